@@ -1,0 +1,235 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fumarium/controller"
+	"fumarium/controller/web"
+	"fumarium/profile/quantity"
+)
+
+// client talks to the daemon over its API.
+type client struct {
+	server, state string
+}
+
+// order is what a command asks of the daemon; its keys are the API's.
+type order struct {
+	Command     string `json:"command"`
+	Product     string `json:"product,omitempty"`
+	File        string `json:"file,omitempty"`
+	ProductYAML string `json:"product_yaml,omitempty"`
+	Alarm       string `json:"alarm,omitempty"`
+}
+
+func clientCommands() []*cobra.Command {
+	return []*cobra.Command{
+		statusCommand(),
+		startCommand(),
+		simple(controller.Confirm, "Confirm the hand step that the batch waits for", ""),
+		simple(controller.Hold, "Hold the batch: everything off, its clocks stand still",
+			"The come-up clock of the core does not stand still: the meat does not know of the hold."),
+		simple(controller.Resume, "Go on with a held batch", ""),
+		simple(controller.Stop, "End the batch before its time, everything off", ""),
+		simple(controller.Abort, "End the batch at once, everything off", ""),
+		simple(controller.Reset, "Reset a trip whose cause is gone", "The batch stays held until resume."),
+		acknowledgeCommand(),
+	}
+}
+
+func (c *client) flags(cmd *cobra.Command) *cobra.Command {
+	cmd.Flags().StringVar(&c.server, "server", "http://"+defaultListen, "`URL` of the daemon")
+	cmd.Flags().StringVar(&c.state, "state", "", "`DIR` with the operator's token (default: "+stateHint+")")
+	return cmd
+}
+
+func simple(kind controller.CommandKind, short, long string) *cobra.Command {
+	var c client
+	return c.flags(&cobra.Command{
+		Use: kind.String(), Short: short, Long: long, Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return c.send(cmd.Context(), order{Command: kind.String()}, cmd.OutOrStdout())
+		},
+	})
+}
+
+func acknowledgeCommand() *cobra.Command {
+	var c client
+	return c.flags(&cobra.Command{
+		Use: "acknowledge [ALARM]", Short: "Acknowledge one alarm, or all", Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o := order{Command: controller.Acknowledge.String()}
+			if len(args) == 1 {
+				o.Alarm = args[0]
+			}
+			return c.send(cmd.Context(), o, cmd.OutOrStdout())
+		},
+	})
+}
+
+func startCommand() *cobra.Command {
+	var c client
+	return c.flags(&cobra.Command{
+		Use: "start PRODUCT", Short: "Start a batch of a shipped product or a product file",
+		Long: `Starts a batch. PRODUCT is a product file or a name from fumarium products.
+
+Before a batch on a real cabinet: the thermal cut-out works, the extinguisher is
+at hand, smoke can leave, and somebody stays while the generator burns.`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o := order{Command: controller.Start.String(), Product: args[0]}
+			if isFile(args[0]) {
+				data, err := readFile(args[0])
+				if err != nil {
+					return err
+				}
+				o.Product, o.File, o.ProductYAML = "", filepath.Base(args[0]), string(data)
+			}
+			return c.send(cmd.Context(), o, cmd.OutOrStdout())
+		},
+	})
+}
+
+func statusCommand() *cobra.Command {
+	var c client
+	var asJSON bool
+	cmd := c.flags(&cobra.Command{
+		Use: "status", Short: "Say what the cabinet is doing", Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			body, err := c.call(cmd.Context(), http.MethodGet, "/api/status", nil)
+			if err != nil {
+				return err
+			}
+			if asJSON {
+				_, err := cmd.OutOrStdout().Write(body)
+				return couldNot(err)
+			}
+			var s web.Status
+			if err := json.Unmarshal(body, &s); err != nil {
+				return couldNot(fmt.Errorf("the answer of %s is not a status: %w", c.server, err))
+			}
+			printStatus(cmd.OutOrStdout(), &s)
+			return nil
+		},
+	})
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print the status as JSON")
+	return cmd
+}
+
+func (c *client) send(ctx context.Context, o order, w io.Writer) error {
+	body, err := json.Marshal(o)
+	if err != nil {
+		return couldNot(err)
+	}
+	answer, err := c.call(ctx, http.MethodPost, "/api/commands", body)
+	if err != nil {
+		return err
+	}
+	var reply struct {
+		State string `json:"state"`
+	}
+	if err := json.Unmarshal(answer, &reply); err != nil {
+		return couldNot(fmt.Errorf("the answer of %s is not understood: %w", c.server, err))
+	}
+	fmt.Fprintf(w, "%s: done, the batch is %s\n", o.Command, reply.State)
+	return nil
+}
+
+// token looks in the environment first, so that a client on another machine needs
+// no state folder.
+func (c *client) token() (string, error) {
+	if t := os.Getenv("FUMARIUM_TOKEN"); t != "" {
+		return t, nil
+	}
+	dir, err := stateDir(c.state)
+	if err != nil {
+		return "", err
+	}
+	data, err := os.ReadFile(filepath.Join(dir, tokenFile))
+	if err != nil {
+		return "", fmt.Errorf("no operator's token: %w; name the daemon's folder with --state or set FUMARIUM_TOKEN", err)
+	}
+	return strings.TrimSpace(string(data)), nil
+}
+
+func (c *client) call(ctx context.Context, method, path string, body []byte) ([]byte, error) {
+	ctx, cancel := context.WithTimeout(ctx, 15*time.Second)
+	defer cancel()
+	req, err := http.NewRequestWithContext(ctx, method, strings.TrimRight(c.server, "/")+path, bytes.NewReader(body))
+	if err != nil {
+		return nil, usage("--server %s: %w", c.server, err)
+	}
+	if method == http.MethodPost {
+		token, err := c.token()
+		if err != nil {
+			return nil, couldNot(err)
+		}
+		req.Header.Set("Authorization", "Bearer "+token)
+		req.Header.Set("Content-Type", "application/json")
+	}
+	resp, err := http.DefaultClient.Do(req)
+	if err != nil {
+		return nil, couldNot(fmt.Errorf("no daemon answers: %w; is `fumarium run` running?", err))
+	}
+	defer resp.Body.Close()
+	answer, err := io.ReadAll(io.LimitReader(resp.Body, 8<<20))
+	if err != nil {
+		return nil, couldNot(err)
+	}
+	if resp.StatusCode >= 300 {
+		var problem struct{ Title, Detail string }
+		if json.Unmarshal(answer, &problem) != nil || problem.Detail == "" {
+			problem.Detail = resp.Status
+		}
+		err := errors.New(problem.Detail)
+		if resp.StatusCode == http.StatusConflict {
+			return nil, &failure{exitBad, err}
+		}
+		return nil, couldNot(err)
+	}
+	return answer, nil
+}
+
+func printStatus(w io.Writer, s *web.Status) {
+	temperature := func(v *float64) string {
+		if v == nil {
+			return "not read"
+		}
+		return fmt.Sprintf("%.1f °C (%.1f °F)", *v, quantity.Celsius(*v).Fahrenheit())
+	}
+	fmt.Fprintf(w, "%s (%s): %s", s.Cabinet, s.World, s.State)
+	if s.Product != nil && s.ElapsedSeconds != nil {
+		fmt.Fprintf(w, ", %s, %s", *s.Product, quantity.FormatDuration(seconds(*s.ElapsedSeconds)))
+	}
+	fmt.Fprintln(w)
+	if s.Trip != nil {
+		fmt.Fprintf(w, "TRIPPED   %s: %s %s\n", s.Trip.Code, s.Trip.Meaning, s.Trip.Action)
+	}
+	if s.Prompt != nil {
+		fmt.Fprintf(w, "to do     %s (waits for %s; then: fumarium confirm)\n", s.Prompt.Text, quantity.FormatDuration(seconds(s.Prompt.WaitingSeconds)))
+	}
+	if s.Stage != nil {
+		fmt.Fprintf(w, "stage     %s for %s, ends when %s\n", s.Stage.Name,
+			quantity.FormatDuration(seconds(s.Stage.ElapsedSeconds)), s.Stage.EndedBy)
+	}
+	fmt.Fprintf(w, "chamber   %s", temperature(s.ChamberCelsius))
+	if s.SetpointCelsius != nil {
+		fmt.Fprintf(w, ", setpoint %s", temperature(s.SetpointCelsius))
+	}
+	fmt.Fprintf(w, "\ncore      %s\n", temperature(s.CoreCelsius))
+	for _, a := range s.Alarms {
+		fmt.Fprintf(w, "alarm     %s (%s, %s): %s\n", a.Code, a.Priority, a.State, a.Action)
+	}
+}

@@ -1,0 +1,205 @@
+package main
+
+import (
+	"bufio"
+	"encoding/json"
+	"io"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fumarium/controller/web"
+)
+
+// TestMain lets the test binary stand in for the program, so that the daemon runs
+// as a process of its own without a build.
+func TestMain(m *testing.M) {
+	if os.Getenv("FUMARIUM_TEST_AS_PROGRAM") != "" {
+		main()
+		return
+	}
+	os.Exit(m.Run())
+}
+
+// daemon is a running fumarium on a free port.
+type daemon struct {
+	t     *testing.T
+	cmd   *exec.Cmd
+	url   string
+	state string
+	lines chan string
+}
+
+func startDaemon(t *testing.T, args ...string) *daemon {
+	t.Helper()
+	self, err := os.Executable()
+	require.NoError(t, err)
+	d := &daemon{t: t, state: t.TempDir(), lines: make(chan string, 10000)}
+	d.cmd = exec.Command(self, append([]string{"run", "--state", d.state, "--listen", "127.0.0.1:0"}, args...)...)
+	d.cmd.Env = append(os.Environ(), "FUMARIUM_TEST_AS_PROGRAM=1")
+	stderr, err := d.cmd.StderrPipe()
+	require.NoError(t, err)
+	require.NoError(t, d.cmd.Start())
+	t.Cleanup(func() { _ = d.cmd.Process.Kill() })
+	go func() {
+		defer close(d.lines)
+		for s := bufio.NewScanner(stderr); s.Scan(); {
+			d.lines <- s.Text()
+		}
+	}()
+	page := d.line("page ")
+	d.url = strings.TrimSuffix(strings.TrimSpace(strings.TrimPrefix(page, "page")), "/")
+	return d
+}
+
+// line waits for a line of the daemon's log that contains text.
+func (d *daemon) line(text string) string {
+	d.t.Helper()
+	limit := time.After(time.Minute)
+	var seen []string
+	for {
+		select {
+		case line, open := <-d.lines:
+			if !open {
+				d.t.Fatalf("the daemon ended without saying %q; it said:\n%s", text, strings.Join(seen, "\n"))
+			}
+			seen = append(seen, line)
+			if strings.Contains(line, text) {
+				return line
+			}
+		case <-limit:
+			d.t.Fatalf("the daemon never said %q; it said:\n%s", text, strings.Join(seen, "\n"))
+		}
+	}
+}
+
+func (d *daemon) status() web.Status {
+	d.t.Helper()
+	code, out, err := call(d.t, "status", "--json", "--server", d.url)
+	require.Equal(d.t, exitGood, code, err)
+	var s web.Status
+	require.NoError(d.t, json.Unmarshal([]byte(out), &s))
+	return s
+}
+
+func (d *daemon) client(args ...string) (int, string, string) {
+	d.t.Helper()
+	return call(d.t, append(args, "--server", d.url, "--state", d.state)...)
+}
+
+func (d *daemon) get(path string) (int, string) {
+	d.t.Helper()
+	resp, err := http.Get(d.url + path)
+	require.NoError(d.t, err)
+	defer resp.Body.Close()
+	body, err := io.ReadAll(resp.Body)
+	require.NoError(d.t, err)
+	return resp.StatusCode, string(body)
+}
+
+// end sends a signal and returns the exit status.
+func (d *daemon) end(signal os.Signal) int {
+	d.t.Helper()
+	require.NoError(d.t, d.cmd.Process.Signal(signal))
+	for line := range d.lines {
+		d.t.Log(line)
+		if strings.Contains(line, "all outputs off") {
+			break
+		}
+	}
+	_ = d.cmd.Wait()
+	return d.cmd.ProcessState.ExitCode()
+}
+
+func TestTheDemonstrationRunsToItsEnd(t *testing.T) {
+	d := startDaemon(t, "--pace", "10000")
+	d.line("the simulated person answers")
+	d.line("batch complete")
+	s := d.status()
+	assert.Equal(t, "complete", s.State)
+	assert.Equal(t, "simulated", s.World)
+	code, metrics := d.get("/metrics")
+	assert.Equal(t, http.StatusOK, code)
+	assert.Contains(t, metrics, `fumarium_batch_state{state="complete"} 1`)
+	assert.Contains(t, metrics, `world="simulated"`)
+	code, _ = d.get("/healthz")
+	assert.Equal(t, http.StatusOK, code)
+	code, chart := d.get("/chart.svg")
+	assert.Equal(t, http.StatusOK, code)
+	assert.Contains(t, chart, "<svg")
+	assert.Equal(t, exitGood, d.end(syscall.SIGTERM))
+}
+
+func TestTheCommandsTalkToTheDaemon(t *testing.T) {
+	d := startDaemon(t, "--cabinet", "fridge-body", "--pace", "60")
+	assert.Equal(t, "idle", d.status().State)
+
+	code, _, errText := call(t, "start", "caraway-sticks", "--server", d.url, "--state", t.TempDir())
+	assert.Equal(t, exitCouldNo, code, "without the operator's token")
+	assert.Contains(t, errText, "token")
+	t.Setenv("FUMARIUM_TOKEN", "a wrong one, though long enough")
+	code, _, _ = d.client("start", "caraway-sticks")
+	assert.Equal(t, exitCouldNo, code)
+	t.Setenv("FUMARIUM_TOKEN", "")
+	assert.Equal(t, "idle", d.status().State)
+
+	code, _, errText = d.client("hold")
+	assert.Equal(t, exitBad, code, "nothing to hold")
+	assert.Contains(t, errText, "not possible")
+	code, _, errText = d.client("start", "no-such-thing")
+	assert.Equal(t, exitCouldNo, code)
+	assert.Contains(t, errText, "no-such-thing")
+	code, _, errText = d.client("start", file(t, "bad.yaml", "product: x\n"))
+	assert.Equal(t, exitCouldNo, code)
+	assert.Contains(t, errText, "bad.yaml")
+
+	code, out, errText := d.client("start", file(t, "sticks.yaml", contractProduct(t)))
+	require.Equal(t, exitGood, code, errText)
+	assert.Contains(t, out, "running")
+	s := d.status()
+	require.NotNil(t, s.Product)
+	assert.Equal(t, "Juniper venison sticks", *s.Product)
+	code, _, _ = d.client("start", "caraway-sticks")
+	assert.Equal(t, exitBad, code, "one batch at a time")
+	for _, step := range []struct{ command, state string }{{"hold", "hold"}, {"resume", "restarting"}, {"stop", "stopping"}} {
+		code, out, errText = d.client(step.command)
+		assert.Equal(t, exitGood, code, errText)
+		assert.Contains(t, out, step.state)
+		if step.command == "hold" {
+			d.line("batch held")
+		}
+	}
+	d.line("batch stopped")
+	assert.Equal(t, exitGood, d.end(os.Interrupt))
+}
+
+func TestTwoDaemonsOnOneAddress(t *testing.T) {
+	d := startDaemon(t)
+	code, _, errText := call(t, "run", "--state", t.TempDir(), "--listen", strings.TrimPrefix(d.url, "http://"))
+	assert.Equal(t, exitCouldNo, code)
+	assert.Contains(t, errText, "--listen")
+	assert.Equal(t, exitGood, d.end(syscall.SIGTERM))
+}
+
+func TestTheTokenIsForTheOperatorOnly(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "state")
+	first, err := operatorToken(dir)
+	require.NoError(t, err)
+	second, err := operatorToken(dir)
+	require.NoError(t, err)
+	assert.Equal(t, first, second)
+	info, err := os.Stat(filepath.Join(dir, tokenFile))
+	require.NoError(t, err)
+	assert.Equal(t, os.FileMode(0o600), info.Mode().Perm())
+	require.NoError(t, os.WriteFile(filepath.Join(dir, tokenFile), []byte("short\n"), 0o600))
+	_, err = operatorToken(dir)
+	assert.ErrorContains(t, err, "delete it")
+}

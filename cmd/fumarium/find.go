@@ -1,0 +1,86 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"fumarium/controller/cabinet"
+	"fumarium/controller/cabinet/shipped"
+	"fumarium/profile"
+	"fumarium/profile/catalog"
+	"fumarium/profile/source"
+)
+
+// Shipped things that commands fall back on.
+const (
+	defaultProduct = "marjoram-ring"
+	defaultCabinet = shipped.Default
+)
+
+// isFile tells a path from the name of something shipped.
+func isFile(name string) bool {
+	if strings.ContainsAny(name, "/\\") || strings.HasSuffix(name, ".yaml") || strings.HasSuffix(name, ".yml") {
+		return true
+	}
+	info, err := os.Stat(name)
+	return err == nil && info.Mode().IsRegular()
+}
+
+// readFile reads a file that a person wrote. It reads no more than one byte past
+// what the parser accepts, so that a huge file costs nothing.
+func readFile(name string) ([]byte, error) {
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, couldNot(err)
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, source.MaxBytes+1))
+	if err != nil {
+		return nil, couldNot(fmt.Errorf("read %s: %w", name, err))
+	}
+	return data, nil
+}
+
+// findProduct takes a file or the name of a shipped product.
+func findProduct(name string) (*profile.Product, error) {
+	if !isFile(name) {
+		entry, err := catalog.Find(name)
+		if err != nil {
+			return nil, couldNot(err)
+		}
+		return entry.Value, nil
+	}
+	data, err := readFile(name)
+	if err != nil {
+		return nil, err
+	}
+	p, err := profile.Parse(name, data)
+	return p, couldNot(err)
+}
+
+// findCabinet takes a file or the name of a shipped cabinet.
+func findCabinet(name string) (*cabinet.Cabinet, error) {
+	if !isFile(name) {
+		entry, err := shipped.Find(name)
+		if err != nil {
+			return nil, couldNot(err)
+		}
+		return entry.Value, nil
+	}
+	data, err := readFile(name)
+	if err != nil {
+		return nil, err
+	}
+	c, err := cabinet.Parse(name, data)
+	return c, couldNot(err)
+}
+
+// asFaults returns the faults of a file that an error carries.
+func asFaults(err error) (source.Faults, bool) {
+	var faults source.Faults
+	ok := errors.As(err, &faults)
+	return faults, ok
+}

@@ -1,0 +1,104 @@
+// Command fumarium runs a smokehouse cabinet, rehearses batches in a simulated
+// one and talks to the running daemon. Each subcommand has a file of its own.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"strings"
+	"syscall"
+
+	"github.com/spf13/cobra"
+)
+
+// Exit statuses, as the README's table has them.
+const (
+	exitGood    = 0
+	exitBad     = 1 // done, and the verdict is bad
+	exitUsage   = 2
+	exitCouldNo = 3 // a file, a bus or the daemon stood in the way
+)
+
+// A failure carries the exit status that its error stands for.
+type failure struct {
+	status int
+	err    error
+}
+
+func (f *failure) Error() string { return f.err.Error() }
+func (f *failure) Unwrap() error { return f.err }
+
+func bad(format string, args ...any) error {
+	return &failure{exitBad, fmt.Errorf(format, args...)}
+}
+
+func usage(format string, args ...any) error {
+	return &failure{exitUsage, fmt.Errorf(format, args...)}
+}
+
+func couldNot(err error) error {
+	if err == nil {
+		return nil
+	}
+	return &failure{exitCouldNo, err}
+}
+
+// errSaid ends a command whose output has already said what is wrong.
+var errSaid = errors.New("")
+
+func main() {
+	ctx, cancel := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer cancel()
+	os.Exit(run(ctx, os.Args[1:], os.Stdout, os.Stderr))
+}
+
+// run executes one command line and returns its exit status.
+func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	root := command()
+	root.SetArgs(args)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	err := root.ExecuteContext(ctx)
+	if err == nil {
+		return exitGood
+	}
+	if text := err.Error(); text != "" {
+		fmt.Fprintln(stderr, "fumarium: "+strings.TrimSuffix(text, "\n"))
+	}
+	var f *failure
+	if errors.As(err, &f) {
+		return f.status
+	}
+	// What is left is cobra's own: an unknown command, flag or argument.
+	fmt.Fprintln(stderr, "see fumarium --help")
+	return exitUsage
+}
+
+func command() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "fumarium",
+		Short: "Runs a smokehouse cabinet, and rehearses every batch first",
+		Long: `fumarium runs the chamber of a home-built electric smokehouse through a
+product's stages: dry, smoke, cook until the core is done, chill, bloom.
+
+New here? Three commands, none of which needs any hardware:
+
+  fumarium rehearse          a whole batch in the simulated cabinet, in a second
+  fumarium products          what can be made
+  fumarium run               the daemon with a simulated cabinet, 60 times as
+                             fast as real time, and a page to look at
+
+This software is not a safety device. An independent thermal cut-out in the
+heater's circuit is the first line of defence; mains wiring belongs to someone
+qualified, under local code. Never leave a burning smoke generator alone.`,
+		SilenceUsage:  true,
+		SilenceErrors: true,
+	}
+	root.AddCommand(runCommand(), rehearseCommand(), checkCommand(), productsCommand())
+	root.AddCommand(clientCommands()...)
+	return root
+}

@@ -1,0 +1,326 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"fumarium/controller"
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+	"fumarium/sim"
+)
+
+type rehearseOptions struct {
+	cabinet, load, ambient, diameter, chart string
+	seed                                    uint64
+	runs                                    int
+	json, timing                            bool
+}
+
+func rehearseCommand() *cobra.Command {
+	var o rehearseOptions
+	c := &cobra.Command{
+		Use:   "rehearse [PRODUCT]",
+		Short: "Run a whole batch in the simulated cabinet, on virtual time",
+		Long: `Runs a whole batch through the same controller that runs the real cabinet,
+against a simulated one, and prints what happened: stage by stage, the core, the
+chamber, yield, energy and how often the relay switched.
+
+PRODUCT is a product file or the name of a shipped product (fumarium products);
+without it, ` + defaultProduct + `. A rehearsal is a model: it tells you what to
+expect and whether a schedule can work, not that your batch is safe.
+
+Exit status: 0 the batch completed, 1 it did not, 2 usage, 3 a file could not be
+read.`,
+		Example: `  fumarium rehearse
+  fumarium rehearse my-sausage.yaml --cabinet my-cabinet.yaml --load 6kg --ambient 2°C
+  fumarium rehearse caraway-sticks --chart sticks.svg
+  fumarium rehearse caraway-sticks --runs 200`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			name := defaultProduct
+			if len(args) == 1 {
+				name = args[0]
+			}
+			return runRehearse(cmd.Context(), name, o, cmd.OutOrStdout(), cmd.ErrOrStderr())
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&o.cabinet, "cabinet", defaultCabinet, "cabinet `FILE`, or the name of a shipped cabinet")
+	f.StringVar(&o.load, "load", "", "`MASS` hung, such as 4kg (default: the whole formula)")
+	f.StringVar(&o.ambient, "ambient", "", "`TEMPERATURE` of the room, such as 8°C (default: the cabinet's)")
+	f.StringVar(&o.diameter, "diameter", "", "`LENGTH`, diameter or slab thickness, such as 45mm (default: the product's)")
+	f.Uint64Var(&o.seed, "seed", 1, "`NUMBER` that all randomness is drawn from")
+	f.IntVar(&o.runs, "runs", 1, "`NUMBER` of rehearsals with varied load, diameter, room and air; gives the spread")
+	f.StringVar(&o.chart, "chart", "", "write the course of the batch to this SVG `FILE`")
+	f.BoolVar(&o.json, "json", false, "print the result as JSON; equal seeds give equal bytes")
+	f.BoolVar(&o.timing, "timing", false, "with --json: fill wall_seconds and times_real_time, which differ from run to run")
+	return c
+}
+
+func (o rehearseOptions) setup(product string) (sim.Setup, error) {
+	s := sim.Setup{Seed: o.seed}
+	var err error
+	if s.Product, err = findProduct(product); err != nil {
+		return s, err
+	}
+	if s.Cabinet, err = findCabinet(o.cabinet); err != nil {
+		return s, err
+	}
+	if o.runs < 1 || o.runs > 1_000_000 {
+		return s, usage("--runs %d is outside 1 to 1000000", o.runs)
+	}
+	if o.load != "" {
+		if s.Load, err = quantity.ParseMass(o.load); err != nil {
+			return s, usage("--load %s: %w", o.load, err)
+		}
+	}
+	if o.diameter != "" {
+		if s.Diameter, err = quantity.ParseLength(o.diameter); err != nil {
+			return s, usage("--diameter %s: %w", o.diameter, err)
+		}
+	}
+	if o.ambient != "" {
+		ambient, err := quantity.ParseTemperature(o.ambient)
+		if err != nil {
+			return s, usage("--ambient %s: %w", o.ambient, err)
+		}
+		s.Ambient = &ambient
+	}
+	return s, nil
+}
+
+func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout, stderr io.Writer) error {
+	setup, err := o.setup(product)
+	if err != nil {
+		return err
+	}
+	var trace *sim.Trace
+	if o.chart != "" {
+		trace = &sim.Trace{}
+	}
+	bar := newProgress(stderr)
+	began := time.Now()
+	result, err := sim.Rehearse(ctx, setup, trace, func(elapsed time.Duration, s *controller.State) {
+		bar.rehearsal(elapsed, s, setup.Product)
+	})
+	took := time.Since(began).Seconds()
+	if err != nil {
+		bar.clear()
+		return couldNot(err)
+	}
+	if o.runs > 1 {
+		result.Spread, err = sim.Spread(ctx, setup, o.runs, func(done int) { bar.count(done, o.runs, "rehearsals") })
+		if err != nil {
+			bar.clear()
+			return couldNot(err)
+		}
+	}
+	bar.clear()
+	if o.chart != "" {
+		if err := writeChart(o.chart, trace, setup, result); err != nil {
+			return couldNot(err)
+		}
+	}
+	if o.json {
+		if o.timing {
+			times := result.ElapsedSeconds / took
+			result.WallSeconds, result.TimesRealTime = &took, &times
+		}
+		if err := printJSON(stdout, result); err != nil {
+			return couldNot(err)
+		}
+	} else {
+		printRehearsal(stdout, setup, result, took, o)
+	}
+	if !result.Good() {
+		return &failure{exitBad, errSaid}
+	}
+	return nil
+}
+
+func writeChart(name string, trace *sim.Trace, setup sim.Setup, result *sim.Result) (err error) {
+	f, err := os.Create(name)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if e := f.Close(); err == nil {
+			err = e
+		}
+	}()
+	return trace.Figure(setup.Product, result).WriteSVG(f)
+}
+
+func printJSON(w io.Writer, v any) error {
+	e := json.NewEncoder(w)
+	e.SetIndent("", "  ")
+	e.SetEscapeHTML(false)
+	return e.Encode(v)
+}
+
+func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took float64, o rehearseOptions) {
+	p := setup.Product
+	fmt.Fprintf(w, "%s in the %s, simulated, seed %d\n", p.Name, lowerFirst(setup.Cabinet.Name), r.Seed)
+	fmt.Fprintf(w, "%s hung, room %s\n\n", quantity.Kilograms(r.LoadKilograms), quantity.Celsius(r.AmbientCelsius))
+
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(t, "stage\tplan\tfrom\tto\ttook\tended by\tchamber mean / peak\tcore at its end")
+	for i, s := range r.Stages {
+		chamber := "–"
+		if s.ChamberMeanCelsius != nil {
+			chamber = fmt.Sprintf("%.1f / %.1f °C", *s.ChamberMeanCelsius, *s.ChamberPeakCelsius)
+		}
+		by := s.EndedBy
+		if by == "" {
+			by = "not ended"
+		}
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%.1f °C\n", s.Name, planText(&p.Stages[i]),
+			clock(s.StartSeconds), clock(s.EndSeconds), quantity.FormatDuration(seconds(s.EndSeconds-s.StartSeconds)),
+			by, chamber, s.CoreEndCelsius)
+	}
+	t.Flush()
+
+	fmt.Fprintf(w, "\n%s after %s\n", r.Outcome, quantity.FormatDuration(seconds(r.ElapsedSeconds)))
+	if r.Reason != "" {
+		fmt.Fprintf(w, "reason        %s\n", r.Reason)
+	}
+	fmt.Fprintf(w, "core          peak %.1f °C (%.1f °F), %.1f °C at the end\n", r.Core.PeakCelsius,
+		quantity.Celsius(r.Core.PeakCelsius).Fahrenheit(), r.Core.FinalCelsius)
+	printLethality(w, r)
+	if r.Control.OvershootKelvin != nil {
+		fmt.Fprintf(w, "chamber       %.1f K over its setpoint at most, %.2f K rms while held\n",
+			*r.Control.OvershootKelvin, *r.Control.HoldRMSKelvin)
+	}
+	fmt.Fprintf(w, "yield         %.1f %% of the hung mass\n", r.YieldPercent)
+	fmt.Fprintf(w, "heater        %.2f kWh, switched on %d times\n", r.EnergyJoules/3.6e6, r.RelayOperations)
+	for _, prompt := range r.Prompts {
+		fmt.Fprintf(w, "hand step     %s  %s (done %s later, simulated)\n", clock(prompt.AtSeconds), prompt.Text,
+			quantity.FormatDuration(seconds(prompt.AfterSeconds)))
+	}
+	if len(r.Alarms) == 0 {
+		fmt.Fprintln(w, "alarms        none")
+	}
+	for _, a := range r.Alarms {
+		fmt.Fprintf(w, "alarm         %s  %s (%s)\n", clock(a.AtSeconds), a.Code, a.Priority)
+	}
+	if s := r.Spread; s != nil {
+		fmt.Fprintf(w, "spread        %d rehearsals, %d good: 1 in 10 done by %s, half by %s, 9 in 10 by %s\n", s.Runs, s.Complete,
+			quantity.FormatDuration(seconds(s.P10Seconds)), quantity.FormatDuration(seconds(s.P50Seconds)), quantity.FormatDuration(seconds(s.P90Seconds)))
+	}
+	fmt.Fprintf(w, "\nrehearsed in %.3f s, %.0f times real time", took, r.ElapsedSeconds/took)
+	if o.chart != "" {
+		fmt.Fprintf(w, "; chart in %s\n", o.chart)
+	} else {
+		fmt.Fprintf(w, "; --chart FILE.svg draws it, --runs 200 gives the spread\n")
+	}
+	fmt.Fprintln(w, "A rehearsal is a model. It does not prove a batch safe.")
+}
+
+func printLethality(w io.Writer, r *sim.Result) {
+	l := r.Lethality
+	if l.Log10Reduction == nil {
+		fmt.Fprintln(w, "lethality     not counted for this species in this version")
+	} else {
+		counted := fmt.Sprintf("%.1f", *l.Log10Reduction)
+		if *l.Log10Reduction > 99 { // more digits would claim a knowledge that nobody has
+			counted = "more than 99"
+		}
+		verdict := "none asked"
+		if l.RequiredLog10 != nil {
+			verdict = fmt.Sprintf("%g asked: met", *l.RequiredLog10)
+			if !*l.Pass {
+				verdict = fmt.Sprintf("%g asked: NOT met", *l.RequiredLog10)
+			}
+		}
+		fmt.Fprintf(w, "lethality     %s log10 counted, %s\n", counted, verdict)
+	}
+	if l.ComeUpSeconds != nil {
+		fmt.Fprintf(w, "come-up       core from 10 °C to 54.4 °C in %s\n", quantity.FormatDuration(seconds(*l.ComeUpSeconds)))
+	}
+}
+
+// planText says in a few words what the product file asks of a stage.
+func planText(s *profile.Stage) string {
+	var parts []string
+	if s.Heat {
+		parts = append(parts, s.ChamberSetpoint.String())
+	} else if s.Place != profile.Chamber {
+		parts = append(parts, s.Place.String())
+	} else {
+		parts = append(parts, "no heat")
+	}
+	if s.Smoke {
+		parts = append(parts, "smoke")
+	}
+	return strings.Join(append(parts, s.Until.String()), ", ")
+}
+
+func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
+
+// clock writes elapsed seconds as h:mm.
+func clock(s float64) string {
+	m := int(s/60 + 0.5)
+	return fmt.Sprintf("%d:%02d", m/60, m%60)
+}
+
+func lowerFirst(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToLower(s[:1]) + s[1:]
+}
+
+// progress writes one line over and over on a terminal, and nothing elsewhere.
+type progress struct {
+	w    io.Writer
+	on   bool
+	last time.Time
+}
+
+func newProgress(w io.Writer) *progress {
+	f, ok := w.(*os.File)
+	return &progress{w: w, on: ok && term.IsTerminal(int(f.Fd())), last: time.Now()}
+}
+
+// due limits the line to ten a second and hides it in runs that are over at once.
+func (p *progress) due() bool {
+	if !p.on || time.Since(p.last) < 100*time.Millisecond {
+		return false
+	}
+	p.last = time.Now()
+	return true
+}
+
+func (p *progress) rehearsal(elapsed time.Duration, s *controller.State, product *profile.Product) {
+	if !p.due() {
+		return
+	}
+	name := ""
+	if stage := s.CurrentStage(product); stage != nil {
+		name = stage.Name
+	}
+	fmt.Fprintf(p.w, "\r\033[Krehearsing %s: %s", name, quantity.FormatDuration(elapsed))
+}
+
+func (p *progress) count(done, of int, what string) {
+	if !p.due() {
+		return
+	}
+	fmt.Fprintf(p.w, "\r\033[K%d of %d %s", done, of, what)
+}
+
+func (p *progress) clear() {
+	if p.on {
+		fmt.Fprint(p.w, "\r\033[K")
+	}
+}

@@ -1,0 +1,139 @@
+// Package cabinet reads the cabinet file: which probes and relays there are,
+// what the cabinet may never do, how its chamber answers to heat, and, for
+// rehearsal, what it is built of. It opens no bus and drives no relay.
+package cabinet
+
+import (
+	"time"
+
+	"fumarium/profile/quantity"
+)
+
+// Limits on how many probes of a role a cabinet may have. Fixed, so that the
+// controller's state has a fixed size.
+const (
+	MaxChamberProbes = 2
+	MaxCoreProbes    = 4
+)
+
+// A Cabinet is the checked content of a cabinet file.
+type Cabinet struct {
+	Name       string
+	Probes     []Probe
+	Heater     Relay
+	Fan        Relay
+	Smoke      Relay // the smoke generator's pump or igniter
+	Humidifier Relay
+	Sounder    Relay
+	Limits     Limits
+	Rules      Rules
+	Generator  Generator
+	Ambient    quantity.Celsius // what to expect of the room
+	Response   Response
+	Rehearsal  Rehearsal
+}
+
+// Role is what a probe measures.
+type Role uint8
+
+// The probe roles.
+const (
+	ChamberProbe Role = iota + 1
+	CoreProbe
+	WetBulbProbe
+	AmbientProbe
+)
+
+// A Probe is one sensor and the front end it hangs on.
+type Probe struct {
+	Name   string
+	Role   Role
+	Chip   string // front end; "simulated" in a cabinet that exists only in rehearsal
+	Bus    string // how the kernel names it; empty for a simulated one
+	Type   string // thermocouple letter or thermistor kind; may be empty
+	Offset quantity.Kelvin
+	// Sheath is the probe's time constant in still air, for the simulator.
+	Sheath time.Duration
+}
+
+// A Relay is one switched output. The zero Relay is not fitted.
+type Relay struct {
+	Fitted    bool
+	Pin       string // line name or offset; "simulated" in a cabinet that exists only in rehearsal
+	ActiveLow bool
+	Power     quantity.Watts // heater only
+	Window    time.Duration  // time-proportioning window
+	MinOn     time.Duration
+	MinOff    time.Duration
+}
+
+// Limits are what the cabinet may never do, whatever the product asks for.
+type Limits struct {
+	ChamberHigh quantity.Celsius         // absolute: trips the heater
+	Ramp        quantity.KelvinPerSecond // steepest setpoint rise; zero is no limit
+}
+
+// Rules are interlocks between parts.
+type Rules struct {
+	// FanWithSmoke allows the chamber fan to run while the smoke generator does.
+	// An ordinary small pump cannot push against a fan that blows back into it.
+	FanWithSmoke bool
+}
+
+// Generator is the smoke generator.
+type Generator struct {
+	Burn     time.Duration                 // one filling lasts so long
+	Heat     quantity.Watts                // what it adds to the chamber
+	Air      quantity.CubicMetersPerSecond // what it blows in
+	Moisture quantity.Kilograms            // water vapour from one filling
+}
+
+// Response is the chamber's answer to heater duty as a rise above ambient of a
+// second-order lag with dead time: Gain·e^(-DeadTime·s)/((Lag·s+1)(SecondLag·s+1)).
+type Response struct {
+	Gain      quantity.Kelvin // rise at full duty, in the end
+	Lag       time.Duration
+	SecondLag time.Duration
+	DeadTime  time.Duration
+}
+
+// Rehearsal is what the simulated cabinet is built of.
+type Rehearsal struct {
+	Width, Depth, Height quantity.Meters // inside
+	Wall                 []Layer         // from the inside out
+	Racks                quantity.Kilograms
+	Element              quantity.Kilograms            // mass of the heating element, as steel
+	Leak                 quantity.CubicMetersPerSecond // through cracks, at a stack of 1 K times 1 m
+	Vent                 quantity.CubicMetersPerSecond // through the open damper, likewise
+	FanFlow              quantity.CubicMetersPerSecond // moved inside the chamber at full fan
+	FanExchange          quantity.CubicMetersPerSecond // fresh air the full fan draws through the open damper
+	Humidifier           quantity.Kilograms            // water vapour per hour when on
+}
+
+// A Layer is one layer of the chamber wall.
+type Layer struct {
+	Material  string
+	Thickness quantity.Meters
+}
+
+// A Material is what walls are made of. Figures are handbook magnitudes,
+// common practice, no source; they serve the rehearsal, not a design of walls.
+type Material struct {
+	Conductivity float64 // W/(m·K)
+	Density      float64 // kg/m³
+	SpecificHeat float64 // J/(kg·K)
+}
+
+// Materials lists what a Layer may name.
+var Materials = map[string]Material{
+	"sheet steel":   {Conductivity: 50, Density: 7850, SpecificHeat: 470},
+	"stainless":     {Conductivity: 16, Density: 7900, SpecificHeat: 500},
+	"plywood":       {Conductivity: 0.13, Density: 600, SpecificHeat: 1600},
+	"pine":          {Conductivity: 0.15, Density: 500, SpecificHeat: 1600},
+	"mineral wool":  {Conductivity: 0.04, Density: 60, SpecificHeat: 840},
+	"cork":          {Conductivity: 0.045, Density: 120, SpecificHeat: 1800},
+	"rigid foam":    {Conductivity: 0.03, Density: 35, SpecificHeat: 1400},
+	"brick":         {Conductivity: 0.7, Density: 1700, SpecificHeat: 840},
+	"lime plaster":  {Conductivity: 0.7, Density: 1600, SpecificHeat: 1000},
+	"cement screed": {Conductivity: 1.2, Density: 2000, SpecificHeat: 900},
+}

@@ -1,0 +1,264 @@
+package cabinet
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"fumarium/profile/quantity"
+	"fumarium/profile/source"
+)
+
+// Simulated is the chip of a probe, and the pin of a relay, that exist only in
+// rehearsal.
+const Simulated = "simulated"
+
+// Limits on what a cabinet file may say. All are common practice, no source: they
+// are far outside what is built, and catch a slip of the pen.
+const (
+	maxProbes = 16
+	maxLayers = 10
+)
+
+var (
+	ambientRange   = source.Range[quantity.Celsius]{Low: -30, High: 50, Text: quantity.Celsius.String}
+	offsetRange    = source.Range[quantity.Kelvin]{Low: -5, High: 5, Text: quantity.Kelvin.String, Why: "a probe that is further out wants replacing"}
+	sheathRange    = source.Range[time.Duration]{Low: 0, High: 30 * time.Minute, Text: quantity.FormatDuration}
+	powerRange     = source.Range[quantity.Watts]{Low: 20, High: 20_000, Text: quantity.Watts.String}
+	windowRange    = source.Range[time.Duration]{Low: time.Second, High: 10 * time.Minute, Text: quantity.FormatDuration}
+	leastRange     = source.Range[time.Duration]{Low: 0, High: 5 * time.Minute, Text: quantity.FormatDuration}
+	highRange      = source.Range[quantity.Celsius]{Low: 20, High: 150, Text: quantity.Celsius.String, Why: "no smokehouse works above that"}
+	rampRange      = source.Range[quantity.KelvinPerSecond]{Low: 0, High: 600. / 3600, Above: true, Text: quantity.KelvinPerSecond.String}
+	burnRange      = source.Range[time.Duration]{Low: 0, High: 48 * time.Hour, Above: true, Text: quantity.FormatDuration}
+	generatorHeat  = source.Range[quantity.Watts]{Low: 0, High: 5000, Text: quantity.Watts.String}
+	generatorAir   = source.Range[quantity.CubicMetersPerSecond]{Low: 0, High: 100. / 3600, Text: quantity.CubicMetersPerSecond.String}
+	moistureRange  = source.Range[quantity.Kilograms]{Low: 0, High: 10, Text: quantity.Kilograms.String}
+	gainRange      = source.Range[quantity.Kelvin]{Low: 1, High: 1000, Text: quantity.Kelvin.String}
+	lagRange       = source.Range[time.Duration]{Low: time.Second, High: 24 * time.Hour, Text: quantity.FormatDuration}
+	secondRange    = source.Range[time.Duration]{Low: 0, High: 24 * time.Hour, Text: quantity.FormatDuration}
+	deadRange      = source.Range[time.Duration]{Low: 0, High: time.Hour, Text: quantity.FormatDuration}
+	insideRange    = source.Range[quantity.Meters]{Low: 0.1, High: 10, Text: quantity.Meters.String}
+	layerRange     = source.Range[quantity.Meters]{Low: 0.0001, High: 1, Text: quantity.Meters.String}
+	racksRange     = source.Range[quantity.Kilograms]{Low: 0, High: 500, Text: quantity.Kilograms.String}
+	elementRange   = source.Range[quantity.Kilograms]{Low: 0.05, High: 50, Text: quantity.Kilograms.String}
+	draughtRange   = source.Range[quantity.CubicMetersPerSecond]{Low: 0, High: 500. / 3600, Text: quantity.CubicMetersPerSecond.String}
+	fanRange       = source.Range[quantity.CubicMetersPerSecond]{Low: 0, High: 20_000. / 3600, Text: quantity.CubicMetersPerSecond.String}
+	humidifierRate = source.Range[quantity.Kilograms]{Low: 0, High: 50, Text: quantity.Kilograms.String}
+)
+
+var (
+	roles = []source.Word[Role]{
+		{Text: "chamber", Meaning: ChamberProbe}, {Text: "core", Meaning: CoreProbe},
+		{Text: "wet bulb", Meaning: WetBulbProbe}, {Text: "ambient", Meaning: AmbientProbe},
+	}
+	// most is how many probes of a role the controller's state has room for.
+	most       = map[Role]int{ChamberProbe: MaxChamberProbes, CoreProbe: MaxCoreProbes, WetBulbProbe: 1, AmbientProbe: 1}
+	polarities = []source.Word[bool]{{Text: "active high", Meaning: false}, {Text: "active low", Meaning: true}}
+	yesNo      = []source.Word[bool]{{Text: "yes", Meaning: true}, {Text: "no", Meaning: false}}
+)
+
+// Parse reads a cabinet file and checks all of it. The error is a source.Faults
+// with everything wrong with the file, in the order of the file. file is only for
+// messages.
+func Parse(file string, data []byte) (*Cabinet, error) {
+	doc, err := source.Open(file, data)
+	if err != nil {
+		return nil, err
+	}
+	root := doc.Root().Named("a cabinet")
+	c := &Cabinet{Name: root.Need("cabinet").Text()}
+	c.Ambient, _ = source.ReadIn(root.Need("ambient"), quantity.ParseTemperature, ambientRange)
+	r := reader{pins: map[string]bool{}}
+	c.Probes = r.probes(root.Need("probes"))
+	c.Heater = r.heater(root.Need("heater").Map())
+	c.Fan = r.relay(root.Take("fan").Map(), Relay{Window: 2 * time.Minute, MinOn: 20 * time.Second, MinOff: 20 * time.Second})
+	c.Smoke = r.relay(root.Take("smoke").Map(), switched)
+	c.Humidifier = r.relay(root.Take("humidifier").Map(), switched)
+	c.Sounder = r.relay(root.Take("sounder").Map(), switched)
+	r.oneWorld()
+
+	limits := root.Need("limits").Map()
+	c.Limits.ChamberHigh, _ = source.ReadIn(limits.Need("chamber"), quantity.ParseTemperature, highRange)
+	c.Limits.Ramp, _ = source.ReadIn(limits.Take("ramp"), quantity.ParseRate, rampRange)
+	limits.Done()
+
+	rules := root.Take("rules").Map()
+	c.Rules.FanWithSmoke, _ = source.Choice(rules.Take("fan with smoke"), yesNo)
+	rules.Done()
+
+	g := root.Take("generator").Map()
+	c.Generator.Burn, _ = source.ReadIn(g.Need("burn"), quantity.ParseDuration, burnRange)
+	c.Generator.Heat, _ = source.ReadIn(g.Need("heat"), quantity.ParsePower, generatorHeat)
+	c.Generator.Air, _ = source.ReadIn(g.Need("air"), quantity.ParseFlow, generatorAir)
+	c.Generator.Moisture, _ = source.ReadIn(g.Need("moisture"), quantity.ParseMass, moistureRange)
+	g.Done()
+
+	c.Response = parseResponse(root.Need("response").Map())
+	c.Rehearsal = parseRehearsal(root.Take("rehearsal").Map())
+	root.Done()
+	if err := doc.Err(); err != nil {
+		return nil, err
+	}
+	return c, nil
+}
+
+// switched are the timings of a relay whose file names none.
+var switched = Relay{Window: 20 * time.Second, MinOn: 2 * time.Second, MinOff: 2 * time.Second}
+
+// reader carries what parts of the file are held against each other.
+type reader struct {
+	pins            map[string]bool
+	simulated, real []source.Value
+}
+
+// world notes whether a probe or relay exists only in rehearsal.
+func (r *reader) world(v source.Value, name string) {
+	switch name {
+	case "":
+	case Simulated:
+		r.simulated = append(r.simulated, v)
+	default:
+		r.real = append(r.real, v)
+	}
+}
+
+// oneWorld refuses a cabinet that is half real: a real heater must never follow a
+// probe that only exists in rehearsal.
+func (r *reader) oneWorld() {
+	if len(r.real) == 0 {
+		return
+	}
+	for _, v := range r.simulated {
+		v.Fault("simulated, although the cabinet has real probes or relays", "name the real one here, or make every chip and pin simulated")
+	}
+}
+
+func (r *reader) probes(v source.Value) []Probe {
+	var probes []Probe
+	names, count := map[string]bool{}, map[Role]int{}
+	whole := true
+	for _, item := range v.List(maxProbes) {
+		m := item.Map()
+		var p Probe
+		name := m.Need("name")
+		if p.Name = name.Text(); p.Name != "" && names[p.Name] {
+			name.Fault(fmt.Sprintf("there is a probe %q already", p.Name), "give every probe a name of its own")
+		}
+		names[p.Name] = true
+		role := m.Need("role")
+		var known bool
+		if p.Role, known = source.Choice(role, roles); known {
+			if count[p.Role]++; count[p.Role] > most[p.Role] {
+				role.Fault(fmt.Sprintf("more than %d probes of this role", most[p.Role]), "remove one")
+			}
+		}
+		whole = whole && known
+		chip := m.Need("chip")
+		p.Chip = chip.Text()
+		r.world(chip, p.Chip)
+		p.Bus = m.Take("bus").Text()
+		p.Type = m.Take("type").Text()
+		p.Sheath, _ = source.ReadIn(m.Take("sheath"), quantity.ParseDuration, sheathRange)
+		p.Offset, _ = source.ReadIn(m.Take("offset"), quantity.ParseTemperatureDifference, offsetRange)
+		m.Done()
+		probes = append(probes, p)
+	}
+	if len(probes) > 0 && whole && count[ChamberProbe] == 0 {
+		v.Fault("no probe measures the chamber", "give a probe role: chamber; nothing may heat without one")
+	}
+	return probes
+}
+
+func (r *reader) heater(m *source.Map) Relay {
+	power, _ := source.ReadIn(m.Need("power"), quantity.ParsePower, powerRange)
+	relay := r.relay(m, switched)
+	relay.Power = power
+	return relay
+}
+
+// relay reads a switched output. What the file leaves out comes from unsaid.
+func (r *reader) relay(m *source.Map, unsaid Relay) Relay {
+	if m == nil {
+		return Relay{}
+	}
+	relay := unsaid
+	relay.Fitted = true
+	pin := m.Need("pin")
+	relay.Pin = pin.Text()
+	r.world(pin, relay.Pin)
+	if relay.Pin != "" && relay.Pin != Simulated {
+		if r.pins[relay.Pin] {
+			pin.Fault(fmt.Sprintf("%q drives another relay already", relay.Pin), "give every relay a pin of its own")
+		}
+		r.pins[relay.Pin] = true
+	}
+	relay.ActiveLow, _ = source.Choice(m.Take("polarity"), polarities)
+	read := func(key string, to *time.Duration, limits source.Range[time.Duration]) bool {
+		v := m.Take(key)
+		d, ok := source.ReadIn(v, quantity.ParseDuration, limits)
+		if ok {
+			*to = d
+		}
+		return ok || !v.Present()
+	}
+	whole := read("window", &relay.Window, windowRange)
+	whole = read("least on", &relay.MinOn, leastRange) && whole
+	whole = read("least off", &relay.MinOff, leastRange) && whole
+	if whole && relay.Window < relay.MinOn+relay.MinOff {
+		m.Fault(fmt.Sprintf("a window of %s has no room for %s on and %s off", quantity.FormatDuration(relay.Window),
+			quantity.FormatDuration(relay.MinOn), quantity.FormatDuration(relay.MinOff)), "write a longer window, or shorter least on and least off times")
+	}
+	m.Done()
+	return relay
+}
+
+func parseResponse(m *source.Map) Response {
+	var r Response
+	r.Gain, _ = source.ReadIn(m.Need("gain"), quantity.ParseTemperatureDifference, gainRange)
+	r.Lag, _ = source.ReadIn(m.Need("lag"), quantity.ParseDuration, lagRange)
+	r.SecondLag, _ = source.ReadIn(m.Need("second lag"), quantity.ParseDuration, secondRange)
+	r.DeadTime, _ = source.ReadIn(m.Need("dead time"), quantity.ParseDuration, deadRange)
+	if r.Lag > 0 && r.SecondLag > r.Lag {
+		m.FaultAt("second lag", fmt.Sprintf("%s is longer than the lag, %s", quantity.FormatDuration(r.SecondLag), quantity.FormatDuration(r.Lag)), "the second lag is the shorter of the two; swap them")
+	}
+	m.Done()
+	return r
+}
+
+func parseRehearsal(m *source.Map) Rehearsal {
+	var r Rehearsal
+	inside := m.Need("inside").Map()
+	r.Width, _ = source.ReadIn(inside.Need("width"), quantity.ParseLength, insideRange)
+	r.Depth, _ = source.ReadIn(inside.Need("depth"), quantity.ParseLength, insideRange)
+	r.Height, _ = source.ReadIn(inside.Need("height"), quantity.ParseLength, insideRange)
+	inside.Done()
+	var materials []source.Word[string]
+	for _, name := range slices.Sorted(maps.Keys(Materials)) {
+		materials = append(materials, source.Word[string]{Text: name, Meaning: name})
+	}
+	for _, item := range m.Need("wall").List(maxLayers) {
+		layer := item.Map()
+		var l Layer
+		l.Material, _ = source.Choice(layer.Need("material"), materials)
+		l.Thickness, _ = source.ReadIn(layer.Need("thickness"), quantity.ParseLength, layerRange)
+		layer.Done()
+		r.Wall = append(r.Wall, l)
+	}
+	r.Racks, _ = source.ReadIn(m.Need("racks"), quantity.ParseMass, racksRange)
+	r.Element, _ = source.ReadIn(m.Need("element"), quantity.ParseMass, elementRange)
+	r.Leak, _ = source.ReadIn(m.Need("leak"), quantity.ParseFlow, draughtRange)
+	r.Vent, _ = source.ReadIn(m.Need("vent"), quantity.ParseFlow, draughtRange)
+	var flowRead bool
+	r.FanFlow, flowRead = source.ReadIn(m.Need("fan flow"), quantity.ParseFlow, fanRange)
+	r.FanExchange, _ = source.ReadIn(m.Need("fan exchange"), quantity.ParseFlow, fanRange)
+	if flowRead && r.FanExchange > r.FanFlow {
+		m.FaultAt("fan exchange", fmt.Sprintf("%v is more than the fan moves in all, %v", r.FanExchange, r.FanFlow), "lower it, or raise fan flow")
+	}
+	r.Humidifier, _ = source.ReadIn(m.Take("humidifier"), quantity.ParseMass, humidifierRate)
+	m.Done()
+	return r
+}
+
+// CanRehearse reports whether the file says what the cabinet is built of.
+func (c *Cabinet) CanRehearse() bool { return len(c.Rehearsal.Wall) > 0 }

@@ -1,0 +1,217 @@
+package cabinet
+
+import (
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fumarium/profile/source"
+)
+
+var update = flag.Bool("update", false, "rewrite the expected texts; read the difference before keeping it")
+
+const badCabinets = "../../testdata/cabinets/bad"
+
+// niche shows every key of the format.
+const niche = `cabinet: Tiled wall niche
+ambient: 12 °C
+probes:
+  - {name: chamber, role: chamber, chip: MAX31855, bus: SPI0.0, type: K, sheath: 30 s, offset: -0.4 K}
+  - {name: core 1, role: core, chip: ADS1115, bus: I2C1}
+  - {name: wick, role: wet bulb, chip: ADS1115}
+  - {name: yard, role: ambient, chip: ADS1115}
+heater: {pin: GPIO17, polarity: active low, power: 1.5 kW, window: 30 s, least on: 3 s, least off: 4 s}
+fan: {pin: GPIO27}
+smoke: {pin: GPIO22, polarity: active high}
+humidifier: {pin: GPIO23}
+sounder: {pin: GPIO24}
+limits: {chamber: 115 °C, ramp: 120 °C/h}
+rules: {fan with smoke: yes}
+generator: {burn: 4 h, heat: 150 W, air: 10 L/min, moisture: 60 g}
+response: {gain: 120 K, lag: 20 min, second lag: 2 min, dead time: 30 s}
+rehearsal:
+  inside: {width: 60 cm, depth: 55 cm, height: 120 cm}
+  wall: [{material: brick, thickness: 115 mm}, {material: mineral wool, thickness: 30 mm}]
+  racks: 4 kg
+  element: 0.8 kg
+  leak: 0.3 m³/h
+  vent: 4 m³/h
+  fan flow: 150 m³/h
+  fan exchange: 10 m³/h
+  humidifier: 500 g
+`
+
+// least is the shortest cabinet file there can be.
+const least = `cabinet: Drum
+ambient: 15 °C
+probes: [{name: chamber, role: chamber, chip: simulated}]
+heater: {pin: simulated, power: 800 W}
+limits: {chamber: 110 °C}
+response: {gain: 100 K, lag: 10 min, second lag: 0 s, dead time: 0 s}
+`
+
+func ExampleParse() {
+	_, err := Parse("niche.yaml", []byte(strings.Replace(niche, "chamber: 115 °C", "chamber: 115", 1)))
+	fmt.Println(err)
+	// Output:
+	// niche.yaml:13:19: chamber: missing unit in "115"; write 115 °C or 115 °F
+	//   11 | humidifier: {pin: GPIO23}
+	//   12 | sounder: {pin: GPIO24}
+	//   13 | limits: {chamber: 115, ramp: 120 °C/h}
+	//      |                   ^
+	//   14 | rules: {fan with smoke: yes}
+	//   15 | generator: {burn: 4 h, heat: 150 W, air: 10 L/min, moisture: 60 g}
+}
+
+func TestParse(t *testing.T) {
+	got, err := Parse("niche.yaml", []byte(niche))
+	require.NoError(t, err)
+	slow := Relay{Fitted: true, Window: 20 * time.Second, MinOn: 2 * time.Second, MinOff: 2 * time.Second}
+	on := func(pin string) Relay { r := slow; r.Pin = pin; return r }
+	assert.Equal(t, &Cabinet{
+		Name: "Tiled wall niche",
+		Probes: []Probe{
+			{Name: "chamber", Role: ChamberProbe, Chip: "MAX31855", Bus: "SPI0.0", Type: "K", Sheath: 30 * time.Second, Offset: -0.4},
+			{Name: "core 1", Role: CoreProbe, Chip: "ADS1115", Bus: "I2C1"},
+			{Name: "wick", Role: WetBulbProbe, Chip: "ADS1115"},
+			{Name: "yard", Role: AmbientProbe, Chip: "ADS1115"},
+		},
+		Heater:     Relay{Fitted: true, Pin: "GPIO17", ActiveLow: true, Power: 1500, Window: 30 * time.Second, MinOn: 3 * time.Second, MinOff: 4 * time.Second},
+		Fan:        Relay{Fitted: true, Pin: "GPIO27", Window: 2 * time.Minute, MinOn: 20 * time.Second, MinOff: 20 * time.Second},
+		Smoke:      on("GPIO22"),
+		Humidifier: on("GPIO23"),
+		Sounder:    on("GPIO24"),
+		Limits:     Limits{ChamberHigh: 115, Ramp: 120. / 3600},
+		Rules:      Rules{FanWithSmoke: true},
+		Generator:  Generator{Burn: 4 * time.Hour, Heat: 150, Air: 10. / 60_000, Moisture: 0.06},
+		Ambient:    12,
+		Response:   Response{Gain: 120, Lag: 20 * time.Minute, SecondLag: 2 * time.Minute, DeadTime: 30 * time.Second},
+		Rehearsal: Rehearsal{Width: 0.6, Depth: 0.55, Height: 1.2,
+			Wall:  []Layer{{Material: "brick", Thickness: 0.115}, {Material: "mineral wool", Thickness: 0.03}},
+			Racks: 4, Element: 0.8, Leak: 0.3 / 3600, Vent: 4. / 3600, FanFlow: 150. / 3600, FanExchange: 10. / 3600, Humidifier: 0.5},
+	}, got)
+	assert.True(t, got.CanRehearse())
+}
+
+func TestParseLeast(t *testing.T) {
+	got, err := Parse("drum.yaml", []byte(least))
+	require.NoError(t, err)
+	assert.False(t, got.CanRehearse())
+	assert.Equal(t, Relay{Fitted: true, Pin: Simulated, Power: 800, Window: 20 * time.Second, MinOn: 2 * time.Second, MinOff: 2 * time.Second}, got.Heater)
+	for _, r := range []Relay{got.Fan, got.Smoke, got.Humidifier, got.Sounder} {
+		assert.Equal(t, Relay{}, r, "what the file does not name is not fitted")
+	}
+	assert.Zero(t, got.Limits.Ramp)
+	assert.False(t, got.Rules.FanWithSmoke, "forbidden unless the file allows it")
+}
+
+// TestEveryMaterial holds that each listed material can be named and has figures.
+func TestEveryMaterial(t *testing.T) {
+	for name, m := range Materials {
+		_, err := Parse("niche.yaml", []byte(strings.Replace(niche, "material: brick", "material: "+name, 1)))
+		assert.NoError(t, err, name)
+		assert.Positive(t, min(m.Conductivity, m.Density, m.SpecificHeat), name)
+	}
+}
+
+// TestBad holds the whole text that each bad file gets. To add a case, add a
+// folder with a cabinet.yaml and run the test with -update.
+func TestBad(t *testing.T) {
+	files, err := filepath.Glob(filepath.Join(badCabinets, "*", "cabinet.yaml"))
+	require.NoError(t, err)
+	require.GreaterOrEqual(t, len(files), 10, "the case folders are not where they belong")
+	for _, file := range files {
+		t.Run(filepath.Base(filepath.Dir(file)), func(t *testing.T) {
+			data, err := os.ReadFile(file)
+			require.NoError(t, err)
+			c, err := Parse("cabinet.yaml", data)
+			require.Error(t, err)
+			assert.Nil(t, c)
+			expected := filepath.Join(filepath.Dir(file), "expected.txt")
+			if *update {
+				require.NoError(t, os.WriteFile(expected, []byte(err.Error()+"\n"), 0o644))
+			}
+			want, readErr := os.ReadFile(expected)
+			require.NoError(t, readErr)
+			assert.Equal(t, string(want), err.Error()+"\n")
+		})
+	}
+}
+
+// TestRequired removes one line after the other: whatever is not optional is
+// missed by name.
+func TestRequired(t *testing.T) {
+	optional := map[string]bool{"fan": true, "smoke": true, "humidifier": true, "sounder": true, "rules": true, "generator": true, "  humidifier": true}
+	lines := strings.SplitAfter(strings.TrimSuffix(niche, "\n"), "\n")
+	for i, line := range lines {
+		key, _, _ := strings.Cut(line, ":")
+		if strings.HasPrefix(line, "  -") || key == "probes" || key == "rehearsal" {
+			continue
+		}
+		_, err := Parse("niche.yaml", []byte(strings.Join(append(append([]string{}, lines[:i]...), lines[i+1:]...), "")))
+		if optional[key] {
+			assert.NoError(t, err, key)
+		} else if assert.Error(t, err, key) {
+			assert.Contains(t, err.Error(), "needs the key "+strings.TrimSpace(key))
+		}
+	}
+}
+
+// FuzzParse holds for any bytes: no panic, and either a cabinet that keeps its
+// promises or faults that name a place and a remedy.
+func FuzzParse(f *testing.F) {
+	f.Add([]byte(niche))
+	f.Add([]byte(least))
+	files, err := filepath.Glob(filepath.Join(badCabinets, "*", "cabinet.yaml"))
+	require.NoError(f, err)
+	for _, file := range files {
+		data, err := os.ReadFile(file)
+		require.NoError(f, err)
+		f.Add(data)
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		c, err := Parse("f.yaml", data)
+		if (c == nil) == (err == nil) {
+			t.Fatalf("cabinet %v, error %v", c, err)
+		}
+		if err != nil {
+			faults, ok := err.(source.Faults)
+			if !ok || len(faults) == 0 {
+				t.Fatalf("not faults: %T %v", err, err)
+			}
+			for _, fault := range faults {
+				if fault.Line < 1 || fault.Column < 1 || fault.Message == "" || fault.Remedy == "" {
+					t.Fatalf("incomplete fault %+v", fault)
+				}
+			}
+			return
+		}
+		chamber := 0
+		for _, p := range c.Probes {
+			if p.Name == "" || p.Role == 0 || p.Chip == "" {
+				t.Fatalf("incomplete probe %+v", p)
+			}
+			if p.Role == ChamberProbe {
+				chamber++
+			}
+			if (p.Chip == Simulated) != (c.Heater.Pin == Simulated) {
+				t.Fatalf("half simulated: %+v %+v", p, c.Heater)
+			}
+		}
+		h := c.Heater
+		if chamber < 1 || chamber > MaxChamberProbes || !h.Fitted || h.Pin == "" || !(h.Power > 0) || h.Window < h.MinOn+h.MinOff ||
+			!(c.Limits.ChamberHigh >= 20 && c.Limits.ChamberHigh <= 150) || !(c.Response.Gain > 0) || c.Response.Lag <= 0 || c.Response.SecondLag > c.Response.Lag {
+			t.Fatalf("incomplete cabinet %+v", c)
+		}
+		if c.CanRehearse() != (c.Rehearsal.Width > 0) {
+			t.Fatalf("half a rehearsal %+v", c.Rehearsal)
+		}
+	})
+}

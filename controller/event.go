@@ -1,0 +1,144 @@
+package controller
+
+import (
+	"fmt"
+	"time"
+
+	"fumarium/controller/trip"
+	"fumarium/profile"
+)
+
+// EventKind is what happened in a step.
+type EventKind uint8
+
+// The events. Each step reports its own, oldest first.
+const (
+	BatchChanged  EventKind = iota + 1 // Batch holds the new state
+	StageBegan                         // Stage
+	StageEnded                         // Stage, By
+	Asked                              // Stage: a hand step waits for the person
+	Answered                           // Stage: the person confirmed
+	AlarmRaised                        // Alarm
+	AlarmReturned                      // Alarm: its condition is gone
+	Tripped                            // Alarm: the heater is latched off
+	TripReset                          // Alarm
+	Refused                            // Command, Why
+)
+
+// Refusal says why a command was refused.
+type Refusal uint8
+
+// The refusals.
+const (
+	NotInThisState Refusal = iota + 1
+	NothingToConfirm
+	StillTripped
+	NotTripped
+	ChamberUnread
+	ChamberTooHotForCabinet
+	NothingToRun
+	UnknownCommand
+)
+
+var refusalText = [...]string{
+	NotInThisState:          "not possible in this state of the batch",
+	NothingToConfirm:        "nothing waits for a confirmation",
+	StillTripped:            "a trip is latched; remove its cause and reset it first",
+	NotTripped:              "no trip is latched",
+	ChamberUnread:           "no chamber probe gives a usable reading; check the probe first",
+	ChamberTooHotForCabinet: "a stage asks for a chamber within 5 °C of this cabinet's limit; lower it, or take another cabinet",
+	NothingToRun:            "no product with stages is loaded",
+	UnknownCommand:          "no such command",
+}
+
+func (r Refusal) String() string {
+	if int(r) < len(refusalText) {
+		return refusalText[r]
+	}
+	return "refused"
+}
+
+// EndedBy is what ended a stage.
+type EndedBy uint8
+
+// The things that end a stage.
+const (
+	EndedByTime EndedBy = iota + 1
+	EndedByCore
+	EndedByLethality
+	EndedByPerson
+)
+
+func (e EndedBy) String() string {
+	switch e {
+	case EndedByTime:
+		return "after"
+	case EndedByCore:
+		return "core"
+	case EndedByLethality:
+		return "lethality"
+	case EndedByPerson:
+		return "confirm"
+	}
+	return ""
+}
+
+// An Event is one thing that happened, for log, page and record. Which fields
+// mean something depends on Kind.
+type Event struct {
+	At      time.Duration
+	Kind    EventKind
+	Batch   BatchState
+	Stage   int
+	By      EndedBy
+	Alarm   trip.Code
+	Command CommandKind
+	Why     Refusal
+}
+
+// Text says the event in words; p is the product of the batch and may be nil.
+func (e Event) Text(p *profile.Product) string {
+	stage := fmt.Sprintf("stage %d", e.Stage+1)
+	if p != nil && e.Stage >= 0 && e.Stage < len(p.Stages) {
+		stage = "stage " + p.Stages[e.Stage].Name
+	}
+	switch e.Kind {
+	case BatchChanged:
+		return "batch " + e.Batch.String()
+	case StageBegan:
+		return stage + " begins"
+	case StageEnded:
+		return stage + " ends by " + e.By.String()
+	case Asked:
+		return stage + " waits for the person: " + promptText(e, p)
+	case Answered:
+		return stage + " confirmed by the person"
+	case AlarmRaised:
+		entry := e.Alarm.Entry()
+		return fmt.Sprintf("alarm %s (%s): %s %s", entry.Name, entry.Priority, entry.Meaning, entry.Action)
+	case AlarmReturned:
+		return "alarm " + e.Alarm.String() + " over"
+	case Tripped:
+		return "trip " + e.Alarm.String() + ": heater latched off until reset"
+	case TripReset:
+		return "trip " + e.Alarm.String() + " reset by the person"
+	case Refused:
+		return e.Command.String() + " refused: " + e.Why.String()
+	}
+	return "unknown event"
+}
+
+func promptText(e Event, p *profile.Product) string {
+	if p == nil || e.Stage < 0 || e.Stage >= len(p.Stages) {
+		return "see the product file"
+	}
+	stage := &p.Stages[e.Stage]
+	if e.By == EndedByPerson {
+		for _, c := range stage.Until.Conditions {
+			if c.Kind == profile.Confirmed {
+				return c.Confirm
+			}
+		}
+	}
+	return stage.Ask
+}

@@ -1,0 +1,366 @@
+// Package loop is the live shell around the controller's step: it keeps the
+// clock, samples the probes, calls the step, drives the outputs and publishes a
+// snapshot. It decides nothing about heat. However it ends (asked to, by an error
+// or by a panic), it switches every output off first.
+//
+// Order of effects after each step: every off at once, then whatever has to be
+// written, then every on. Writing may delay heat; it may never delay cutting it.
+package loop
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math"
+	"sync/atomic"
+	"time"
+
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
+	"fumarium/controller/snapshot"
+	"fumarium/controller/trip"
+	"fumarium/profile"
+)
+
+const (
+	// Period is the time between two steps.
+	Period = time.Second
+	// leastTick is the shortest wall time between two wake-ups; a pace that needs
+	// more makes several steps in one.
+	leastTick = 5 * time.Millisecond
+	// mostStepsPerTick bounds the catching up of a simulated cabinet.
+	mostStepsPerTick = 600
+	queueLength      = 8
+	mostLines        = 200
+	trendEvery       = 30 * time.Second
+	mostTrend        = 30000 // ten days
+)
+
+// A World is what the loop reads and drives: real buses, or the simulated
+// cabinet. Sample never fails as a whole: what could not be read is a fault in
+// the reading's place.
+type World interface {
+	Sample(elapsed time.Duration) controller.Inputs
+	// Drive sets every output. After an error the outputs are not known to be set.
+	Drive(controller.Outputs) error
+	// Hang gets ready for a batch of p, while none is active and before the step
+	// that may start it. An error refuses the start.
+	Hang(p *profile.Product) error
+	// Person returns the command of a simulated person, who stands in for the
+	// operator; a real world returns no command.
+	Person(s *controller.State) controller.Command
+}
+
+// A Config is what a Loop needs.
+type Config struct {
+	World   World
+	Cabinet *cabinet.Cabinet
+	// Pace is virtual seconds per wall second. Anything but zero makes time
+	// virtual: steps are counted, and a late tick loses nothing. Zero is a real
+	// cabinet on the monotonic clock.
+	Pace float64
+	Log  *slog.Logger
+}
+
+// A Loop runs one cabinet.
+type Loop struct {
+	cfg      Config
+	requests chan request
+	current  atomic.Pointer[snapshot.Snapshot]
+	observe  func(step time.Duration)
+
+	state   controller.State
+	product *profile.Product
+	applied controller.Outputs
+	steps   uint64
+	began   time.Time
+	snap    snapshot.Snapshot // the next to be published
+}
+
+type request struct {
+	snapshot.Request
+	reply chan snapshot.Reply
+}
+
+// New prepares a loop; Run starts it.
+func New(cfg Config) (*Loop, error) {
+	switch {
+	case cfg.World == nil || cfg.Cabinet == nil || cfg.Log == nil:
+		return nil, errors.New("loop: world, cabinet and log are required")
+	case cfg.Pace < 0 || math.IsNaN(cfg.Pace) || cfg.Pace > 100000:
+		return nil, fmt.Errorf("loop: pace %v is outside 0 to 100000", cfg.Pace)
+	}
+	return &Loop{cfg: cfg, requests: make(chan request, queueLength), observe: func(time.Duration) {}}, nil
+}
+
+// Observe sets what is told how long each step took. Call it before Run.
+func (l *Loop) Observe(f func(step time.Duration)) { l.observe = f }
+
+// Snapshot is the world after the last step; nil before the first.
+func (l *Loop) Snapshot() *snapshot.Snapshot { return l.current.Load() }
+
+// Do hands a command to the next free step and waits for what became of it.
+func (l *Loop) Do(ctx context.Context, r snapshot.Request) (snapshot.Reply, error) {
+	if r.Command.Kind == controller.Start && r.Product == nil {
+		return snapshot.Reply{}, errors.New("start needs a product")
+	}
+	q := request{Request: r, reply: make(chan snapshot.Reply, 1)}
+	select {
+	case l.requests <- q:
+	default:
+		return snapshot.Reply{}, fmt.Errorf("%d commands are waiting already; try again", queueLength)
+	}
+	select {
+	case reply := <-q.reply:
+		return reply, nil
+	case <-ctx.Done():
+		return snapshot.Reply{}, ctx.Err()
+	}
+}
+
+// Run steps until ctx ends, then switches everything off and returns. The error
+// says whether that failed.
+func (l *Loop) Run(ctx context.Context) (err error) {
+	defer func() {
+		// Also on a panic: heat off before anything else is said.
+		if off := l.off(); off != nil && err == nil {
+			err = off
+		}
+	}()
+	if err := l.off(); err != nil { // known off before the first decision
+		return err
+	}
+	l.began = time.Now()
+	pace := l.cfg.Pace
+	if pace == 0 {
+		pace = 1
+	}
+	tick := max(time.Duration(float64(Period)/pace), leastTick)
+	ticker := time.NewTicker(tick)
+	defer ticker.Stop()
+	for {
+		for range l.due(pace) {
+			l.step()
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-ticker.C:
+		}
+	}
+}
+
+// due is how many steps to make now: one on a real cabinet, as many as virtual
+// time has fallen behind on a simulated one.
+func (l *Loop) due(pace float64) int {
+	if l.cfg.Pace == 0 {
+		return 1
+	}
+	target := uint64(time.Since(l.began).Seconds()*pace/Period.Seconds()) + 1
+	if target <= l.steps {
+		return 0
+	}
+	if target-l.steps > mostStepsPerTick {
+		return mostStepsPerTick
+	}
+	return int(target - l.steps)
+}
+
+func (l *Loop) elapsed() time.Duration {
+	if l.cfg.Pace == 0 {
+		return time.Since(l.began)
+	}
+	return time.Duration(l.steps) * Period
+}
+
+func (l *Loop) now(elapsed time.Duration) time.Time {
+	if l.cfg.Pace == 0 {
+		return time.Now()
+	}
+	return l.began.Add(elapsed)
+}
+
+// step makes one controller step and everything that follows from it.
+func (l *Loop) step() {
+	woke := time.Now()
+	elapsed := l.elapsed()
+	product := l.product
+	command, taken := l.command(elapsed)
+	if taken != nil && command.Kind == controller.Start && !l.state.Batch.Active() {
+		product = taken.Product
+		if err := l.cfg.World.Hang(product); err != nil {
+			taken.reply <- snapshot.Reply{Why: err.Error(), State: l.state.Batch}
+			command, taken, product = controller.Command{}, nil, l.product
+		}
+	}
+	in := l.cfg.World.Sample(elapsed)
+	in.Elapsed, in.Command = elapsed, command
+	before := l.state
+	state, out, events := controller.Step(product, l.cfg.Cabinet, before, in)
+	started := state.Batch.Active() && !before.Batch.Active()
+	if started {
+		l.product = product
+		l.snap.Trend = nil
+	}
+	l.state = state
+	if err := l.drive(out); err != nil {
+		l.cfg.Log.Error("outputs", "err", err, "do", "heater is being switched off; check the relay's wiring")
+		l.state.Out = controller.Outputs{}
+		if err := l.off(); err != nil {
+			l.cfg.Log.Error("switching off failed", "err", err, "do", "cut the mains")
+		}
+	}
+	l.book(elapsed, out, events, in)
+	l.steps++
+	l.observe(time.Since(woke))
+	l.publish(elapsed, in)
+	if taken != nil {
+		taken.reply <- answer(events, state)
+	}
+}
+
+// command returns what the operator, or else the simulated person, wants now.
+func (l *Loop) command(elapsed time.Duration) (controller.Command, *request) {
+	select {
+	case q := <-l.requests:
+		return q.Command, &q
+	default:
+	}
+	c := l.cfg.World.Person(&l.state)
+	if c.Kind != controller.NoCommand {
+		l.say(elapsed, "the simulated person answers: "+c.Kind.String(), 0)
+	}
+	return c, nil
+}
+
+func answer(events []controller.Event, state controller.State) snapshot.Reply {
+	for _, e := range events {
+		if e.Kind == controller.Refused {
+			return snapshot.Reply{Why: e.Why.String(), State: state.Batch}
+		}
+	}
+	return snapshot.Reply{Accepted: true, State: state.Batch}
+}
+
+// drive applies every off before any on.
+func (l *Loop) drive(out controller.Outputs) error {
+	offs := controller.Outputs{
+		Heater:     out.Heater && l.applied.Heater,
+		Fan:        out.Fan && l.applied.Fan,
+		Smoke:      out.Smoke && l.applied.Smoke,
+		Humidifier: out.Humidifier && l.applied.Humidifier,
+		Sounder:    out.Sounder && l.applied.Sounder,
+		Damper:     out.Damper,
+	}
+	if err := l.cfg.World.Drive(offs); err != nil {
+		return err
+	}
+	// What must be on disk before heat may go on is written here.
+	if out == offs {
+		l.applied = out
+		return nil
+	}
+	if err := l.cfg.World.Drive(out); err != nil {
+		return err
+	}
+	l.applied = out
+	return nil
+}
+
+func (l *Loop) off() error {
+	var err error
+	for range 3 { // a bus may drop one write
+		if err = l.cfg.World.Drive(controller.Outputs{Damper: 1}); err == nil {
+			l.applied = controller.Outputs{Damper: 1}
+			if s := l.current.Load(); s != nil {
+				last := *s
+				last.Stopping = true
+				last.State.Out = controller.Outputs{Damper: 1}
+				l.current.Store(&last)
+			}
+			return nil
+		}
+	}
+	return fmt.Errorf("loop: the outputs could not be switched off; cut the mains: %w", err)
+}
+
+func (l *Loop) book(elapsed time.Duration, out controller.Outputs, events []controller.Event, in controller.Inputs) {
+	before := l.snap.State.Out
+	for o := range snapshot.Outputs {
+		if o.On(out) && !o.On(before) {
+			l.snap.Operations[o]++
+		}
+	}
+	if before.Heater && elapsed > l.snap.State.Elapsed {
+		l.snap.HeaterEnergyJoules += float64(l.cfg.Cabinet.Heater.Power) * (elapsed - l.snap.State.Elapsed).Seconds()
+	}
+	for _, e := range events {
+		priority := trip.Priority(0)
+		if e.Kind == controller.AlarmRaised || e.Kind == controller.Tripped {
+			priority = e.Alarm.Entry().Priority
+		}
+		if e.Kind == controller.AlarmRaised && e.Alarm == trip.StepLate {
+			l.snap.StepsLate++
+		}
+		l.say(e.At, e.Text(l.product), priority)
+	}
+	s := &l.state
+	if s.Batch.Active() && (elapsed-s.Started)%trendEvery < Period && len(l.snap.Trend) < mostTrend {
+		l.snap.Trend = append(l.snap.Trend, sample(s))
+	}
+}
+
+func sample(s *controller.State) snapshot.Sample {
+	p := snapshot.Sample{
+		Elapsed: s.Elapsed - s.Started, Chamber: math.NaN(), Setpoint: math.NaN(), Core: math.NaN(),
+		Duty: s.HeaterDuty.Delivered(),
+	}
+	if v, ok := s.Chamber.Value(); ok {
+		p.Chamber = float64(v)
+	}
+	if v, ok := s.CoreColdest.Value(); ok {
+		p.Core = float64(v)
+	}
+	if s.HasSetpoint {
+		p.Setpoint = float64(s.Setpoint)
+	}
+	return p
+}
+
+// say logs a line once and keeps it for the page.
+func (l *Loop) say(elapsed time.Duration, text string, priority trip.Priority) {
+	level := slog.LevelInfo
+	if priority > 0 {
+		level = slog.LevelWarn
+	}
+	since := time.Duration(0)
+	if l.state.Batch != controller.Idle {
+		since = elapsed - l.state.Started
+	}
+	l.cfg.Log.Log(context.Background(), level, text, "batch_elapsed", since.Round(time.Second).String())
+	keep := l.snap.Lines
+	if len(keep) >= mostLines {
+		keep = keep[len(keep)-mostLines+1:]
+	}
+	// A new array each time: published snapshots share the old one.
+	lines := make([]snapshot.Line, len(keep), len(keep)+1)
+	copy(lines, keep)
+	l.snap.Lines = append(lines, snapshot.Line{Time: l.now(elapsed), Elapsed: since, Text: text, Priority: priority})
+}
+
+func (l *Loop) publish(elapsed time.Duration, in controller.Inputs) {
+	l.snap.Simulated = l.cfg.Pace != 0
+	l.snap.Pace = max(l.cfg.Pace, 1)
+	if l.cfg.Pace > 0 {
+		l.snap.Pace = l.cfg.Pace
+	}
+	l.snap.Time = l.now(elapsed)
+	l.snap.Stepped = time.Now()
+	l.snap.Cabinet = l.cfg.Cabinet
+	l.snap.Product = l.product
+	l.snap.State = l.state
+	l.snap.Inputs = in
+	next := l.snap
+	l.current.Store(&next)
+}

@@ -1,0 +1,317 @@
+package loop
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"log/slog"
+	"sync"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
+	"fumarium/controller/snapshot"
+	"fumarium/controller/trip"
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+)
+
+// bench is a world under the test's thumb: fixed temperatures, recorded drives.
+type bench struct {
+	chamber, core quantity.Celsius
+
+	mu      sync.Mutex // the race detector does not see that the bubble's clock orders test and loop
+	drives  []controller.Outputs
+	fail    error
+	hang    error
+	slow    time.Duration // what a sample takes
+	panics  bool
+	samples int
+	hung    int
+}
+
+func (b *bench) with(f func()) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	f()
+}
+
+func (b *bench) Sample(time.Duration) controller.Inputs {
+	var slow time.Duration
+	b.with(func() {
+		b.samples++
+		slow = b.slow
+		if b.panics {
+			panic("a driver's mistake")
+		}
+	})
+	time.Sleep(slow)
+	var in controller.Inputs
+	in.Chamber[0], in.Core[0] = sensors.At(b.chamber), sensors.At(b.core)
+	return in
+}
+
+func (b *bench) Drive(out controller.Outputs) (err error) {
+	b.with(func() {
+		b.drives = append(b.drives, out)
+		err = b.fail
+	})
+	return err
+}
+
+func (b *bench) Hang(*profile.Product) (err error) {
+	b.with(func() {
+		b.hung++
+		err = b.hang
+	})
+	return err
+}
+
+func (b *bench) Person(*controller.State) controller.Command { return controller.Command{} }
+
+func (b *bench) last() (out controller.Outputs) {
+	b.with(func() { out = b.drives[len(b.drives)-1] })
+	return out
+}
+
+func testCabinet() *cabinet.Cabinet {
+	relay := cabinet.Relay{Fitted: true, Window: 20 * time.Second, MinOn: 2 * time.Second, MinOff: 2 * time.Second}
+	heater := relay
+	heater.Power = 1000
+	return &cabinet.Cabinet{
+		Name: "test box", Heater: heater, Fan: relay, Smoke: relay, Limits: cabinet.Limits{ChamberHigh: 110}, Ambient: 15,
+		Response: cabinet.Response{Gain: 150, Lag: 20 * time.Minute, SecondLag: 2 * time.Minute, DeadTime: 30 * time.Second},
+	}
+}
+
+func testProduct() *profile.Product {
+	return &profile.Product{Name: "test links", Species: profile.RedMeat, Stages: []profile.Stage{
+		{Name: "dry", Heat: true, ChamberSetpoint: 60, Fan: 1, Place: profile.Chamber,
+			Until: profile.Until{Conditions: []profile.Condition{{Kind: profile.After, After: 2 * time.Minute}}}},
+		{Name: "cook", Heat: true, ChamberSetpoint: 80, Place: profile.Chamber,
+			Until: profile.Until{Conditions: []profile.Condition{{Kind: profile.CoreAtLeast, Core: 70}}}},
+	}}
+}
+
+// running starts a loop inside a synctest bubble; end stops it and returns Run's
+// error.
+func running(t *testing.T, b *bench, pace float64) (l *Loop, end func() error) {
+	var log bytes.Buffer
+	l, err := New(Config{World: b, Cabinet: testCabinet(), Pace: pace, Log: slog.New(slog.NewTextHandler(&log, nil))})
+	require.NoError(t, err)
+	ctx, cancel := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- l.Run(ctx) }()
+	synctest.Wait()
+	return l, func() error {
+		cancel()
+		return <-ended
+	}
+}
+
+func start(t *testing.T, l *Loop) {
+	reply, err := l.Do(t.Context(), snapshot.Request{Command: controller.Command{Kind: controller.Start}, Product: testProduct()})
+	require.NoError(t, err)
+	require.True(t, reply.Accepted, reply.Why)
+}
+
+// pass lets time go by until the loop waits again, so that the test may touch the
+// bench.
+func pass(d time.Duration) {
+	time.Sleep(d)
+	synctest.Wait()
+}
+
+func TestOffBeforeTheFirstDecisionAndAfterTheLast(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := &bench{chamber: 20, core: 10}
+		l, end := running(t, b, 0)
+		b.with(func() { assert.Equal(t, controller.Outputs{Damper: 1}, b.drives[0]) })
+		start(t, l)
+		pass(time.Minute)
+		require.True(t, b.last().Heater)
+		require.NoError(t, end())
+		assert.Equal(t, controller.Outputs{Damper: 1}, b.last())
+		assert.True(t, l.Snapshot().Stopping)
+		assert.False(t, l.Snapshot().State.Out.Heater)
+	})
+}
+
+func TestOneStepASecondOnARealCabinet(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := &bench{chamber: 20, core: 10}
+		_, end := running(t, b, 0)
+		pass(10*time.Hour + 500*time.Millisecond)
+		require.NoError(t, end())
+		assert.Equal(t, 36001, b.samples)
+	})
+}
+
+func TestPaceMakesManyStepsASecond(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := &bench{chamber: 20, core: 10}
+		l, end := running(t, b, 600)
+		start(t, l)
+		pass(10 * time.Second)
+		s := l.Snapshot()
+		assert.InDelta(t, 6000, s.State.Elapsed.Seconds(), 5)
+		assert.Equal(t, 1, s.State.Stage)
+		assert.Zero(t, s.StepsLate)
+		assert.True(t, s.Simulated)
+		assert.NotEmpty(t, s.Trend)
+		require.NoError(t, end())
+	})
+}
+
+func TestEveryOffComesBeforeAnyOn(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := &bench{chamber: 20, core: 10}
+		l, end := running(t, b, 0)
+		start(t, l)
+		pass(10 * time.Minute)
+		require.NoError(t, end())
+		assert.Equal(t, 1, b.hung)
+		for i := 1; i < len(b.drives); i++ {
+			was, is := b.drives[i-1], b.drives[i]
+			on, off := false, false
+			for o := range snapshot.Outputs {
+				on = on || (o.On(is) && !o.On(was))
+				off = off || (!o.On(is) && o.On(was))
+			}
+			assert.False(t, on && off, "drive %d switches on and off at once: %+v to %+v", i, was, is)
+		}
+	})
+}
+
+func TestAFailingRelayIsSwitchedOffAgainAndAgain(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := &bench{chamber: 20, core: 10}
+		l, end := running(t, b, 0)
+		start(t, l)
+		pass(30 * time.Second)
+		broken := errors.New("no such line")
+		b.with(func() { b.fail = broken })
+		pass(5 * time.Second)
+		assert.False(t, b.last().Heater, "the last word is off")
+		assert.False(t, l.Snapshot().State.Out.Heater)
+		err := end()
+		require.ErrorIs(t, err, broken)
+		assert.Contains(t, err.Error(), "cut the mains")
+	})
+}
+
+func TestAPanicSwitchesOffFirst(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := &bench{chamber: 20, core: 10}
+		l, err := New(Config{World: b, Cabinet: testCabinet(), Log: slog.New(slog.DiscardHandler)})
+		require.NoError(t, err)
+		done := make(chan any, 1)
+		go func() {
+			defer func() { done <- recover() }()
+			_ = l.Run(t.Context())
+		}()
+		synctest.Wait()
+		start(t, l)
+		pass(30 * time.Second)
+		require.True(t, b.last().Heater)
+		b.with(func() { b.panics = true })
+		assert.Equal(t, "a driver's mistake", <-done)
+		assert.Equal(t, controller.Outputs{Damper: 1}, b.last())
+	})
+}
+
+func TestAStalledBusIsALateStep(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := &bench{chamber: 20, core: 10}
+		l, end := running(t, b, 0)
+		start(t, l)
+		pass(30 * time.Second)
+		b.with(func() { b.slow = 20 * time.Second })
+		pass(25 * time.Second)
+		b.with(func() { b.slow = 0 })
+		pass(time.Minute)
+		synctest.Wait()
+		assert.NotZero(t, l.Snapshot().StepsLate)
+		assert.NotEqual(t, trip.Normal, l.Snapshot().State.Alarms[trip.StepLate].Phase)
+		require.NoError(t, end())
+	})
+}
+
+func TestRefusedRequests(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := &bench{chamber: 20, core: 10, hang: errors.New("the hook is broken")}
+		l, end := running(t, b, 0)
+		_, err := l.Do(t.Context(), snapshot.Request{Command: controller.Command{Kind: controller.Start}})
+		require.ErrorContains(t, err, "product")
+		reply, err := l.Do(t.Context(), snapshot.Request{Command: controller.Command{Kind: controller.Start}, Product: testProduct()})
+		require.NoError(t, err)
+		assert.False(t, reply.Accepted)
+		assert.Equal(t, "the hook is broken", reply.Why)
+		reply, err = l.Do(t.Context(), snapshot.Request{Command: controller.Command{Kind: controller.Hold}})
+		require.NoError(t, err)
+		assert.False(t, reply.Accepted)
+		assert.Nil(t, l.Snapshot().Product)
+		require.NoError(t, end())
+
+		ctx, cancel := context.WithCancel(t.Context())
+		cancel()
+		_, err = l.Do(ctx, snapshot.Request{Command: controller.Command{Kind: controller.Hold}})
+		require.ErrorIs(t, err, context.Canceled, "nobody serves an ended loop")
+	})
+}
+
+func TestPublishedSnapshotsDoNotChange(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := &bench{chamber: 20, core: 10}
+		l, end := running(t, b, 60)
+		start(t, l)
+		synctest.Wait()
+		first := l.Snapshot()
+		lines, trend := len(first.Lines), len(first.Trend)
+		text := first.Lines[0].Text
+		pass(10 * time.Second)
+		assert.Len(t, first.Lines, lines)
+		assert.Len(t, first.Trend, trend)
+		assert.Equal(t, text, first.Lines[0].Text)
+		require.NoError(t, end())
+	})
+}
+
+func TestNewRefusesWhatItCannotRun(t *testing.T) {
+	log := slog.New(slog.DiscardHandler)
+	for name, cfg := range map[string]Config{
+		"no world":      {Cabinet: testCabinet(), Log: log},
+		"no cabinet":    {World: &bench{}, Log: log},
+		"negative pace": {World: &bench{}, Cabinet: testCabinet(), Log: log, Pace: -1},
+	} {
+		_, err := New(cfg)
+		assert.Error(t, err, name)
+	}
+}
+
+func TestEnergyAndOperationsAreCounted(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := &bench{chamber: 20, core: 10}
+		l, end := running(t, b, 0)
+		start(t, l)
+		pass(5 * time.Minute)
+		s := l.Snapshot()
+		require.NoError(t, end())
+		closures := 0
+		for i := 1; i < len(b.drives); i++ {
+			if b.drives[i].Heater && !b.drives[i-1].Heater {
+				closures++
+			}
+		}
+		assert.EqualValues(t, closures, s.Operations[snapshot.Heater])
+		// At 20 °C with a setpoint of 60 °C the heater stays on; 1 kW for 300 s but
+		// for the first window.
+		assert.InDelta(t, 300e3, s.HeaterEnergyJoules, 25e3)
+	})
+}

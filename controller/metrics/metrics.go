@@ -1,0 +1,172 @@
+// Package metrics shows the latest snapshot to Prometheus. Every scrape makes its
+// metrics anew from one snapshot; nothing is cached and nothing is counted here
+// but the duration of the steps. What was not read is absent, never 0. It drives
+// nothing and hands in no command.
+//
+// Names follow the Prometheus naming practice: base units, one unit to a name,
+// ratios from 0 to 1, counters that end in _total, energy instead of power.
+package metrics
+
+import (
+	"net/http"
+	"runtime"
+	"strings"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
+	"fumarium/controller/snapshot"
+	"fumarium/controller/trip"
+)
+
+// stepBuckets reach from a step on a fast machine to twice the second that a step
+// may take. In seconds.
+var stepBuckets = []float64{
+	10e-6, 30e-6, 100e-6, 300e-6, 1e-3, 3e-3, 10e-3, 30e-3, 0.1, 0.3, 1, 2,
+}
+
+func desc(name, help string, labels ...string) *prometheus.Desc {
+	return prometheus.NewDesc("fumarium_"+name, help, labels, nil)
+}
+
+var (
+	chamber      = desc("chamber_celsius", "Chamber temperature (dry bulb) at each probe with a good reading.", "probe")
+	core         = desc("core_celsius", "Core temperature at each probe with a good reading.", "probe")
+	wetBulb      = desc("wet_bulb_celsius", "Wet bulb temperature in the chamber.")
+	setpoint     = desc("setpoint_celsius", "Chamber setpoint where its ramp is now.")
+	probeGood    = desc("probe_good", "Whether the probe gives a usable reading.", "probe")
+	heaterDuty   = desc("heater_duty_ratio", "Duty that the control law asks of the heater.")
+	outputOn     = desc("output_on", "Whether the output is switched on; only outputs that are fitted.", "output")
+	heaterEnergy = desc("heater_energy_joules_total", "Rated heater power times its on-time since the daemon began.")
+	operations   = desc("relay_operations_total", "How often the output has been switched since the daemon began.", "output")
+	batchState   = desc("batch_state", "State of the batch (ISA-88): 1 for the one it is in.", "state")
+	stageInfo    = desc("stage_info", "Product and stage under way.", "product", "stage")
+	stageElapsed = desc("stage_elapsed_seconds", "Time that the stage under way has counted.")
+	alarmState   = desc("alarm_state", "State of each alarm (ISA-18.2): 1 for the one it is in.", "alarm", "priority", "state")
+	lethality    = desc("lethality_log10", "Log10 reduction that the core has accumulated.")
+	comeUp       = desc("come_up_seconds", "Time the core has spent between 10 °C and 54.4 °C while heating.")
+	stepsLate    = desc("steps_late_total", "Steps that came too late since the daemon began.")
+	buildInfo    = desc("build_info", "Version of the program; world is set when the cabinet is simulated.", "version", "goversion")
+	simInfo      = desc("build_info", "Version of the program; world is set when the cabinet is simulated.", "version", "goversion", "world")
+)
+
+// Metrics is the registry of one daemon. It is safe for concurrent use.
+type Metrics struct {
+	source   func() *snapshot.Snapshot
+	version  string
+	registry *prometheus.Registry
+	steps    prometheus.Histogram
+}
+
+// New makes the metrics over source, which may return nil before the first step.
+func New(source func() *snapshot.Snapshot, version string) *Metrics {
+	m := &Metrics{source: source, version: version, registry: prometheus.NewRegistry()}
+	m.steps = prometheus.NewHistogram(prometheus.HistogramOpts{
+		Name:    "fumarium_step_duration_seconds",
+		Help:    "Wall time of one step: reading, deciding, driving.",
+		Buckets: stepBuckets,
+	})
+	m.registry.MustRegister(
+		prometheus.CollectorFunc(m.collect), m.steps,
+		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
+	)
+	return m
+}
+
+// Handler serves the scrape.
+func (m *Metrics) Handler() http.Handler {
+	return promhttp.HandlerFor(m.registry, promhttp.HandlerOpts{
+		// One metric that cannot be shown must not hide the others.
+		ErrorHandling: promhttp.ContinueOnError,
+		Registry:      m.registry,
+	})
+}
+
+// Gatherer is what the handler serves, for whoever wants it without HTTP.
+func (m *Metrics) Gatherer() prometheus.Gatherer { return m.registry }
+
+// ObserveStep counts one step that took d.
+func (m *Metrics) ObserveStep(d time.Duration) { m.steps.Observe(d.Seconds()) }
+
+func (m *Metrics) collect(out chan<- prometheus.Metric) {
+	send := func(d *prometheus.Desc, kind prometheus.ValueType, v float64, labels ...string) {
+		for i := range labels { // the text format knows only UTF-8
+			labels[i] = strings.ToValidUTF8(labels[i], "\uFFFD")
+		}
+		out <- prometheus.MustNewConstMetric(d, kind, v, labels...)
+	}
+	gauge := func(d *prometheus.Desc, v float64, labels ...string) { send(d, prometheus.GaugeValue, v, labels...) }
+	counter := func(d *prometheus.Desc, v float64, labels ...string) {
+		send(d, prometheus.CounterValue, v, labels...)
+	}
+
+	s := m.source()
+	if s != nil && s.Simulated {
+		gauge(simInfo, 1, m.version, runtime.Version(), "simulated")
+	} else {
+		gauge(buildInfo, 1, m.version, runtime.Version())
+	}
+	if s == nil {
+		return
+	}
+	for _, p := range s.Probes() {
+		celsius, good := p.Reading.Value()
+		gauge(probeGood, truth(good), p.Name)
+		if !good {
+			continue
+		}
+		switch p.Role {
+		case cabinet.ChamberProbe:
+			gauge(chamber, float64(celsius), p.Name)
+		case cabinet.CoreProbe:
+			gauge(core, float64(celsius), p.Name)
+		case cabinet.WetBulbProbe:
+			gauge(wetBulb, float64(celsius))
+		}
+	}
+	if s.State.HasSetpoint {
+		gauge(setpoint, float64(s.State.Setpoint))
+	}
+	if s.Cabinet != nil {
+		if s.Cabinet.Heater.Fitted {
+			gauge(heaterDuty, s.State.Demand)
+			counter(heaterEnergy, s.HeaterEnergyJoules)
+		}
+		for o := range snapshot.Outputs {
+			if o.Fitted(s.Cabinet) {
+				gauge(outputOn, truth(o.On(s.State.Out)), o.String())
+				counter(operations, float64(s.Operations[o]), o.String())
+			}
+		}
+	}
+	for b := range controller.BatchStates {
+		gauge(batchState, truth(s.State.Batch == b), b.String())
+	}
+	if stage := s.State.CurrentStage(s.Product); stage != nil {
+		gauge(stageInfo, 1, s.Product.Name, stage.Name)
+		gauge(stageElapsed, s.StageElapsed().Seconds())
+	}
+	for c := trip.None + 1; c < trip.Count; c++ {
+		for p := trip.Normal; p <= trip.ReturnedUnacknowledged; p++ {
+			gauge(alarmState, truth(s.State.Alarms[c].Phase == p), c.String(), c.Entry().Priority.String(), p.String())
+		}
+	}
+	if v, ok := s.LethalityLog10(); ok {
+		gauge(lethality, v)
+	}
+	if d, ok := s.ComeUp(); ok {
+		gauge(comeUp, d.Seconds())
+	}
+	counter(stepsLate, float64(s.StepsLate))
+}
+
+func truth(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}

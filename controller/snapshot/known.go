@@ -1,0 +1,56 @@
+package snapshot
+
+import (
+	"time"
+
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
+	"fumarium/sensors"
+)
+
+// A Probe is one probe of the cabinet with its latest reading.
+type Probe struct {
+	Name    string
+	Role    cabinet.Role
+	Reading sensors.Reading
+}
+
+// Probes pairs the cabinet's probes with their readings, in the cabinet's order:
+// the n-th probe of a role is the n-th input of that role. A probe without an
+// input of its own is unread.
+func (s *Snapshot) Probes() []Probe {
+	if s.Cabinet == nil {
+		return nil
+	}
+	inputs := map[cabinet.Role][]sensors.Reading{
+		cabinet.ChamberProbe: s.Inputs.Chamber[:],
+		cabinet.CoreProbe:    s.Inputs.Core[:],
+		cabinet.WetBulbProbe: {s.Inputs.WetBulb},
+		cabinet.AmbientProbe: {s.Inputs.Ambient},
+	}
+	probes := make([]Probe, len(s.Cabinet.Probes))
+	for i, p := range s.Cabinet.Probes {
+		probes[i] = Probe{Name: p.Name, Role: p.Role}
+		if left := inputs[p.Role]; len(left) > 0 {
+			probes[i].Reading, inputs[p.Role] = left[0], left[1:]
+		}
+	}
+	return probes
+}
+
+// LethalityLog10 is the log reduction counted so far, and false when the species
+// has no criterion that is counted, or when no core was ever read: then nothing
+// is known, which is not a count of zero.
+func (s *Snapshot) LethalityLog10() (float64, bool) {
+	log10, ok := s.State.LethalityLog10(s.Product)
+	return log10, ok && (log10 > 0 || s.coreRead())
+}
+
+// ComeUp is the come-up time so far, and false before a batch or when no core was
+// ever read.
+func (s *Snapshot) ComeUp() (time.Duration, bool) {
+	known := s.State.ComeUp > 0 || s.State.ComeUpDone || s.coreRead()
+	return s.State.ComeUp, known && s.State.Batch != controller.Idle
+}
+
+func (s *Snapshot) coreRead() bool { return s.State.CoreColdest.Status() == sensors.Good }

@@ -1,0 +1,133 @@
+// Package snapshot is what everything outside the control loop sees of it: one
+// value, made after each step and never changed afterwards. The page and the
+// metrics read it; what they want done goes back as a Request. Nothing here can
+// reach a relay.
+package snapshot
+
+import (
+	"time"
+
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
+	"fumarium/controller/trip"
+	"fumarium/profile"
+)
+
+// An Output names one switched output.
+type Output uint8
+
+// The outputs, in the order they are shown.
+const (
+	Heater Output = iota
+	Fan
+	Smoke
+	Humidifier
+	Sounder
+	Outputs // number of outputs
+)
+
+var outputText = [Outputs]string{"heater", "fan", "smoke", "humidifier", "sounder"}
+
+func (o Output) String() string { return outputText[o] }
+
+// On reports whether output o is on in out.
+func (o Output) On(out controller.Outputs) bool {
+	switch o {
+	case Heater:
+		return out.Heater
+	case Fan:
+		return out.Fan
+	case Smoke:
+		return out.Smoke
+	case Humidifier:
+		return out.Humidifier
+	case Sounder:
+		return out.Sounder
+	}
+	return false
+}
+
+// Fitted reports whether the cabinet has output o.
+func (o Output) Fitted(c *cabinet.Cabinet) bool {
+	switch o {
+	case Heater:
+		return c.Heater.Fitted
+	case Fan:
+		return c.Fan.Fitted
+	case Smoke:
+		return c.Smoke.Fitted
+	case Humidifier:
+		return c.Humidifier.Fitted
+	case Sounder:
+		return c.Sounder.Fitted
+	}
+	return false
+}
+
+// A Snapshot is the loop's world after one step. Treat it as read-only: several
+// readers share it.
+type Snapshot struct {
+	Simulated bool
+	Pace      float64   // virtual seconds per wall second; 1 on a real cabinet
+	Time      time.Time // of the step; on a simulated cabinet its virtual clock
+	// Stepped is the wall clock when the step was made, with its monotonic part,
+	// so that a reader can tell how old the numbers are whatever Time runs on.
+	Stepped  time.Time
+	Cabinet  *cabinet.Cabinet
+	Product  *profile.Product // nil before the first batch
+	State    controller.State
+	Inputs   controller.Inputs
+	Stopping bool // the daemon is switching off to exit
+
+	HeaterEnergyJoules float64 // rated power times on-time, since the daemon began
+	Operations         [Outputs]uint64
+	StepsLate          uint64
+
+	Lines []Line   // the latest events, oldest first, bounded
+	Trend []Sample // the batch so far, thinned, oldest first, bounded
+}
+
+// A Line is one event as people read it.
+type Line struct {
+	Time     time.Time
+	Elapsed  time.Duration // since the batch was started
+	Text     string
+	Priority trip.Priority // zero for what is no alarm
+}
+
+// A Sample is one point of the trend. A temperature that could not be read is
+// NaN, so that a drawn line breaks there.
+type Sample struct {
+	Elapsed  time.Duration // since the batch was started
+	Chamber  float64       // °C
+	Setpoint float64       // °C
+	Core     float64       // °C
+	Duty     float64       // 0..1
+}
+
+// A Request is a command from outside the loop. Start needs a Product.
+type Request struct {
+	Command controller.Command
+	Product *profile.Product
+}
+
+// A Reply says what the step that took the request did with it.
+type Reply struct {
+	Accepted bool
+	Why      string // when refused
+	State    controller.BatchState
+}
+
+// StageElapsed is how long the stage under way has counted.
+func (s *Snapshot) StageElapsed() time.Duration { return s.State.StageClock }
+
+// BatchElapsed is the age of the batch, or its whole length once it has ended.
+func (s *Snapshot) BatchElapsed() time.Duration {
+	switch {
+	case s.State.Batch == controller.Idle:
+		return 0
+	case s.State.Batch.Active():
+		return s.State.Elapsed - s.State.Started
+	}
+	return s.State.Ended - s.State.Started
+}

@@ -1,0 +1,155 @@
+package controller
+
+import (
+	"fumarium/controller/trip"
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+)
+
+// enterStage begins the stage with index i.
+func (t *step) enterStage(i int) {
+	s := &t.s
+	s.Stage, s.StageEntered, s.StageClock = i, t.in.Elapsed, 0
+	s.Confirming, s.met, s.holding, s.coreMeeting = 0, 0, 0, false
+	s.Asking = t.p.Stages[i].Ask != ""
+	t.event(Event{Kind: StageBegan, Stage: i})
+	if s.Asking {
+		t.event(Event{Kind: Asked, Stage: i})
+	}
+}
+
+// stage advances the stage under way. While a hand step waits, the chamber is
+// already brought to the stage's setpoint, but the stage's clock stands still.
+func (t *step) stage() {
+	s := &t.s
+	if s.Stage >= len(t.p.Stages) { // a state that this product cannot have
+		t.enter(Aborting)
+		return
+	}
+	if s.Asking || t.changedInThisStep() {
+		return
+	}
+	s.StageClock += t.dt
+	stage := &t.p.Stages[s.Stage]
+	t.dwell(stage)
+	by, ended := t.ended(stage)
+	if !ended {
+		t.askToConfirm(stage)
+		return
+	}
+	t.event(Event{Kind: StageEnded, Stage: s.Stage, By: by})
+	if s.Stage+1 < len(t.p.Stages) {
+		t.enterStage(s.Stage + 1)
+		return
+	}
+	t.enter(Complete)
+}
+
+// dwell follows how long the core conditions of the stage have held unbroken.
+func (t *step) dwell(stage *profile.Stage) {
+	s := &t.s
+	meeting := false
+	for i := range stage.Until.Conditions {
+		if c := &stage.Until.Conditions[i]; coreHolds(s, c) {
+			meeting = true
+		}
+	}
+	if meeting && !s.coreMeeting {
+		s.CoreMetSince = t.in.Elapsed
+	}
+	s.coreMeeting = meeting
+}
+
+// coreHolds holds one core condition against the probes: the coldest while the
+// core must rise, the hottest while it must fall. An unknown core holds nothing.
+func coreHolds(s *State, c *profile.Condition) bool {
+	var r sensors.Reading
+	switch c.Kind {
+	case profile.CoreAtLeast:
+		r = s.CoreColdest
+	case profile.CoreAtMost:
+		r = s.CoreHottest
+	default:
+		return false
+	}
+	v, ok := r.Value()
+	if !ok {
+		return false
+	}
+	if c.Kind == profile.CoreAtLeast {
+		return v >= c.Core
+	}
+	return v <= c.Core
+}
+
+// holds reports whether condition i of the stage is met.
+func (t *step) holds(c *profile.Condition, i int) (EndedBy, bool) {
+	s := &t.s
+	switch c.Kind {
+	case profile.After:
+		return EndedByTime, s.StageClock >= c.After
+	case profile.CoreAtLeast, profile.CoreAtMost:
+		return EndedByCore, coreHolds(s, c) && t.in.Elapsed-s.CoreMetSince >= Dwell
+	case profile.LethalityAtLeast:
+		log10, known := s.LethalityLog10(t.p)
+		return EndedByLethality, known && quantity.Finite(log10) && log10 >= c.Lethality
+	case profile.Confirmed:
+		return EndedByPerson, s.met&(1<<i) != 0
+	}
+	return 0, false
+}
+
+// ended reports whether the stage is over, and what ended it: the condition that
+// came true last. Should several come true in one step, the kind that takes most
+// to meet is named.
+func (t *step) ended(stage *profile.Stage) (EndedBy, bool) {
+	s := &t.s
+	var holding uint8
+	var newest, any EndedBy
+	for i := range stage.Until.Conditions {
+		cause, ok := t.holds(&stage.Until.Conditions[i], i)
+		if !ok {
+			continue
+		}
+		holding |= 1 << i
+		any = max(any, cause)
+		if s.holding&(1<<i) == 0 {
+			newest = max(newest, cause)
+		}
+	}
+	s.holding = holding
+	all := holding == 1<<len(stage.Until.Conditions)-1
+	if newest == 0 {
+		newest = any
+	}
+	return newest, holding != 0 && (all || stage.Until.Any)
+}
+
+// askToConfirm raises the stage's question: at once when any condition ends the
+// stage, otherwise when only confirmations are left.
+func (t *step) askToConfirm(stage *profile.Stage) {
+	s := &t.s
+	if s.Confirming > 0 {
+		return
+	}
+	question := 0
+	for i := range stage.Until.Conditions {
+		c := &stage.Until.Conditions[i]
+		_, ok := t.holds(c, i)
+		switch {
+		case ok:
+		case c.Kind == profile.Confirmed:
+			if question == 0 {
+				question = i + 1
+			}
+		case !stage.Until.Any:
+			return
+		}
+	}
+	if question > 0 {
+		s.Confirming = question
+		s.Alarms[trip.PromptWaiting].Since = t.in.Elapsed
+		t.event(Event{Kind: Asked, Stage: s.Stage, By: EndedByPerson})
+	}
+}

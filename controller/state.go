@@ -1,0 +1,217 @@
+// Package controller is the one step that runs a batch: readings and at most one
+// command go in; the next state, the outputs and the events come out. It has no
+// clock, no I/O, no goroutine, no randomness and no log, so that the daemon, the
+// rehearsal and a replay run the same code and must get the same answer.
+//
+// Whatever it is not sure of turns the heater off: a missing chamber reading, a
+// call that comes late, a chamber above the cabinet's limit, a state it does not
+// know.
+package controller
+
+import (
+	"time"
+
+	"fumarium/controller/cabinet"
+	"fumarium/controller/duty"
+	"fumarium/controller/pid"
+	"fumarium/controller/trip"
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+)
+
+const (
+	// LateAfter is the longest gap between two steps that counts as in time. The
+	// loop calls every second; common practice, no source.
+	LateAfter = 5 * time.Second
+	// Dwell is how long a core condition must hold without a break before it
+	// counts, so that one noisy sample ends nothing. Common practice, no source.
+	Dwell = 10 * time.Second
+	// ComeUpFrom and ComeUpTo bound the come-up time: 50 °F and 130 °F (FSIS
+	// Cooking Guideline for Meat and Poultry Products, 2021).
+	ComeUpFrom quantity.Celsius = 10
+	ComeUpTo   quantity.Celsius = 490.0 / 9
+)
+
+// A BatchState is where the batch is in its life; names from ISA-88.
+type BatchState uint8
+
+// The states. A zero BatchState has not started.
+const (
+	Idle BatchState = iota
+	Running
+	Holding
+	Held
+	Restarting
+	Stopping
+	Stopped
+	Aborting
+	Aborted
+	Complete
+	BatchStates // number of states, for loops
+)
+
+var batchStateText = [BatchStates]string{
+	"idle", "running", "holding", "held", "restarting",
+	"stopping", "stopped", "aborting", "aborted", "complete",
+}
+
+func (b BatchState) String() string {
+	if b < BatchStates {
+		return batchStateText[b]
+	}
+	return "unknown"
+}
+
+// Active reports whether a batch is under way, so that no other can start.
+func (b BatchState) Active() bool {
+	switch b {
+	case Idle, Stopped, Aborted, Complete:
+		return false
+	}
+	return true
+}
+
+// Inputs is everything one step may know about the world. Its zero value is a
+// world in which nothing could be read.
+type Inputs struct {
+	// Elapsed is monotonic time since the caller began; it never decreases.
+	Elapsed time.Duration
+	Chamber [cabinet.MaxChamberProbes]sensors.Reading
+	Core    [cabinet.MaxCoreProbes]sensors.Reading
+	WetBulb sensors.Reading
+	Ambient sensors.Reading
+	Command Command
+}
+
+// Outputs is what the caller must do now. Zero is the safe state: all off. The
+// caller applies every off at once and every on only afterwards.
+type Outputs struct {
+	Heater     bool
+	Fan        bool
+	Smoke      bool
+	Humidifier bool
+	Sounder    bool
+	// Damper is how far the damper should be open. Without a servo it is what the
+	// person was asked to set.
+	Damper quantity.Ratio
+}
+
+// CommandKind is what the operator wants.
+type CommandKind uint8
+
+// The commands. The zero value asks for nothing.
+const (
+	NoCommand CommandKind = iota
+	Start
+	Confirm
+	Hold
+	Resume
+	Stop
+	Abort
+	Acknowledge // every standing alarm, or the one named
+	Reset       // a trip whose condition is gone
+	CommandKinds
+)
+
+var commandText = [CommandKinds]string{
+	"none", "start", "confirm", "hold", "resume", "stop", "abort", "acknowledge", "reset",
+}
+
+func (k CommandKind) String() string {
+	if k < CommandKinds {
+		return commandText[k]
+	}
+	return "unknown"
+}
+
+// A Command is one operator command; a step takes at most one.
+type Command struct {
+	Kind  CommandKind
+	Alarm trip.Code // for Acknowledge; None means all
+}
+
+// State is everything the step remembers. It holds no pointer and no NaN, so it
+// can be recorded whole and compared with ==. The zero State has not started.
+type State struct {
+	Begun   bool // a step has been made
+	Elapsed time.Duration
+	Batch   BatchState
+	Tripped trip.Code // the latched trip; None is none
+
+	Started time.Duration // when the batch was started
+	Ended   time.Duration // when it completed, stopped or aborted
+
+	Stage        int // index into the product's stages
+	StageEntered time.Duration
+	StageClock   time.Duration // time that counts for "after": running, nothing asked
+	Asking       bool          // the stage's hand step waits for the person
+	Confirming   int           // 1 + index of the condition that waits for the person; 0 is none
+	met          uint8         // confirmations given, a bit for each condition
+	holding      uint8         // conditions that held in the last step
+	CoreMetSince time.Duration // start of the unbroken dwell of the core condition
+	coreMeeting  bool
+
+	HasSetpoint  bool
+	Setpoint     quantity.Celsius // where the ramp is now
+	Demand       float64          // duty asked of the heater, 0..1
+	PID          pid.State
+	HeaterDuty   duty.State
+	FanDuty      duty.State
+	humidifierOn bool
+
+	Chamber     sensors.Reading // mean of the good chamber probes
+	CoreColdest sensors.Reading // unread unless every core probe in use is good
+	CoreHottest sensors.Reading
+	coresInUse  uint8 // probes that gave a good reading since the batch began
+	Humidity    quantity.Ratio
+	HasHumidity bool
+
+	ComeUp       time.Duration // core between ComeUpFrom and ComeUpTo so far
+	ComeUpDone   bool
+	inComeUp     bool
+	LethalityF   float64 // equivalent seconds at the reference temperature
+	HasLethality bool    // the species has a criterion that this version can count
+
+	Alarms [trip.Count]trip.State
+	Out    Outputs // what the last step put out
+}
+
+// A Prompt is a hand step that waits for the person.
+type Prompt struct {
+	Text  string
+	Since time.Duration
+}
+
+// Waiting returns the prompt that the batch waits for, if any.
+func (s *State) Waiting(p *profile.Product) (Prompt, bool) {
+	if p == nil || !s.Batch.Active() || s.Stage >= len(p.Stages) {
+		return Prompt{}, false
+	}
+	stage := &p.Stages[s.Stage]
+	switch {
+	case s.Asking:
+		return Prompt{Text: stage.Ask, Since: s.Alarms[trip.PromptWaiting].Since}, true
+	case s.Confirming > 0 && s.Confirming <= len(stage.Until.Conditions):
+		return Prompt{Text: stage.Until.Conditions[s.Confirming-1].Confirm, Since: s.Alarms[trip.PromptWaiting].Since}, true
+	}
+	return Prompt{}, false
+}
+
+// CurrentStage returns the stage under way, or nil when no batch is.
+func (s *State) CurrentStage(p *profile.Product) *profile.Stage {
+	if p == nil || !s.Batch.Active() || s.Stage >= len(p.Stages) {
+		return nil
+	}
+	return &p.Stages[s.Stage]
+}
+
+// LethalityLog10 is the reduction counted so far, and false when the species has
+// no criterion that this version can count.
+func (s *State) LethalityLog10(p *profile.Product) (float64, bool) {
+	if p == nil || !s.HasLethality {
+		return 0, false
+	}
+	k, ok := p.Species.Kinetics()
+	return k.Log10(s.LethalityF), ok
+}

@@ -1,0 +1,520 @@
+package controller
+
+import (
+	"time"
+
+	"fumarium/controller/cabinet"
+	"fumarium/controller/duty"
+	"fumarium/controller/pid"
+	"fumarium/controller/trip"
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+	"fumarium/sensors/psychrometer"
+)
+
+// chamberMargin is how far every setpoint must stay below the cabinet's absolute
+// limit, so that ordinary overshoot does not trip it. Common practice, no source.
+const chamberMargin quantity.Kelvin = 5
+
+// measurementFilter smooths the noise of thermocouple samples before it is
+// differentiated; without it the duty jumps by half its range.
+const measurementFilter = 10 * time.Second
+
+// humidityBand is half the switching band of the humidifier.
+const humidityBand quantity.Ratio = 0.02
+
+// step carries one call of Step.
+type step struct {
+	p      *profile.Product
+	c      *cabinet.Cabinet
+	s      State
+	in     Inputs
+	dt     time.Duration
+	late   bool
+	events []Event
+}
+
+// Step decides the next outputs. Equal arguments give equal results. Events are
+// oldest first. It allocates only when something happens. p may be nil while no
+// batch is active; c must come from cabinet.Parse.
+func Step(p *profile.Product, c *cabinet.Cabinet, s State, in Inputs) (State, Outputs, []Event) {
+	t := step{p: p, c: c, s: s, in: in}
+	t.time()
+	t.read()
+	t.command()
+	t.alarms()
+	t.batch()
+	t.countHeat(s)
+	t.drive()
+	return t.s, t.s.Out, t.events
+}
+
+func (t *step) event(e Event) {
+	e.At = t.in.Elapsed
+	t.events = append(t.events, e)
+}
+
+func (t *step) enter(b BatchState) {
+	t.s.Batch = b
+	if !b.Active() {
+		t.s.Ended = t.in.Elapsed
+	}
+	t.event(Event{Kind: BatchChanged, Batch: b})
+}
+
+// time judges the gap since the last step. A gap that is negative or too long
+// means that nobody watched: the heater rests for this step and no heat that was
+// not seen counts.
+func (t *step) time() {
+	if t.s.Begun {
+		t.dt = t.in.Elapsed - t.s.Elapsed
+	}
+	t.late = t.dt < 0 || t.dt > LateAfter
+	if t.dt < 0 {
+		t.dt = 0
+	}
+	t.s.Begun = true
+	t.s.Elapsed = t.in.Elapsed
+}
+
+// read arbitrates between probes. The chamber is the mean of its good probes. The
+// core is known only while every probe that has ever answered in this batch still
+// does: the lost one might be the coldest.
+func (t *step) read() {
+	s := &t.s
+	sum, good := 0.0, 0
+	for _, r := range t.in.Chamber {
+		if v, ok := r.Value(); ok {
+			sum += float64(v)
+			good++
+		}
+	}
+	s.Chamber = sensors.Reading{}
+	if good > 0 {
+		s.Chamber = sensors.At(quantity.Celsius(sum / float64(good)))
+	}
+	var coldest, hottest quantity.Celsius
+	var answering uint8
+	for i, r := range t.in.Core {
+		v, ok := r.Value()
+		if !ok {
+			continue
+		}
+		if answering == 0 || v < coldest {
+			coldest = v
+		}
+		if answering == 0 || v > hottest {
+			hottest = v
+		}
+		answering |= 1 << i
+	}
+	s.coresInUse |= answering
+	s.CoreColdest, s.CoreHottest = sensors.Reading{}, sensors.Reading{}
+	if answering != 0 && answering == s.coresInUse {
+		s.CoreColdest, s.CoreHottest = sensors.At(coldest), sensors.At(hottest)
+	}
+	s.HasHumidity, s.Humidity = false, 0
+	if stage := s.CurrentStage(t.p); stage != nil && stage.HasHumidity {
+		wet, wetGood := t.in.WetBulb.Value()
+		dry, dryGood := s.Chamber.Value()
+		if wetGood && dryGood {
+			coefficient := psychrometer.Ventilated(wet)
+			s.Humidity, s.HasHumidity = psychrometer.Humidity(dry, wet, psychrometer.StandardPressure, coefficient)
+		}
+	}
+}
+
+// hottestChamber is the reading the absolute limit is held against.
+func (t *step) hottestChamber() (quantity.Celsius, bool) {
+	var hottest quantity.Celsius
+	found := false
+	for _, r := range t.in.Chamber {
+		if v, ok := r.Value(); ok && (!found || v > hottest) {
+			hottest, found = v, true
+		}
+	}
+	return hottest, found
+}
+
+func (t *step) refuse(why Refusal) {
+	t.event(Event{Kind: Refused, Command: t.in.Command.Kind, Why: why})
+}
+
+func (t *step) command() {
+	s := &t.s
+	switch t.in.Command.Kind {
+	case NoCommand:
+	case Start:
+		t.start()
+	case Confirm:
+		t.confirm()
+	case Hold:
+		if s.Batch != Running && s.Batch != Restarting {
+			t.refuse(NotInThisState)
+			return
+		}
+		t.enter(Holding)
+	case Resume:
+		switch {
+		case s.Batch != Held:
+			t.refuse(NotInThisState)
+		case s.Tripped != trip.None:
+			t.refuse(StillTripped)
+		default:
+			t.enter(Restarting)
+		}
+	case Stop:
+		if !s.Batch.Active() || s.Batch == Stopping || s.Batch == Aborting {
+			t.refuse(NotInThisState)
+			return
+		}
+		t.enter(Stopping)
+	case Abort:
+		if !s.Batch.Active() || s.Batch == Aborting {
+			t.refuse(NotInThisState)
+			return
+		}
+		t.enter(Aborting)
+	case Acknowledge:
+		for c := trip.None + 1; c < trip.Count; c++ {
+			if t.in.Command.Alarm == trip.None || t.in.Command.Alarm == c {
+				s.Alarms[c] = s.Alarms[c].Acknowledge()
+			}
+		}
+	case Reset:
+		switch {
+		case s.Tripped == trip.None:
+			t.refuse(NotTripped)
+		case t.standing(s.Tripped):
+			t.refuse(StillTripped)
+		default:
+			t.event(Event{Kind: TripReset, Alarm: s.Tripped})
+			s.Alarms[s.Tripped] = s.Alarms[s.Tripped].Acknowledge()
+			s.Tripped = trip.None
+		}
+	default:
+		t.refuse(UnknownCommand)
+	}
+}
+
+func (t *step) start() {
+	s := &t.s
+	switch {
+	case s.Batch.Active():
+		t.refuse(NotInThisState)
+		return
+	case s.Tripped != trip.None:
+		t.refuse(StillTripped)
+		return
+	case t.p == nil || len(t.p.Stages) == 0:
+		t.refuse(NothingToRun)
+		return
+	case s.Chamber.Status() != sensors.Good:
+		t.refuse(ChamberUnread)
+		return
+	}
+	for i := range t.p.Stages {
+		stage := &t.p.Stages[i]
+		if stage.Heat && stage.ChamberSetpoint > t.c.Limits.ChamberHigh-quantity.Celsius(chamberMargin) {
+			t.refuse(ChamberTooHotForCabinet)
+			return
+		}
+	}
+	_, hasLethality := t.p.Species.Kinetics()
+	*s = State{
+		Begun: true, Elapsed: s.Elapsed, Started: t.in.Elapsed,
+		Chamber: s.Chamber, HasLethality: hasLethality,
+		// The relays' least on and off times and their wear outlive a batch.
+		HeaterDuty: s.HeaterDuty, FanDuty: s.FanDuty, Alarms: s.Alarms,
+		Out: Outputs{Damper: 1}, // open until a stage says otherwise
+	}
+	t.enter(Running)
+	t.enterStage(0)
+}
+
+func (t *step) confirm() {
+	s := &t.s
+	if s.Batch != Running {
+		t.refuse(NothingToConfirm)
+		return
+	}
+	switch {
+	case s.Asking:
+		s.Asking = false
+		t.event(Event{Kind: Answered, Stage: s.Stage})
+	case s.Confirming > 0:
+		s.met |= 1 << (s.Confirming - 1)
+		s.Confirming = 0
+		t.event(Event{Kind: Answered, Stage: s.Stage, By: EndedByPerson})
+	default:
+		t.refuse(NothingToConfirm)
+	}
+}
+
+// standing reports whether the condition of an alarm holds in this step.
+func (t *step) standing(c trip.Code) bool {
+	s := &t.s
+	stage := s.CurrentStage(t.p)
+	switch c {
+	case trip.ChamberHigh:
+		hottest, ok := t.hottestChamber()
+		return ok && hottest >= t.c.Limits.ChamberHigh
+	case trip.ChamberLost:
+		return s.Batch.Active() && s.Chamber.Status() != sensors.Good
+	case trip.CoreLost:
+		return stage != nil && s.CoreColdest.Status() != sensors.Good && (s.coresInUse != 0 || waitsForCore(stage))
+	case trip.StepLate:
+		return t.late
+	case trip.StageOvertime:
+		return stage != nil && stage.Within > 0 && s.StageClock > stage.Within
+	case trip.PromptWaiting:
+		return s.Batch == Running && (s.Asking || s.Confirming > 0)
+	case trip.HumidityUnmeasured:
+		return s.Batch == Running && stage != nil && stage.HasHumidity && !s.HasHumidity
+	}
+	return false
+}
+
+func waitsForCore(stage *profile.Stage) bool {
+	for i := range stage.Until.Conditions {
+		switch stage.Until.Conditions[i].Kind {
+		case profile.CoreAtLeast, profile.CoreAtMost, profile.LethalityAtLeast:
+			return true
+		}
+	}
+	return false
+}
+
+// alarms holds every condition of the catalogue against this step. A trip holds
+// the batch; with no batch it still latches the heater off.
+func (t *step) alarms() {
+	s := &t.s
+	for c := trip.None + 1; c < trip.Count; c++ {
+		next, change := s.Alarms[c].Next(c, t.in.Elapsed, t.standing(c))
+		s.Alarms[c] = next
+		switch change {
+		case trip.Raised:
+			t.event(Event{Kind: AlarmRaised, Alarm: c})
+			if c.Entry().Trips && s.Tripped == trip.None {
+				s.Tripped = c
+				t.event(Event{Kind: Tripped, Alarm: c})
+			}
+		case trip.Returned:
+			t.event(Event{Kind: AlarmReturned, Alarm: c})
+		}
+	}
+	if s.Tripped != trip.None && (s.Batch == Running || s.Batch == Restarting) {
+		t.enter(Holding)
+	}
+}
+
+// batch moves the batch on: the transient states last one step, so that their
+// outputs have been applied before the resting state is claimed.
+func (t *step) batch() {
+	s := &t.s
+	switch s.Batch {
+	case Running:
+		t.stage()
+	case Holding:
+		if !t.changedInThisStep() {
+			t.enter(Held)
+		}
+	case Restarting:
+		if !t.changedInThisStep() {
+			t.enter(Running)
+		}
+	case Stopping:
+		if !t.changedInThisStep() {
+			t.enter(Stopped)
+		}
+	case Aborting:
+		if !t.changedInThisStep() {
+			t.enter(Aborted)
+		}
+	}
+}
+
+// changedInThisStep reports whether the batch has entered its state just now.
+func (t *step) changedInThisStep() bool {
+	for i := range t.events {
+		if t.events[i].Kind == BatchChanged {
+			return true
+		}
+	}
+	return false
+}
+
+// countHeat adds this step to the come-up time and the lethality. before is the
+// state of the last step. Heat counts only between two readings of which both
+// were seen in time; time in the come-up band counts whether it was seen or not.
+func (t *step) countHeat(before State) {
+	s := &t.s
+	if !s.Batch.Active() || !before.Batch.Active() || t.p == nil {
+		return
+	}
+	core, known := s.CoreColdest.Value()
+	if t.p.Targets.HasCore && t.p.Targets.Core >= ComeUpTo && !s.ComeUpDone {
+		if s.inComeUp {
+			s.ComeUp += t.dt
+		}
+		if known {
+			s.inComeUp = core >= ComeUpFrom
+			s.ComeUpDone = core >= ComeUpTo
+		}
+	}
+	last, lastKnown := before.CoreColdest.Value()
+	if k, ok := t.p.Species.Kinetics(); ok && known && lastKnown && !t.late && before.coresInUse == s.coresInUse {
+		s.LethalityF += k.Segment(last, core, t.dt)
+	}
+}
+
+// drive turns the state into outputs. Everything is off unless a batch runs and
+// nothing forbids it.
+func (t *step) drive() {
+	s := &t.s
+	damper := s.Out.Damper
+	stage := s.CurrentStage(t.p)
+	if s.Batch != Running || stage == nil || s.Tripped != trip.None {
+		s.HeaterDuty = t.cut(heaterLimits(t.c), s.HeaterDuty)
+		s.FanDuty = t.cut(fanLimits(t.c), s.FanDuty)
+		s.PID, s.Demand, s.HasSetpoint, s.humidifierOn = pid.State{}, 0, false, false
+		s.Out = Outputs{Sounder: t.sound(), Damper: damper}
+		return
+	}
+	if stage.HasDamper {
+		damper = stage.Damper
+	}
+	out := Outputs{Damper: damper, Sounder: t.sound()}
+	out.Heater = t.heat(stage)
+	out.Smoke = stage.Smoke && !s.Asking && t.c.Smoke.Fitted
+	if !t.c.Fan.Fitted || (out.Smoke && !t.c.Rules.FanWithSmoke) {
+		s.FanDuty = t.cut(fanLimits(t.c), s.FanDuty)
+	} else {
+		s.FanDuty, out.Fan = duty.Step(fanLimits(t.c), s.FanDuty, float64(stage.Fan), t.dt)
+	}
+	out.Humidifier = t.humidify(stage)
+	s.Out = out
+}
+
+// heat runs the control loop and says whether the heater is on.
+func (t *step) heat(stage *profile.Stage) bool {
+	s := &t.s
+	chamber, known := s.Chamber.Value()
+	limits := heaterLimits(t.c)
+	if !stage.Heat || !known || t.late {
+		s.PID, s.Demand = pid.State{}, 0
+		if !stage.Heat {
+			s.HasSetpoint = false
+		}
+		s.HeaterDuty = t.cut(limits, s.HeaterDuty)
+		return false
+	}
+	rate := t.ramp(stage, chamber)
+	model := response(t.c)
+	tuning, err := pid.SIMC(model, 0)
+	if err != nil { // cabinet.Parse refuses such a response; without a tuning there is no heat
+		s.HeaterDuty = t.cut(limits, s.HeaterDuty)
+		return false
+	}
+	tuning.Filter = max(tuning.Filter, measurementFilter)
+	in := pid.Input{
+		Setpoint: s.Setpoint, SetpointRate: rate, Measured: chamber, Step: t.dt,
+		// Only the ramp is fed forward: the integral holds, and feeding the holding
+		// duty forward as well would overshoot.
+		FeedForward: pid.FeedForward(model, 0, rate),
+		Delivered:   s.HeaterDuty.Delivered(),
+		Window:      t.c.Heater.Window,
+	}
+	demand, ok := 0.0, false
+	s.PID, demand, ok = pid.Step(tuning, s.PID, in)
+	if !ok {
+		demand = 0
+	}
+	s.Demand = demand
+	on := false
+	s.HeaterDuty, on = duty.Step(limits, s.HeaterDuty, demand, t.dt)
+	return on && t.c.Heater.Fitted
+}
+
+// ramp moves the setpoint towards the stage's and returns its rate. It rises no
+// faster than the product and the cabinet allow and falls at once.
+func (t *step) ramp(stage *profile.Stage, chamber quantity.Celsius) quantity.KelvinPerSecond {
+	s := &t.s
+	if !s.HasSetpoint {
+		s.Setpoint, s.HasSetpoint = chamber, true
+	}
+	rate := t.c.Limits.Ramp
+	if stage.Ramp > 0 && (rate == 0 || stage.Ramp < rate) {
+		rate = stage.Ramp
+	}
+	if rate == 0 || s.Setpoint >= stage.ChamberSetpoint {
+		s.Setpoint = stage.ChamberSetpoint
+		return 0
+	}
+	s.Setpoint += quantity.Celsius(float64(rate) * t.dt.Seconds())
+	if s.Setpoint >= stage.ChamberSetpoint {
+		s.Setpoint = stage.ChamberSetpoint
+	}
+	return rate
+}
+
+// cut switches a time-proportioned output off and forgets what it owed.
+func (t *step) cut(l duty.Limits, s duty.State) duty.State {
+	s, _ = duty.Step(l, s, 0, t.dt)
+	return duty.Trip(s)
+}
+
+func (t *step) humidify(stage *profile.Stage) bool {
+	s := &t.s
+	if !stage.HasHumidity || !s.HasHumidity || !t.c.Humidifier.Fitted {
+		s.humidifierOn = false
+		return false
+	}
+	switch {
+	case s.Humidity < stage.Humidity-humidityBand:
+		s.humidifierOn = true
+	case s.Humidity > stage.Humidity+humidityBand:
+		s.humidifierOn = false
+	}
+	return s.humidifierOn
+}
+
+// sound reports whether the sounder calls the person: for any alarm of high or
+// urgent priority that nobody has acknowledged, and for ten seconds in every
+// minute while a hand step waits.
+func (t *step) sound() bool {
+	s := &t.s
+	if !t.c.Sounder.Fitted {
+		return false
+	}
+	for c := trip.None + 1; c < trip.Count; c++ {
+		if s.Alarms[c].Phase == trip.Unacknowledged && c.Entry().Priority >= trip.High {
+			return true
+		}
+	}
+	if s.Batch == Running && (s.Asking || s.Confirming > 0) {
+		waited := t.in.Elapsed - s.Alarms[trip.PromptWaiting].Since
+		return waited%time.Minute < 10*time.Second
+	}
+	return false
+}
+
+func heaterLimits(c *cabinet.Cabinet) duty.Limits {
+	return duty.Limits{Window: c.Heater.Window, MinOn: c.Heater.MinOn, MinOff: c.Heater.MinOff}
+}
+
+func fanLimits(c *cabinet.Cabinet) duty.Limits {
+	return duty.Limits{Window: c.Fan.Window, MinOn: c.Fan.MinOn, MinOff: c.Fan.MinOff}
+}
+
+// response is the chamber as the tuning sees it, with the delay that the relay's
+// window and the step add.
+func response(c *cabinet.Cabinet) pid.Model {
+	return pid.Model{
+		GainKelvin: float64(c.Response.Gain),
+		Lag:        c.Response.Lag,
+		SecondLag:  c.Response.SecondLag,
+		DeadTime:   c.Response.DeadTime,
+	}.Sampled(c.Heater.Window, time.Second)
+}

@@ -1,0 +1,537 @@
+package controller
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"fumarium/controller/cabinet"
+	"fumarium/controller/trip"
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+)
+
+var _ = State{} == State{} // comparable: recorded whole, tested with ==
+
+func testCabinet() *cabinet.Cabinet {
+	return &cabinet.Cabinet{
+		Name: "test box",
+		Probes: []cabinet.Probe{
+			{Name: "chamber", Role: cabinet.ChamberProbe}, {Name: "core 1", Role: cabinet.CoreProbe},
+		},
+		Heater:     cabinet.Relay{Fitted: true, Power: 1500, Window: 20 * time.Second, MinOn: 2 * time.Second, MinOff: 2 * time.Second},
+		Fan:        cabinet.Relay{Fitted: true, Window: 2 * time.Minute, MinOn: 20 * time.Second, MinOff: 20 * time.Second},
+		Smoke:      cabinet.Relay{Fitted: true},
+		Humidifier: cabinet.Relay{Fitted: true},
+		Sounder:    cabinet.Relay{Fitted: true},
+		Limits:     cabinet.Limits{ChamberHigh: 110},
+		Ambient:    15,
+		Response:   cabinet.Response{Gain: 150, Lag: 20 * time.Minute, SecondLag: 2 * time.Minute, DeadTime: 30 * time.Second},
+	}
+}
+
+func after(d time.Duration) profile.Until {
+	return profile.Until{Conditions: []profile.Condition{{Kind: profile.After, After: d}}}
+}
+
+func core(kind profile.ConditionKind, t quantity.Celsius) profile.Until {
+	return profile.Until{Conditions: []profile.Condition{{Kind: kind, Core: t}}}
+}
+
+func testProduct() *profile.Product {
+	return &profile.Product{
+		Name: "test links", Species: profile.RedMeat,
+		Shape:   profile.Shape{Form: profile.Cylinder, Diameter: 0.03, Length: 0.2},
+		Targets: profile.Targets{HasCore: true, Core: 70},
+		Stages: []profile.Stage{
+			{Name: "dry", Heat: true, ChamberSetpoint: 45, Fan: 1, Place: profile.Chamber, Until: after(10 * time.Minute)},
+			{Name: "smoke", Heat: true, ChamberSetpoint: 60, Ramp: quantity.KelvinPerSecond(30.0 / 3600), Smoke: true, Fan: 1,
+				HasDamper: true, Damper: 0.25, Place: profile.Chamber, Ask: "light the generator", Until: after(20 * time.Minute)},
+			{Name: "cook", Heat: true, ChamberSetpoint: 80, Place: profile.Chamber, Until: core(profile.CoreAtLeast, 70), Within: time.Hour},
+			{Name: "chill", Place: profile.IceWater, Until: core(profile.CoreAtMost, 4)},
+		},
+	}
+}
+
+// rig calls the step once a second with whatever the test puts into its readings.
+type rig struct {
+	t       *testing.T
+	p       *profile.Product
+	c       *cabinet.Cabinet
+	s       State
+	out     Outputs
+	in      Inputs
+	events  []Event // all so far
+	heatOns int
+}
+
+func newRig(t *testing.T) *rig {
+	r := &rig{t: t, p: testProduct(), c: testCabinet()}
+	r.in.Chamber[0] = sensors.At(20)
+	r.in.Core[0] = sensors.At(10)
+	return r
+}
+
+func (r *rig) step(kinds ...CommandKind) []Event {
+	r.in.Command = Command{}
+	if len(kinds) > 0 {
+		r.in.Command.Kind = kinds[0]
+	}
+	var events []Event
+	r.s, r.out, events = Step(r.p, r.c, r.s, r.in)
+	r.events = append(r.events, events...)
+	if r.out.Heater {
+		r.heatOns++
+	}
+	r.in.Elapsed += time.Second
+	return events
+}
+
+func (r *rig) run(d time.Duration) {
+	for end := r.in.Elapsed + d; r.in.Elapsed < end; {
+		r.step()
+	}
+}
+
+func (r *rig) started(stage int) *rig {
+	r.step(Start)
+	require.Equal(r.t, Running, r.s.Batch)
+	for r.s.Stage < stage {
+		if r.s.Asking {
+			r.step(Confirm)
+			continue
+		}
+		if stage > 2 && r.s.Stage == 2 {
+			r.in.Core[0] = sensors.At(72)
+		}
+		r.step()
+	}
+	return r
+}
+
+func refusals(events []Event) (why []Refusal) {
+	for _, e := range events {
+		if e.Kind == Refused {
+			why = append(why, e.Why)
+		}
+	}
+	return why
+}
+
+func has(events []Event, kind EventKind) bool {
+	for _, e := range events {
+		if e.Kind == kind {
+			return true
+		}
+	}
+	return false
+}
+
+func TestNothingIsOnBeforeAStart(t *testing.T) {
+	r := newRig(t)
+	r.run(time.Minute)
+	assert.Equal(t, Idle, r.s.Batch)
+	assert.Equal(t, Outputs{}, r.out)
+}
+
+func TestStartIsRefused(t *testing.T) {
+	cases := []struct {
+		name    string
+		prepare func(*rig)
+		why     Refusal
+	}{
+		{"without a chamber reading", func(r *rig) { r.in.Chamber[0] = sensors.Fault(sensors.Open) }, ChamberUnread},
+		{"without a product", func(r *rig) { r.p = nil }, NothingToRun},
+		{"without stages", func(r *rig) { r.p.Stages = nil }, NothingToRun},
+		{"with a stage too hot for the cabinet", func(r *rig) { r.c.Limits.ChamberHigh = 84 }, ChamberTooHotForCabinet},
+		{"while a batch runs", func(r *rig) { r.step(Start) }, NotInThisState},
+		{"while tripped", func(r *rig) { r.in.Chamber[0] = sensors.At(112); r.step(); r.in.Chamber[0] = sensors.At(20) }, StillTripped},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			r := newRig(t)
+			c.prepare(r)
+			before := r.s.Batch
+			assert.Equal(t, []Refusal{c.why}, refusals(r.step(Start)))
+			assert.Equal(t, before, r.s.Batch)
+		})
+	}
+}
+
+func TestCommandsInTheWrongState(t *testing.T) {
+	for _, kind := range []CommandKind{Confirm, Hold, Resume, Stop, Abort, Reset, CommandKinds} {
+		r := newRig(t)
+		assert.Len(t, refusals(r.step(kind)), 1, "%v while idle", kind)
+		assert.Equal(t, Idle, r.s.Batch)
+	}
+	r := newRig(t).started(0)
+	assert.Equal(t, []Refusal{NothingToConfirm}, refusals(r.step(Confirm)))
+	assert.Equal(t, []Refusal{NotInThisState}, refusals(r.step(Resume)))
+}
+
+func TestWholeBatch(t *testing.T) {
+	r := newRig(t).started(3)
+	r.in.Core[0] = sensors.At(3)
+	r.run(20 * time.Second)
+	assert.Equal(t, Complete, r.s.Batch)
+	assert.Equal(t, Outputs{Damper: 0.25}, r.out)
+	var ended []string
+	for _, e := range r.events {
+		if e.Kind == StageEnded {
+			ended = append(ended, r.p.Stages[e.Stage].Name+" by "+e.By.String())
+		}
+	}
+	assert.Equal(t, []string{"dry by after", "smoke by after", "cook by core", "chill by core"}, ended)
+	r.step(Start) // and again
+	assert.Equal(t, Running, r.s.Batch)
+	assert.Zero(t, r.s.Stage)
+	assert.Zero(t, r.s.LethalityF)
+}
+
+func TestStageClockWaitsForTheHandStep(t *testing.T) {
+	r := newRig(t).started(1)
+	require.True(t, r.s.Asking)
+	r.run(20 * time.Minute)
+	assert.True(t, r.s.Asking, "the clock of an asked stage must not run")
+	assert.Zero(t, r.s.StageClock)
+	assert.False(t, r.out.Smoke, "no smoke before the person has lit the generator")
+	assert.True(t, r.s.HasSetpoint && r.s.Setpoint > 45, "but the chamber is brought up")
+	prompt, waiting := r.s.Waiting(r.p)
+	assert.True(t, waiting)
+	assert.Equal(t, "light the generator", prompt.Text)
+	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.PromptWaiting].Phase)
+	r.step(Confirm)
+	r.step()
+	assert.True(t, r.out.Smoke)
+	assert.Equal(t, quantity.Ratio(0.25), r.out.Damper)
+	r.run(20 * time.Minute)
+	assert.Equal(t, 2, r.s.Stage)
+}
+
+func TestFanAndSmokePumpExcludeEachOther(t *testing.T) {
+	r := newRig(t).started(1)
+	r.step(Confirm)
+	r.run(5 * time.Minute)
+	assert.True(t, r.out.Smoke)
+	assert.False(t, r.out.Fan)
+	r.c.Rules.FanWithSmoke = true
+	r.run(time.Minute)
+	assert.True(t, r.out.Smoke && r.out.Fan)
+}
+
+func TestRampLimitsTheSetpoint(t *testing.T) {
+	r := newRig(t).started(1)
+	require.InDelta(t, 45, float64(r.s.Setpoint), 0.1)
+	r.run(10 * time.Minute)
+	assert.InDelta(t, 50, float64(r.s.Setpoint), 0.1) // 30 K/h for 10 min
+	r.run(time.Hour)
+	assert.Equal(t, quantity.Celsius(60), r.s.Setpoint)
+
+	r = newRig(t)
+	r.c.Limits.Ramp = quantity.KelvinPerSecond(60.0 / 3600)
+	r.started(0)
+	r.run(5 * time.Minute)
+	assert.InDelta(t, 25, float64(r.s.Setpoint), 0.1, "the cabinet's own ramp starts at the chamber's temperature")
+}
+
+func TestOneSpikeEndsNothing(t *testing.T) {
+	r := newRig(t).started(2)
+	for range 100 {
+		r.in.Core[0] = sensors.At(71)
+		r.run(9 * time.Second)
+		r.in.Core[0] = sensors.At(69.9)
+		r.step()
+	}
+	assert.Equal(t, 2, r.s.Stage)
+	r.in.Core[0] = sensors.At(70)
+	r.run(11 * time.Second)
+	assert.Equal(t, 3, r.s.Stage)
+}
+
+func TestALostCoreProbeEndsNothing(t *testing.T) {
+	r := newRig(t)
+	r.in.Core[1] = sensors.At(12)
+	r.started(2)
+	r.in.Core[1] = sensors.At(75)
+	r.in.Core[0] = sensors.Fault(sensors.Open) // the coldest falls silent
+	r.run(time.Minute)
+	assert.Equal(t, 2, r.s.Stage, "the hot probe alone must not end the cook")
+	assert.Equal(t, sensors.Unread, r.s.CoreColdest.Status())
+	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.CoreLost].Phase)
+	r.in.Core[0] = sensors.At(71)
+	r.run(12 * time.Second)
+	assert.Equal(t, 3, r.s.Stage)
+	// While cooling, the hottest counts.
+	r.in.Core[0], r.in.Core[1] = sensors.At(3), sensors.At(9)
+	r.run(time.Minute)
+	assert.Equal(t, Running, r.s.Batch)
+	r.in.Core[1] = sensors.At(4)
+	r.run(12 * time.Second)
+	assert.Equal(t, Complete, r.s.Batch)
+}
+
+func TestChamberLostCutsHeatAtOnceAndTripsAfterItsDelay(t *testing.T) {
+	r := newRig(t).started(0)
+	r.run(time.Minute)
+	require.True(t, r.out.Heater)
+	r.in.Chamber[0] = sensors.Fault(sensors.BusError)
+	r.step()
+	assert.False(t, r.out.Heater, "off in the same step")
+	assert.Equal(t, Running, r.s.Batch)
+	r.run(10 * time.Second)
+	r.in.Chamber[0] = sensors.At(30)
+	r.run(10 * time.Second)
+	assert.True(t, r.out.Heater, "a short gap is forgiven")
+
+	r.in.Chamber[0] = sensors.Fault(sensors.BusError)
+	r.run(31 * time.Second)
+	assert.Equal(t, trip.ChamberLost, r.s.Tripped)
+	r.run(2 * time.Second)
+	assert.Equal(t, Held, r.s.Batch)
+	assert.Equal(t, []Refusal{StillTripped}, refusals(r.step(Resume)))
+	assert.Equal(t, []Refusal{StillTripped}, refusals(r.step(Reset)), "while the probe is still lost")
+	r.in.Chamber[0] = sensors.At(30)
+	r.run(time.Minute)
+	assert.False(t, r.out.Heater, "a trip latches")
+	r.step(Reset)
+	assert.Equal(t, trip.None, r.s.Tripped)
+	r.run(time.Minute)
+	assert.False(t, r.out.Heater, "held until the person resumes")
+	r.step(Resume)
+	r.run(30 * time.Second)
+	assert.Equal(t, Running, r.s.Batch)
+	assert.True(t, r.out.Heater)
+}
+
+func TestChamberHighTripsInTheSameStep(t *testing.T) {
+	r := newRig(t)
+	r.in.Chamber[1] = sensors.At(20)
+	r.started(0)
+	r.run(time.Minute)
+	require.True(t, r.out.Heater)
+	r.in.Chamber[1] = sensors.At(110) // one hot probe is enough, whatever the mean
+	events := r.step()
+	assert.False(t, r.out.Heater)
+	assert.True(t, has(events, Tripped))
+	assert.Equal(t, trip.ChamberHigh, r.s.Tripped)
+	assert.True(t, r.out.Sounder)
+	r.in.Chamber[1] = sensors.At(40)
+	r.run(time.Hour)
+	assert.Equal(t, Held, r.s.Batch)
+	assert.False(t, r.out.Heater)
+	r.step(Reset)
+	r.step(Resume)
+	r.run(30 * time.Second)
+	assert.True(t, r.out.Heater)
+}
+
+func TestALateStepRestsTheHeaterAndCountsNoHeat(t *testing.T) {
+	r := newRig(t).started(2)
+	r.in.Core[0] = sensors.At(66)
+	r.run(time.Minute)
+	require.True(t, r.out.Heater)
+	f, clock := r.s.LethalityF, r.s.StageClock
+	r.in.Elapsed += 10 * time.Minute
+	events := r.step()
+	assert.False(t, r.out.Heater)
+	assert.True(t, has(events, AlarmRaised))
+	assert.Equal(t, f, r.s.LethalityF, "unseen heat is no heat")
+	assert.Greater(t, r.s.StageClock, clock+10*time.Minute, "but time passes")
+
+	r.in.Elapsed -= time.Hour // backwards
+	r.step()
+	assert.False(t, r.out.Heater)
+}
+
+func TestHoldStopsTheClockAndTheHeat(t *testing.T) {
+	r := newRig(t).started(0)
+	r.run(time.Minute)
+	clock := r.s.StageClock
+	r.step(Hold)
+	assert.Equal(t, Holding, r.s.Batch)
+	assert.False(t, r.out.Heater || r.out.Fan)
+	r.step()
+	assert.Equal(t, Held, r.s.Batch)
+	r.in.Core[0] = sensors.At(30)
+	r.run(time.Hour)
+	assert.Equal(t, clock, r.s.StageClock)
+	assert.GreaterOrEqual(t, r.s.ComeUp, time.Hour, "the meat does not know of the hold")
+	r.step(Resume)
+	assert.Equal(t, Restarting, r.s.Batch)
+	r.run(2 * time.Second)
+	assert.Equal(t, Running, r.s.Batch)
+	r.step(Stop)
+	r.step()
+	assert.Equal(t, Stopped, r.s.Batch)
+}
+
+func TestUntilAnyAndConfirm(t *testing.T) {
+	r := newRig(t)
+	r.p.Stages = []profile.Stage{
+		{Name: "a", Place: profile.Chamber, Until: profile.Until{Any: true, Conditions: []profile.Condition{
+			{Kind: profile.After, After: time.Hour}, {Kind: profile.CoreAtMost, Core: 12}}}},
+		{Name: "b", Place: profile.Chamber, Until: profile.Until{Conditions: []profile.Condition{
+			{Kind: profile.After, After: time.Minute}, {Kind: profile.Confirmed, Confirm: "dry to the touch?"}}}},
+		{Name: "c", Place: profile.Chamber, Until: profile.Until{Any: true, Conditions: []profile.Condition{
+			{Kind: profile.After, After: time.Hour}, {Kind: profile.Confirmed, Confirm: "colour right?"}}}},
+	}
+	r.step(Start)
+	r.run(12 * time.Second)
+	assert.Equal(t, 1, r.s.Stage)
+	_, waiting := r.s.Waiting(r.p)
+	assert.False(t, waiting, "asked only when nothing else is missing")
+	assert.NotEmpty(t, refusals(r.step(Confirm)))
+	r.run(2 * time.Minute)
+	prompt, waiting := r.s.Waiting(r.p)
+	assert.True(t, waiting)
+	assert.Equal(t, "dry to the touch?", prompt.Text)
+	r.step(Confirm)
+	r.run(3 * time.Second)
+	assert.Equal(t, 2, r.s.Stage)
+	_, waiting = r.s.Waiting(r.p)
+	assert.True(t, waiting, "with any, the question stands from the start")
+	r.step(Confirm)
+	r.step()
+	assert.Equal(t, Complete, r.s.Batch)
+}
+
+func TestStageOvertimeWarnsAndEndsNothing(t *testing.T) {
+	r := newRig(t).started(2)
+	r.run(2 * time.Hour)
+	assert.Equal(t, 2, r.s.Stage)
+	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.StageOvertime].Phase)
+	r.step(Acknowledge)
+	assert.Equal(t, trip.Acknowledged, r.s.Alarms[trip.StageOvertime].Phase)
+	assert.True(t, r.s.HasSetpoint, "it goes on cooking")
+}
+
+func TestHumidityOnlyWhenMeasured(t *testing.T) {
+	r := newRig(t)
+	r.p.Stages[0].HasHumidity, r.p.Stages[0].Humidity = true, 0.6
+	r.in.Chamber[0] = sensors.At(60)
+	r.started(0)
+	r.run(3 * time.Minute)
+	assert.False(t, r.out.Humidifier)
+	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.HumidityUnmeasured].Phase)
+	r.in.WetBulb = sensors.At(39.7) // about 30 % at 60 °C
+	r.run(time.Second)
+	assert.True(t, r.out.Humidifier)
+	assert.InDelta(t, 0.30, float64(r.s.Humidity), 0.02)
+	r.in.WetBulb = sensors.At(55)
+	r.run(time.Second)
+	assert.False(t, r.out.Humidifier)
+}
+
+// The published row: at 60 °C the red-meat criterion of 6.5 log10 takes 12 min
+// (FSIS Appendix A, 1999).
+func TestLethalityCountsLikeTheTable(t *testing.T) {
+	r := newRig(t).started(2)
+	r.in.Core[0] = sensors.At(60)
+	r.step() // the rise itself is one second long
+	from, _ := r.s.LethalityLog10(r.p)
+	r.run(12 * time.Minute)
+	to, known := r.s.LethalityLog10(r.p)
+	require.True(t, known)
+	assert.InDelta(t, 6.5, to-from, 0.5)
+	r.in.Core[0] = sensors.Fault(sensors.Stale)
+	before := r.s.LethalityF
+	r.run(time.Minute)
+	assert.Equal(t, before, r.s.LethalityF)
+}
+
+func TestEqualArgumentsGiveEqualResults(t *testing.T) {
+	a, b := newRig(t).started(2), newRig(t).started(2)
+	a.run(time.Hour)
+	b.run(time.Hour)
+	assert.True(t, a.s == b.s)
+	assert.Equal(t, a.events, b.events)
+}
+
+// Whatever comes in, heat needs a running, untripped batch, a chamber that was
+// read in time and lies under the limit, and a stage that heats.
+func TestHeatNeedsEveryReason(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		p, c := testProduct(), testCabinet()
+		var s State
+		var elapsed time.Duration
+		reading := func(name string) sensors.Reading {
+			if rapid.IntRange(0, 9).Draw(t, name+" lost") == 0 {
+				return sensors.Fault(sensors.Status(rapid.IntRange(0, 8).Draw(t, name+" status")))
+			}
+			v := rapid.Float64Range(-50, 140).Draw(t, name)
+			if rapid.IntRange(0, 19).Draw(t, name+" odd") == 0 {
+				v = math.NaN()
+			}
+			return sensors.At(quantity.Celsius(v))
+		}
+		for range rapid.IntRange(5, 60).Draw(t, "steps") {
+			in := Inputs{Elapsed: elapsed, Command: Command{Kind: CommandKind(rapid.IntRange(0, int(CommandKinds)).Draw(t, "command"))}}
+			in.Chamber[0], in.Chamber[1] = reading("chamber 1"), reading("chamber 2")
+			in.Core[0], in.Core[1] = reading("core 1"), reading("core 2")
+			gap := time.Duration(rapid.IntRange(-2, 40).Draw(t, "gap")) * time.Second
+			before := s
+			next, out, events := Step(p, c, s, in)
+			again, outAgain, _ := Step(p, c, s, in)
+			require.True(t, next == again && out == outAgain, "a step must be a function of its arguments")
+			s = next
+			if out.Heater {
+				_, known := s.Chamber.Value()
+				require.True(t, known)
+				for _, r := range in.Chamber {
+					if v, ok := r.Value(); ok {
+						require.Less(t, float64(v), float64(c.Limits.ChamberHigh))
+					}
+				}
+				require.Equal(t, Running, s.Batch)
+				require.Equal(t, trip.None, s.Tripped)
+				require.True(t, p.Stages[s.Stage].Heat)
+				require.LessOrEqual(t, in.Elapsed-before.Elapsed, LateAfter)
+				require.GreaterOrEqual(t, in.Elapsed, before.Elapsed)
+			}
+			require.GreaterOrEqual(t, s.LethalityF, 0.0)
+			require.True(t, quantity.Finite(s.LethalityF) && quantity.Finite(s.Demand))
+			require.True(t, s.Demand >= 0 && s.Demand <= 1)
+			if before.Batch.Active() && s.Batch.Active() {
+				require.True(t, s.Stage == before.Stage || s.Stage == before.Stage+1, "no stage is skipped")
+				require.GreaterOrEqual(t, s.LethalityF, before.LethalityF)
+			}
+			for _, e := range events {
+				require.NotEqual(t, "unknown event", e.Text(p))
+			}
+			elapsed += gap
+		}
+	})
+}
+
+func TestSteadyStepAllocatesNothing(t *testing.T) {
+	r := newRig(t).started(2)
+	r.run(time.Minute)
+	in := r.in
+	s := r.s
+	assert.Zero(t, testing.AllocsPerRun(1000, func() {
+		in.Elapsed += time.Second
+		s, _, _ = Step(r.p, r.c, s, in)
+	}))
+}
+
+func BenchmarkStep(b *testing.B) {
+	p, c := testProduct(), testCabinet()
+	var s State
+	in := Inputs{Command: Command{Kind: Start}}
+	in.Chamber[0], in.Core[0] = sensors.At(40), sensors.At(20)
+	s, _, _ = Step(p, c, s, in)
+	in.Command = Command{}
+	b.ReportAllocs()
+	for b.Loop() {
+		in.Elapsed += time.Second
+		if s.Stage > 0 { // stay in the first stage, whose fan and heater both run
+			s.Stage, s.StageClock, s.Asking = 0, 0, false
+		}
+		s, _, _ = Step(p, c, s, in)
+	}
+}

@@ -1,0 +1,409 @@
+package web
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
+	"fumarium/controller/snapshot"
+	"fumarium/controller/trip"
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+)
+
+// Status is the body of GET /api/status. Unknown is null, never 0.
+type Status struct {
+	Time       time.Time `json:"time"`        // of the step, on the cabinet's clock
+	AgeSeconds *float64  `json:"age_seconds"` // wall time since the step
+	World      string    `json:"world"`       // simulated or real
+	Pace       float64   `json:"pace"`
+	Cabinet    string    `json:"cabinet"`
+	Product    *string   `json:"product"`
+	State      string    `json:"state"`
+	Stopping   bool      `json:"stopping"` // the daemon is switching off
+	Summary    string    `json:"summary"`  // what is happening, in words
+	Commands   []string  `json:"commands"` // what makes sense now
+
+	Stage          *StageNow `json:"stage"`
+	Stages         []Stage   `json:"stages"`
+	ElapsedSeconds *float64  `json:"elapsed_seconds"` // of the batch
+
+	SetpointCelsius *float64 `json:"setpoint_celsius"`
+	ChamberCelsius  *float64 `json:"chamber_celsius"`
+	CoreCelsius     *float64 `json:"core_celsius"` // the coldest
+	WetBulbCelsius  *float64 `json:"wet_bulb_celsius"`
+	HumidityRatio   *float64 `json:"humidity_ratio"`
+	HeaterDutyRatio *float64 `json:"heater_duty_ratio"`
+	Probes          []Probe  `json:"probes"`
+
+	Outputs     map[string]*bool `json:"outputs"` // null is not fitted
+	DamperRatio *float64         `json:"damper_ratio"`
+	Prompt      *Prompt          `json:"prompt"`
+	Trip        *Trip            `json:"trip"`
+	Alarms      []Alarm          `json:"alarms"` // most pressing first
+
+	LethalityLog10 *float64 `json:"lethality_log10"`
+	ComeUpSeconds  *float64 `json:"come_up_seconds"`
+	Events         []Event  `json:"events"` // oldest first
+}
+
+// StageNow is the stage under way.
+type StageNow struct {
+	Index          int         `json:"index"`
+	Name           string      `json:"name"`
+	ElapsedSeconds float64     `json:"elapsed_seconds"`
+	EndedBy        string      `json:"ended_by"`
+	Conditions     []Condition `json:"conditions"`
+}
+
+// Condition is one thing the stage under way waits for.
+type Condition struct {
+	Text          string   `json:"text"`
+	Now           *string  `json:"now"`
+	ProgressRatio *float64 `json:"progress_ratio"` // null where there is no honest zero
+}
+
+// Stage is one stage of the product.
+type Stage struct {
+	Name           string   `json:"name"`
+	State          string   `json:"state"`           // done, current or ahead
+	ChamberCelsius *float64 `json:"chamber_celsius"` // null: heater off
+	Smoke          bool     `json:"smoke"`
+	EndedBy        string   `json:"ended_by"`
+}
+
+// Probe is one probe of the cabinet.
+type Probe struct {
+	Name    string   `json:"name"`
+	Role    string   `json:"role"`
+	Status  string   `json:"status"`
+	Celsius *float64 `json:"celsius"`
+}
+
+// Prompt is a hand step that waits for the person.
+type Prompt struct {
+	Text           string  `json:"text"`
+	WaitingSeconds float64 `json:"waiting_seconds"`
+}
+
+// Trip is the latched trip.
+type Trip struct {
+	Code    string `json:"code"`
+	Meaning string `json:"meaning"`
+	Action  string `json:"action"`
+}
+
+// Alarm is one alarm that is not normal.
+type Alarm struct {
+	Code     string `json:"code"`
+	Priority string `json:"priority"`
+	State    string `json:"state"`
+	Meaning  string `json:"meaning"`
+	Action   string `json:"action"`
+}
+
+// Event is one thing that happened.
+type Event struct {
+	Time           time.Time `json:"time"`
+	ElapsedSeconds float64   `json:"elapsed_seconds"`
+	Text           string    `json:"text"`
+	Priority       *string   `json:"priority"` // null: no alarm
+}
+
+var roleText = map[cabinet.Role]string{
+	cabinet.ChamberProbe: "chamber", cabinet.CoreProbe: "core",
+	cabinet.WetBulbProbe: "wet bulb", cabinet.AmbientProbe: "ambient",
+}
+
+// number is v, or nil when it is not known or not a number that JSON can hold.
+func number[T ~float64](v T, known bool) *float64 {
+	if f := float64(v); known && quantity.Finite(f) {
+		return &f
+	}
+	return nil
+}
+
+// NewStatus says in the words of the API what s holds; now is the wall clock.
+func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
+	st := &s.State
+	status := Status{
+		Time: s.Time, World: "real", Pace: s.Pace, State: st.Batch.String(), Stopping: s.Stopping,
+		Summary: summary(s), Commands: commands(s),
+		Stages: []Stage{}, Probes: []Probe{}, Alarms: []Alarm{}, Events: []Event{},
+		Outputs: map[string]*bool{}, DamperRatio: number(st.Out.Damper, true),
+	}
+	if s.Simulated {
+		status.World = "simulated"
+	}
+	if a, ok := age(s, now); ok {
+		status.AgeSeconds = number(a.Seconds(), true)
+	}
+	if st.Batch != controller.Idle {
+		status.ElapsedSeconds = number(s.BatchElapsed().Seconds(), true)
+	}
+	status.SetpointCelsius = number(st.Setpoint, st.HasSetpoint)
+	status.ChamberCelsius = number(st.Chamber.Value())
+	status.CoreCelsius = number(st.CoreColdest.Value())
+	status.WetBulbCelsius = number(s.Inputs.WetBulb.Value())
+	status.HumidityRatio = number(st.Humidity, st.HasHumidity)
+	status.LethalityLog10 = number(s.LethalityLog10())
+	if d, ok := s.ComeUp(); ok {
+		status.ComeUpSeconds = number(d.Seconds(), true)
+	}
+	if c := s.Cabinet; c != nil {
+		status.Cabinet = c.Name
+		status.HeaterDutyRatio = number(st.Demand, c.Heater.Fitted)
+	}
+	for o := range snapshot.Outputs {
+		status.Outputs[o.String()] = nil
+		if s.Cabinet != nil && o.Fitted(s.Cabinet) {
+			on := o.On(st.Out)
+			status.Outputs[o.String()] = &on
+		}
+	}
+	for _, p := range s.Probes() {
+		status.Probes = append(status.Probes, Probe{
+			Name: p.Name, Role: roleText[p.Role], Status: p.Reading.Status().String(), Celsius: number(p.Reading.Value()),
+		})
+	}
+	if p := s.Product; p != nil {
+		status.Product = &p.Name
+		for i := range p.Stages {
+			stage := &p.Stages[i]
+			status.Stages = append(status.Stages, Stage{
+				Name: stage.Name, State: stageState(st, i), Smoke: stage.Smoke, EndedBy: endedBy(stage),
+				ChamberCelsius: number(stage.ChamberSetpoint, stage.Heat),
+			})
+		}
+	}
+	if stage := st.CurrentStage(s.Product); stage != nil {
+		at := &StageNow{
+			Index: st.Stage, Name: stage.Name, ElapsedSeconds: s.StageElapsed().Seconds(),
+			EndedBy: endedBy(stage), Conditions: []Condition{},
+		}
+		for _, c := range stage.Until.Conditions {
+			at.Conditions = append(at.Conditions, condition(s, c))
+		}
+		status.Stage = at
+	}
+	if p, ok := st.Waiting(s.Product); ok {
+		status.Prompt = &Prompt{Text: p.Text}
+		// In the step that asks, the alarm has not begun to count yet.
+		if st.Alarms[trip.PromptWaiting].Standing {
+			status.Prompt.WaitingSeconds = max(0, (st.Elapsed - p.Since).Seconds())
+		}
+	}
+	if st.Tripped != trip.None {
+		e := st.Tripped.Entry()
+		status.Trip = &Trip{Code: e.Name, Meaning: e.Meaning, Action: e.Action}
+	}
+	for _, c := range pressing(st) {
+		e := c.Entry()
+		status.Alarms = append(status.Alarms, Alarm{
+			Code: e.Name, Priority: e.Priority.String(), State: st.Alarms[c].Phase.String(), Meaning: e.Meaning, Action: e.Action,
+		})
+	}
+	for _, l := range s.Lines {
+		event := Event{Time: l.Time, ElapsedSeconds: l.Elapsed.Seconds(), Text: l.Text}
+		if l.Priority != 0 {
+			priority := l.Priority.String()
+			event.Priority = &priority
+		}
+		status.Events = append(status.Events, event)
+	}
+	return status
+}
+
+// age is the wall time since the step, and false when the loop did not note it.
+func age(s *snapshot.Snapshot, now time.Time) (time.Duration, bool) {
+	return max(0, now.Sub(s.Stepped)), !s.Stepped.IsZero()
+}
+
+// pressing lists the alarms that are not normal: by priority, then those nobody
+// has acknowledged, then the latest first.
+func pressing(st *controller.State) []trip.Code {
+	var codes []trip.Code
+	for c := trip.None + 1; c < trip.Count; c++ {
+		if st.Alarms[c].Phase != trip.Normal {
+			codes = append(codes, c)
+		}
+	}
+	slices.SortStableFunc(codes, func(a, b trip.Code) int {
+		return cmp.Or(
+			cmp.Compare(b.Entry().Priority, a.Entry().Priority),
+			cmp.Compare(st.Alarms[a].Phase, st.Alarms[b].Phase),
+			cmp.Compare(st.Alarms[b].Raised, st.Alarms[a].Raised),
+		)
+	})
+	return codes
+}
+
+// commands lists what the controller would not refuse at once. It only decides
+// which buttons are offered; the controller still judges each command.
+func commands(s *snapshot.Snapshot) []string {
+	st := &s.State
+	_, waiting := st.Waiting(s.Product)
+	active, tripped := st.Batch.Active(), st.Tripped != trip.None
+	unacknowledged := false
+	for _, a := range st.Alarms {
+		unacknowledged = unacknowledged || a.Phase == trip.Unacknowledged || a.Phase == trip.ReturnedUnacknowledged
+	}
+	offered := []string{}
+	for _, c := range []struct {
+		kind controller.CommandKind
+		ok   bool
+	}{
+		{controller.Start, !active && !tripped},
+		{controller.Confirm, waiting && st.Batch == controller.Running},
+		{controller.Hold, st.Batch == controller.Running || st.Batch == controller.Restarting},
+		{controller.Resume, st.Batch == controller.Held && !tripped},
+		{controller.Stop, active && st.Batch != controller.Stopping && st.Batch != controller.Aborting},
+		{controller.Abort, active && st.Batch != controller.Aborting},
+		{controller.Acknowledge, unacknowledged},
+		{controller.Reset, tripped},
+	} {
+		if c.ok {
+			offered = append(offered, c.kind.String())
+		}
+	}
+	return offered
+}
+
+func stageState(st *controller.State, i int) string {
+	switch {
+	case st.Batch == controller.Idle || i > st.Stage:
+		return "ahead"
+	case i < st.Stage || st.Batch == controller.Complete:
+		return "done"
+	case st.Batch.Active():
+		return "current"
+	}
+	return "ahead" // stopped or aborted within it: it never ended
+}
+
+func celsius(t quantity.Celsius) string { return strconv.FormatFloat(float64(t), 'f', 1, 64) + " °C" }
+
+func conditionText(c profile.Condition) string {
+	switch c.Kind {
+	case profile.After:
+		return quantity.FormatDuration(c.After) + " have passed"
+	case profile.CoreAtLeast:
+		return "core reaches " + c.Core.String()
+	case profile.CoreAtMost:
+		return "core falls to " + c.Core.String()
+	case profile.LethalityAtLeast:
+		return "lethality reaches " + strconv.FormatFloat(c.Lethality, 'f', -1, 64)
+	case profile.Confirmed:
+		return "you confirm: " + c.Confirm
+	}
+	return "unknown condition"
+}
+
+func endedBy(stage *profile.Stage) string {
+	texts := make([]string, len(stage.Until.Conditions))
+	for i, c := range stage.Until.Conditions {
+		texts[i] = conditionText(c)
+	}
+	if stage.Until.Any {
+		return strings.Join(texts, " or ")
+	}
+	return strings.Join(texts, " and ")
+}
+
+func condition(s *snapshot.Snapshot, c profile.Condition) Condition {
+	result := Condition{Text: conditionText(c)}
+	say := func(text string) { result.Now = &text }
+	switch c.Kind {
+	case profile.After:
+		say(quantity.FormatDuration(s.StageElapsed()))
+		result.ProgressRatio = number(min(1, s.StageElapsed().Seconds()/c.After.Seconds()), c.After > 0)
+	case profile.CoreAtLeast, profile.CoreAtMost:
+		if t, ok := s.State.CoreColdest.Value(); ok && c.Kind == profile.CoreAtLeast {
+			say(celsius(t))
+		} else if t, ok := s.State.CoreHottest.Value(); ok && c.Kind == profile.CoreAtMost {
+			say(celsius(t))
+		}
+	case profile.LethalityAtLeast:
+		if v, ok := s.LethalityLog10(); ok && quantity.Finite(v) {
+			say(strconv.FormatFloat(v, 'f', 2, 64))
+			result.ProgressRatio = number(min(1, v/c.Lethality), c.Lethality > 0)
+		}
+	}
+	return result
+}
+
+// summary says what is happening as one would to somebody at the cabinet.
+func summary(s *snapshot.Snapshot) string {
+	st := &s.State
+	chamber := "chamber not read"
+	if t, ok := st.Chamber.Value(); ok {
+		chamber = "chamber " + celsius(t)
+	}
+	core := ""
+	if t, ok := st.CoreColdest.Value(); ok {
+		core = ", core " + celsius(t)
+	} else if usesCore(s) {
+		core = ", core not read"
+	}
+	heater := "heater off"
+	if st.Out.Heater {
+		heater = "heater on"
+	}
+	lasted := quantity.FormatDuration(s.BatchElapsed())
+	stage := st.CurrentStage(s.Product)
+	name := "the batch"
+	if stage != nil {
+		name = stage.Name
+	}
+	switch st.Batch {
+	case controller.Idle:
+		return "No batch: " + heater + ", " + chamber
+	case controller.Complete:
+		return "Complete after " + lasted + ": " + heater + ", " + chamber + core
+	case controller.Stopped, controller.Aborted:
+		return capital(st.Batch.String()) + " after " + lasted + ": " + heater + ", " + chamber + core
+	case controller.Holding, controller.Held, controller.Restarting, controller.Stopping, controller.Aborting:
+		text := capital(st.Batch.String()) + " in " + name + ": " + heater + ", " + chamber + core
+		if st.Tripped != trip.None {
+			text += "; tripped by " + st.Tripped.String()
+		}
+		return text
+	}
+	if stage == nil {
+		return capital(st.Batch.String()) + ": " + chamber + core
+	}
+	text := capital(name) + ": " + heater + ", " + chamber
+	if stage.Heat {
+		text = capital(name) + ": " + chamber + " of " + stage.ChamberSetpoint.String()
+	}
+	text += core + "; "
+	if st.Asking {
+		return text + "its clock waits for you: " + stage.Ask
+	}
+	return text + "ends when " + endedBy(stage)
+}
+
+// usesCore reports whether the stage under way waits for the core.
+func usesCore(s *snapshot.Snapshot) bool {
+	stage := s.State.CurrentStage(s.Product)
+	return stage != nil && slices.ContainsFunc(stage.Until.Conditions, func(c profile.Condition) bool {
+		return c.Kind == profile.CoreAtLeast || c.Kind == profile.CoreAtMost || c.Kind == profile.LethalityAtLeast
+	})
+}
+
+func capital(text string) string {
+	r, n := utf8.DecodeRuneInString(text)
+	if n == 0 {
+		return text
+	}
+	return string(unicode.ToUpper(r)) + text[n:]
+}
+
+func seconds(d time.Duration) string { return fmt.Sprintf("%.0f s", d.Seconds()) }

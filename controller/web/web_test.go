@@ -1,0 +1,510 @@
+package web_test
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"math"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
+	"fumarium/controller/snapshot"
+	"fumarium/controller/trip"
+	"fumarium/controller/web"
+	"fumarium/profile"
+	"fumarium/sensors"
+)
+
+const token = "a-token-of-the-tests"
+
+var noon = time.Date(2026, 3, 14, 12, 0, 0, 0, time.UTC)
+
+var ring = &profile.Product{
+	Name: "Caraway ring", Species: profile.RedMeat, Targets: profile.Targets{HasCore: true, Core: 71},
+	Stages: []profile.Stage{
+		{Name: "dry", Heat: true, ChamberSetpoint: 45, Until: profile.Until{Conditions: []profile.Condition{{Kind: profile.After, After: 45 * time.Minute}}}},
+		{Name: "smoke", Heat: true, ChamberSetpoint: 60, Smoke: true, Ask: "Light the smoke generator and open the damper a quarter",
+			Until: profile.Until{Conditions: []profile.Condition{{Kind: profile.After, After: 2 * time.Hour}}}},
+		{Name: "cook", Heat: true, ChamberSetpoint: 82, Until: profile.Until{Conditions: []profile.Condition{
+			{Kind: profile.CoreAtLeast, Core: 71}, {Kind: profile.LethalityAtLeast, Lethality: 6.5}}}},
+		{Name: "chill", Until: profile.Until{Any: true, Conditions: []profile.Condition{
+			{Kind: profile.CoreAtMost, Core: 4}, {Kind: profile.Confirmed, Confirm: "Is the ice used up?"}}}},
+	},
+}
+
+// cooking is the third stage of the ring in a simulated cabinet.
+func cooking() *snapshot.Snapshot {
+	s := &snapshot.Snapshot{
+		Simulated: true, Pace: 60, Time: noon, Stepped: noon, Product: ring,
+		Cabinet: &cabinet.Cabinet{
+			Name: "Brick kiln",
+			Probes: []cabinet.Probe{
+				{Name: "upper rack", Role: cabinet.ChamberProbe}, {Name: "thick end", Role: cabinet.CoreProbe},
+				{Name: "wick", Role: cabinet.WetBulbProbe}, {Name: "shed", Role: cabinet.AmbientProbe},
+			},
+			Heater: cabinet.Relay{Fitted: true}, Fan: cabinet.Relay{Fitted: true}, Smoke: cabinet.Relay{Fitted: true}, Sounder: cabinet.Relay{Fitted: true},
+		},
+		Lines: []snapshot.Line{
+			{Time: noon.Add(-4 * time.Hour), Text: "batch running"},
+			{Time: noon.Add(-10 * time.Minute), Elapsed: 230 * time.Minute, Text: "alarm core-lost (high): no number", Priority: trip.High},
+		},
+	}
+	for i := range 480 {
+		x := time.Duration(i) * 30 * time.Second
+		s.Trend = append(s.Trend, snapshot.Sample{
+			Elapsed: x, Setpoint: 45 + 37*x.Hours()/4, Core: 8 + 55*x.Hours()/4, Duty: 0.3 + 0.1*math.Sin(x.Minutes()/9),
+			Chamber: 45 + 37*x.Hours()/4 + math.Sin(x.Minutes()/7),
+		})
+	}
+	s.Inputs.Chamber[0] = sensors.At(81.6)
+	s.Inputs.Core[0] = sensors.At(63.2)
+	s.Inputs.Ambient = sensors.At(9)
+	s.State = controller.State{
+		Begun: true, Elapsed: 5 * time.Hour, Started: time.Hour, StageEntered: 4 * time.Hour, Batch: controller.Running, Stage: 2, StageClock: 55 * time.Minute,
+		HasSetpoint: true, Setpoint: 82, Demand: 0.42, Chamber: sensors.At(81.6), CoreColdest: sensors.At(63.2), CoreHottest: sensors.At(63.2),
+		ComeUp: 2 * time.Hour, ComeUpDone: true, HasLethality: true, LethalityF: 13.416,
+		Out: controller.Outputs{Heater: true, Fan: true, Damper: 0.25},
+	}
+	return s
+}
+
+// asking is the stage before it, while its hand step waits.
+func asking() *snapshot.Snapshot {
+	s := cooking()
+	s.State.Stage, s.State.Asking, s.State.StageClock = 1, true, 0
+	s.State.Chamber, s.State.Setpoint, s.Inputs.Chamber[0] = sensors.At(59.4), 60, sensors.At(59.4)
+	s.State.Alarms[trip.PromptWaiting] = trip.State{Standing: true, Since: s.State.Elapsed - 90*time.Second}
+	return s
+}
+
+func idle() *snapshot.Snapshot {
+	s := cooking()
+	s.Product, s.Lines, s.Trend = nil, nil, nil
+	s.State = controller.State{Begun: true, Chamber: sensors.At(12), Out: controller.Outputs{Damper: 1}}
+	return s
+}
+
+// loop is a control loop that remembers what it was asked.
+type loop struct {
+	mu    sync.Mutex
+	snap  *snapshot.Snapshot
+	reply snapshot.Reply
+	err   error
+	asked []snapshot.Request
+}
+
+func (l *loop) Snapshot() *snapshot.Snapshot {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.snap
+}
+
+func (l *loop) Do(_ context.Context, r snapshot.Request) (snapshot.Reply, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.asked = append(l.asked, r)
+	return l.reply, l.err
+}
+
+func (l *loop) requests() []snapshot.Request {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.asked
+}
+
+func (l *loop) put(s *snapshot.Snapshot) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.snap = s
+}
+
+func accepting(s *snapshot.Snapshot) *loop {
+	return &loop{snap: s, reply: snapshot.Reply{Accepted: true, State: controller.Running}}
+}
+
+func handler(l *loop) http.Handler {
+	return web.New(web.Config{
+		Loop: l, Token: token, Hosts: []string{"kiln.example"}, Now: func() time.Time { return noon.Add(time.Second) },
+		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { _, _ = w.Write([]byte("fumarium_build_info 1\n")) }),
+		FindProduct: func(name string) (*profile.Product, error) {
+			if name != ring.Name {
+				return nil, errors.New("products: there is no " + name + "; take one that is listed")
+			}
+			return ring, nil
+		},
+		ParseProduct: func(file string, data []byte) (*profile.Product, error) {
+			if string(data) != "product: Caraway ring" {
+				return nil, errors.New(file + ":1:1: stages are missing; add them")
+			}
+			return ring, nil
+		},
+		ProductNames: func() []string { return []string{ring.Name} },
+	})
+}
+
+// ask makes a request as a careful client would; change may spoil it.
+func ask(h http.Handler, method, path, body string, change ...func(*http.Request)) *httptest.ResponseRecorder {
+	r := httptest.NewRequest(method, path, strings.NewReader(body))
+	r.Host = "127.0.0.1:8080"
+	if method == http.MethodPost {
+		r.Header.Set("Authorization", "Bearer "+token)
+		r.Header.Set("Content-Type", "application/json")
+	}
+	for _, c := range change {
+		c(r)
+	}
+	w := httptest.NewRecorder()
+	h.ServeHTTP(w, r)
+	return w
+}
+
+func header(key, value string) func(*http.Request) {
+	return func(r *http.Request) { r.Header.Set(key, value) }
+}
+
+func host(name string) func(*http.Request) { return func(r *http.Request) { r.Host = name } }
+
+func status(t *testing.T, s *snapshot.Snapshot) map[string]any {
+	t.Helper()
+	w := ask(handler(accepting(s)), http.MethodGet, "/api/status", "")
+	require.Equal(t, http.StatusOK, w.Code, w.Body)
+	var body map[string]any
+	require.NoError(t, json.Unmarshal(w.Body.Bytes(), &body))
+	return body
+}
+
+// detail checks that w is a problem and returns what it says.
+func detail(t *testing.T, w *httptest.ResponseRecorder) string {
+	t.Helper()
+	assert.Equal(t, "application/problem+json", w.Header().Get("Content-Type"))
+	var p struct {
+		Type, Title, Detail string
+		Status              int
+	}
+	require.NoError(t, json.Unmarshal(w.Body.Bytes(), &p), w.Body.String())
+	// RFC 9457, sections 3.1 and 4.2.1: with about:blank the title is the phrase of
+	// the status code, and the status member repeats the code.
+	assert.Equal(t, "about:blank", p.Type)
+	assert.Equal(t, http.StatusText(w.Code), p.Title)
+	assert.Equal(t, w.Code, p.Status)
+	assert.NotEmpty(t, p.Detail)
+	return p.Detail
+}
+
+func TestStatusOfACook(t *testing.T) {
+	s := cooking()
+	s.State.Alarms[trip.StageOvertime] = trip.State{Phase: trip.Unacknowledged}
+	s.State.Alarms[trip.ChamberHigh] = trip.State{Phase: trip.Acknowledged}
+	s.State.Alarms[trip.ChamberLost] = trip.State{Phase: trip.ReturnedUnacknowledged}
+	s.State.Tripped = trip.ChamberHigh
+	got := status(t, s)
+	assert.Equal(t, "2026-03-14T12:00:00Z", got["time"])
+	assert.Equal(t, 1.0, got["age_seconds"])
+	assert.Equal(t, "simulated", got["world"])
+	assert.Equal(t, 81.6, got["chamber_celsius"])
+	assert.Equal(t, 63.2, got["core_celsius"])
+	assert.Equal(t, 14400.0, got["elapsed_seconds"])
+	assert.InDelta(t, 1.3, got["lethality_log10"], 1e-12) // 13.416 s / 10.32 s
+	assert.Equal(t, "Cook: chamber 81.6 °C of 82 °C, core 63.2 °C; ends when core reaches 71 °C and lethality reaches 6.5", got["summary"])
+	assert.Equal(t, map[string]any{"heater": true, "fan": true, "smoke": false, "humidifier": nil, "sounder": false}, got["outputs"])
+	stage := got["stage"].(map[string]any)
+	assert.Equal(t, []any{
+		map[string]any{"text": "core reaches 71 °C", "now": "63.2 °C", "progress_ratio": nil},
+		map[string]any{"text": "lethality reaches 6.5", "now": "1.30", "progress_ratio": stage["conditions"].([]any)[1].(map[string]any)["progress_ratio"]},
+	}, stage["conditions"])
+	assert.InDelta(t, 0.2, stage["conditions"].([]any)[1].(map[string]any)["progress_ratio"], 1e-12)
+	var states, alarms []any
+	for _, s := range got["stages"].([]any) {
+		states = append(states, s.(map[string]any)["state"])
+	}
+	for _, a := range got["alarms"].([]any) {
+		alarms = append(alarms, a.(map[string]any)["code"])
+	}
+	assert.Equal(t, []any{"done", "done", "current", "ahead"}, states)
+	assert.Equal(t, []any{"chamber-high", "chamber-lost", "stage-overtime"}, alarms, "by priority")
+	assert.Equal(t, "chamber-high", got["trip"].(map[string]any)["code"])
+	assert.Equal(t, "core falls to 4 °C or you confirm: Is the ice used up?", got["stages"].([]any)[3].(map[string]any)["ended_by"])
+}
+
+// Whatever is not known is null; a real 0 stays a 0.
+func TestNullIsNotZero(t *testing.T) {
+	s := cooking()
+	s.State.Chamber, s.State.CoreColdest, s.State.CoreHottest = sensors.Fault(sensors.Open), sensors.Reading{}, sensors.Reading{}
+	s.Inputs = controller.Inputs{}
+	s.Inputs.Core[0] = sensors.At(0)
+	s.State.HasSetpoint, s.State.HasLethality = false, false
+	s.State.ComeUp, s.State.ComeUpDone, s.State.Demand = 0, false, 0
+	s.Stepped = time.Time{}
+	got := status(t, s)
+	for _, key := range []string{"chamber_celsius", "core_celsius", "wet_bulb_celsius", "humidity_ratio", "setpoint_celsius", "lethality_log10", "come_up_seconds", "age_seconds", "prompt", "trip"} {
+		assert.Contains(t, got, key)
+		assert.Nil(t, got[key], key)
+	}
+	assert.Equal(t, 0.0, got["heater_duty_ratio"])
+	probes := got["probes"].([]any)
+	assert.Equal(t, map[string]any{"name": "upper rack", "role": "chamber", "status": "not read", "celsius": nil}, probes[0])
+	assert.Equal(t, map[string]any{"name": "thick end", "role": "core", "status": "good", "celsius": 0.0}, probes[1])
+	assert.Equal(t, "Cook: chamber not read of 82 °C, core not read; ends when core reaches 71 °C and lethality reaches 6.5", got["summary"])
+
+	s.State.LethalityF, s.State.HasLethality = math.Inf(1), true // JSON has no such number
+	assert.Nil(t, status(t, s)["lethality_log10"])
+}
+
+func TestSummaryAndCommandsOfEachState(t *testing.T) {
+	cases := map[controller.BatchState]struct {
+		summary  string
+		commands []any
+	}{
+		controller.Idle:       {"No batch: heater off, chamber 81.6 °C", []any{"start"}},
+		controller.Running:    {"Cook: chamber 81.6 °C of 82 °C, core 63.2 °C; ends when core reaches 71 °C and lethality reaches 6.5", []any{"hold", "stop", "abort"}},
+		controller.Holding:    {"Holding in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"stop", "abort"}},
+		controller.Held:       {"Held in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"resume", "stop", "abort"}},
+		controller.Restarting: {"Restarting in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"hold", "stop", "abort"}},
+		controller.Stopping:   {"Stopping in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"abort"}},
+		controller.Stopped:    {"Stopped after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start"}},
+		controller.Aborting:   {"Aborting in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{}},
+		controller.Aborted:    {"Aborted after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start"}},
+		controller.Complete:   {"Complete after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start"}},
+	}
+	require.Len(t, cases, int(controller.BatchStates))
+	for b, want := range cases {
+		s := cooking()
+		s.State.Batch, s.State.Ended = b, 5*time.Hour
+		s.State.Out.Heater = false
+		got := status(t, s)
+		assert.Equal(t, want.summary, got["summary"])
+		assert.Equal(t, want.commands, got["commands"], b.String())
+	}
+	s := cooking()
+	s.State.Batch, s.State.Tripped = controller.Held, trip.ChamberHigh
+	assert.Equal(t, []any{"stop", "abort", "reset"}, status(t, s)["commands"], "a trip comes before resuming")
+	s.State.Out.Heater = true // what the outputs say, not what the state should mean
+	assert.Equal(t, "Held in cook: heater on, chamber 81.6 °C, core 63.2 °C; tripped by chamber-high", status(t, s)["summary"])
+	waiting := status(t, asking())
+	assert.Equal(t, map[string]any{"text": ring.Stages[1].Ask, "waiting_seconds": 90.0}, waiting["prompt"])
+	assert.Contains(t, waiting["commands"], "confirm")
+	assert.Contains(t, waiting["summary"], "its clock waits for you: Light the smoke generator")
+}
+
+func TestCommandsReachTheLoop(t *testing.T) {
+	cases := map[string]snapshot.Request{
+		`{"command":"start","product":"Caraway ring"}`:                                  {Command: controller.Command{Kind: controller.Start}, Product: ring},
+		`{"command":"start","file":"ring.yaml","product_yaml":"product: Caraway ring"}`: {Command: controller.Command{Kind: controller.Start}, Product: ring},
+		`{"command":"confirm"}`: {Command: controller.Command{Kind: controller.Confirm}},
+		`{"command":"confirm","prompt":"Light the smoke generator and open the damper a quarter"}`: {Command: controller.Command{Kind: controller.Confirm}},
+		`{"command":"hold"}`:                            {Command: controller.Command{Kind: controller.Hold}},
+		`{"command":"resume"}`:                          {Command: controller.Command{Kind: controller.Resume}},
+		`{"command":"stop"}`:                            {Command: controller.Command{Kind: controller.Stop}},
+		`{"command":"abort"}`:                           {Command: controller.Command{Kind: controller.Abort}},
+		`{"command":"acknowledge"}`:                     {Command: controller.Command{Kind: controller.Acknowledge}},
+		`{"command":"acknowledge","alarm":"core-lost"}`: {Command: controller.Command{Kind: controller.Acknowledge, Alarm: trip.CoreLost}},
+		`{"command":"reset"}`:                           {Command: controller.Command{Kind: controller.Reset}},
+	}
+	for body, want := range cases {
+		l := accepting(asking())
+		w := ask(handler(l), http.MethodPost, "/api/commands", body)
+		assert.Equal(t, http.StatusOK, w.Code, w.Body)
+		assert.JSONEq(t, `{"state":"running"}`, w.Body.String())
+		assert.Equal(t, []snapshot.Request{want}, l.requests(), body)
+	}
+}
+
+// None of these may reach the loop.
+func TestRefusals(t *testing.T) {
+	hold := `{"command":"hold"}`
+	cases := map[string]struct {
+		body   string
+		change func(*http.Request)
+		status int
+		says   string
+	}{
+		"no token":           {hold, func(r *http.Request) { r.Header.Del("Authorization") }, 401, "Authorization: Bearer"},
+		"wrong token":        {hold, header("Authorization", "Bearer guess"), 401, "operator's token"},
+		"empty token":        {hold, header("Authorization", "Bearer "), 401, "operator's token"},
+		"other scheme":       {hold, header("Authorization", "Basic "+token), 401, "operator's token"},
+		"cross-site page":    {hold, header("Sec-Fetch-Site", "cross-site"), 403, "another site"},
+		"same-site page":     {hold, header("Sec-Fetch-Site", "same-site"), 403, "another site"},
+		"foreign origin":     {hold, header("Origin", "https://evil.example"), 403, "another site"},
+		"rebound name":       {hold, host("evil.example:8080"), 421, "evil.example"},
+		"form":               {hold, header("Content-Type", "text/plain"), 415, "application/json"},
+		"too large":          {`{"command":"start","file":"x","product_yaml":"` + strings.Repeat("a", 1<<20) + `"}`, nil, 413, "1048576"},
+		"empty":              {``, nil, 400, "no JSON object"},
+		"list":               {`["hold"]`, nil, 400, "no JSON object"},
+		"cut short":          {`{"command":"hold"`, nil, 400, "ends too early"},
+		"unknown field":      {`{"command":"hold","now":"yes"}`, nil, 400, `"now"`},
+		"other case":         {`{"Command":"hold"}`, nil, 400, `"Command"`},
+		"given twice":        {`{"command":"hold","command":"stop"}`, nil, 400, "given twice"},
+		"no text":            {`{"command":1}`, nil, 400, "put it in quotes"},
+		"nested":             {`{"command":{"a":"b"}}`, nil, 400, "put it in quotes"},
+		"trailing":           {hold + hold, nil, 400, "one command at a time"},
+		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, hold, resume, stop, abort, acknowledge, reset"},
+		"zero command":       {`{"command":"none"}`, nil, 422, "does not exist"},
+		"no command":         {`{}`, nil, 422, "does not exist"},
+		"start with nothing": {`{"command":"start"}`, nil, 422, "either product"},
+		"start with both":    {`{"command":"start","product":"Caraway ring","file":"x","product_yaml":"y"}`, nil, 422, "either product"},
+		"unknown product":    {`{"command":"start","product":"stone soup"}`, nil, 422, "there is no stone soup"},
+		"bad file":           {`{"command":"start","file":"x.yaml","product_yaml":"y"}`, nil, 422, "x.yaml:1:1"},
+		"product for hold":   {`{"command":"hold","product":"Caraway ring"}`, nil, 422, "takes no product"},
+		"unknown alarm":      {`{"command":"acknowledge","alarm":"boredom"}`, nil, 422, "boredom"},
+		"another prompt":     {`{"command":"confirm","prompt":"Open the door"}`, nil, 409, "read what is asked now"},
+	}
+	for name, c := range cases {
+		t.Run(name, func(t *testing.T) {
+			l := accepting(asking())
+			if c.change == nil {
+				c.change = func(*http.Request) {}
+			}
+			w := ask(handler(l), http.MethodPost, "/api/commands", c.body, c.change)
+			assert.Equal(t, c.status, w.Code)
+			assert.Contains(t, detail(t, w), c.says)
+			assert.Empty(t, l.requests())
+			if c.status == http.StatusUnauthorized {
+				assert.Contains(t, w.Header().Get("WWW-Authenticate"), "Bearer")
+			}
+		})
+	}
+}
+
+func TestWithoutATokenNothingCanBeChanged(t *testing.T) {
+	l := accepting(cooking())
+	w := ask(web.New(web.Config{Loop: l}), http.MethodPost, "/api/commands", `{"command":"hold"}`, header("Authorization", "Bearer "))
+	assert.Equal(t, http.StatusUnauthorized, w.Code)
+	assert.Contains(t, detail(t, w), "has no operator's token")
+	assert.Empty(t, l.requests())
+}
+
+func TestWhatTheControllerSays(t *testing.T) {
+	l := &loop{snap: cooking(), reply: snapshot.Reply{Why: controller.NotInThisState.String()}}
+	w := ask(handler(l), http.MethodPost, "/api/commands", `{"command":"resume"}`)
+	assert.Equal(t, http.StatusConflict, w.Code)
+	assert.Equal(t, "not possible in this state of the batch", detail(t, w))
+
+	l.err = context.DeadlineExceeded
+	w = ask(handler(l), http.MethodPost, "/api/commands", `{"command":"stop"}`)
+	assert.Equal(t, http.StatusServiceUnavailable, w.Code)
+	assert.Contains(t, detail(t, w), "look at the cabinet")
+}
+
+// A foreign page can point a name of its own at a loopback address (DNS
+// rebinding), but the browser then sends that name.
+func TestHostsThatAreAnswered(t *testing.T) {
+	for name, want := range map[string]int{
+		"localhost:8080": 200, "LOCALHOST": 200, "kiln.localhost:1": 200, "127.0.0.1": 200, "[::1]:8080": 200, "192.168.7.20:8080": 200, "kiln.example:8080": 200,
+		"evil.example": 421, "localhost.evil.example": 421, "127.0.0.1.evil.example:8080": 421, "": 421,
+	} {
+		for _, path := range []string{"/api/status", "/", "/metrics"} {
+			assert.Equal(t, want, ask(handler(accepting(cooking())), http.MethodGet, path, "", host(name)).Code, "%s %s", name, path)
+		}
+	}
+}
+
+func TestHealthAndReadiness(t *testing.T) {
+	spoil := func(f func(*snapshot.Snapshot)) *snapshot.Snapshot { s := cooking(); f(s); return s }
+	cases := map[string]struct {
+		snap           *snapshot.Snapshot
+		health, ready  int
+		saysOfReadyNot string
+	}{
+		"stepping":   {cooking(), 200, 200, ""},
+		"no step":    {nil, 503, 503, "first step"},
+		"stuck":      {spoil(func(s *snapshot.Snapshot) { s.Stepped = noon.Add(-time.Minute) }), 503, 503, "61 s ago"},
+		"no stamp":   {spoil(func(s *snapshot.Snapshot) { s.Stepped = time.Time{} }), 503, 503, "does not say"},
+		"no chamber": {spoil(func(s *snapshot.Snapshot) { s.State.Chamber = sensors.Fault(sensors.Open) }), 200, 503, "check the probe"},
+		"stopping":   {spoil(func(s *snapshot.Snapshot) { s.Stopping = true }), 200, 503, "switching off"},
+	}
+	for name, c := range cases {
+		t.Run(name, func(t *testing.T) {
+			h := handler(accepting(c.snap))
+			assert.Equal(t, c.health, ask(h, http.MethodGet, "/healthz", "").Code)
+			w := ask(h, http.MethodGet, "/readyz", "")
+			assert.Equal(t, c.ready, w.Code)
+			if c.saysOfReadyNot != "" {
+				assert.Contains(t, detail(t, w), c.saysOfReadyNot)
+			}
+		})
+	}
+}
+
+func TestUnknownPathsAndMethods(t *testing.T) {
+	h := handler(accepting(cooking()))
+	w := ask(h, http.MethodGet, "/api/relays", "")
+	assert.Equal(t, http.StatusNotFound, w.Code)
+	assert.Contains(t, detail(t, w), "/api/openapi.yaml")
+	w = ask(h, http.MethodGet, "/api/commands", "")
+	assert.Equal(t, http.StatusMethodNotAllowed, w.Code)
+	assert.Equal(t, "POST", w.Header().Get("Allow"))
+	assert.Contains(t, detail(t, w), "use POST")
+	assert.Equal(t, http.StatusMethodNotAllowed, ask(h, http.MethodDelete, "/api/status", "").Code)
+	assert.Equal(t, http.StatusOK, ask(h, http.MethodHead, "/api/status", "").Code)
+}
+
+// The page runs no code and no style but its own files, and nothing is stored.
+func TestPageAndItsHeaders(t *testing.T) {
+	w := ask(handler(accepting(idle())), http.MethodGet, "/", "")
+	policy := w.Header().Get("Content-Security-Policy")
+	assert.Contains(t, policy, "default-src 'none'")
+	assert.NotContains(t, policy, "unsafe")
+	assert.Equal(t, "no-store", w.Header().Get("Cache-Control"))
+	assert.Equal(t, "nosniff", w.Header().Get("X-Content-Type-Options"))
+	body := w.Body.String()
+	assert.Contains(t, body, "<option>Caraway ring</option>")
+	assert.Contains(t, body, "Simulated cabinet")
+	assert.Contains(t, body, "No batch: heater off")
+	assert.NotRegexp(t, `<style|style=|<script>|onclick|https?://`, body)
+
+	script, err := os.ReadFile("assets/page.js")
+	require.NoError(t, err)
+	assert.NotRegexp(t, `innerHTML|https?://|localStorage`, string(script), "text only, no network elsewhere, no token that outlives the tab")
+	nasty := cooking()
+	nasty.Cabinet.Name = `<script>alert(1)</script>`
+	assert.NotContains(t, ask(handler(accepting(nasty)), http.MethodGet, "/", "").Body.String(), "<script>alert")
+}
+
+func TestChart(t *testing.T) {
+	for name, s := range map[string]*snapshot.Snapshot{"cook": cooking(), "idle": idle()} {
+		for _, width := range []string{"", "?width=350"} {
+			w := ask(handler(accepting(s)), http.MethodGet, "/chart.svg"+width, "")
+			assert.Equal(t, http.StatusOK, w.Code, "%s: %s", name, w.Body)
+			assert.Equal(t, "image/svg+xml", w.Header().Get("Content-Type"))
+		}
+	}
+	// A batch before this one has left an alarm behind; it is not drawn.
+	s := cooking()
+	assert.Contains(t, ask(handler(accepting(s)), http.MethodGet, "/chart.svg", "").Body.String(), "core-lost")
+	s.Lines[1].Time = noon.Add(-5 * time.Hour)
+	assert.NotContains(t, ask(handler(accepting(s)), http.MethodGet, "/chart.svg", "").Body.String(), "core-lost")
+}
+
+func FuzzCommand(f *testing.F) {
+	f.Add(`{"command":"hold"}`)
+	f.Add(`{"command":"start","file":"a","product_yaml":"b"}`)
+	f.Add(`{"command":"hold","command":"hold"}`)
+	f.Fuzz(func(t *testing.T, body string) {
+		l := accepting(cooking())
+		w := ask(handler(l), http.MethodPost, "/api/commands", body)
+		if (w.Code == http.StatusOK) != (len(l.requests()) == 1) {
+			t.Errorf("%q: status %d, but %d requests reached the loop", body, w.Code, len(l.requests()))
+		}
+		if w.Code == http.StatusOK && !json.Valid([]byte(body)) {
+			t.Errorf("%q was taken but is no JSON", body)
+		}
+	})
+}
+
+func BenchmarkStatus(b *testing.B) {
+	h := handler(accepting(cooking()))
+	b.ReportAllocs()
+	for b.Loop() {
+		ask(h, http.MethodGet, "/api/status", "")
+	}
+}
