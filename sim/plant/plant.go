@@ -1,0 +1,497 @@
+// Package plant is the cabinet that a batch is rehearsed in: heating element,
+// chamber air and its moisture, racks, layered walls, smoke generator,
+// humidifier, damper, fan and door, and the product hung in it, which warms,
+// dries and loses weight. It takes what the relays do and gives the true
+// temperatures; probes, relays and faults are made elsewhere. It draws no random
+// numbers and has no clock: equal calls give equal results.
+//
+// Heat and moisture are solved implicitly together, so that no chamber is too
+// small or too heavy for the step, and booked so that every joule and every gram
+// of water is accounted for; Balance says how well.
+//
+// Sources: conduction by finite volumes with food properties of Choi and Okos
+// (package composition); films by textbook correlations and the Lewis analogy
+// (package film); moist air as perfect gases (package psychrometer). Constants of
+// the cabinet and of moisture in the product are common practice, no source.
+//
+// Left out: melting of fat, juice that meat squeezes out, shrinking of the pieces
+// (a piece keeps its size while it dries), freezing, boiling within the product,
+// uneven heat within the chamber, ends and edges of the pieces, the heat of the
+// fan, smoke itself. Water that condenses on the product weighs as product and
+// drips off, out of the balance, above a tenth of a millimeter; so does that on
+// the walls.
+package plant
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"fumarium/controller/cabinet"
+	"fumarium/profile"
+	"fumarium/profile/composition"
+	"fumarium/profile/quantity"
+	"fumarium/sensors/psychrometer"
+	"fumarium/sim/plant/film"
+)
+
+// A Load is the product hung in the chamber. One without Mass is an empty
+// chamber: core and surface then follow the chamber air.
+type Load struct {
+	Shape      profile.Shape
+	Mix        composition.Mix
+	Mass       quantity.Kilograms // all pieces together
+	Start      quantity.Celsius   // uniform temperature when hung
+	FilmFactor float64            // multiplies film coefficients; 0 means 1
+}
+
+// A Config is what a Plant is made of.
+type Config struct {
+	Build           cabinet.Rehearsal
+	HeaterPower     quantity.Watts
+	Generator       cabinet.Generator
+	Load            Load
+	Ambient         quantity.Celsius
+	AmbientHumidity quantity.Ratio // 0 means 0.6
+	PressurePascal  float64        // 0 means 101325
+}
+
+// A Drive is what the relays and the person do to the plant.
+type Drive struct {
+	Heater, Fan, Smoke, Humidifier, DoorOpen bool
+	Damper                                   quantity.Ratio
+	Place                                    profile.Place // of the product; zero means Chamber
+}
+
+// A Plant is a simulated cabinet with product. It contains no pointers: a copy
+// of a Plant is another plant in the same state. It is not safe for concurrent
+// use.
+type Plant struct {
+	wall    wall
+	product load
+	air     air
+	element body
+	racks   body
+	water   float64 // film on the lining, kg
+
+	volume, height, speed, opening float64 // m³, m, m/s with the fan, m² of the door
+	leak, vent, exchange           float64 // m³/s
+	power                          float64 // W
+	steam                          float64 // humidifier, kg/s
+	generator                      generator
+
+	pressure        float64 // Pa
+	ambientHumidity float64
+	ambient         outside
+	medium          outside // where the product is when not in the chamber
+
+	films   films
+	drive   Drive
+	seconds float64 // step that the chains are prepared for
+	settled float64 // seconds since the last settling
+	turns   int     // settlings so far
+
+	owed  float64 // J that the linear step left over, handed to the next one
+	books books
+}
+
+// air of the chamber.
+type air struct {
+	t           float64 // °C
+	dry, vapour float64 // kg
+}
+
+// A body is a lump of metal.
+type body struct {
+	t        float64
+	capacity float64 // J/K
+	area     float64 // m²
+	diameter quantity.Meters
+}
+
+// outside is air of the room or the cold room, or water.
+type outside struct {
+	t           float64
+	dry, vapour float64 // kg/m³
+}
+
+type generator struct {
+	heat, air, steam float64 // W, m³/s, kg/s
+	burn             float64 // s that one filling lasts; 0 without end
+	burnt, idle      float64 // s
+}
+
+// films holds the coefficients that change slowly: W/K, and m³/s for vapour.
+type films struct {
+	element, racks, lining, outer float64
+	product                       float64
+	liningVapour                  float64
+	filmVapour, cellVapour        float64 // from the product's water film, and through its casing
+}
+
+// Figures of the cabinet that its file does not hold; common practice, no source.
+const (
+	steelHeat = 500.0 // J/(kg·K)
+	// elementLoad is the power that a rod element gives off by each m² of its
+	// sheath.
+	elementLoad     = 30e3
+	elementDiameter = 8.5e-3
+	// rackDiameter is that of the rods; area of round rods is 4/(d·ρ) for each kg.
+	rackDiameter = 6e-3
+	rackArea     = 4 / (rackDiameter * 7900)
+	// emissivity of wet meat, sooty steel and oxidised elements.
+	emissivity = 0.9
+	// elementView is the largest share of the element's radiation that can meet
+	// product; the rest is behind the drip tray.
+	elementView = 0.3
+	// doorDischarge and doorDraught: exchange through an open door by the
+	// difference in density, (C/3)·A·√(g·H·ΔT/T), and a little without any.
+	doorDischarge = 0.6
+	doorDraught   = 0.02 // m/s
+	// freeWall is free convection on walls, h = 1.31·ΔT^(1/3), at least quietWall;
+	// fanWall + fanWallSlope·v is that with the fan (McAdams; from memory).
+	freeWall, quietWall   = 1.31, 1.5
+	fanWall, fanWallSlope = 5.7, 3.8
+	steamTemperature      = 100.0 // of humidifier and generator moisture
+	refillSeconds         = 60.0  // off so long, a burnt-out generator is filled again
+	// Media other than the chamber.
+	iceWater           = 0.5 // °C
+	coldestRoom        = -40
+	hottestRoom        = 60
+	iceWaterFilm       = 650.0 // W/(m²·K)
+	coldRoom           = 3.0
+	coldRoomHumidity   = 0.85
+	coldRoomSpeed      = 0.3 // m/s
+	defaultHumidity    = 0.6
+	fogSeconds         = 1.0 // in which supersaturated air falls back to saturation
+	slabHeight         = 0.3 // m, of a slab that gives no length
+	longestStep        = 1.0 // s
+	settleSeconds      = 10.0
+	filmTurns          = 3 // settlings from one refresh to the next
+	propertyTurns      = 6
+	waterSpecificHeat  = 4186.0 // of condensate on the walls
+	vapourOverAir      = 1.607858
+	kelvin             = 273.15
+	largestFilmTakeOff = 0.5 // share of a thin film that may evaporate in one step
+)
+
+// New builds a plant in which everything but the product has the temperature of
+// the room. Errors name the field that is wrong.
+func New(c Config) (*Plant, error) {
+	b := c.Build
+	for _, f := range []struct {
+		name     string
+		value    float64
+		positive bool
+	}{
+		{"Build.Width", float64(b.Width), true},
+		{"Build.Depth", float64(b.Depth), true},
+		{"Build.Height", float64(b.Height), true},
+		{"Build.Racks", float64(b.Racks), false},
+		{"Build.Element", float64(b.Element), c.HeaterPower != 0},
+		{"Build.Leak", float64(b.Leak), false},
+		{"Build.Vent", float64(b.Vent), false},
+		{"Build.FanFlow", float64(b.FanFlow), false},
+		{"Build.FanExchange", float64(b.FanExchange), false},
+		{"Build.Humidifier", float64(b.Humidifier), false},
+		{"HeaterPower", float64(c.HeaterPower), false},
+		{"Generator.Heat", float64(c.Generator.Heat), false},
+		{"Generator.Air", float64(c.Generator.Air), false},
+		{"Generator.Moisture", float64(c.Generator.Moisture), false},
+		{"Generator.Burn", c.Generator.Burn.Seconds(), c.Generator.Moisture > 0},
+		{"PressurePascal", c.PressurePascal, false},
+	} {
+		if !quantity.Finite(f.value) || f.value < 0 || f.positive && f.value == 0 {
+			limit := "zero or more"
+			if f.positive {
+				limit = "above zero"
+			}
+			return nil, fmt.Errorf("plant: %s is %v; it must be %s", f.name, f.value, limit)
+		}
+	}
+	if c.PressurePascal == 0 {
+		c.PressurePascal = psychrometer.StandardPressure
+	}
+	if c.PressurePascal < 50e3 || c.PressurePascal > 120e3 {
+		return nil, fmt.Errorf("plant: PressurePascal is %v; air has 50000 to 120000 Pa where people live", c.PressurePascal)
+	}
+	if c.AmbientHumidity == 0 {
+		c.AmbientHumidity = defaultHumidity
+	}
+	if !(c.AmbientHumidity > 0 && c.AmbientHumidity <= 1) {
+		return nil, fmt.Errorf("plant: AmbientHumidity is %v; it must be above 0 and at most 1", float64(c.AmbientHumidity))
+	}
+	if !(c.Ambient >= coldestRoom && c.Ambient <= hottestRoom) {
+		return nil, fmt.Errorf("plant: Ambient is %v °C; it must be between %v and %v °C", float64(c.Ambient), float64(coldestRoom), float64(hottestRoom))
+	}
+	w, d, h := float64(b.Width), float64(b.Depth), float64(b.Height)
+	wall, err := newWall(b.Wall, 2*(w*d+d*h+h*w), c.Ambient)
+	if err != nil {
+		return nil, err
+	}
+	if c.Load.Mass == 0 {
+		c.Load.Start = min(max(c.Ambient, -1), 60)
+	}
+	product, err := newLoad(c.Load)
+	if err != nil {
+		return nil, err
+	}
+	p := &Plant{
+		wall: wall, product: product,
+		element: body{
+			t: float64(c.Ambient), capacity: max(float64(b.Element), 0.01) * steelHeat,
+			area: max(float64(c.HeaterPower)/elementLoad, 1e-3), diameter: elementDiameter,
+		},
+		racks: body{
+			t: float64(c.Ambient), capacity: max(float64(b.Racks), 0.01) * steelHeat,
+			area: float64(b.Racks) * rackArea, diameter: rackDiameter,
+		},
+		volume: w * d * h, height: h, opening: w * h, speed: float64(b.FanFlow) / (w * d),
+		leak: float64(b.Leak), vent: float64(b.Vent), exchange: float64(b.FanExchange),
+		power: float64(c.HeaterPower), steam: float64(b.Humidifier) / 3600,
+		generator: generator{heat: float64(c.Generator.Heat), air: float64(c.Generator.Air), burn: c.Generator.Burn.Seconds()},
+		pressure:  c.PressurePascal, ambientHumidity: float64(c.AmbientHumidity),
+		drive: Drive{Place: profile.Chamber},
+	}
+	if c.Generator.Moisture > 0 {
+		p.generator.steam = float64(c.Generator.Moisture) / p.generator.burn
+	}
+	p.SetAmbient(c.Ambient)
+	p.air = air{t: p.ambient.t, dry: p.ambient.dry * p.volume, vapour: p.ambient.vapour * p.volume}
+	p.refreshFilms()
+	p.books.startJoules, p.books.startKilograms = p.stored()
+	return p, nil
+}
+
+func (p *Plant) outside(celsius, humidity float64) outside {
+	density, _ := saturation(celsius)
+	o := outside{t: celsius, vapour: density * humidity}
+	k := celsius + kelvin
+	o.dry = p.pressure/(psychrometer.AirGasConstant*k) - o.vapour*vapourOverAir
+	return o
+}
+
+// SetAmbient changes the temperature of the room; its relative humidity stays. A
+// temperature outside -40..60 °C is a mistake of the caller and panics.
+func (p *Plant) SetAmbient(t quantity.Celsius) {
+	if !(t >= coldestRoom && t <= hottestRoom) {
+		panic(fmt.Sprintf("plant: ambient %v °C is outside %v..%v °C", float64(t), float64(coldestRoom), float64(hottestRoom)))
+	}
+	p.ambient = p.outside(float64(t), p.ambientHumidity)
+	p.place()
+}
+
+// place looks up the medium around the product.
+func (p *Plant) place() {
+	switch p.drive.Place {
+	case profile.IceWater:
+		p.medium = outside{t: iceWater}
+	case profile.ColdRoom:
+		p.medium = p.outside(coldRoom, coldRoomHumidity)
+	default:
+		p.medium = p.ambient
+	}
+}
+
+// Advance moves the plant on by dt under an unchanging drive. Longer times are
+// gone through in steps of at most a second. A dt of zero or less does nothing.
+func (p *Plant) Advance(dt time.Duration, d Drive) {
+	if dt <= 0 {
+		return
+	}
+	switch {
+	case !(d.Damper > 0):
+		d.Damper = 0
+	case d.Damper > 1:
+		d.Damper = 1
+	}
+	if d.Place < profile.Chamber || d.Place > profile.ColdRoom {
+		d.Place = profile.Chamber
+	}
+	was := p.drive
+	p.drive = d
+	if d.Place != was.Place {
+		p.place()
+	}
+	if d.Place != was.Place || d.Fan != was.Fan {
+		p.refreshFilms()
+	}
+	steps := math.Ceil(dt.Seconds() / longestStep)
+	seconds := dt.Seconds() / steps
+	if seconds != p.seconds {
+		p.seconds = seconds
+		p.factor()
+	}
+	for ; steps > 0; steps-- {
+		p.step()
+		p.settled += seconds
+		if p.settled >= settleSeconds-1e-6 {
+			p.settle()
+		}
+	}
+}
+
+// factor prepares the chains for the step in use.
+func (p *Plant) factor() {
+	if p.seconds > 0 {
+		p.product.chain.Factor(p.seconds, 0)
+		p.wall.chain.Factor(p.seconds, p.films.outer)
+	}
+}
+
+// settle does what need not be done in every step.
+func (p *Plant) settle() {
+	kilograms, joules := p.product.settle(p.settled)
+	if limit := drippingFilm * p.wall.area; p.water > limit {
+		kilograms += p.water - limit
+		joules += (p.water - limit) * waterSpecificHeat * p.wall.lining
+		p.water = limit
+	}
+	p.books.outKilograms += kilograms
+	p.books.outJoules += joules
+	p.settled = 0
+	p.turns++
+	if p.turns%propertyTurns == 0 {
+		p.product.refreshProperties()
+	}
+	if p.turns%filmTurns == 0 {
+		p.refreshFilms() // prepares the chains as well
+	} else {
+		p.factor()
+	}
+}
+
+// refreshFilms works out the film coefficients anew.
+func (p *Plant) refreshFilms() {
+	air, lining := quantity.Celsius(p.air.t), quantity.Celsius(p.wall.lining)
+	speed := 0.0
+	if p.drive.Fan {
+		speed = p.speed
+	}
+	rod := func(b *body) float64 {
+		if b.area == 0 {
+			return 0
+		}
+		between := film.Between(quantity.Celsius(b.t), air, p.pressure)
+		h := between.FreeCylinder(quantity.Kelvin(b.t-p.air.t), b.diameter)
+		if speed > 0 {
+			h = film.Mixed(h, between.CrossCylinder(speed, b.diameter))
+		}
+		return h * b.area
+	}
+	f := &p.films
+	f.element, f.racks = rod(&p.element), rod(&p.racks)
+
+	h := max(quietWall, freeWall*math.Cbrt(math.Abs(p.air.t-p.wall.lining)))
+	if speed > 0 {
+		h = max(h, fanWall+fanWallSlope*speed)
+	}
+	f.lining = h * p.wall.area
+	f.liningVapour = film.Between(lining, air, p.pressure).VapourTransfer(h) * p.wall.area
+
+	shell := p.wall.chain.Temperature(0)
+	h = max(quietWall, freeWall*math.Cbrt(math.Abs(shell-p.ambient.t)))
+	f.outer = (h + film.Radiative(emissivity, quantity.Celsius(shell), quantity.Celsius(p.ambient.t))) * p.wall.area
+
+	p.refreshProductFilm(speed)
+	p.factor()
+}
+
+func (p *Plant) refreshProductFilm(speed float64) {
+	l, f := &p.product, &p.films
+	medium := p.air.t
+	switch p.drive.Place {
+	case profile.IceWater:
+		f.product, f.filmVapour, f.cellVapour = iceWaterFilm*l.factor*l.area, 0, 0
+		return
+	case profile.Room:
+		medium, speed = p.medium.t, 0
+	case profile.ColdRoom:
+		medium, speed = p.medium.t, coldRoomSpeed
+	}
+	between := film.Between(quantity.Celsius(l.surface), quantity.Celsius(medium), p.pressure)
+	difference := quantity.Kelvin(medium - l.surface)
+	var free, forced float64
+	switch l.form {
+	case profile.Cylinder:
+		free = between.FreeCylinder(difference, l.diameter)
+		if speed > 0 {
+			forced = between.CrossCylinder(speed, l.diameter)
+		}
+	case profile.Slab:
+		free = between.FreePlate(difference, l.height)
+		if speed > 0 {
+			forced = between.AlongPlate(speed, l.height)
+		}
+	default:
+		free = between.FreeSphere(difference, l.diameter)
+		if speed > 0 {
+			forced = between.AcrossSphere(speed, l.diameter)
+		}
+	}
+	h := film.Mixed(free, forced) * l.factor
+	f.product = h * l.area
+	transfer := between.VapourTransfer(h)
+	f.filmVapour = transfer * l.area
+	f.cellVapour = l.area / (1/transfer + l.resistance)
+}
+
+// Chamber is the temperature of the chamber air.
+func (p *Plant) Chamber() quantity.Celsius { return quantity.Celsius(p.air.t) }
+
+// WetBulb is the thermodynamic wet bulb of the chamber air.
+func (p *Plant) WetBulb() quantity.Celsius {
+	t := p.air.t
+	w := p.air.vapour / p.air.dry
+	// Newton's rule on ASHRAE Fundamentals 2017, chapter 1, equation 33, times its
+	// denominators. Below the boiling point the excess bends upwards, so that from
+	// above every step stays above the root.
+	wet := min(t, 99)
+	for range 40 {
+		density, slope := saturation(wet)
+		k := wet + kelvin
+		e := density * psychrometer.VapourGasConstant * k
+		rise := psychrometer.VapourGasConstant * (density + k*slope)
+		gap := p.pressure - e
+		if gap <= 0 {
+			wet -= 2
+			continue
+		}
+		ratio := psychrometer.MassRatio * e / gap
+		latent := 2501 - 2.326*wet
+		excess := latent*ratio - 1.006*(t-wet) - w*(2501+1.86*t-4.186*wet)
+		step := excess / (latent*psychrometer.MassRatio*p.pressure/(gap*gap)*rise - 2.326*ratio + 1.006 + 4.186*w)
+		wet -= step
+		if math.Abs(step) < 1e-6 {
+			break
+		}
+	}
+	return quantity.Celsius(min(wet, t))
+}
+
+// Humidity is the relative humidity of the chamber air.
+func (p *Plant) Humidity() quantity.Ratio {
+	density, _ := saturation(p.air.t)
+	return quantity.Ratio(min(p.air.vapour/p.volume/density, 1))
+}
+
+// Core is the temperature in the middle of the product.
+func (p *Plant) Core() quantity.Celsius { return quantity.Celsius(p.product.chain.Temperature(0)) }
+
+// Surface is the temperature of the product's surface.
+func (p *Plant) Surface() quantity.Celsius { return quantity.Celsius(p.product.surface) }
+
+// Surroundings is the temperature of what the product is in: chamber air, ice
+// water, the room or the cold room.
+func (p *Plant) Surroundings() quantity.Celsius {
+	if p.drive.Place == profile.Chamber {
+		return p.Chamber()
+	}
+	return quantity.Celsius(p.medium.t)
+}
+
+// Yield is the mass of the product now, water on it included, over that at the
+// start.
+func (p *Plant) Yield() quantity.Ratio {
+	return quantity.Ratio(p.product.mass() / p.product.startMass)
+}

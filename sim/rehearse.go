@@ -1,0 +1,348 @@
+package sim
+
+import (
+	"context"
+	"math"
+	"time"
+
+	"fumarium/controller"
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+)
+
+// Longest is the virtual time after which a rehearsal gives up: longer than any
+// batch the product file can describe without waiting for something that never
+// comes.
+const Longest = 10 * 24 * time.Hour
+
+// TraceEvery is the distance of the samples in a Trace.
+const TraceEvery = time.Minute
+
+// controlBand is how near the chamber must come to its setpoint before overshoot
+// and hold error are counted.
+const controlBand = 1.0 // K
+
+// A Result is what one rehearsal came to. Its JSON keys are part of the command
+// line's contract; what could not be known is null.
+type Result struct {
+	Product         string         `json:"product"`
+	World           string         `json:"world"`
+	Cabinet         string         `json:"cabinet"`
+	Seed            uint64         `json:"seed"`
+	LoadKilograms   float64        `json:"load_kilograms"`
+	AmbientCelsius  float64        `json:"ambient_celsius"`
+	Outcome         string         `json:"outcome"`
+	Reason          string         `json:"reason,omitempty"`
+	ElapsedSeconds  float64        `json:"elapsed_seconds"`
+	Stages          []StageResult  `json:"stages"`
+	Core            CoreResult     `json:"core"`
+	Control         ControlResult  `json:"control"`
+	Lethality       LethalityGain  `json:"lethality"`
+	Chill           ChillResult    `json:"chill"`
+	YieldPercent    float64        `json:"yield_percent"`
+	EnergyJoules    float64        `json:"energy_joules"`
+	RelayOperations uint64         `json:"relay_operations"`
+	Alarms          []AlarmResult  `json:"alarms"`
+	Prompts         []PromptResult `json:"prompts"`
+	Spread          *SpreadResult  `json:"spread,omitempty"`
+	// WallSeconds and TimesRealTime are null unless the caller measured them:
+	// measured time differs from run to run, and equal seeds give equal bytes.
+	WallSeconds   *float64 `json:"wall_seconds"`
+	TimesRealTime *float64 `json:"times_real_time"`
+}
+
+// StageResult is one stage as it went.
+type StageResult struct {
+	Name               string   `json:"name"`
+	StartSeconds       float64  `json:"start_seconds"`
+	EndSeconds         float64  `json:"end_seconds"`
+	EndedBy            string   `json:"ended_by"`
+	ChamberMeanCelsius *float64 `json:"chamber_mean_celsius"` // null while the product was elsewhere
+	ChamberPeakCelsius *float64 `json:"chamber_peak_celsius"`
+	CoreEndCelsius     float64  `json:"core_end_celsius"`
+}
+
+// CoreResult is the true temperature in the middle of the piece.
+type CoreResult struct {
+	FinalCelsius float64 `json:"final_celsius"`
+	PeakCelsius  float64 `json:"peak_celsius"`
+}
+
+// ControlResult says how well the chamber was held: true chamber air against the
+// setpoint. Overshoot and the hold error count from the moment the chamber came
+// within 1 K of a stage's setpoint; null when no stage heated.
+type ControlResult struct {
+	OvershootKelvin  *float64 `json:"overshoot_kelvin"`
+	HoldRMSKelvin    *float64 `json:"hold_rms_kelvin"`
+	IAEKelvinSeconds *float64 `json:"iae_kelvin_seconds"`
+}
+
+// LethalityGain is the reduction that the controller counted.
+type LethalityGain struct {
+	Log10Reduction *float64 `json:"log10_reduction"`
+	RequiredLog10  *float64 `json:"required_log10"`
+	ComeUpSeconds  *float64 `json:"come_up_seconds"`
+	Pass           *bool    `json:"pass"`
+}
+
+// ChillResult is the cooling verdict; null until this version can judge it.
+type ChillResult struct {
+	Pass *bool      `json:"pass"`
+	Legs []struct{} `json:"legs"`
+}
+
+// AlarmResult is one alarm as it came up.
+type AlarmResult struct {
+	Code      string  `json:"code"`
+	Priority  string  `json:"priority"`
+	AtSeconds float64 `json:"at_seconds"`
+}
+
+// PromptResult is one hand step that the simulated person carried out.
+type PromptResult struct {
+	Text         string  `json:"text"`
+	AtSeconds    float64 `json:"at_seconds"`
+	AfterSeconds float64 `json:"answered_after_seconds"`
+}
+
+// SpreadResult is how the whole duration differs over many rehearsals.
+type SpreadResult struct {
+	Runs       int     `json:"runs"`
+	Complete   int     `json:"complete"`
+	P10Seconds float64 `json:"p10_seconds"`
+	P50Seconds float64 `json:"p50_seconds"`
+	P90Seconds float64 `json:"p90_seconds"`
+}
+
+// A Sample is one point of a Trace: true values beside what was demanded. A
+// setpoint that did not exist is NaN.
+type Sample struct {
+	Elapsed                          time.Duration
+	Chamber, Setpoint, Core, Surface float64 // °C
+	Duty                             float64 // share of the time since the last sample that the heater was on
+	Humidity, Yield                  float64 // 0..1
+}
+
+// A Trace is the course of one rehearsal.
+type Trace struct {
+	Samples []Sample
+	Events  []controller.Event
+}
+
+// Good reports whether the batch ended as a maker wants it: complete, and no
+// lethality asked for and missed.
+func (r *Result) Good() bool {
+	return r.Outcome == controller.Complete.String() && (r.Lethality.Pass == nil || *r.Lethality.Pass)
+}
+
+// rehearsal is the bookkeeping of one run.
+type rehearsal struct {
+	setup  Setup
+	result *Result
+	trace  *Trace
+
+	stageSum, stageSeconds, stagePeak float64
+	inBand                            bool
+	heated                            bool
+	overshoot, squares, held, iae     float64
+	corePeak                          float64
+	energy                            float64
+	onSince                           float64 // seconds of heat since the last sample
+	askedAt                           time.Duration
+}
+
+// Rehearse runs one whole batch. trace may be nil; progress, which may be nil
+// too, is called once per virtual minute. A cancelled context ends it early with
+// the context's error.
+func Rehearse(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed time.Duration, s *controller.State)) (*Result, error) {
+	w, err := NewWorld(setup)
+	if err != nil {
+		return nil, err
+	}
+	r := rehearsal{setup: setup, trace: trace, corePeak: math.Inf(-1), result: &Result{
+		Product: setup.Product.Name, World: "simulated", Cabinet: setup.Cabinet.Name, Seed: setup.Seed,
+		LoadKilograms: float64(loadOf(setup)), AmbientCelsius: float64(w.room),
+		Stages: []StageResult{}, Alarms: []AlarmResult{}, Prompts: []PromptResult{}, Chill: ChillResult{Legs: []struct{}{}},
+	}}
+	p, c := setup.Product, setup.Cabinet
+	command := controller.Command{Kind: controller.Start}
+	var s controller.State
+	var out controller.Outputs
+	var events []controller.Event
+	for elapsed := time.Duration(0); ; elapsed += Step {
+		in := w.Sample(elapsed)
+		in.Command = command
+		s, out, events = controller.Step(p, c, s, in)
+		r.observe(w, &s, out, events)
+		if !s.Batch.Active() {
+			break
+		}
+		if elapsed >= Longest {
+			r.result.Reason = "gave up after " + quantity.FormatDuration(Longest) + ": a stage never ends"
+			break
+		}
+		if s.Batch == controller.Held { // nobody watches a rehearsal who could resume it
+			r.result.Reason = "held by the trip " + s.Tripped.String()
+			break
+		}
+		command = w.Answer(&s)
+		w.Drive(out)
+		w.Advance()
+		if elapsed%time.Minute == 0 {
+			if err := ctx.Err(); err != nil {
+				return nil, err
+			}
+			if progress != nil {
+				progress(elapsed, &s)
+			}
+		}
+	}
+	if s.Batch == controller.Idle && len(events) > 0 {
+		r.result.Reason = events[len(events)-1].Text(p)
+	}
+	r.finish(w, &s)
+	return r.result, nil
+}
+
+func loadOf(s Setup) quantity.Kilograms {
+	if s.Load != 0 {
+		return s.Load
+	}
+	return s.Product.Formula.Mass()
+}
+
+// observe books one step.
+func (r *rehearsal) observe(w *World, s *controller.State, out controller.Outputs, events []controller.Event) {
+	chamber := float64(w.plant.Chamber())
+	core := float64(w.plant.Core())
+	if core > r.corePeak {
+		r.corePeak = core
+	}
+	if out.Heater {
+		r.energy += float64(r.setup.Cabinet.Heater.Power) * Step.Seconds()
+		r.onSince += Step.Seconds()
+	}
+	for i := range events {
+		r.event(events[i], s, core)
+	}
+	if stage := s.CurrentStage(r.setup.Product); stage != nil && stage.Place == profile.Chamber {
+		r.stageSum += chamber
+		r.stageSeconds++
+		r.stagePeak = math.Max(r.stagePeak, chamber)
+		if s.HasSetpoint {
+			r.control(chamber-float64(s.Setpoint), s.Setpoint == stage.ChamberSetpoint)
+		}
+	}
+	if r.trace != nil && s.Elapsed%TraceEvery == 0 {
+		sample := Sample{
+			Elapsed: s.Elapsed, Chamber: chamber, Setpoint: math.NaN(), Core: core,
+			Surface: float64(w.plant.Surface()), Duty: min(1, r.onSince/TraceEvery.Seconds()),
+			Humidity: float64(w.plant.Humidity()), Yield: float64(w.plant.Yield()),
+		}
+		if s.HasSetpoint {
+			sample.Setpoint = float64(s.Setpoint)
+		}
+		r.trace.Samples = append(r.trace.Samples, sample)
+		r.onSince = 0
+	}
+}
+
+// control books the chamber's error against the setpoint over one step.
+func (r *rehearsal) control(err float64, rampDone bool) {
+	r.heated = true
+	r.iae += math.Abs(err) * Step.Seconds()
+	if rampDone && math.Abs(err) < controlBand {
+		r.inBand = true
+	}
+	if r.inBand {
+		r.overshoot = math.Max(r.overshoot, err)
+		r.squares += err * err
+		r.held++
+	}
+}
+
+func (r *rehearsal) event(e controller.Event, s *controller.State, core float64) {
+	p := r.setup.Product
+	if r.trace != nil {
+		r.trace.Events = append(r.trace.Events, e)
+	}
+	at := e.At.Seconds()
+	switch e.Kind {
+	case controller.StageBegan:
+		r.result.Stages = append(r.result.Stages, StageResult{Name: p.Stages[e.Stage].Name, StartSeconds: at})
+		r.stageSum, r.stageSeconds, r.stagePeak, r.inBand = 0, 0, math.Inf(-1), false
+	case controller.StageEnded:
+		r.closeStage(at, e.By.String(), core)
+	case controller.Asked:
+		r.askedAt = e.At
+	case controller.Answered:
+		r.result.Prompts = append(r.result.Prompts, PromptResult{
+			Text: askedText(p, e), AtSeconds: r.askedAt.Seconds(), AfterSeconds: (e.At - r.askedAt).Seconds(),
+		})
+	case controller.AlarmRaised:
+		r.result.Alarms = append(r.result.Alarms, AlarmResult{
+			Code: e.Alarm.String(), Priority: e.Alarm.Entry().Priority.String(), AtSeconds: at,
+		})
+	}
+}
+
+func askedText(p *profile.Product, e controller.Event) string {
+	if e.By == controller.EndedByPerson {
+		for _, c := range p.Stages[e.Stage].Until.Conditions {
+			if c.Kind == profile.Confirmed {
+				return c.Confirm
+			}
+		}
+	}
+	return p.Stages[e.Stage].Ask
+}
+
+func (r *rehearsal) closeStage(at float64, by string, core float64) {
+	if len(r.result.Stages) == 0 {
+		return
+	}
+	stage := &r.result.Stages[len(r.result.Stages)-1]
+	stage.EndSeconds, stage.EndedBy, stage.CoreEndCelsius = at, by, round(core)
+	if r.stageSeconds > 0 {
+		mean, peak := round(r.stageSum/r.stageSeconds), round(r.stagePeak)
+		stage.ChamberMeanCelsius, stage.ChamberPeakCelsius = &mean, &peak
+	}
+}
+
+func (r *rehearsal) finish(w *World, s *controller.State) {
+	res := r.result
+	res.Outcome = s.Batch.String()
+	res.ElapsedSeconds = s.Elapsed.Seconds()
+	if n := len(res.Stages); n > 0 && res.Stages[n-1].EndedBy == "" {
+		r.closeStage(res.ElapsedSeconds, "", float64(w.plant.Core()))
+	}
+	res.Core = CoreResult{FinalCelsius: round(float64(w.plant.Core())), PeakCelsius: round(r.corePeak)}
+	if r.heated {
+		iae := round(r.iae)
+		res.Control.IAEKelvinSeconds = &iae
+	}
+	if r.held > 0 {
+		overshoot, rms := round(r.overshoot), round(math.Sqrt(r.squares/r.held))
+		res.Control.OvershootKelvin, res.Control.HoldRMSKelvin = &overshoot, &rms
+	}
+	targets := r.setup.Product.Targets
+	log10, counted := s.LethalityLog10(r.setup.Product)
+	if counted {
+		v := round(log10)
+		res.Lethality.Log10Reduction = &v
+	}
+	if targets.HasLethality {
+		required, pass := targets.Lethality, counted && log10 >= targets.Lethality
+		res.Lethality.RequiredLog10, res.Lethality.Pass = &required, &pass
+	}
+	if s.ComeUpDone {
+		v := s.ComeUp.Seconds()
+		res.Lethality.ComeUpSeconds = &v
+	}
+	res.YieldPercent = round(float64(w.plant.Yield()) * 100)
+	res.EnergyJoules = math.Round(r.energy)
+	res.RelayOperations = s.HeaterDuty.Operations()
+}
+
+// round keeps three decimals: more would claim what no probe can tell.
+func round(v float64) float64 { return math.Round(v*1000) / 1000 }

@@ -1,0 +1,246 @@
+package sim
+
+import (
+	"context"
+	"encoding/json"
+	"math"
+	"runtime"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
+	"fumarium/controller/cabinet/shipped"
+	"fumarium/profile"
+	"fumarium/profile/catalog"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+)
+
+func product(t testing.TB, name string) *profile.Product {
+	entry, err := catalog.Find(name)
+	require.NoError(t, err)
+	return entry.Value
+}
+
+func builtCabinet(t testing.TB, name string) *cabinet.Cabinet {
+	entry, err := shipped.Find(name)
+	require.NoError(t, err)
+	return entry.Value
+}
+
+func rehearse(t testing.TB, s Setup) *Result {
+	result, err := Rehearse(context.Background(), s, nil, nil)
+	require.NoError(t, err)
+	return result
+}
+
+// Every shipped product must come out of the cabinet it will most likely meet:
+// complete, without an alarm, through its come-up in six hours, with a believable
+// yield and a chamber that is held.
+func TestEveryShippedProductInEveryLargeCabinet(t *testing.T) {
+	entries, err := catalog.All()
+	require.NoError(t, err)
+	for _, name := range []string{"plywood-cabinet", "fridge-body", "masonry-walk-in"} {
+		c := builtCabinet(t, name)
+		for _, e := range entries {
+			t.Run(name+"/"+e.Key, func(t *testing.T) {
+				r := rehearse(t, Setup{Product: e.Value, Cabinet: c, Seed: 1})
+				assert.Equal(t, "complete", r.Outcome)
+				assert.True(t, r.Good())
+				for _, a := range r.Alarms {
+					assert.Equal(t, "low", a.Priority, "alarm %s", a.Code)
+				}
+				assert.Len(t, r.Stages, len(e.Value.Stages))
+				if r.Control.OvershootKelvin != nil {
+					assert.Less(t, *r.Control.OvershootKelvin, 2.0)
+					assert.Less(t, *r.Control.HoldRMSKelvin, 1.0)
+				}
+				if r.Lethality.ComeUpSeconds != nil {
+					assert.Less(t, *r.Lethality.ComeUpSeconds, 6*3600.0, "come-up limit, FSIS Cooking Guideline 2021")
+				}
+				assert.Greater(t, r.YieldPercent, 75.0)
+				assert.LessOrEqual(t, r.YieldPercent, 100.5)
+			})
+		}
+	}
+}
+
+// The sheet-steel box has no fan and takes a small load.
+func TestSmallBoxTakesSticks(t *testing.T) {
+	r := rehearse(t, Setup{Product: product(t, "caraway-sticks"), Cabinet: builtCabinet(t, "steel-box"), Load: 1.5, Seed: 1})
+	assert.Equal(t, "complete", r.Outcome)
+	assert.True(t, r.Good())
+}
+
+// The walk-in takes forty kilograms and needs longer for them than for five.
+func TestALargeLoadTakesLonger(t *testing.T) {
+	s := Setup{Product: product(t, "marjoram-ring"), Cabinet: builtCabinet(t, "masonry-walk-in"), Seed: 1, Load: 5}
+	small := rehearse(t, s)
+	s.Load = 40
+	large := rehearse(t, s)
+	assert.Equal(t, "complete", large.Outcome)
+	assert.Greater(t, large.ElapsedSeconds, small.ElapsedSeconds)
+	assert.Greater(t, large.EnergyJoules, small.EnergyJoules)
+}
+
+func TestEqualSeedsGiveEqualBytes(t *testing.T) {
+	s := Setup{Product: product(t, "marjoram-ring"), Cabinet: builtCabinet(t, "plywood-cabinet"), Seed: 7}
+	text := func(s Setup) string {
+		r := rehearse(t, s)
+		spread, err := Spread(context.Background(), s, 5, nil)
+		require.NoError(t, err)
+		r.Spread = spread
+		b, err := json.Marshal(r)
+		require.NoError(t, err)
+		return string(b)
+	}
+	first := text(s)
+	before := runtime.GOMAXPROCS(1)
+	second := text(s)
+	runtime.GOMAXPROCS(before)
+	assert.Equal(t, first, second)
+	s.Seed = 8
+	assert.NotEqual(t, first, text(s))
+}
+
+func TestWarmerThickerAndColderMatter(t *testing.T) {
+	base := Setup{Product: product(t, "marjoram-ring"), Cabinet: builtCabinet(t, "plywood-cabinet"), Seed: 1}
+	normal := rehearse(t, base).ElapsedSeconds
+	thick := base
+	thick.Diameter = 0.055
+	assert.Greater(t, rehearse(t, thick).ElapsedSeconds, normal)
+	still := base
+	still.FilmFactor = 0.7
+	assert.Greater(t, rehearse(t, still).ElapsedSeconds, normal)
+	winter := base
+	cold := quantity.Celsius(-5)
+	winter.Ambient = &cold
+	assert.Greater(t, rehearse(t, winter).EnergyJoules, rehearse(t, base).EnergyJoules)
+}
+
+func TestSetupErrorsNameTheNumber(t *testing.T) {
+	good := Setup{Product: product(t, "marjoram-ring"), Cabinet: builtCabinet(t, "plywood-cabinet")}
+	hot := quantity.Celsius(60)
+	cases := map[string]struct {
+		change func(*Setup)
+		text   string
+	}{
+		"no product":   {func(s *Setup) { s.Product = nil }, "no product"},
+		"no cabinet":   {func(s *Setup) { s.Cabinet = nil }, "no cabinet"},
+		"no build":     {func(s *Setup) { c := *s.Cabinet; c.Rehearsal = cabinet.Rehearsal{}; s.Cabinet = &c }, "rehearsal section"},
+		"load":         {func(s *Setup) { s.Load = 1000 }, "1000 kg"},
+		"diameter":     {func(s *Setup) { s.Diameter = 0.001 }, "1 mm"},
+		"hot room":     {func(s *Setup) { s.Ambient = &hot }, "60 °C"},
+		"hot at start": {func(s *Setup) { h := quantity.Celsius(90); s.Start = &h }, "90 °C"},
+	}
+	for name, c := range cases {
+		s := good
+		c.change(&s)
+		_, err := Rehearse(context.Background(), s, nil, nil)
+		assert.ErrorContains(t, err, c.text, name)
+	}
+}
+
+func TestACabinetWithoutAnswerFromItsProbeNeverStarts(t *testing.T) {
+	c := *builtCabinet(t, "plywood-cabinet")
+	c.Probes = []cabinet.Probe{{Name: "core", Role: cabinet.CoreProbe}}
+	r := rehearse(t, Setup{Product: product(t, "marjoram-ring"), Cabinet: &c})
+	assert.Equal(t, "idle", r.Outcome)
+	assert.Contains(t, r.Reason, "no chamber probe")
+	assert.Zero(t, r.EnergyJoules)
+	assert.False(t, r.Good())
+}
+
+func TestAStageThatNeverEndsGivesUp(t *testing.T) {
+	p := *product(t, "marjoram-ring")
+	p.Stages = []profile.Stage{{Name: "wait", Place: profile.Room,
+		Until: profile.Until{Conditions: []profile.Condition{{Kind: profile.CoreAtMost, Core: -5}}}}}
+	r := rehearse(t, Setup{Product: &p, Cabinet: builtCabinet(t, "plywood-cabinet")})
+	assert.Equal(t, "running", r.Outcome)
+	assert.Contains(t, r.Reason, "never ends")
+	assert.False(t, r.Good())
+}
+
+func TestRehearsalCanBeCancelled(t *testing.T) {
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	s := Setup{Product: product(t, "marjoram-ring"), Cabinet: builtCabinet(t, "plywood-cabinet")}
+	_, err := Rehearse(ctx, s, nil, nil)
+	require.ErrorIs(t, err, context.Canceled)
+	_, err = Spread(ctx, s, 50, nil)
+	require.ErrorIs(t, err, context.Canceled)
+}
+
+func TestTraceAndFigure(t *testing.T) {
+	p := product(t, "marjoram-ring")
+	var trace Trace
+	ticks := 0
+	r, err := Rehearse(context.Background(), Setup{Product: p, Cabinet: builtCabinet(t, "plywood-cabinet"), Seed: 1}, &trace,
+		func(time.Duration, *controller.State) { ticks++ })
+	require.NoError(t, err)
+	assert.InDelta(t, r.ElapsedSeconds/60, ticks, 2)
+	assert.InDelta(t, r.ElapsedSeconds/60, len(trace.Samples), 2)
+	heat := 0.0
+	for _, s := range trace.Samples {
+		heat += s.Duty * TraceEvery.Seconds()
+	}
+	power := float64(builtCabinet(t, "plywood-cabinet").Heater.Power)
+	assert.InDelta(t, r.EnergyJoules, heat*power, 0.01*r.EnergyJoules, "the drawn duty must hold the energy")
+	figure := trace.Figure(p, r)
+	assert.Len(t, figure.Spans, len(p.Stages))
+	assert.NotEmpty(t, figure.Marks)
+}
+
+func TestProbeFollowsWithItsSheathAndItsNoise(t *testing.T) {
+	c := *builtCabinet(t, "plywood-cabinet")
+	c.Probes = []cabinet.Probe{{Name: "chamber", Role: cabinet.ChamberProbe, Offset: 2}}
+	w, err := NewWorld(Setup{Product: product(t, "marjoram-ring"), Cabinet: &c, Seed: 3})
+	require.NoError(t, err)
+	sum, squares, n := 0.0, 0.0, 4000
+	for range n {
+		v, ok := w.Sample(0).Chamber[0].Value()
+		require.True(t, ok)
+		e := float64(v) - float64(w.Plant().Chamber()) - 2
+		sum += e
+		squares += e * e
+	}
+	assert.InDelta(t, 0, sum/float64(n), 0.01)
+	assert.InDelta(t, float64(DefaultNoise), math.Sqrt(squares/float64(n)), 0.02)
+	assert.Equal(t, sensors.Unread, w.Sample(0).Core[0].Status(), "a probe that is not fitted is not read")
+}
+
+// Hyndman and Fan, Sample Quantiles in Statistical Packages, The American
+// Statistician 50 (1996), definition 7; the figures are the arithmetic of the
+// definition.
+func TestQuantile(t *testing.T) {
+	x := []float64{1, 2, 4, 8, 16}
+	assert.InDelta(t, 1.4, quantile(x, 0.1), 1e-12)
+	assert.InDelta(t, 4, quantile(x, 0.5), 1e-12)
+	assert.InDelta(t, 12.8, quantile(x, 0.9), 1e-12)
+	assert.InDelta(t, 16, quantile(x, 1), 1e-12)
+	assert.InDelta(t, 3, quantile([]float64{3}, 0.9), 1e-12)
+}
+
+// BenchmarkBatch rehearses one whole batch and reports how many times faster than
+// real time that is.
+func BenchmarkBatch(b *testing.B) {
+	s := Setup{Product: product(b, "marjoram-ring"), Cabinet: builtCabinet(b, "plywood-cabinet"), Seed: 1}
+	virtual := 0.0
+	for b.Loop() {
+		virtual += rehearse(b, s).ElapsedSeconds
+	}
+	b.ReportMetric(virtual/b.Elapsed().Seconds(), "times_real_time")
+}
+
+// BenchmarkThousandBatches is the spread that a plan is made from, on all cores.
+func BenchmarkThousandBatches(b *testing.B) {
+	s := Setup{Product: product(b, "marjoram-ring"), Cabinet: builtCabinet(b, "plywood-cabinet"), Seed: 1}
+	for b.Loop() {
+		_, err := Spread(context.Background(), s, 1000, nil)
+		require.NoError(b, err)
+	}
+}

@@ -1,0 +1,127 @@
+package sim
+
+import (
+	"context"
+	"math"
+	"math/rand/v2"
+	"runtime"
+	"sort"
+	"sync"
+	"sync/atomic"
+
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+)
+
+// How much rehearsals of a spread differ from the setup they start from: standard
+// deviations of normal draws cut off at two of them. Common practice, no source.
+const (
+	spreadLoad     = 0.05 // relative
+	spreadDiameter = 0.03 // relative
+	spreadAmbient  = 2.0  // K
+	spreadFilm     = 0.10 // relative
+)
+
+// Spread rehearses the setup runs times on all cores, each time with another seed
+// and with load, diameter, ambient and film coefficient drawn around the setup's.
+// The first run is the setup itself. progress is called from several goroutines
+// with the number of runs done. Equal setups give equal spreads, whatever the
+// number of cores.
+func Spread(ctx context.Context, setup Setup, runs int, progress func(done int)) (*SpreadResult, error) {
+	if runs < 1 {
+		runs = 1
+	}
+	seconds := make([]float64, runs)
+	complete := make([]bool, runs)
+	errs := make([]error, runs)
+	var next, done atomic.Int64
+	var wg sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), runs) {
+		wg.Go(func() {
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= runs {
+					return
+				}
+				result, err := Rehearse(ctx, draw(setup, i), nil, nil)
+				if err != nil {
+					errs[i] = err
+					next.Store(int64(runs)) // one failed or cancelled: start no more
+					return
+				}
+				seconds[i], complete[i] = result.ElapsedSeconds, result.Good()
+				n := done.Add(1)
+				if progress != nil {
+					progress(int(n))
+				}
+			}
+		})
+	}
+	wg.Wait()
+	for _, err := range errs {
+		if err != nil {
+			return nil, err
+		}
+	}
+	good := 0
+	for _, ok := range complete {
+		if ok {
+			good++
+		}
+	}
+	sort.Float64s(seconds)
+	return &SpreadResult{
+		Runs: runs, Complete: good,
+		P10Seconds: math.Round(quantile(seconds, 0.1)),
+		P50Seconds: math.Round(quantile(seconds, 0.5)),
+		P90Seconds: math.Round(quantile(seconds, 0.9)),
+	}, nil
+}
+
+// draw varies a setup for run i; run 0 is the setup itself.
+func draw(s Setup, i int) Setup {
+	if i == 0 {
+		return s
+	}
+	r := rand.New(rand.NewPCG(s.Seed, uint64(i)))
+	normal := func(deviation float64) float64 {
+		for {
+			if v := r.NormFloat64(); math.Abs(v) <= 2 {
+				return v * deviation
+			}
+		}
+	}
+	load := loadOf(s) * quantity.Kilograms(1+normal(spreadLoad))
+	diameter := s.Diameter
+	if diameter == 0 {
+		diameter = s.Product.Shape.Diameter
+		if s.Product.Shape.Form == profile.Slab {
+			diameter = s.Product.Shape.Thickness
+		}
+	}
+	diameter *= quantity.Meters(1 + normal(spreadDiameter))
+	ambient := s.Cabinet.Ambient
+	if s.Ambient != nil {
+		ambient = *s.Ambient
+	}
+	ambient += quantity.Celsius(normal(spreadAmbient))
+	film := s.FilmFactor
+	if film == 0 {
+		film = 1
+	}
+	s.Load, s.Diameter, s.Ambient = load, diameter, &ambient
+	s.FilmFactor = film * (1 + normal(spreadFilm))
+	s.Seed = r.Uint64()
+	return s
+}
+
+// quantile interpolates between the ordered values (type 7 of Hyndman and Fan,
+// The American Statistician 50, 1996).
+func quantile(ordered []float64, q float64) float64 {
+	at := q * float64(len(ordered)-1)
+	low := int(math.Floor(at))
+	if low+1 >= len(ordered) {
+		return ordered[len(ordered)-1]
+	}
+	return ordered[low] + (at-float64(low))*(ordered[low+1]-ordered[low])
+}

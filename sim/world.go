@@ -1,0 +1,242 @@
+// Package sim rehearses batches: the same controller step that runs the cabinet
+// is called on virtual time against the simulated one. A World stands in for the
+// cabinet, its probes and the person; Rehearse runs a whole batch in it; Spread
+// runs many and says how much they differ.
+package sim
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"time"
+
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+	"fumarium/sim/plant"
+)
+
+// Defaults of a Setup; common practice, no source.
+const (
+	// DefaultStart is the core of product that comes from its rest in the cold.
+	DefaultStart quantity.Celsius = 8
+	// DefaultAnswer is how long the simulated person takes for a hand step.
+	DefaultAnswer = 2 * time.Minute
+	// DefaultNoise is the standard deviation of one probe sample.
+	DefaultNoise quantity.Kelvin = 0.1
+	// resolution is the step in which a front end reports.
+	resolution = 0.0625
+	// Step is the time between two controller steps, as on the real cabinet.
+	Step = time.Second
+)
+
+// A Setup says what is rehearsed. Zero fields take the product's, the cabinet's
+// or the package's default.
+type Setup struct {
+	Product *profile.Product
+	Cabinet *cabinet.Cabinet
+
+	Load       quantity.Kilograms // the whole formula when zero
+	Diameter   quantity.Meters    // or thickness of a slab
+	Ambient    *quantity.Celsius
+	Start      *quantity.Celsius // core when hung
+	FilmFactor float64           // multiplies the film coefficients
+	Seed       uint64
+	Answer     time.Duration // how long the person takes for a hand step
+	Pressure   float64       // Pa
+}
+
+// A World is a simulated cabinet with product, probes and a person. It is not
+// safe for concurrent use.
+type World struct {
+	setup   Setup
+	plant   *plant.Plant
+	random  *rand.Rand
+	chamber []probe
+	core    []probe
+	wet     []probe
+	ambient []probe
+	place   profile.Place
+	drive   plant.Drive
+	asked   time.Duration // when the prompt that waits now was first seen
+	waiting bool
+	room    quantity.Celsius
+}
+
+// probe is a sensor in its sheath: a first-order lag, an offset, noise and the
+// front end's resolution.
+type probe struct {
+	keep   float64 // share of the old value kept over one Step
+	offset float64
+	value  float64
+	warm   bool // value holds a temperature
+}
+
+// NewWorld builds the world of a setup. Errors say which number is wrong.
+func NewWorld(s Setup) (*World, error) {
+	switch {
+	case s.Product == nil:
+		return nil, errors.New("sim: no product; name one of `fumarium products`")
+	case s.Cabinet == nil:
+		return nil, errors.New("sim: no cabinet; name a cabinet file or a shipped one")
+	case s.Cabinet.Rehearsal.Width == 0:
+		return nil, fmt.Errorf("sim: cabinet %q has no rehearsal section; add what it is built of to its file", s.Cabinet.Name)
+	}
+	shape := s.Product.Shape
+	if s.Diameter != 0 {
+		if s.Diameter < 0.005 || s.Diameter > 0.3 || !quantity.Finite(float64(s.Diameter)) {
+			return nil, fmt.Errorf("sim: diameter %v is outside 5 mm to 300 mm", s.Diameter)
+		}
+		if shape.Form == profile.Slab {
+			shape.Thickness = s.Diameter
+		} else {
+			shape.Diameter = s.Diameter
+		}
+	}
+	load := s.Load
+	if load == 0 {
+		load = s.Product.Formula.Mass()
+	}
+	if load < 0.1 || load > 100 || !quantity.Finite(float64(load)) {
+		return nil, fmt.Errorf("sim: load %v is outside 100 g to 100 kg", load)
+	}
+	start, ambient := DefaultStart, s.Cabinet.Ambient
+	if s.Start != nil {
+		start = *s.Start
+	}
+	if s.Ambient != nil {
+		ambient = *s.Ambient
+	}
+	if !(ambient >= -30 && ambient <= 45) {
+		return nil, fmt.Errorf("sim: ambient %v is outside -30 °C to 45 °C", ambient)
+	}
+	if !(start >= 0 && start <= 60) {
+		return nil, fmt.Errorf("sim: product temperature at the start %v is outside 0 °C to 60 °C", start)
+	}
+	p, err := plant.New(plant.Config{
+		Build: s.Cabinet.Rehearsal, HeaterPower: s.Cabinet.Heater.Power, Generator: s.Cabinet.Generator,
+		Load: plant.Load{
+			Shape: shape, Mix: s.Product.Formula.Composition(), Mass: load,
+			Start: start, FilmFactor: s.FilmFactor,
+		},
+		Ambient: ambient, PressurePascal: s.Pressure,
+	})
+	if err != nil {
+		return nil, fmt.Errorf("sim: %w", err)
+	}
+	w := &World{
+		setup: s, plant: p, room: ambient, place: profile.Chamber,
+		random: rand.New(rand.NewPCG(s.Seed, 0x66756d6172697565)),
+	}
+	for _, fitted := range s.Cabinet.Probes {
+		pr := probe{offset: float64(fitted.Offset)}
+		if fitted.Sheath > 0 {
+			pr.keep = math.Exp(-Step.Seconds() / fitted.Sheath.Seconds())
+		}
+		switch fitted.Role {
+		case cabinet.ChamberProbe:
+			w.chamber = append(w.chamber, pr)
+		case cabinet.CoreProbe:
+			w.core = append(w.core, pr)
+		case cabinet.WetBulbProbe:
+			w.wet = append(w.wet, pr)
+		case cabinet.AmbientProbe:
+			w.ambient = append(w.ambient, pr)
+		}
+	}
+	if w.setup.Answer == 0 {
+		w.setup.Answer = DefaultAnswer
+	}
+	w.follow()
+	return w, nil
+}
+
+// Plant gives the true values behind the probes.
+func (w *World) Plant() *plant.Plant { return w.plant }
+
+// follow lets every probe follow the truth by one Step.
+func (w *World) follow() {
+	truth := func(probes []probe, t quantity.Celsius) {
+		for i := range probes {
+			pr := &probes[i]
+			if !pr.warm {
+				pr.value, pr.warm = float64(t), true
+				continue
+			}
+			pr.value = float64(t) + (pr.value-float64(t))*pr.keep
+		}
+	}
+	truth(w.chamber, w.plant.Chamber())
+	truth(w.core, w.plant.Core())
+	if len(w.wet) > 0 { // a wet bulb costs an iteration; spare it where none is fitted
+		truth(w.wet, w.plant.WetBulb())
+	}
+	truth(w.ambient, w.room)
+}
+
+func (w *World) sample(pr *probe) sensors.Reading {
+	v := pr.value + pr.offset + float64(DefaultNoise)*w.random.NormFloat64()
+	return sensors.At(quantity.Celsius(math.Round(v/resolution) * resolution))
+}
+
+// Sample reads every probe.
+func (w *World) Sample(elapsed time.Duration) controller.Inputs {
+	in := controller.Inputs{Elapsed: elapsed}
+	for i := range w.chamber {
+		in.Chamber[i] = w.sample(&w.chamber[i])
+	}
+	for i := range w.core {
+		in.Core[i] = w.sample(&w.core[i])
+	}
+	if len(w.wet) > 0 {
+		in.WetBulb = w.sample(&w.wet[0])
+	}
+	if len(w.ambient) > 0 {
+		in.Ambient = w.sample(&w.ambient[0])
+	}
+	return in
+}
+
+// Drive sets the outputs.
+func (w *World) Drive(out controller.Outputs) {
+	w.drive = plant.Drive{
+		Heater: out.Heater, Fan: out.Fan, Smoke: out.Smoke, Humidifier: out.Humidifier,
+		Damper: out.Damper, Place: w.place,
+	}
+}
+
+// Answer is the simulated person: it returns Confirm once a hand step has waited
+// for Setup.Answer. Carrying the product from place to place is part of a stage's
+// hand step, or happens as the stage begins if the stage asks for none.
+func (w *World) Answer(s *controller.State) controller.Command {
+	p := w.setup.Product
+	stage := s.CurrentStage(p)
+	if stage == nil {
+		w.waiting = false
+		return controller.Command{}
+	}
+	if !s.Asking {
+		w.place = stage.Place
+	}
+	if _, waiting := s.Waiting(p); !waiting || s.Batch != controller.Running {
+		w.waiting = false
+		return controller.Command{}
+	}
+	if !w.waiting {
+		w.waiting, w.asked = true, s.Elapsed
+	}
+	if s.Elapsed+Step-w.asked < w.setup.Answer { // the answer reaches the next step
+		return controller.Command{}
+	}
+	w.waiting = false
+	return controller.Command{Kind: controller.Confirm}
+}
+
+// Advance lets one Step of time pass.
+func (w *World) Advance() {
+	w.plant.Advance(Step, w.drive)
+	w.follow()
+}
