@@ -1,0 +1,143 @@
+package profile
+
+import (
+	"fmt"
+	"math"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+
+	"fumarium/profile/quantity"
+)
+
+// Centre temperatures of a body of uniform start in a medium of one temperature,
+// as θ = (T - medium)/(start - medium) at Fo = αt/R²: full series of 45 terms,
+// computed with mpmath outside this project (the first roots agree with Çengel
+// table 4-2 and Incropera table 5.1).
+func TestEstimateMeetsTheSeriesSolution(t *testing.T) {
+	const (
+		conductivity = 0.45
+		diffusivity  = 1.35e-7
+		radius       = 0.025
+	)
+	for _, c := range []struct {
+		form  Form
+		biot  float64
+		fo    float64
+		theta float64
+	}{
+		{Slab, 0.7, 0.5, 0.8234}, {Slab, 0.7, 2, 0.353878}, {Slab, 2, 1, 0.369556}, {Slab, 10, 0.5, 0.454641},
+		{Cylinder, 0.7, 0.5, 0.638883}, {Cylinder, 0.7, 2, 0.108489}, {Cylinder, 2, 0.5, 0.372397}, {Cylinder, 10, 0.5, 0.1458},
+		{Sphere, 0.7, 0.5, 0.47988}, {Sphere, 1, 1, 0.107977}, {Sphere, 2, 0.5, 0.188932}, {Sphere, 10, 0.1, 0.795759},
+	} {
+		t.Run(fmt.Sprint(c.form, c.biot, c.fo), func(t *testing.T) {
+			p := conductingPiece(c.form, radius, conductivity, conductivity/diffusivity, 0)
+			seconds := c.fo * radius * radius / diffusivity
+			steps := int(math.Round(seconds / estimateStep.Seconds()))
+			for range steps {
+				p.advance(1, c.biot*conductivity/radius, estimateStep)
+			}
+			assert.InDelta(t, c.theta, 1-float64(p.core()), 0.006)
+		})
+	}
+}
+
+// Minutes until the centre of a long cylinder from 10 °C reaches its target,
+// k 0.45 W/(m·K), α 1.35e-7 m²/s: Bessel series of eight terms, computed outside
+// this project.
+func TestEstimateMeetsTheBesselTimes(t *testing.T) {
+	for _, c := range []struct {
+		diameter, film, air, core, minutes float64
+	}{
+		{0.021, 15, 75, 68, 48.9}, {0.021, 25, 80, 72, 30.8}, {0.026, 25, 75, 68, 40.8},
+		{0.043, 15, 80, 72, 109.6}, {0.050, 25, 75, 68, 94.5}, {0.065, 25, 80, 72, 132.8}, {0.075, 25, 75, 68, 167.3},
+	} {
+		p := conductingPiece(Cylinder, c.diameter/2, 0.45, 0.45/1.35e-7, 10)
+		var took time.Duration
+		for float64(p.core()) < c.core && took < estimateLimit {
+			p.advance(quantity.Celsius(c.air), c.film, estimateStep)
+			took += estimateStep
+		}
+		assert.InEpsilon(t, c.minutes, took.Minutes(), 0.015, "%v", c)
+	}
+}
+
+// After the start the centre of a cylinder follows air that rises at a constant
+// rate with a lag of (R²/α)·(1/(2 Bi) + 1/4): closed form.
+func TestEstimateMeetsTheRampLag(t *testing.T) {
+	const radius, conductivity, diffusivity, biot, perSecond = 0.016, 0.45, 1.35e-7, 0.7, 0.2 / 60
+	p := conductingPiece(Cylinder, radius, conductivity, conductivity/diffusivity, 10)
+	air := 10.0
+	for range int(5 * time.Hour / estimateStep) {
+		air += perSecond * estimateStep.Seconds()
+		p.advance(quantity.Celsius(air), biot*conductivity/radius, estimateStep)
+	}
+	lag := radius * radius / diffusivity * (1/(2*biot) + 0.25)
+	assert.InEpsilon(t, lag, (air-float64(p.core()))/perSecond, 0.01)
+}
+
+// What a piece gains is what has passed its surface.
+func TestEstimateConservesHeat(t *testing.T) {
+	for _, form := range []Form{Cylinder, Slab, Sphere} {
+		p := conductingPiece(form, 0.03, 0.45, 3.3e6, 5)
+		held := func() (sum float64) {
+			for i, c := range p.capacity {
+				sum += c * p.celsius[i]
+			}
+			return sum
+		}
+		before, passed := held(), 0.0
+		for range 500 {
+			p.advance(80, 20, estimateStep)
+			surface := p.surfaceArea / (1.0/20 + 1/p.halfShell)
+			passed += surface * (80 - p.celsius[shells-1]) * estimateStep.Seconds()
+		}
+		assert.InEpsilon(t, passed, held()-before, 1e-9)
+	}
+}
+
+func TestEstimateBatchGoesThroughTheStages(t *testing.T) {
+	p := ringSausage()
+	e := estimateBatch(p, 15)
+	for i, s := range e.stages {
+		if i > 0 {
+			assert.Equal(t, e.stages[i-1].endCore, s.startCore)
+		}
+		assert.False(t, s.cut)
+	}
+	assert.Equal(t, 40*time.Minute, e.stages[0].took)
+	assert.GreaterOrEqual(t, float64(e.stages[2].endCore), 70.0)
+	assert.LessOrEqual(t, float64(e.stages[3].endCore), 6.0)
+	assert.Greater(t, e.comeUp, 30*time.Minute)
+	assert.Less(t, e.comeUp, 3*time.Hour)
+
+	warm := estimateBatch(p, 15).comeUp
+	p.Shape.Diameter = 0.08
+	assert.Greater(t, estimateBatch(p, 15).comeUp, warm, "a thicker piece comes up later")
+}
+
+func TestEstimateOfAlternatives(t *testing.T) {
+	after := Condition{Kind: After, After: time.Hour}
+	core := Condition{Kind: CoreAtLeast, Core: 60}
+	asked := Condition{Kind: Confirmed, Confirm: "done?"}
+	for _, c := range []struct {
+		name  string
+		until Until
+		took  time.Duration
+		core  quantity.Celsius
+		met   bool
+	}{
+		{"all, one missing", Until{Conditions: []Condition{after, core}}, time.Hour, 50, false},
+		{"all", Until{Conditions: []Condition{after, core}}, time.Hour, 60, true},
+		{"any, none", Until{Any: true, Conditions: []Condition{after, core}}, time.Minute, 50, false},
+		{"any, one", Until{Any: true, Conditions: []Condition{after, core}}, time.Minute, 60, true},
+		{"the person takes no time", Until{Conditions: []Condition{asked}}, 0, 4, true},
+		{"the person adds no time", Until{Conditions: []Condition{after, asked}}, time.Hour, 4, true},
+		{"the person is not counted on", Until{Any: true, Conditions: []Condition{after, asked}}, 0, 4, false},
+		{"only persons", Until{Any: true, Conditions: []Condition{asked, asked}}, 0, 4, true},
+	} {
+		k, _ := RedMeat.Kinetics()
+		assert.Equal(t, c.met, c.until.estimatedMet(c.took, c.core, 0, k), c.name)
+	}
+}

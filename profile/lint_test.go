@@ -1,0 +1,576 @@
+package profile
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"fumarium/profile/quantity"
+)
+
+// ringSausage is a sound product; every case below breaks one thing in it.
+func ringSausage() *Product {
+	return &Product{
+		Name:    "Test ring",
+		Shape:   Shape{Form: Cylinder, Diameter: 0.036, Length: 0.4, Casing: NaturalCasing},
+		Species: RedMeat,
+		Formula: Formula{
+			Cut: []Meat{
+				{Name: "shoulder", Mass: 4, Water: 0.66, Protein: 0.18, Fat: 0.15},
+				{Name: "back fat", Mass: 1, Water: 0.08, Protein: 0.03, Fat: 0.88},
+			},
+			Cure: Cure{Name: "cure", Mass: 0.012, Nitrite: 0.0625, Method: Comminuted, Rest: 12 * time.Hour},
+			Other: []Ingredient{
+				{Name: "salt", Mass: 0.075, As: Salt},
+				{Name: "ice", Mass: 0.3, As: Water},
+			},
+		},
+		Targets: Targets{HasCore: true, Core: 70, HasLethality: true, Lethality: 6.5, Chill: ChillCured},
+		Stages: []Stage{
+			{Name: "dry", Line: 10, Heat: true, ChamberSetpoint: 50, Fan: 1, Place: Chamber, Until: all(after(40 * time.Minute))},
+			{Name: "smoke", Line: 11, Heat: true, ChamberSetpoint: 61, Smoke: true, Place: Chamber, Until: all(after(90 * time.Minute))},
+			{Name: "cook", Line: 12, Heat: true, ChamberSetpoint: 77, Fan: 1, HasDamper: true, Place: Chamber,
+				Until: all(coreAtLeast(70), Condition{Kind: LethalityAtLeast, Lethality: 6.5}), Within: 6 * time.Hour},
+			{Name: "chill", Line: 13, Place: IceWater, Until: all(coreAtMost(6)), Within: 2 * time.Hour},
+			{Name: "bloom", Line: 14, Place: ColdRoom, Until: all(after(5 * time.Hour))},
+		},
+	}
+}
+
+func all(c ...Condition) Until                 { return Until{Conditions: c} }
+func either(c ...Condition) Until              { return Until{Any: true, Conditions: c} }
+func after(d time.Duration) Condition          { return Condition{Kind: After, After: d} }
+func coreAtLeast(c quantity.Celsius) Condition { return Condition{Kind: CoreAtLeast, Core: c} }
+func coreAtMost(c quantity.Celsius) Condition  { return Condition{Kind: CoreAtMost, Core: c} }
+func logs(l float64) Condition                 { return Condition{Kind: LethalityAtLeast, Lethality: l} }
+func coreOnly(p *Product, c quantity.Celsius) {
+	p.Stages[2].Until = all(coreAtLeast(c))
+	p.Targets.Core = c
+	p.Targets.HasLethality = false
+}
+func uncured(p *Product) {
+	p.Formula.Cure = Cure{}
+	p.Targets.Chill = ChillUncured
+	p.Stages[3].Until = all(coreAtMost(4))
+}
+func insert(p *Product, at int, s Stage) {
+	p.Stages = append(p.Stages[:at:at], append([]Stage{s}, p.Stages[at:]...)...)
+}
+func slab(p *Product, s Species, t quantity.Meters) {
+	p.Species, p.Shape = s, Shape{Form: Slab, Thickness: t, Length: 0.3, Width: 0.2}
+}
+
+// hold adds a heated stage after the cook.
+func hold(p *Product, chamber quantity.Celsius, until ...Condition) {
+	insert(p, 3, Stage{Name: "hold", Heat: true, ChamberSetpoint: chamber, Place: Chamber, Until: all(until...)})
+}
+
+func reset(p *Product, s Species, core quantity.Celsius) { p.Species = s; coreOnly(p, core) }
+
+// changes are ways to alter the sound product, by name.
+type changes map[string]func(*Product, *LintContext)
+
+// lintCases has for every rule products that break it and neighbours that do not.
+var lintCases = []struct {
+	code string
+	bad  changes
+	good changes
+}{
+	{
+		"cure-rest",
+		changes{
+			"none":             func(p *Product, _ *LintContext) { p.Formula.Cure.Rest = 0 },
+			"short":            func(p *Product, _ *LintContext) { p.Formula.Cure.Rest = 7 * time.Hour },
+			"rubbed overnight": func(p *Product, _ *LintContext) { p.Formula.Cure.Method = DryRubbed },
+			"pumped, soon": func(p *Product, _ *LintContext) {
+				p.Formula.Cure.Method = Pumped
+				p.Formula.Cure.Rest = 6 * time.Hour
+			},
+		},
+		changes{
+			"accelerated": func(p *Product, _ *LintContext) {
+				p.Formula.Cure.Rest = 90 * time.Minute
+				p.Formula.Other = append(p.Formula.Other, Ingredient{Name: "erythorbate", Mass: 0.002, As: Accelerator})
+			},
+			"no cure": func(p *Product, _ *LintContext) { uncured(p) },
+		},
+	},
+	{
+		"dry-first",
+		changes{
+			"smoke first":  func(p *Product, _ *LintContext) { p.Stages = p.Stages[1:] },
+			"smoky drying": func(p *Product, _ *LintContext) { p.Stages[0].Smoke = true },
+			"five minutes": func(p *Product, _ *LintContext) { p.Stages[0].Until = all(after(5 * time.Minute)) },
+			"half an hour in the cold": func(p *Product, _ *LintContext) {
+				p.Stages[0] = Stage{Name: "hang", Place: ColdRoom, Until: all(after(30 * time.Minute))}
+			},
+			"shut in without fan": func(p *Product, _ *LintContext) {
+				p.Stages[0] = Stage{Name: "hang", Place: Chamber, Until: all(after(time.Hour))}
+			},
+		},
+		changes{
+			"no smoke at all": func(p *Product, _ *LintContext) { p.Stages = p.Stages[2:] },
+			"a night in the cold": func(p *Product, _ *LintContext) {
+				p.Stages[0] = Stage{Name: "hang", Place: ColdRoom, Until: all(after(9 * time.Hour))}
+			},
+			"cold, with fan": func(p *Product, _ *LintContext) {
+				p.Stages[0] = Stage{Name: "hang", Place: Chamber, Fan: 1, Until: all(after(time.Hour))}
+			},
+		},
+	},
+	{
+		"plastic-smoke",
+		changes{"plastic": func(p *Product, _ *LintContext) { p.Shape.Casing = PlasticCasing }},
+		changes{
+			"fibrous":       func(p *Product, _ *LintContext) { p.Shape.Casing = FibrousCasing },
+			"without smoke": func(p *Product, _ *LintContext) { p.Shape.Casing = PlasticCasing; p.Stages[1].Smoke = false },
+		},
+	},
+	{
+		"burn",
+		changes{
+			"assumed": func(p *Product, _ *LintContext) { p.Stages[1].Until = all(after(5 * time.Hour)) },
+			"known":   func(_ *Product, c *LintContext) { c.Burn = time.Hour },
+			"two in a row": func(p *Product, _ *LintContext) {
+				p.Stages[1].Until = all(after(150 * time.Minute))
+				insert(p, 2, p.Stages[1])
+			},
+		},
+		changes{
+			"long burner": func(p *Product, c *LintContext) {
+				p.Stages[1].Until = all(after(5 * time.Hour))
+				c.Burn = 6 * time.Hour
+			},
+			"filled again": func(p *Product, _ *LintContext) {
+				p.Stages[1].Until = all(after(150 * time.Minute))
+				insert(p, 2, p.Stages[1])
+				p.Stages[2].Ask = "Fill the generator again"
+			},
+		},
+	},
+	{
+		"hot-smoke",
+		changes{"100 °C": func(p *Product, _ *LintContext) { p.Stages[1].ChamberSetpoint = 100 }},
+		changes{
+			"95 °C":          func(p *Product, _ *LintContext) { p.Stages[1].ChamberSetpoint = 95 },
+			"hot without it": func(p *Product, _ *LintContext) { p.Stages[2].ChamberSetpoint = 100 },
+		},
+	},
+	{
+		"fat-out",
+		changes{
+			"hot sausage": func(p *Product, _ *LintContext) { p.Stages[2].ChamberSetpoint = 92 },
+			"warm cheese": func(p *Product, _ *LintContext) { p.Species = Dairy; p.Shape.Casing = NoCasing },
+		},
+		changes{
+			"at the limit": func(p *Product, _ *LintContext) { p.Stages[2].ChamberSetpoint = 85 },
+			"lean": func(p *Product, _ *LintContext) {
+				p.Stages[2].ChamberSetpoint = 92
+				p.Formula.Cut = []Meat{{Name: "lean", Mass: 5, Water: 0.75, Protein: 0.22, Fat: 0.02}}
+			},
+			"bare": func(p *Product, _ *LintContext) { p.Stages[2].ChamberSetpoint = 92; p.Shape.Casing = NoCasing },
+		},
+	},
+	{
+		"jump",
+		changes{
+			"straight to the cook": func(p *Product, _ *LintContext) {
+				p.Stages[1].Until = all(after(time.Minute))
+				p.Stages[1].ChamberSetpoint = 50
+			},
+			"a ramp in name only": func(p *Product, _ *LintContext) {
+				p.Stages[1].Until = all(after(time.Minute))
+				p.Stages[1].ChamberSetpoint = 50
+				p.Stages[2].Ramp = 200. / 3600
+			},
+		},
+		changes{
+			"ramp": func(p *Product, _ *LintContext) {
+				p.Stages[1].Until = all(after(time.Minute))
+				p.Stages[1].ChamberSetpoint = 50
+				p.Stages[2].Ramp = 30. / 3600
+			},
+			"set core": func(p *Product, _ *LintContext) {
+				p.Stages[1].ChamberSetpoint = 56
+				p.Stages[1].Until = all(after(4 * time.Hour))
+				p.Stages[2].ChamberSetpoint = 80
+			},
+			"bare": func(p *Product, _ *LintContext) {
+				p.Stages[1].Until = all(after(time.Minute))
+				p.Stages[1].ChamberSetpoint = 50
+				p.Shape.Casing = NetCasing
+			},
+		},
+	},
+	{
+		"chamber-limit",
+		changes{"too near": func(_ *Product, c *LintContext) { c.ChamberHigh = 81 }},
+		changes{"far enough": func(_ *Product, c *LintContext) { c.ChamberHigh = 82 }},
+	},
+	{
+		"below-ambient",
+		changes{
+			"hot day": func(p *Product, c *LintContext) { p.Stages[0].ChamberSetpoint = 28; c.HasAmbient, c.Ambient = true, 31 },
+			"assumed": func(p *Product, _ *LintContext) { p.Stages[0].ChamberSetpoint = 12 },
+		},
+		changes{"cold day": func(p *Product, c *LintContext) { p.Stages[0].ChamberSetpoint = 12; c.HasAmbient = true }},
+	},
+	{
+		"uncured-warm",
+		changes{
+			"slow smoke": func(p *Product, _ *LintContext) { uncured(p); p.Stages[1].ChamberSetpoint = 55 },
+			"cold smoke": func(p *Product, _ *LintContext) {
+				uncured(p)
+				p.Stages[1] = Stage{Name: "smoke", Smoke: true, Place: Chamber, Until: all(after(3 * time.Hour))}
+			},
+			"fish, no brine": func(p *Product, _ *LintContext) {
+				uncured(p)
+				p.Species = Fish
+				p.Formula.Other = nil
+				p.Stages[1].ChamberSetpoint = 55
+			},
+		},
+		changes{
+			"cured":      func(p *Product, _ *LintContext) { p.Stages[1].ChamberSetpoint = 55 },
+			"hot enough": func(p *Product, _ *LintContext) { uncured(p); p.Stages[1].ChamberSetpoint = 60 },
+			"fish, brine": func(p *Product, _ *LintContext) {
+				uncured(p)
+				p.Species = Fish
+				p.Formula.Other[0].Mass = 0.2
+				p.Stages[1].ChamberSetpoint = 55
+			},
+			"cold": func(p *Product, c *LintContext) {
+				uncured(p)
+				c.HasAmbient, c.Ambient = true, 2
+				p.Stages[1] = Stage{Name: "smoke", Smoke: true, Place: Chamber, Until: all(after(3 * time.Hour))}
+			},
+		},
+	},
+	{
+		"come-up",
+		changes{
+			"as thick as a ham": func(p *Product, _ *LintContext) { p.Shape.Diameter = 0.2 },
+			"too cool for long": func(p *Product, _ *LintContext) {
+				p.Stages[1].ChamberSetpoint = 45
+				p.Stages[1].Until = all(after(7 * time.Hour))
+			},
+		},
+		changes{
+			"thick and hot": func(p *Product, _ *LintContext) { p.Shape.Diameter = 0.09 },
+			"cheese":        func(p *Product, _ *LintContext) { p.Species = Dairy; p.Shape.Diameter = 0.2 },
+		},
+	},
+	{
+		"never-ends",
+		changes{
+			"core above chamber":  func(p *Product, _ *LintContext) { p.Stages[2].ChamberSetpoint = 70 },
+			"core beside chamber": func(p *Product, _ *LintContext) { p.Stages[2].ChamberSetpoint = 71.5 },
+			"as cold as ice":      func(p *Product, _ *LintContext) { p.Stages[3].Until = all(coreAtMost(0)) },
+			"cold in a warm room": func(p *Product, _ *LintContext) { p.Stages[3].Place = Room },
+			"smoke alone": func(p *Product, _ *LintContext) {
+				p.Stages[1].Heat = false
+				p.Stages[1].Until = all(coreAtLeast(60))
+			},
+			"lukewarm lethality": func(p *Product, _ *LintContext) {
+				p.Stages[2].ChamberSetpoint = 54
+				p.Stages[2].Until = all(logs(6.5))
+			},
+			"uncounted species": func(p *Product, _ *LintContext) { p.Species = Poultry },
+			"two impossible": func(p *Product, _ *LintContext) {
+				p.Stages[2].ChamberSetpoint = 54
+				p.Stages[2].Until = either(logs(6.5), coreAtLeast(70))
+			},
+		},
+		changes{
+			"time is enough": func(p *Product, _ *LintContext) {
+				p.Stages[2].ChamberSetpoint = 70
+				p.Stages[2].Until = either(coreAtLeast(70), after(time.Hour))
+			},
+			"cold in a cold room": func(p *Product, c *LintContext) { p.Stages[3].Place = Room; c.HasAmbient = true },
+			"game counts":         func(p *Product, _ *LintContext) { p.Species = Game },
+		},
+	},
+	{
+		"no-within",
+		changes{
+			"cook":  func(p *Product, _ *LintContext) { p.Stages[2].Within = 0 },
+			"chill": func(p *Product, _ *LintContext) { p.Stages[3].Within = 0 },
+		},
+		changes{"by time": func(p *Product, _ *LintContext) { p.Stages[2].Within = 0; p.Stages[2].Until = all(after(time.Hour)) }},
+	},
+	{
+		"within-short",
+		changes{
+			"cook":  func(p *Product, _ *LintContext) { p.Stages[2].Within = 10 * time.Minute },
+			"chill": func(p *Product, _ *LintContext) { p.Stages[3].Within = 5 * time.Minute },
+		},
+		changes{
+			"air dries and cools": func(p *Product, _ *LintContext) {
+				p.Stages[3].Place, p.Stages[3].Within = ColdRoom, time.Hour
+			},
+		},
+	},
+	{
+		"core-low",
+		changes{
+			"red meat, core alone": func(p *Product, _ *LintContext) { coreOnly(p, 65) },
+			"red meat, five logs":  func(p *Product, _ *LintContext) { p.Stages[2].Until = all(logs(5)) },
+			"red meat, by time":    func(p *Product, _ *LintContext) { p.Stages[2].Until = all(after(2 * time.Hour)) },
+			"red meat, any": func(p *Product, _ *LintContext) {
+				p.Stages[2].Until = either(coreAtLeast(72), after(2*time.Hour))
+			},
+			"red meat, short hold": func(p *Product, _ *LintContext) {
+				coreOnly(p, 60)
+				hold(p, 62, coreAtLeast(60), after(11*time.Minute))
+			},
+			"red meat, cool hold": func(p *Product, _ *LintContext) {
+				coreOnly(p, 60)
+				hold(p, 58, after(time.Hour))
+			},
+			"red meat, 54 °C for a day": func(p *Product, _ *LintContext) {
+				coreOnly(p, 54)
+				hold(p, 56, after(24*time.Hour))
+			},
+			"cured poultry":   func(p *Product, _ *LintContext) { reset(p, Poultry, 71) },
+			"uncured poultry": func(p *Product, _ *LintContext) { uncured(p); reset(p, Poultry, 73) },
+			"fish, no hold":   func(p *Product, _ *LintContext) { reset(p, Fish, 64) },
+			"fish, short hold": func(p *Product, _ *LintContext) {
+				reset(p, Fish, 64)
+				hold(p, 70, coreAtLeast(63), after(20*time.Minute))
+			},
+			"game": func(p *Product, _ *LintContext) { reset(p, Game, 70) },
+		},
+		changes{
+			"red meat, instant": func(p *Product, _ *LintContext) { coreOnly(p, 70) },
+			"red meat, held": func(p *Product, _ *LintContext) {
+				coreOnly(p, 60)
+				hold(p, 63, coreAtLeast(60), after(12*time.Minute))
+			},
+			"red meat, lethality": func(p *Product, _ *LintContext) { p.Stages[2].Until = all(logs(6.5)) },
+			"cured poultry":       func(p *Product, _ *LintContext) { reset(p, Poultry, 71.2) },
+			"uncured poultry":     func(p *Product, _ *LintContext) { uncured(p); reset(p, Poultry, 74) },
+			"uncured poultry, held": func(p *Product, _ *LintContext) {
+				uncured(p)
+				reset(p, Poultry, 71.2)
+				hold(p, 77, coreAtLeast(71.2), after(time.Minute))
+			},
+			"fish, held": func(p *Product, _ *LintContext) {
+				reset(p, Fish, 63)
+				hold(p, 70, coreAtLeast(63), after(30*time.Minute))
+			},
+			"game":   func(p *Product, _ *LintContext) { reset(p, Game, 74) },
+			"cheese": func(p *Product, _ *LintContext) { p.Species = Dairy; p.Stages[2].Until = all(after(time.Hour)) },
+		},
+	},
+	{
+		"target-open",
+		changes{
+			"core":      func(p *Product, _ *LintContext) { p.Targets.Core = 72 },
+			"lethality": func(p *Product, _ *LintContext) { p.Targets.Core = 66; p.Stages[2].Until = all(coreAtLeast(66)) },
+		},
+		changes{
+			"hot core covers it": func(p *Product, _ *LintContext) { p.Stages[2].Until = all(coreAtLeast(70)) },
+		},
+	},
+	{
+		"dry-cook",
+		changes{
+			"open":      func(p *Product, _ *LintContext) { slab(p, RedMeat, 0.04); p.Stages[2].Damper = 1 },
+			"never set": func(p *Product, _ *LintContext) { slab(p, RedMeat, 0.04); p.Stages[2].HasDamper = false },
+			"brief":     func(p *Product, _ *LintContext) { slab(p, RedMeat, 0.01) },
+		},
+		changes{
+			"shut": func(p *Product, _ *LintContext) {
+				slab(p, RedMeat, 0.04)
+				p.Stages[2].Until.Conditions = append(p.Stages[2].Until.Conditions, after(90*time.Minute))
+			},
+			"moist": func(p *Product, _ *LintContext) {
+				slab(p, RedMeat, 0.04)
+				p.Stages[2].HasDamper = false
+				p.Stages[2].HasHumidity, p.Stages[2].Humidity = true, 0.92
+				p.Stages[2].Until.Conditions = append(p.Stages[2].Until.Conditions, after(90*time.Minute))
+			},
+			"casing": func(p *Product, _ *LintContext) { p.Stages[2].HasDamper = false },
+			"fish":   func(p *Product, _ *LintContext) { slab(p, Fish, 0.04); p.Stages[2].Damper = 1 },
+		},
+	},
+	{
+		"no-chill",
+		changes{
+			"none":         func(p *Product, _ *LintContext) { p.Stages = p.Stages[:3] },
+			"by the clock": func(p *Product, _ *LintContext) { p.Stages[3].Until = all(after(20 * time.Minute)) },
+			"no limits":    func(p *Product, _ *LintContext) { p.Targets.Chill = NoChillRule },
+		},
+		changes{
+			"cheese": func(p *Product, _ *LintContext) { p.Species = Dairy; p.Stages = p.Stages[:2] },
+		},
+	},
+	{
+		"chill-end",
+		changes{
+			"cured":   func(p *Product, _ *LintContext) { p.Stages[3].Until = all(coreAtMost(8)) },
+			"uncured": func(p *Product, _ *LintContext) { p.Targets.Chill = ChillUncured },
+			"retail":  func(p *Product, _ *LintContext) { p.Targets.Chill = ChillRetail },
+		},
+		changes{
+			"cured": func(p *Product, _ *LintContext) { p.Stages[3].Until = all(coreAtMost(7.2)) },
+			"uncured": func(p *Product, _ *LintContext) {
+				p.Targets.Chill = ChillUncured
+				p.Stages[3].Until = all(coreAtMost(4.4))
+			},
+			"two steps": func(p *Product, _ *LintContext) {
+				p.Stages[3].Until = all(coreAtMost(20))
+				p.Stages[4].Until = all(coreAtMost(5))
+			},
+		},
+	},
+	{
+		"chill-cure",
+		changes{
+			"no cure":     func(p *Product, _ *LintContext) { p.Formula.Cure = Cure{} },
+			"little cure": func(p *Product, _ *LintContext) { p.Formula.Cure.Mass = 0.007 },
+		},
+		changes{
+			"enough":  func(p *Product, _ *LintContext) { p.Formula.Cure.Mass = 0.0081 },
+			"uncured": func(p *Product, _ *LintContext) { uncured(p) },
+		},
+	},
+	{
+		"heat-after-chill",
+		changes{
+			"warmed again": func(p *Product, _ *LintContext) { insert(p, 4, p.Stages[1]) },
+		},
+		changes{
+			"cold before": func(p *Product, _ *LintContext) {
+				insert(p, 0, Stage{Name: "hang", Place: ColdRoom, Until: all(after(9 * time.Hour))})
+			},
+		},
+	},
+}
+
+func codesOf(p *Product, c LintContext) map[string]bool {
+	codes := map[string]bool{}
+	for _, f := range Lint(p, "test.yaml", c) {
+		code, _, _ := strings.Cut(f.Message, ":")
+		codes[code] = true
+	}
+	return codes
+}
+
+func TestLintFindsNothingInASoundProduct(t *testing.T) {
+	assert.Empty(t, Lint(ringSausage(), "test.yaml", LintContext{}))
+}
+
+func TestLintRules(t *testing.T) {
+	tested := map[string]bool{}
+	for _, c := range lintCases {
+		tested[c.code] = true
+		require.NotEmpty(t, c.bad, c.code)
+		for name, change := range c.bad {
+			t.Run(c.code+"/finds "+name, func(t *testing.T) {
+				p, context := ringSausage(), LintContext{}
+				change(p, &context)
+				assert.True(t, codesOf(p, context)[c.code], "found only %v", Lint(p, "test.yaml", context))
+			})
+		}
+		for name, change := range c.good {
+			t.Run(c.code+"/passes "+name, func(t *testing.T) {
+				p, context := ringSausage(), LintContext{}
+				change(p, &context)
+				assert.False(t, codesOf(p, context)[c.code], "%v", Lint(p, "test.yaml", context))
+			})
+		}
+	}
+	for _, rule := range lintRules {
+		assert.True(t, tested[rule.code], "rule %s has no case", rule.code)
+	}
+	assert.Len(t, tested, len(lintRules), "two rules of one code, or a case without a rule")
+}
+
+// Minutes and seconds of FSIS Appendix A (1999), 6.5-log column, by °F. The table
+// rounds up to whole minutes up to 145 °F and to seconds above.
+func TestLintHoldsRedMeatToTheTable(t *testing.T) {
+	for fahrenheit, want := range map[float64]time.Duration{
+		130: 112 * time.Minute, 133: 56 * time.Minute, 138: 18 * time.Minute, 140: 12 * time.Minute, 145: 4 * time.Minute,
+		147: 134 * time.Second, 150: 67 * time.Second, 153: 34 * time.Second, 157: 14 * time.Second,
+	} {
+		grain := time.Minute
+		if fahrenheit > 145 {
+			grain = time.Second
+		}
+		hold := redMeatHold(quantity.FromFahrenheit(fahrenheit))
+		// 0.2 %: the published D is 0.172 min, the table was made with 0.1717.
+		assert.LessOrEqual(t, hold.Seconds(), want.Seconds()*1.002, "%v °F", fahrenheit)
+		assert.Greater(t, hold, want-grain, "%v °F", fahrenheit)
+	}
+	assert.Greater(t, redMeatHold(54), 1000*time.Hour, "below the first row no time counts")
+}
+
+func TestLintSaysWhereAndWhat(t *testing.T) {
+	p := ringSausage()
+	p.Stages[2].Within = 0
+	p.Formula.Cure.Rest = 0
+	faults := Lint(p, "ring.yaml", LintContext{})
+	require.Len(t, faults, 2)
+	assert.Equal(t, 1, faults[0].Line)
+	assert.Equal(t, 12, faults[1].Line, "the line of the stage")
+	for _, f := range faults {
+		assert.Equal(t, "ring.yaml", f.File)
+		assert.True(t, f.Warning)
+		assert.Equal(t, 1, f.Column)
+	}
+}
+
+// Whatever a product file may hold, lint answers in whole sentences.
+func TestLintOfAnyProduct(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		p := ringSausage()
+		p.Shape = Shape{
+			Form: Form(rapid.IntRange(1, 3).Draw(t, "form")), Casing: Casing(rapid.IntRange(0, 6).Draw(t, "casing")),
+			Diameter: 0.02, Thickness: quantity.Meters(rapid.Float64Range(0.005, 0.3).Draw(t, "thickness")), Length: 0.4, Width: 0.4,
+		}
+		p.Species = Species(rapid.IntRange(1, 5).Draw(t, "species"))
+		p.Formula.Cure.Method = CureMethod(rapid.IntRange(0, 4).Draw(t, "method"))
+		if rapid.Bool().Draw(t, "only water") {
+			p.Formula = Formula{Cut: []Meat{{Name: "water", Mass: 1, Water: 1}}}
+		}
+		for i := range p.Stages {
+			s := &p.Stages[i]
+			s.Heat = rapid.Bool().Draw(t, "heat")
+			s.Smoke = rapid.Bool().Draw(t, "smoke")
+			s.Place = Place(rapid.IntRange(1, 4).Draw(t, "place"))
+			s.ChamberSetpoint = quantity.Celsius(rapid.Float64Range(0, 130).Draw(t, "chamber"))
+			s.Until.Any = rapid.Bool().Draw(t, "any")
+			s.Until.Conditions = nil
+			for range rapid.IntRange(1, 3).Draw(t, "conditions") {
+				s.Until.Conditions = append(s.Until.Conditions, Condition{
+					Kind: ConditionKind(rapid.IntRange(1, 5).Draw(t, "kind")), Core: quantity.Celsius(rapid.Float64Range(0, 100).Draw(t, "core")),
+					Lethality: 6.5, After: time.Hour, Confirm: "done?",
+				})
+			}
+		}
+		last := 0
+		for _, f := range Lint(p, "any.yaml", LintContext{}) {
+			if f.Line < last || !f.Warning || f.Message == "" || f.Remedy == "" || strings.Contains(f.Error(), "%!") {
+				t.Fatalf("%+v", f)
+			}
+			last = f.Line
+		}
+	})
+}
+
+func ExampleLint() {
+	p := ringSausage()
+	p.Stages[2].ChamberSetpoint = 88
+	for _, f := range Lint(p, "ring.yaml", LintContext{Burn: time.Hour}) {
+		fmt.Println(f)
+	}
+	// Output:
+	// ring.yaml:11:1: burn: by the end of stage "smoke" the generator has to smoke for 1 h 30 min in one go, but a filling lasts 1 h (generator burn time); shorten the smoke, or split it and ask for a new filling with ask
+	// ring.yaml:12:1: fat-out: stage "cook" heats the chamber to 88 °C; above about 85 °C fat runs out of a sausage (common practice, no source); lower the chamber and give the stage more time
+}
