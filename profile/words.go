@@ -70,3 +70,13 @@ func (m CureMethod) String() string {
 	}
 	return "none"
 }
+
+// String is the casing as the product file spells it.
+func (c Casing) String() string {
+	for _, w := range casings {
+		if w.Meaning == c {
+			return w.Text
+		}
+	}
+	return "unknown casing"
+}

@@ -102,13 +102,22 @@ type Rehearsal struct {
 	Width, Depth, Height quantity.Meters // inside
 	Wall                 []Layer         // from the inside out
 	Racks                quantity.Kilograms
-	Element              quantity.Kilograms            // mass of the heating element, as steel
-	Leak                 quantity.CubicMetersPerSecond // through cracks, at a stack of 1 K times 1 m
-	Vent                 quantity.CubicMetersPerSecond // through the open damper, likewise
-	FanFlow              quantity.CubicMetersPerSecond // moved inside the chamber at full fan
-	FanExchange          quantity.CubicMetersPerSecond // fresh air the full fan draws through the open damper
-	Humidifier           quantity.Kilograms            // water vapour per hour when on
+	Element              quantity.Kilograms // mass of the heating element, as steel
+	// PastTray is the share of the element's radiation that passes the drip tray or
+	// deflector above it and meets walls and product; the rest warms the air that
+	// rises past the tray. Parse fills in DefaultPastTray.
+	PastTray    quantity.Ratio
+	Leak        quantity.CubicMetersPerSecond // through cracks, at a stack of 1 K times 1 m
+	Vent        quantity.CubicMetersPerSecond // through the open damper, likewise
+	FanFlow     quantity.CubicMetersPerSecond // moved inside the chamber at full fan
+	FanExchange quantity.CubicMetersPerSecond // fresh air the full fan draws through the open damper
+	Humidifier  quantity.Kilograms            // water vapour per hour when on
 }
+
+// DefaultPastTray is that of an ordinary drip tray over the element. It was chosen
+// so that thin links in the plywood cabinet cook as the trade's rules of thumb have
+// it (sim/practice_test.go); common practice, no source.
+const DefaultPastTray quantity.Ratio = 0.4
 
 // A Layer is one layer of the chamber wall.
 type Layer struct {

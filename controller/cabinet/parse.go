@@ -44,6 +44,7 @@ var (
 	elementRange   = source.Range[quantity.Kilograms]{Low: 0.05, High: 50, Text: quantity.Kilograms.String}
 	draughtRange   = source.Range[quantity.CubicMetersPerSecond]{Low: 0, High: 500. / 3600, Text: quantity.CubicMetersPerSecond.String}
 	fanRange       = source.Range[quantity.CubicMetersPerSecond]{Low: 0, High: 20_000. / 3600, Text: quantity.CubicMetersPerSecond.String}
+	trayRange      = source.Range[quantity.Ratio]{Low: 0, High: 1, Text: quantity.Ratio.String}
 	humidifierRate = source.Range[quantity.Kilograms]{Low: 0, High: 50, Text: quantity.Kilograms.String}
 )
 
@@ -256,6 +257,10 @@ func parseRehearsal(m *source.Map) Rehearsal {
 		m.FaultAt("fan exchange", fmt.Sprintf("%v is more than the fan moves in all, %v", r.FanExchange, r.FanFlow), "lower it, or raise fan flow")
 	}
 	r.Humidifier, _ = source.ReadIn(m.Take("humidifier"), quantity.ParseMass, humidifierRate)
+	r.PastTray = DefaultPastTray
+	if v := m.Take("past tray"); v.Present() {
+		r.PastTray, _ = source.ReadIn(v, quantity.ParseRatio, trayRange)
+	}
 	m.Done()
 	return r
 }

@@ -95,7 +95,7 @@ func TestParse(t *testing.T) {
 		Response:   Response{Gain: 120, Lag: 20 * time.Minute, SecondLag: 2 * time.Minute, DeadTime: 30 * time.Second},
 		Rehearsal: Rehearsal{Width: 0.6, Depth: 0.55, Height: 1.2,
 			Wall:  []Layer{{Material: "brick", Thickness: 0.115}, {Material: "mineral wool", Thickness: 0.03}},
-			Racks: 4, Element: 0.8, Leak: 0.3 / 3600, Vent: 4. / 3600, FanFlow: 150. / 3600, FanExchange: 10. / 3600, Humidifier: 0.5},
+			Racks: 4, Element: 0.8, PastTray: DefaultPastTray, Leak: 0.3 / 3600, Vent: 4. / 3600, FanFlow: 150. / 3600, FanExchange: 10. / 3600, Humidifier: 0.5},
 	}, got)
 	assert.True(t, got.CanRehearse())
 }

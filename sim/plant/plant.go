@@ -77,6 +77,7 @@ type Plant struct {
 	volume, height, speed, opening float64 // m³, m, m/s with the fan, m² of the door
 	leak, vent, exchange           float64 // m³/s
 	power                          float64 // W
+	pastTray                       float64 // share of the element's radiation that meets walls and product
 	steam                          float64 // humidifier, kg/s
 	generator                      generator
 
@@ -141,9 +142,6 @@ const (
 	rackArea     = 4 / (rackDiameter * 7900)
 	// emissivity of wet meat, sooty steel and oxidised elements.
 	emissivity = 0.9
-	// elementView is the largest share of the element's radiation that can meet
-	// product; the rest is behind the drip tray.
-	elementView = 0.3
 	// doorDischarge and doorDraught: exchange through an open door by the
 	// difference in density, (C/3)·A·√(g·H·ΔT/T), and a little without any.
 	doorDischarge = 0.6
@@ -194,6 +192,7 @@ func New(c Config) (*Plant, error) {
 		{"Build.FanFlow", float64(b.FanFlow), false},
 		{"Build.FanExchange", float64(b.FanExchange), false},
 		{"Build.Humidifier", float64(b.Humidifier), false},
+		{"Build.PastTray", float64(b.PastTray), false},
 		{"HeaterPower", float64(c.HeaterPower), false},
 		{"Generator.Heat", float64(c.Generator.Heat), false},
 		{"Generator.Air", float64(c.Generator.Air), false},
@@ -208,6 +207,9 @@ func New(c Config) (*Plant, error) {
 			}
 			return nil, fmt.Errorf("plant: %s is %v; it must be %s", f.name, f.value, limit)
 		}
+	}
+	if b.PastTray > 1 {
+		return nil, fmt.Errorf("plant: Build.PastTray is %v; it must be at most 1", float64(b.PastTray))
 	}
 	if c.PressurePascal == 0 {
 		c.PressurePascal = psychrometer.StandardPressure
@@ -248,7 +250,7 @@ func New(c Config) (*Plant, error) {
 		},
 		volume: w * d * h, height: h, opening: w * h, speed: float64(b.FanFlow) / (w * d),
 		leak: float64(b.Leak), vent: float64(b.Vent), exchange: float64(b.FanExchange),
-		power: float64(c.HeaterPower), steam: float64(b.Humidifier) / 3600,
+		power: float64(c.HeaterPower), pastTray: float64(b.PastTray), steam: float64(b.Humidifier) / 3600,
 		generator: generator{heat: float64(c.Generator.Heat), air: float64(c.Generator.Air), burn: c.Generator.Burn.Seconds()},
 		pressure:  c.PressurePascal, ambientHumidity: float64(c.AmbientHumidity),
 		drive: Drive{Place: profile.Chamber},
@@ -494,4 +496,11 @@ func (p *Plant) Surroundings() quantity.Celsius {
 // start.
 func (p *Plant) Yield() quantity.Ratio {
 	return quantity.Ratio(p.product.mass() / p.product.startMass)
+}
+
+// SurfaceActivity is the water activity at the product's surface: 1 while it is
+// wet, falling as it dries.
+func (p *Plant) SurfaceActivity() float64 {
+	a, _ := p.product.activity()
+	return a
 }

@@ -14,7 +14,8 @@ import (
 
 func woolCabinet() cabinet.Rehearsal { // the example cabinet of 0.6 × 0.6 × 1.2 m
 	return cabinet.Rehearsal{
-		Width: 0.6, Depth: 0.6, Height: 1.2,
+		PastTray: cabinet.DefaultPastTray,
+		Width:    0.6, Depth: 0.6, Height: 1.2,
 		Wall: []cabinet.Layer{
 			{Material: "stainless", Thickness: 0.001}, {Material: "mineral wool", Thickness: 0.03},
 			{Material: "sheet steel", Thickness: 0.001},
@@ -25,7 +26,8 @@ func woolCabinet() cabinet.Rehearsal { // the example cabinet of 0.6 × 0.6 × 1
 
 func sheetBox() cabinet.Rehearsal { // a bare box of 0.05 m³
 	return cabinet.Rehearsal{
-		Width: 0.35, Depth: 0.35, Height: 0.41,
+		PastTray: cabinet.DefaultPastTray,
+		Width:    0.35, Depth: 0.35, Height: 0.41,
 		Wall:  []cabinet.Layer{{Material: "sheet steel", Thickness: 0.001}},
 		Racks: 0.8, Element: 0.3, Leak: 0.0003, Vent: 0.001, FanFlow: 0.05, FanExchange: 0.005, Humidifier: 0.3,
 	}
@@ -33,7 +35,8 @@ func sheetBox() cabinet.Rehearsal { // a bare box of 0.05 m³
 
 func masonryRoom() cabinet.Rehearsal { // a walk-in of 4 m³
 	return cabinet.Rehearsal{
-		Width: 1.2, Depth: 1.5, Height: 2.25,
+		PastTray: cabinet.DefaultPastTray,
+		Width:    1.2, Depth: 1.5, Height: 2.25,
 		Wall:  []cabinet.Layer{{Material: "lime plaster", Thickness: 0.015}, {Material: "brick", Thickness: 0.24}},
 		Racks: 25, Element: 4, Leak: 0.001, Vent: 0.01, FanFlow: 0.8, FanExchange: 0.03, Humidifier: 4,
 	}

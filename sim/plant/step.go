@@ -119,11 +119,14 @@ func (p *Plant) step() {
 	}
 
 	// Radiation, W/K.
-	area := p.element.area
+	// The drip tray catches most of what the element radiates and hands it to the
+	// air that rises past it.
+	area := p.element.area * p.pastTray
+	elementAir := f.element + radiation(te, ta)*(p.element.area-area)
 	rackLining := radiation(tr, tl) * p.racks.area
 	var elementProduct, airProduct, liningProduct, farProduct float64
 	if inside {
-		share := elementView * l.area / (l.area + p.wall.area)
+		share := l.area / (l.area + p.wall.area)
 		elementProduct = radiation(te, ts) * area * share
 		area -= area * share
 		airProduct = f.product
@@ -188,7 +191,7 @@ func (p *Plant) step() {
 	corePull, coreSource := l.chain.Forward(0)
 
 	// Element, racks and vapour in terms of the rest.
-	element := 1 / (p.element.capacity*inv + f.element + elementLining + elementProduct)
+	element := 1 / (p.element.capacity*inv + elementAir + elementLining + elementProduct)
 	elementHas := p.element.capacity*inv*te + power
 	racks := 1 / (p.racks.capacity*inv + f.racks + rackLining)
 	racksHave := p.racks.capacity * inv * tr
@@ -203,10 +206,10 @@ func (p *Plant) step() {
 	// Air, lining and surface: a·x = b.
 	flows := inDry*airHeat + inVapour*vapourHeat
 	store := (p.air.dry*airHeat + p.air.vapour*vapourHeat) * inv
-	toElement, toRacks := f.element*element, f.racks*racks
+	toElement, toRacks := elementAir*element, f.racks*racks
 	fogMoist := fogLatent * fogTake * moist
-	aa := store + flows + steam*vapourHeat + f.element + f.racks + f.lining + airProduct + fogLatent*fogRise -
-		toElement*f.element - toRacks*f.racks - fogMoist*fogRise
+	aa := store + flows + steam*vapourHeat + elementAir + f.racks + f.lining + airProduct + fogLatent*fogRise -
+		toElement*elementAir - toRacks*f.racks - fogMoist*fogRise
 	al := f.lining + toElement*elementLining + toRacks*rackLining + fogMoist*wetRise
 	as := airProduct + toElement*elementProduct + fogMoist*moistSurface
 	ab := store*ta + flows*p.ambient.t + steam*vapourHeat*steamTemperature + burning + p.owed*inv -
@@ -217,7 +220,7 @@ func (p *Plant) step() {
 	wetMoist := wetLatent * wetTake * moist
 	ll := metal*inv + wallPull + f.lining + elementLining + rackLining + liningProduct + wetLatent*wetRise -
 		toElement*elementLining - toRacks*rackLining - wetMoist*wetRise
-	la := f.lining + toElement*f.element + toRacks*f.racks + wetMoist*fogRise
+	la := f.lining + toElement*elementAir + toRacks*f.racks + wetMoist*fogRise
 	ls := liningProduct + toElement*elementProduct + wetMoist*moistSurface
 	lb := metal*inv*tl + wallSource - wetLatent*wetConst + toElement*elementHas + toRacks*racksHave + wetMoist*moistHas
 
@@ -225,7 +228,7 @@ func (p *Plant) step() {
 	surfaceMoist := latent * surfaceTake * moist
 	ss := l.end*inv + corePull + airProduct + liningProduct + elementProduct + farProduct + latent*surfaceRise -
 		toElement*elementProduct - surfaceMoist*moistSurface
-	sa := airProduct + toElement*f.element + surfaceMoist*fogRise
+	sa := airProduct + toElement*elementAir + surfaceMoist*fogRise
 	sl := liningProduct + toElement*elementLining + surfaceMoist*wetRise
 	sb := l.end*inv*ts + coreSource + farProduct*p.medium.t - latent*(surfaceConst-surfaceFar) + toElement*elementHas + surfaceMoist*moistHas
 
@@ -245,7 +248,7 @@ func (p *Plant) step() {
 	newA := (ab + al*newL + as*newS) * pivot
 
 	// The rest follows.
-	newE := (elementHas + f.element*newA + elementLining*newL + elementProduct*newS) * element
+	newE := (elementHas + elementAir*newA + elementLining*newL + elementProduct*newS) * element
 	newR := (racksHave + f.racks*newA + rackLining*newL) * racks
 	newM := (moistHas + fogRise*newA + wetRise*newL + moistSurface*newS) * moist
 	p.wall.chain.Back(newL)

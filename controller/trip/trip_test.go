@@ -1,0 +1,95 @@
+package trip
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"pgregory.net/rapid"
+)
+
+func TestCatalogueIsWhole(t *testing.T) {
+	seen := map[string]bool{}
+	for c := None + 1; c < Count; c++ {
+		e := c.Entry()
+		assert.NotEmpty(t, e.Name)
+		assert.False(t, seen[e.Name], "%s stands twice", e.Name)
+		seen[e.Name] = true
+		assert.Equal(t, strings.ToLower(e.Name), e.Name)
+		assert.NotEqual(t, "none", e.Priority.String(), e.Name)
+		assert.NotEmpty(t, e.Meaning, e.Name)
+		assert.NotEmpty(t, e.Action, "%s must say what to do", e.Name)
+		if e.Trips {
+			assert.Equal(t, Urgent, e.Priority, "%s trips and must be urgent", e.Name)
+		}
+		found, ok := Parse(e.Name)
+		assert.True(t, ok)
+		assert.Equal(t, c, found)
+	}
+	_, ok := Parse("no such alarm")
+	assert.False(t, ok)
+	assert.Equal(t, Entry{}, Count.Entry())
+}
+
+// The life of an alarm in ISA-18.2: normal, unacknowledged, acknowledged or
+// returned unacknowledged, normal again. (States and transitions from memory of
+// ANSI/ISA-18.2-2016, figure 2.)
+func TestAlarmLife(t *testing.T) {
+	const c = ChamberLost // delayed by half a minute
+	at := func(seconds int) time.Duration { return time.Duration(seconds) * time.Second }
+	s, change := State{}.Next(c, at(0), true)
+	assert.Equal(t, Unchanged, change)
+	s, change = s.Next(c, at(29), true)
+	assert.Equal(t, Unchanged, change)
+	assert.Equal(t, Normal, s.Phase)
+	s, change = s.Next(c, at(30), true)
+	assert.Equal(t, Raised, change)
+	assert.Equal(t, Unacknowledged, s.Phase)
+
+	acknowledged := s.Acknowledge()
+	assert.Equal(t, Acknowledged, acknowledged.Phase)
+	acknowledged, change = acknowledged.Next(c, at(40), false)
+	assert.Equal(t, Returned, change)
+	assert.Equal(t, Normal, acknowledged.Phase)
+
+	s, change = s.Next(c, at(40), false)
+	assert.Equal(t, Returned, change)
+	assert.Equal(t, ReturnedUnacknowledged, s.Phase)
+	again, _ := s.Next(c, at(50), true)
+	again, change = again.Next(c, at(80), true)
+	assert.Equal(t, Raised, change, "it comes back, and says so")
+	assert.Equal(t, Unacknowledged, again.Phase)
+	assert.Equal(t, Normal, s.Acknowledge().Phase)
+}
+
+func TestABriefConditionRaisesNothing(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var s State
+		now := time.Duration(0)
+		for range rapid.IntRange(1, 50).Draw(t, "times") {
+			for range rapid.IntRange(1, 29).Draw(t, "standing") {
+				next, change := s.Next(ChamberLost, now, true)
+				s = next
+				if change == Raised {
+					t.Fatal("raised before its delay")
+				}
+				now += time.Second
+			}
+			s, _ = s.Next(ChamberLost, now, false)
+			now += time.Second
+		}
+	})
+}
+
+func ExampleState_Next() {
+	s, change := State{}.Next(ChamberHigh, 0, true)
+	fmt.Println(s.Phase, change == Raised)
+	s = s.Acknowledge()
+	s, _ = s.Next(ChamberHigh, time.Minute, false)
+	fmt.Println(s.Phase)
+	// Output:
+	// unacknowledged true
+	// normal
+}
