@@ -34,6 +34,7 @@ require (
 	golang.org/x/tools v0.51.0 // indirect
 	google.golang.org/protobuf v1.36.12 // indirect
 	honnef.co/go/tools v0.8.2 // indirect
+	periph.io/x/conn/v3 v3.7.3 // indirect
 )
 
 tool honnef.co/go/tools/cmd/staticcheck

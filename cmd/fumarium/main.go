@@ -32,10 +32,6 @@ type failure struct {
 func (f *failure) Error() string { return f.err.Error() }
 func (f *failure) Unwrap() error { return f.err }
 
-func bad(format string, args ...any) error {
-	return &failure{exitBad, fmt.Errorf(format, args...)}
-}
-
 func usage(format string, args ...any) error {
 	return &failure{exitUsage, fmt.Errorf(format, args...)}
 }
