@@ -114,10 +114,10 @@ type Rehearsal struct {
 	Humidifier  quantity.Kilograms            // water vapour per hour when on
 }
 
-// DefaultPastTray is that of an ordinary drip tray over the element. It was chosen
-// so that thin links in the plywood cabinet cook as the trade's rules of thumb have
-// it (sim/practice_test.go); common practice, no source.
-const DefaultPastTray quantity.Ratio = 0.4
+// DefaultPastTray is that of an ordinary drip tray over the element; common
+// practice, no source. It matters: with none of the radiation caught, thin links
+// outrun what makers see, with most of it caught they lag behind.
+const DefaultPastTray quantity.Ratio = 0.5
 
 // A Layer is one layer of the chamber wall.
 type Layer struct {

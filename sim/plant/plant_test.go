@@ -87,7 +87,7 @@ func TestThickWallTakesUpHeatAsTheClosedFormSays(t *testing.T) {
 // radiate on the lining, hence the width of the band.
 func TestHoldingPowerOfTheExampleCabinet(t *testing.T) {
 	b := woolCabinet()
-	b.Leak, b.Racks = 0, 0
+	b.Leak, b.Racks, b.PastTray = 0, 0, 1
 	p := build(t, Config{Build: b, HeaterPower: 208, Ambient: 20})
 	p.Advance(24*time.Hour, Drive{Heater: true})
 	assert.InDelta(t, 75, float64(p.Chamber()), 8)
@@ -104,7 +104,7 @@ func TestHoldingPowerOfTheExampleCabinet(t *testing.T) {
 func TestStepResponseOfEmptyAndLoadedChamber(t *testing.T) {
 	response := func(mass quantity.Kilograms) (gain, lag float64, slopes [2]float64) {
 		c := smallLoad()
-		c.HeaterPower, c.Build.Leak = 300, 0
+		c.HeaterPower, c.Build.Leak, c.Build.PastTray = 300, 0, 1
 		c.Load.Mass = mass
 		c.Load.Shape.Casing = profile.PlasticCasing // dry: no evaporation
 		c.Load.Start = 20
@@ -653,5 +653,5 @@ func Example() {
 	}
 	fmt.Printf("chamber %.0f °C, core %.0f °C, wet bulb %.0f °C, yield %.0f %%\n",
 		p.Chamber(), p.Core(), p.WetBulb(), 100*p.Yield())
-	// Output: chamber 55 °C, core 34 °C, wet bulb 28 °C, yield 97 %
+	// Output: chamber 60 °C, core 30 °C, wet bulb 29 °C, yield 97 %
 }

@@ -14,7 +14,7 @@ import (
 
 func woolCabinet() cabinet.Rehearsal { // the example cabinet of 0.6 × 0.6 × 1.2 m
 	return cabinet.Rehearsal{
-		PastTray: cabinet.DefaultPastTray,
+		PastTray: 0.6,
 		Width:    0.6, Depth: 0.6, Height: 1.2,
 		Wall: []cabinet.Layer{
 			{Material: "stainless", Thickness: 0.001}, {Material: "mineral wool", Thickness: 0.03},
