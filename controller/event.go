@@ -83,6 +83,20 @@ func (e EndedBy) String() string {
 	return ""
 }
 
+func (e EndedBy) words() string {
+	switch e {
+	case EndedByTime:
+		return "its time is over"
+	case EndedByCore:
+		return "the core has reached its target"
+	case EndedByLethality:
+		return "the lethality is reached"
+	case EndedByPerson:
+		return "the person confirmed"
+	}
+	return "its conditions are met"
+}
+
 // An Event is one thing that happened, for log, page and record. Which fields
 // mean something depends on Kind.
 type Event struct {
@@ -108,7 +122,7 @@ func (e Event) Text(p *profile.Product) string {
 	case StageBegan:
 		return stage + " begins"
 	case StageEnded:
-		return stage + " ends by " + e.By.String()
+		return stage + " ends: " + e.By.words()
 	case Asked:
 		return stage + " waits for the person: " + promptText(e, p)
 	case Answered:

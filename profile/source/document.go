@@ -41,7 +41,7 @@ func Open(file string, data []byte) (*Document, error) {
 	d := &Document{file: file, broken: map[*yaml.Node]bool{}}
 	if len(data) > MaxBytes {
 		return nil, Faults{{File: file, Line: 1, Column: 1,
-			Message: fmt.Sprintf("the file has %d bytes, the limit is %d", len(data), MaxBytes),
+			Message: fmt.Sprintf("the file is larger than the limit of %d bytes", MaxBytes),
 			Remedy:  "check that this is the right file"}}
 	}
 	data = bytes.TrimPrefix(data, []byte("\ufeff"))

@@ -86,7 +86,7 @@ func TestPlaces(t *testing.T) {
 
 func TestSize(t *testing.T) {
 	_, err := Open("f", make([]byte, MaxBytes+1))
-	assert.EqualError(t, err, "f:1:1: the file has 1048577 bytes, the limit is 1048576; check that this is the right file")
+	assert.EqualError(t, err, "f:1:1: the file is larger than the limit of 1048576 bytes; check that this is the right file")
 	just := []byte("a: 1\n#" + strings.Repeat("x", MaxBytes-6))
 	require.Len(t, just, MaxBytes)
 	_, err = Open("f", just)
