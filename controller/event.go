@@ -38,6 +38,7 @@ const (
 	ChamberTooHotForCabinet
 	NothingToRun
 	UnknownCommand
+	RestNotOver
 )
 
 var refusalText = [...]string{
@@ -49,6 +50,7 @@ var refusalText = [...]string{
 	ChamberTooHotForCabinet: "a stage asks for a chamber within 5 °C of this cabinet's limit; lower it, or take another cabinet",
 	NothingToRun:            "no product with stages is loaded",
 	UnknownCommand:          "no such command",
+	RestNotOver:             "the cure has not rested long enough; say when the product was stuffed, wait, or give a reason",
 }
 
 func (r Refusal) String() string {

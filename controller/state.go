@@ -129,6 +129,10 @@ func (k CommandKind) String() string {
 type Command struct {
 	Kind  CommandKind
 	Alarm trip.Code // for Acknowledge; None means all
+	// Rested is how long the cure has worked, for Start. A start before the
+	// product's rest is over is refused unless the person gave a reason.
+	Rested  time.Duration
+	Excused bool // a reason was given; it goes on the record
 }
 
 // State is everything the step remembers. It holds no pointer and no NaN, so it

@@ -214,6 +214,10 @@ func (t *step) start() {
 		t.refuse(ChamberUnread)
 		return
 	}
+	if rest, _ := t.p.Rest(); t.in.Command.Rested < rest && !t.in.Command.Excused {
+		t.refuse(RestNotOver)
+		return
+	}
 	for i := range t.p.Stages {
 		stage := &t.p.Stages[i]
 		if stage.Heat && stage.ChamberSetpoint > t.c.Limits.ChamberHigh-quantity.Celsius(chamberMargin) {

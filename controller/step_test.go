@@ -149,6 +149,9 @@ func TestStartIsRefused(t *testing.T) {
 		{"without a product", func(r *rig) { r.p = nil }, NothingToRun},
 		{"without stages", func(r *rig) { r.p.Stages = nil }, NothingToRun},
 		{"with a stage too hot for the cabinet", func(r *rig) { r.c.Limits.ChamberHigh = 84 }, ChamberTooHotForCabinet},
+		{"before the cure has rested", func(r *rig) {
+			r.p.Formula.Cure = profile.Cure{Mass: 0.0125, Method: profile.Comminuted, Rest: 12 * time.Hour}
+		}, RestNotOver},
 		{"while a batch runs", func(r *rig) { r.step(Start) }, NotInThisState},
 		{"while tripped", func(r *rig) { r.in.Chamber[0] = sensors.At(112); r.step(); r.in.Chamber[0] = sensors.At(20) }, StillTripped},
 	}
@@ -160,6 +163,19 @@ func TestStartIsRefused(t *testing.T) {
 			assert.Equal(t, []Refusal{c.why}, refusals(r.step(Start)))
 			assert.Equal(t, before, r.s.Batch)
 		})
+	}
+}
+
+func TestStartAfterTheRestOrWithAReason(t *testing.T) {
+	for _, command := range []Command{
+		{Kind: Start, Rested: 12 * time.Hour},
+		{Kind: Start, Rested: time.Hour, Excused: true},
+	} {
+		r := newRig(t)
+		r.p.Formula.Cure = profile.Cure{Mass: 0.0125, Method: profile.Comminuted, Rest: 12 * time.Hour}
+		r.in.Command = command
+		s, _, _ := Step(r.p, r.c, r.s, r.in)
+		assert.Equal(t, Running, s.Batch)
 	}
 }
 

@@ -93,7 +93,7 @@ func activityAfter(t *testing.T, p *profile.Product, name string) float64 {
 	w, err := NewWorld(Setup{Product: p, Cabinet: builtCabinet(t, "plywood-cabinet"), Seed: 1, Ambient: &room})
 	require.NoError(t, err)
 	var s controller.State
-	command := controller.Command{Kind: controller.Start}
+	command := controller.Command{Kind: controller.Start, Excused: true}
 	for elapsed := time.Duration(0); elapsed < Longest; elapsed += Step {
 		in := w.Sample(elapsed)
 		in.Command = command

@@ -165,7 +165,8 @@ func Rehearse(ctx context.Context, setup Setup, trace *Trace, progress func(elap
 		Stages: []StageResult{}, Alarms: []AlarmResult{}, Prompts: []PromptResult{}, Chill: ChillResult{Legs: []struct{}{}},
 	}}
 	p, c := setup.Product, setup.Cabinet
-	command := controller.Command{Kind: controller.Start}
+	rest, _ := p.Rest() // a rehearsal begins where the rest ends
+	command := controller.Command{Kind: controller.Start, Rested: rest}
 	var s controller.State
 	var out controller.Outputs
 	var events []controller.Event

@@ -11,6 +11,7 @@ import (
 
 	"fumarium/controller/cabinet"
 	"fumarium/profile"
+	"fumarium/profile/formula"
 	"fumarium/profile/source"
 )
 
@@ -99,9 +100,29 @@ func checkFile(name string, data []byte, home *cabinet.Cabinet) source.Faults {
 	found := source.Faults(profile.Lint(p, name, profile.LintContext{
 		Burn: home.Generator.Burn, HasAmbient: true, Ambient: home.Ambient, ChamberHigh: home.Limits.ChamberHigh,
 	}))
+	found = append(found, judged(p, name, data)...)
 	sort.SliceStable(found, func(i, j int) bool { return found[i].Line < found[j].Line })
 	for i := range found {
 		found[i].Excerpt = source.Excerpt(data, found[i].Line, found[i].Column)
+	}
+	return found
+}
+
+// judged gives what the make sheet finds wrong with the formula; its notes are for
+// the sheet only.
+func judged(p *profile.Product, name string, data []byte) source.Faults {
+	line := 1
+	for i, text := range bytes.Split(data, []byte("\n")) {
+		if bytes.HasPrefix(text, []byte("formula:")) {
+			line = i + 1
+		}
+	}
+	var found source.Faults
+	for _, f := range formula.Judge(p, formula.GreenWeight).Findings {
+		if f.Severity != formula.Note {
+			found = append(found, source.Fault{File: name, Line: line, Column: 1, Warning: f.Severity != formula.Error,
+				Message: f.Code + ": " + f.Message, Remedy: f.Remedy})
+		}
 	}
 	return found
 }

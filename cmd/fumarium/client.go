@@ -32,6 +32,8 @@ type order struct {
 	File        string `json:"file,omitempty"`
 	ProductYAML string `json:"product_yaml,omitempty"`
 	Alarm       string `json:"alarm,omitempty"`
+	StuffedAt   string `json:"stuffed_at,omitempty"`
+	Reason      string `json:"reason,omitempty"`
 }
 
 func clientCommands() []*cobra.Command {
@@ -81,15 +83,30 @@ func acknowledgeCommand() *cobra.Command {
 
 func startCommand() *cobra.Command {
 	var c client
-	return c.flags(&cobra.Command{
+	var stuffed, reason string
+	cmd := c.flags(&cobra.Command{
 		Use: "start PRODUCT", Short: "Start a batch of a shipped product or a product file",
 		Long: `Starts a batch. PRODUCT is a product file or a name from fumarium products.
 
+A cured product has to rest first, as long as its file says, or overnight. Say
+with --stuffed when it was made; without that, or too early, the start is refused
+unless --reason says why it need not wait. The reason goes on the record.
+
 Before a batch on a real cabinet: the thermal cut-out works, the extinguisher is
 at hand, smoke can leave, and somebody stays while the generator burns.`,
+		Example: `  fumarium start marjoram-ring --stuffed 14h
+  fumarium start my-sausage.yaml --stuffed 18:30
+  fumarium start my-sausage.yaml --reason "erythorbate, settled three hours"`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o := order{Command: controller.Start.String(), Product: args[0]}
+			o := order{Command: controller.Start.String(), Product: args[0], Reason: reason}
+			if stuffed != "" {
+				at, err := pastTime(stuffed, time.Now())
+				if err != nil {
+					return usage("--stuffed %w", err)
+				}
+				o.StuffedAt = at.Format(time.RFC3339)
+			}
 			if isFile(args[0]) {
 				data, err := readFile(args[0])
 				if err != nil {
@@ -100,6 +117,9 @@ at hand, smoke can leave, and somebody stays while the generator burns.`,
 			return c.send(cmd.Context(), o, cmd.OutOrStdout())
 		},
 	})
+	cmd.Flags().StringVar(&stuffed, "stuffed", "", "`TIME` the product was stuffed or cured: 18:30, 2026-11-24T18:30:00+01:00, or 14h for fourteen hours ago")
+	cmd.Flags().StringVar(&reason, "reason", "", "`TEXT` why the batch need not wait for its rest")
+	return cmd
 }
 
 func statusCommand() *cobra.Command {

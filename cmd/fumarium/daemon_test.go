@@ -161,7 +161,16 @@ func TestTheCommandsTalkToTheDaemon(t *testing.T) {
 	assert.Equal(t, exitCouldNo, code)
 	assert.Contains(t, errText, "bad.yaml")
 
-	code, out, errText := d.client("start", file(t, "sticks.yaml", contractProduct(t)))
+	code, _, errText = d.client("start", "caraway-sticks")
+	assert.Equal(t, exitBad, code, "the rest is not over")
+	assert.Contains(t, errText, "say when it was stuffed")
+	code, _, errText = d.client("start", "caraway-sticks", "--stuffed", "1h")
+	assert.Equal(t, exitBad, code)
+	assert.Contains(t, errText, "still to go")
+	code, _, errText = d.client("start", "caraway-sticks", "--stuffed", "someday")
+	assert.Equal(t, exitUsage, code, errText)
+
+	code, out, errText := d.client("start", file(t, "sticks.yaml", contractProduct(t)), "--stuffed", "13h")
 	require.Equal(t, exitGood, code, errText)
 	assert.Contains(t, out, "running")
 	s := d.status()

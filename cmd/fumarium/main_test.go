@@ -117,6 +117,12 @@ func TestExitStatuses(t *testing.T) {
 		{[]string{"check", huge}, exitBad, "huge.yaml"},
 		{[]string{"check", good}, exitBad, "advice"},
 		{[]string{"check", "./no-such-file.yaml"}, exitCouldNo, "no such file"},
+		{[]string{"sheet", "marjoram-ring", "--meat", "5kg"}, exitGood, "REST BEFORE THE CHAMBER"},
+		{[]string{"sheet", "marjoram-ring", "--meat", "5"}, exitUsage, "unit"},
+		{[]string{"sheet", "marjoram-ring", "--meat", "5 t"}, exitUsage, "--meat"},
+		{[]string{"sheet", "marjoram-ring", "--meat", "900kg"}, exitUsage, "500 kg"},
+		{[]string{"sheet", file(t, "pink.yaml", strings.Replace(contractProduct(t), "mass: 12.5 g, nitrite", "mass: 25 g, nitrite", 1))}, exitBad, "instead"},
+		{[]string{"check", file(t, "pink.yaml", strings.Replace(contractProduct(t), "mass: 12.5 g, nitrite", "mass: 25 g, nitrite", 1))}, exitBad, "ppm"},
 		{[]string{"products"}, exitGood, "marjoram-ring"},
 		{[]string{"products", "--json"}, exitGood, "marjoram-ring"},
 		{[]string{"products", "--show", "marjoram-ring"}, exitGood, "stages:"},
@@ -133,6 +139,19 @@ func TestExitStatuses(t *testing.T) {
 			assert.NotContains(t, out+err, "panic")
 		})
 	}
+}
+
+func TestSheetJSON(t *testing.T) {
+	status, out, _ := call(t, "sheet", file(t, "sticks.yaml", contractProduct(t)), "--json")
+	require.Equal(t, exitGood, status)
+	var s map[string]any
+	require.NoError(t, json.Unmarshal([]byte(out), &s))
+	for _, key := range []string{"meat_kg", "total_kg", "items", "nitrite", "erythorbate", "salt_percent", "fat_percent", "added_water_percent",
+		"binder_percent", "composition", "findings"} {
+		assert.Contains(t, s, key)
+	}
+	// 12.5 g × 6.25 % on 5 kg: 156.25 ppm, within the half ppm of slack.
+	assert.InDelta(t, 156.25, s["nitrite"].(map[string]any)["ppm"], 1e-9)
 }
 
 func TestShippedProductsPassTheirOwnCheck(t *testing.T) {

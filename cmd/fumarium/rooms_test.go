@@ -26,6 +26,8 @@ var pureRooms = map[string][]string{
 	"profile/lethality":          {"profile/quantity"},
 	"profile":                    {"profile/quantity", "profile/source", "profile/composition", "profile/lethality"},
 	"profile/catalog":            {"profile", "profile/quantity", "profile/source"},
+	"profile/formula":            {"profile", "profile/composition", "profile/quantity"},
+	"profile/sheet":              {"profile", "profile/formula", "profile/quantity"},
 	"sensors":                    {"profile/quantity"},
 	"sensors/psychrometer":       {"profile/quantity"},
 	"controller/cabinet":         {"profile/quantity", "profile/source"},

@@ -236,7 +236,8 @@ func findShipped(name string) (*profile.Product, error) {
 }
 
 func startDemonstration(ctx context.Context, l *loop.Loop, p *profile.Product, log *slog.Logger) {
-	reply, err := l.Do(ctx, snapshot.Request{Command: controller.Command{Kind: controller.Start}, Product: p})
+	rest, _ := p.Rest()
+	reply, err := l.Do(ctx, snapshot.Request{Command: controller.Command{Kind: controller.Start, Rested: rest}, Product: p})
 	switch {
 	case err != nil && ctx.Err() == nil:
 		log.Error("demonstration not started", "err", err)

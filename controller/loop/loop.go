@@ -201,6 +201,9 @@ func (l *Loop) step() {
 	started := state.Batch.Active() && !before.Batch.Active()
 	if started {
 		l.product = product
+		if taken.Reason != "" {
+			l.say(elapsed, "started without waiting for the rest, because: "+taken.Reason, trip.Low)
+		}
 		l.snap.Trend = nil
 	}
 	l.state = state

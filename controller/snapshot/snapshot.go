@@ -109,6 +109,7 @@ type Sample struct {
 type Request struct {
 	Command controller.Command
 	Product *profile.Product
+	Reason  string // why a start does not wait for the rest; goes on the record
 }
 
 // A Reply says what the step that took the request did with it.

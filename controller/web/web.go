@@ -33,11 +33,13 @@ import (
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
 
 const (
 	maxBodyBytes = 1 << 20 // a product file is a few kilobytes
+	maxReason    = 500
 	// maxWait bounds how long a command waits for its step, which comes within a
 	// second. Common practice, no source.
 	maxWait = 10 * time.Second
@@ -301,7 +303,7 @@ func (s *server) authorized(r *http.Request) *problem {
 
 // An order is the body of POST /api/commands.
 type order struct {
-	command, product, file, productYAML, alarm, prompt string
+	command, product, file, productYAML, alarm, prompt, stuffedAt, reason string
 }
 
 // Accepted is the answer to a command that was taken.
@@ -353,6 +355,7 @@ func readOrder(body []byte) (order, error) {
 	fields := map[string]*string{
 		"command": &o.command, "product": &o.product, "file": &o.file,
 		"product_yaml": &o.productYAML, "alarm": &o.alarm, "prompt": &o.prompt,
+		"stuffed_at": &o.stuffedAt, "reason": &o.reason,
 	}
 	d := json.NewDecoder(bytes.NewReader(body))
 	token, err := d.Token()
@@ -367,7 +370,7 @@ func readOrder(body []byte) (order, error) {
 		name, _ := key.(string)
 		field, ok := fields[name]
 		if !ok {
-			return o, fmt.Errorf("field %q is unknown or given twice; a command has command, product, file, product_yaml, alarm and prompt, each once", name)
+			return o, fmt.Errorf("field %q is unknown or given twice; a command has command, product, file, product_yaml, stuffed_at, reason, alarm and prompt, each once", name)
 		}
 		value, err := d.Token()
 		if err != nil {
@@ -389,6 +392,35 @@ func readOrder(body []byte) (order, error) {
 	return o, nil
 }
 
+// rest works out how long the product has rested, and says what is missing in
+// more words than the controller has.
+func (s *server) rest(o order, r *snapshot.Request) *problem {
+	need, why := r.Product.Rest()
+	r.Reason = strings.TrimSpace(o.reason)
+	r.Command.Excused = r.Reason != ""
+	if len(r.Reason) > maxReason {
+		return refuse(http.StatusUnprocessableEntity, "the reason has more than %d bytes; shorten it", maxReason)
+	}
+	if o.stuffedAt != "" {
+		at, err := time.Parse(time.RFC3339, o.stuffedAt)
+		if err != nil {
+			return refuse(http.StatusUnprocessableEntity, "stuffed_at %q is no RFC 3339 time; write it like 2026-11-25T18:30:00+01:00", o.stuffedAt)
+		}
+		if r.Command.Rested = s.Now().Sub(at); r.Command.Rested < 0 {
+			return refuse(http.StatusUnprocessableEntity, "stuffed_at %s lies ahead; check the date and the zone", o.stuffedAt)
+		}
+	}
+	switch {
+	case r.Command.Rested >= need || r.Command.Excused:
+		return nil
+	case o.stuffedAt == "":
+		return refuse(http.StatusConflict, "%s rests for %s before it is heated (%s); say when it was stuffed, or give a reason to start without",
+			r.Product.Name, quantity.FormatDuration(need), why)
+	}
+	return refuse(http.StatusConflict, "%s rests for %s before it is heated (%s); %s are still to go, wait or give a reason to start without",
+		r.Product.Name, quantity.FormatDuration(need), why, quantity.FormatDuration(need-r.Command.Rested))
+}
+
 // request turns an order into what the loop takes.
 func (s *server) request(o order) (snapshot.Request, *problem) {
 	kind, ok := kinds[o.command]
@@ -400,6 +432,7 @@ func (s *server) request(o order) (snapshot.Request, *problem) {
 		of          controller.CommandKind
 	}{
 		{"product", o.product, controller.Start}, {"file", o.file, controller.Start}, {"product_yaml", o.productYAML, controller.Start},
+		{"stuffed_at", o.stuffedAt, controller.Start}, {"reason", o.reason, controller.Start},
 		{"alarm", o.alarm, controller.Acknowledge}, {"prompt", o.prompt, controller.Confirm},
 	} {
 		if f.value != "" && f.of != kind {
@@ -414,6 +447,9 @@ func (s *server) request(o order) (snapshot.Request, *problem) {
 			return snapshot.Request{}, p
 		}
 		request.Product = product
+		if p := s.rest(o, &request); p != nil {
+			return snapshot.Request{}, p
+		}
 	case controller.Acknowledge:
 		if request.Command.Alarm, ok = trip.Parse(o.alarm); !ok && o.alarm != "" {
 			return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "alarm %q does not exist; take a code from /api/status, or leave it out for all", o.alarm)

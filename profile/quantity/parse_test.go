@@ -49,6 +49,7 @@ var readers = map[string]func(string) (float64, error){
 	"flow":        func(s string) (float64, error) { v, err := ParseFlow(s); return float64(v), err },
 	"duration":    func(s string) (float64, error) { v, err := ParseDuration(s); return v.Seconds(), err },
 	"number":      ParseNumber,
+	"spoons":      func(s string) (float64, error) { v, err := ParseMassOrSpoons(s); return float64(v), err },
 }
 
 func TestParse(t *testing.T) {
@@ -88,6 +89,14 @@ func TestParse(t *testing.T) {
 		// International avoirdupois pound and ounce, agreement of 1959 (recalled from memory).
 		{"mass", "1 lb", 0.45359237},
 		{"mass", "16 oz", 0.45359237},
+		{"spoons", "12.5 g", 0.0125},
+		// US teaspoon 4.929 mL and tablespoon 14.787 mL: NIST Handbook 44, Appendix C
+		// (recalled from memory); a gallon of 231 in³ is 768 teaspoons, 256 tablespoons.
+		{"spoons", "1 tsp at 1 g/mL", 231 * 16.387064e-3 / 768},
+		{"spoons", "1 tbsp at 1 g/mL", 231 * 16.387064e-3 / 256},
+		{"spoons", "768 tsp at 1 g/mL", 3.785411784},
+		{"spoons", "1.5tbsp at 0.5 g/ml", 231 * 16.387064e-3 / 256 * 0.75},
+		{"spoons", "0 tsp at 1.2 g/mL", 0},
 		{"ratio", "60 %", 0.6},
 		{"ratio", "6.25%", 0.0625},
 		{"ratio", "120 %", 1.2},
@@ -144,6 +153,16 @@ func TestFahrenheit(t *testing.T) {
 	}
 }
 
+// TestSpoons holds the spoons against the rounded figures that packages and kitchen
+// tables print: 4.93 and 14.79 mL (recalled from memory).
+func TestSpoons(t *testing.T) {
+	for text, grams := range map[string]float64{"1 tsp at 1 g/mL": 4.93, "1 tbsp at 1 g/mL": 14.79} {
+		got, err := ParseMassOrSpoons(text)
+		require.NoError(t, err)
+		assert.InDelta(t, grams, float64(got)*1000, 0.005, text)
+	}
+}
+
 func TestParseErrors(t *testing.T) {
 	for _, c := range []struct{ kind, text, want string }{
 		{"temperature", "68", `missing unit in "68"; write 68 °C or 68 °F`},
@@ -169,6 +188,17 @@ func TestParseErrors(t *testing.T) {
 		{"mass", "1 500 g", `unknown unit "500 g" in "1 500 g"; write the number with g, kg, oz or lb`},
 		{"mass", "-1 kg", `"-1 kg" is negative; write 0 kg or more`},
 		{"mass", "4 KG", `unknown unit "KG" in "4 KG"; write the number with g, kg, oz or lb`},
+		{"mass", "2 tsp", `"2 tsp" is a volume; weigh it and write the mass in g, kg, oz or lb`},
+		{"mass", "2 tsp at 1.2 g/mL", `"2 tsp at 1.2 g/mL" is a volume; weigh it and write the mass in g, kg, oz or lb`},
+		{"spoons", "2 tsp", `"2 tsp" is a volume without a density; weigh it and write g, or add the density, as in 2 tsp at 1.2 g/mL`},
+		{"spoons", "2 tbsp of salt", `"2 tbsp of salt" is a volume without a density; weigh it and write g, or add the density, as in 2 tbsp at 1.2 g/mL`},
+		{"spoons", "2 tsp at 1.2", `missing unit in "1.2"; write 1.2 g/mL`},
+		{"spoons", "2 tsp at 1,2 g/mL", `"1,2 g/mL" has a decimal comma; write 1.2 g/mL`},
+		{"spoons", "2 tsp at 1.2 kg/L", `unknown unit "kg/L" in "1.2 kg/L"; write the number with g/mL`},
+		{"spoons", "2 tsp at 12 g/mL", `"2 tsp at 12 g/mL" has a density outside 0.03 to 3 g/mL; weigh a spoonful and correct it`},
+		{"spoons", "2 tsp at 0 g/mL", `"2 tsp at 0 g/mL" has a density outside 0.03 to 3 g/mL; weigh a spoonful and correct it`},
+		{"spoons", "-1 tsp at 1 g/mL", `"-1 tsp at 1 g/mL" is negative; write 0 tsp or more`},
+		{"spoons", "2 cups", `unknown unit "cups" in "2 cups"; write the number with g, kg, oz or lb`},
 		{"length", "250", `missing unit in "250"; write 250 mm or 250 cm`},
 		{"length", "2 ft", `unknown unit "ft" in "2 ft"; write the number with mm, cm, m or in`},
 		{"ratio", "60", `missing unit in "60"; write 60 %`},
@@ -249,7 +279,7 @@ func TestRoundTrip(t *testing.T) {
 // FuzzParse holds for every parser and any text: no panic; a finite value, or an
 // error with a remedy.
 func FuzzParse(f *testing.F) {
-	for _, s := range []string{"68 °C", "154 °F", "2 h 30 min", "1h10m", "55,5", ".nan", "010", "1e999 g", "4 m³/h", "\xff", "9.9.9", "1 h\u00a02 min"} {
+	for _, s := range []string{"68 °C", "154 °F", "2 h 30 min", "1h10m", "55,5", ".nan", "010", "1e999 g", "4 m³/h", "\xff", "9.9.9", "1 h\u00a02 min", "2 tsp at 1.2 g/mL", "1 tbsp at"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, text string) {

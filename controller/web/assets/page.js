@@ -274,7 +274,13 @@ async function send(body) {
 
 for (const c of ['hold', 'resume', 'reset']) $(c).addEventListener('click', () => send({ command: c }));
 $('confirm').addEventListener('click', () => send({ command: 'confirm', prompt: status.prompt.text }));
-$('go').addEventListener('click', () => send({ command: 'start', product: $('choice').value }));
+$('go').addEventListener('click', () => {
+  const order = { command: 'start', product: $('choice').value };
+  const stuffed = new Date($('stuffed').value); // local time of the browser
+  if (!Number.isNaN(stuffed.getTime())) order.stuffed_at = stuffed.toISOString().replace(/\.\d+Z$/, 'Z');
+  if ($('reason').value.trim()) order.reason = $('reason').value.trim();
+  send(order);
+});
 $('read').addEventListener('change', buttons);
 $('choice').addEventListener('change', buttons);
 $('stop').addEventListener('click', () => $('ask-stop').showModal());

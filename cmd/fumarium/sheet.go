@@ -1,0 +1,81 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"fumarium/profile/formula"
+	"fumarium/profile/quantity"
+	"fumarium/profile/sheet"
+)
+
+func sheetCommand() *cobra.Command {
+	var meat string
+	var asJSON, total bool
+	c := &cobra.Command{
+		Use:   "sheet PRODUCT",
+		Short: "Print the make sheet: what to weigh, the cure's verdict, the steps by hand",
+		Long: `Scales a product's formula to the meat in hand and prints a sheet to hang on the
+wall: what to weigh out, whether nitrite, erythorbate, salt, water, fat and binder
+are within their limits, with the arithmetic, the steps by hand, the rest, and the
+stages of the chamber.
+
+The limits are ingoing, on the green weight of the meat, as inspectors in the
+United States reckon them; --total-formulation reckons on everything in the batch,
+as in Canada. A verdict here is an aid: for food that is sold, a process authority
+and the local inspector decide.
+
+Exit status: 0 within the limits, 1 not, 2 usage, 3 a file could not be read.`,
+		Example: `  fumarium sheet marjoram-ring --meat 5kg
+  fumarium sheet my-sausage.yaml --meat "11 lb" | lpr`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o := sheet.Options{}
+			if total {
+				o.Basis = formula.TotalFormulation
+			}
+			if meat != "" {
+				var err error
+				if o.Meat, err = quantity.ParseMass(meat); err != nil {
+					return usage("--meat %s: %w", meat, err)
+				}
+				if !(o.Meat >= leastMeat && o.Meat <= mostMeat) {
+					return usage("--meat %s is outside %v to %v", meat, leastMeat, mostMeat)
+				}
+			}
+			return runSheet(args[0], o, asJSON, cmd.OutOrStdout())
+		},
+	}
+	c.Flags().StringVar(&meat, "meat", "", "`MASS` of meat in hand, such as 5kg or 11lb (default: as the product has it)")
+	c.Flags().BoolVar(&total, "total-formulation", false, "reckon the cure on the whole batch instead of the green weight")
+	c.Flags().BoolVar(&asJSON, "json", false, "print the sheet as JSON")
+	return c
+}
+
+// The meat that a make sheet is printed for; common practice, no source.
+const (
+	leastMeat quantity.Kilograms = 0.1
+	mostMeat  quantity.Kilograms = 500
+)
+
+func runSheet(product string, o sheet.Options, asJSON bool, w io.Writer) error {
+	p, err := findProduct(product)
+	if err != nil {
+		return err
+	}
+	s := sheet.Make(p, o)
+	if asJSON {
+		err = printJSON(w, s)
+	} else {
+		_, err = fmt.Fprint(w, s.Text())
+	}
+	if err != nil {
+		return couldNot(err)
+	}
+	if !s.Pass() {
+		return &failure{exitBad, errSaid}
+	}
+	return nil
+}
