@@ -112,6 +112,15 @@ type SpreadResult struct {
 	P10Seconds float64 `json:"p10_seconds"`
 	P50Seconds float64 `json:"p50_seconds"`
 	P90Seconds float64 `json:"p90_seconds"`
+	// Stages says when each stage ended, over the rehearsals that were good.
+	Stages []StageSpread `json:"stages"`
+}
+
+// StageSpread is when a stage ended, counted from the start of the batch.
+type StageSpread struct {
+	Name          string  `json:"name"`
+	EndP50Seconds float64 `json:"end_p50_seconds"`
+	EndP90Seconds float64 `json:"end_p90_seconds"`
 }
 
 // A Sample is one point of a Trace: true values beside what was demanded. A

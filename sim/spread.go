@@ -31,8 +31,7 @@ func Spread(ctx context.Context, setup Setup, runs int, progress func(done int))
 	if runs < 1 {
 		runs = 1
 	}
-	seconds := make([]float64, runs)
-	complete := make([]bool, runs)
+	results := make([]*Result, runs)
 	errs := make([]error, runs)
 	var next, done atomic.Int64
 	var wg sync.WaitGroup
@@ -43,13 +42,10 @@ func Spread(ctx context.Context, setup Setup, runs int, progress func(done int))
 				if i >= runs {
 					return
 				}
-				result, err := Rehearse(ctx, draw(setup, i), nil, nil)
-				if err != nil {
-					errs[i] = err
-					next.Store(int64(runs)) // one failed or cancelled: start no more
+				if results[i], errs[i] = Rehearse(ctx, draw(setup, i), nil, nil); errs[i] != nil {
+					next.Store(int64(runs)) // one failed or was cancelled: start no more
 					return
 				}
-				seconds[i], complete[i] = result.ElapsedSeconds, result.Good()
 				n := done.Add(1)
 				if progress != nil {
 					progress(int(n))
@@ -63,19 +59,38 @@ func Spread(ctx context.Context, setup Setup, runs int, progress func(done int))
 			return nil, err
 		}
 	}
-	good := 0
-	for _, ok := range complete {
-		if ok {
-			good++
+	return gather(setup.Product, results), nil
+}
+
+// gather sums up many rehearsals. The whole duration counts over all of them, the
+// stages only over the good ones, which have every stage.
+func gather(p *profile.Product, results []*Result) *SpreadResult {
+	spread := &SpreadResult{Runs: len(results), Stages: []StageSpread{}}
+	whole := make([]float64, 0, len(results))
+	ends := make([][]float64, len(p.Stages))
+	for _, r := range results {
+		whole = append(whole, r.ElapsedSeconds)
+		if !r.Good() {
+			continue
+		}
+		spread.Complete++
+		for i := range ends {
+			ends[i] = append(ends[i], r.Stages[i].EndSeconds)
 		}
 	}
-	sort.Float64s(seconds)
-	return &SpreadResult{
-		Runs: runs, Complete: good,
-		P10Seconds: math.Round(quantile(seconds, 0.1)),
-		P50Seconds: math.Round(quantile(seconds, 0.5)),
-		P90Seconds: math.Round(quantile(seconds, 0.9)),
-	}, nil
+	sort.Float64s(whole)
+	at := func(ordered []float64, q float64) float64 { return math.Round(quantile(ordered, q)) }
+	spread.P10Seconds, spread.P50Seconds, spread.P90Seconds = at(whole, 0.1), at(whole, 0.5), at(whole, 0.9)
+	for i := range ends {
+		if len(ends[i]) == 0 {
+			break
+		}
+		sort.Float64s(ends[i])
+		spread.Stages = append(spread.Stages, StageSpread{
+			Name: p.Stages[i].Name, EndP50Seconds: at(ends[i], 0.5), EndP90Seconds: at(ends[i], 0.9),
+		})
+	}
+	return spread
 }
 
 // draw varies a setup for run i; run 0 is the setup itself.

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -123,6 +124,12 @@ func TestExitStatuses(t *testing.T) {
 		{[]string{"sheet", "marjoram-ring", "--meat", "900kg"}, exitUsage, "500 kg"},
 		{[]string{"sheet", file(t, "pink.yaml", strings.Replace(contractProduct(t), "mass: 12.5 g, nitrite", "mass: 25 g, nitrite", 1))}, exitBad, "instead"},
 		{[]string{"check", file(t, "pink.yaml", strings.Replace(contractProduct(t), "mass: 12.5 g, nitrite", "mass: 25 g, nitrite", 1))}, exitBad, "ppm"},
+		{[]string{"plan", "caraway-sticks"}, exitUsage, "ready"},
+		{[]string{"plan", "caraway-sticks", "--ready", "noon"}, exitUsage, "--ready"},
+		{[]string{"plan", "caraway-sticks", "--ready", "1999-01-01 12:00"}, exitUsage, "passed"},
+		{[]string{"plan", "caraway-sticks", "--ready", "2099-01-01 12:00", "--runs", "10"}, exitGood, "at the latest"},
+		{[]string{"plan", "caraway-sticks", "--ready", "2099-01-01 12:00", "--runs", "2"}, exitUsage, "10 or more"},
+		{[]string{"plan", "caraway-sticks", "--ready", time.Now().Add(time.Hour).Format(time.RFC3339), "--runs", "10"}, exitBad, "at the earliest"},
 		{[]string{"products"}, exitGood, "marjoram-ring"},
 		{[]string{"products", "--json"}, exitGood, "marjoram-ring"},
 		{[]string{"products", "--show", "marjoram-ring"}, exitGood, "stages:"},

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 	"golang.org/x/term"
 
 	"fumarium/controller"
@@ -55,16 +56,21 @@ read.`,
 		},
 	}
 	f := c.Flags()
-	f.StringVar(&o.cabinet, "cabinet", defaultCabinet, "cabinet `FILE`, or the name of a shipped cabinet")
-	f.StringVar(&o.load, "load", "", "`MASS` hung, such as 4kg (default: the whole formula)")
-	f.StringVar(&o.ambient, "ambient", "", "`TEMPERATURE` of the room, such as 8°C (default: the cabinet's)")
-	f.StringVar(&o.diameter, "diameter", "", "`LENGTH`, diameter or slab thickness, such as 45mm (default: the product's)")
-	f.Uint64Var(&o.seed, "seed", 1, "`NUMBER` that all randomness is drawn from")
+	o.flags(f)
 	f.IntVar(&o.runs, "runs", 1, "`NUMBER` of rehearsals with varied load, diameter, room and air; gives the spread")
 	f.StringVar(&o.chart, "chart", "", "write the course of the batch to this SVG `FILE`")
 	f.BoolVar(&o.json, "json", false, "print the result as JSON; equal seeds give equal bytes")
 	f.BoolVar(&o.timing, "timing", false, "with --json: fill wall_seconds and times_real_time, which differ from run to run")
 	return c
+}
+
+// flags adds what says where and with what a rehearsal takes place.
+func (o *rehearseOptions) flags(f *pflag.FlagSet) {
+	f.StringVar(&o.cabinet, "cabinet", defaultCabinet, "cabinet `FILE`, or the name of a shipped cabinet")
+	f.StringVar(&o.load, "load", "", "`MASS` hung, such as 4kg (default: the whole formula)")
+	f.StringVar(&o.ambient, "ambient", "", "`TEMPERATURE` of the room, such as 8°C (default: the cabinet's)")
+	f.StringVar(&o.diameter, "diameter", "", "`LENGTH`, diameter or slab thickness, such as 45mm (default: the product's)")
+	f.Uint64Var(&o.seed, "seed", 1, "`NUMBER` that all randomness is drawn from")
 }
 
 func (o rehearseOptions) setup(product string) (sim.Setup, error) {
