@@ -16,6 +16,8 @@ import (
 	"fumarium/controller/pid"
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/chilling"
+	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
@@ -27,10 +29,6 @@ const (
 	// Dwell is how long a core condition must hold without a break before it
 	// counts, so that one noisy sample ends nothing. Common practice, no source.
 	Dwell = 10 * time.Second
-	// ComeUpFrom and ComeUpTo bound the come-up time: 50 °F and 130 °F (FSIS
-	// Cooking Guideline for Meat and Poultry Products, 2021).
-	ComeUpFrom quantity.Celsius = 10
-	ComeUpTo   quantity.Celsius = 490.0 / 9
 )
 
 // A BatchState is where the batch is in its life; names from ISA-88.
@@ -171,11 +169,9 @@ type State struct {
 	Humidity    quantity.Ratio
 	HasHumidity bool
 
-	ComeUp       time.Duration // core between ComeUpFrom and ComeUpTo so far
-	ComeUpDone   bool
-	inComeUp     bool
-	LethalityF   float64 // equivalent seconds at the reference temperature
-	HasLethality bool    // the species has a criterion that this version can count
+	ComeUp lethality.ComeUp // of the coldest core
+	Heat   lethality.Count  // of the coldest core, by the product's criterion
+	Chill  chilling.State   // of the hottest core, by the product's rule
 
 	Alarms [trip.Count]trip.State
 	Out    Outputs // what the last step put out
@@ -210,12 +206,15 @@ func (s *State) CurrentStage(p *profile.Product) *profile.Stage {
 	return &p.Stages[s.Stage]
 }
 
-// LethalityLog10 is the reduction counted so far, and false when the species has
-// no criterion that this version can count.
+// LethalityLog10 is the reduction counted so far, and false when the product has
+// no criterion that is a log reduction.
 func (s *State) LethalityLog10(p *profile.Product) (float64, bool) {
-	if p == nil || !s.HasLethality {
+	if p == nil {
 		return 0, false
 	}
-	k, ok := p.Species.Kinetics()
-	return k.Log10(s.LethalityF), ok
+	c := p.Criterion()
+	if c == nil || c.Required == 0 {
+		return 0, false
+	}
+	return c.Log10(s.Heat), true
 }

@@ -8,6 +8,8 @@ import (
 	"fumarium/controller/pid"
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/chilling"
+	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
 	"fumarium/sensors/psychrometer"
@@ -225,10 +227,9 @@ func (t *step) start() {
 			return
 		}
 	}
-	_, hasLethality := t.p.Species.Kinetics()
 	*s = State{
 		Begun: true, Elapsed: s.Elapsed, Started: t.in.Elapsed,
-		Chamber: s.Chamber, HasLethality: hasLethality,
+		Chamber: s.Chamber,
 		// The relays' least on and off times and their wear outlive a batch.
 		HeaterDuty: s.HeaterDuty, FanDuty: s.FanDuty, Alarms: s.Alarms,
 		Out: Outputs{Damper: 1}, // open until a stage says otherwise
@@ -274,10 +275,25 @@ func (t *step) standing(c trip.Code) bool {
 		return stage != nil && stage.Within > 0 && s.StageClock > stage.Within
 	case trip.PromptWaiting:
 		return s.Batch == Running && (s.Asking || s.Confirming > 0)
+	case trip.ComeUpLong:
+		return s.Batch.Active() && !s.ComeUp.Done && s.ComeUp.Time > comeUp.Limit*5/6
+	case trip.ComeUpOver:
+		return s.Batch.Active() && comeUp.Failed(s.ComeUp)
+	case trip.ChillOver:
+		r := t.chillRule()
+		return r != nil && r.Failed(s.Chill)
 	case trip.HumidityUnmeasured:
 		return s.Batch == Running && stage != nil && stage.HasHumidity && !s.HasHumidity
 	}
 	return false
+}
+
+// chillRule is the rule that counts now, or nil while nothing is chilled.
+func (t *step) chillRule() *chilling.Rule {
+	if !t.s.Batch.Active() || t.p == nil || !t.p.Chilling(t.s.Stage) {
+		return nil
+	}
+	return t.p.ChillRule()
 }
 
 func waitsForCore(stage *profile.Stage) bool {
@@ -349,28 +365,49 @@ func (t *step) changedInThisStep() bool {
 	return false
 }
 
-// countHeat adds this step to the come-up time and the lethality. before is the
-// state of the last step. Heat counts only between two readings of which both
-// were seen in time; time in the come-up band counts whether it was seen or not.
+// countHeat follows the core through this step: its lethality, its come-up and its
+// chilling. Heat counts only between two readings of the same probes of which both
+// were seen in time; time that could have harmed counts whether it was seen or not.
 func (t *step) countHeat(before State) {
 	s := &t.s
 	if !s.Batch.Active() || !before.Batch.Active() || t.p == nil {
 		return
 	}
-	core, known := s.CoreColdest.Value()
-	if t.p.Targets.HasCore && t.p.Targets.Core >= ComeUpTo && !s.ComeUpDone {
-		if s.inComeUp {
-			s.ComeUp += t.dt
-		}
-		if known {
-			s.inComeUp = core >= ComeUpFrom
-			s.ComeUpDone = core >= ComeUpTo
+	seen := !t.late && before.coresInUse == s.coresInUse
+	if c := t.p.Criterion(); c != nil {
+		from, to, ok := between(before.CoreColdest, s.CoreColdest)
+		if ok && seen {
+			s.Heat = c.Add(s.Heat, from, to, t.dt)
+		} else {
+			s.Heat = c.Gap(s.Heat)
 		}
 	}
-	last, lastKnown := before.CoreColdest.Value()
-	if k, ok := t.p.Species.Kinetics(); ok && known && lastKnown && !t.late && before.coresInUse == s.coresInUse {
-		s.LethalityF += k.Segment(last, core, t.dt)
+	if t.p.ComeUpApplies() && !s.ComeUp.Done {
+		from, to, ok := between(before.CoreColdest, s.CoreColdest)
+		if ok && seen {
+			s.ComeUp = comeUp.Add(s.ComeUp, from, to, t.dt)
+		} else {
+			s.ComeUp = comeUp.Gap(s.ComeUp, t.dt)
+		}
 	}
+	if r := t.chillRule(); r != nil {
+		from, to, ok := between(before.CoreHottest, s.CoreHottest)
+		if ok && seen {
+			s.Chill = r.Add(s.Chill, from, to, t.dt)
+		} else {
+			s.Chill = r.Gap(s.Chill, t.dt)
+		}
+	}
+}
+
+// comeUp is the published rule. A probe's error is the file's business: it belongs
+// into the probe's offset or the target.
+var comeUp = lethality.ComeUpWithin(0)
+
+func between(a, b sensors.Reading) (from, to quantity.Celsius, ok bool) {
+	from, good := a.Value()
+	to, ok = b.Value()
+	return from, to, good && ok
 }
 
 // drive turns the state into outputs. Everything is off unless a batch runs and

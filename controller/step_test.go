@@ -206,7 +206,7 @@ func TestWholeBatch(t *testing.T) {
 	r.step(Start) // and again
 	assert.Equal(t, Running, r.s.Batch)
 	assert.Zero(t, r.s.Stage)
-	assert.Zero(t, r.s.LethalityF)
+	assert.Zero(t, r.s.Heat)
 }
 
 func TestStageClockWaitsForTheHandStep(t *testing.T) {
@@ -351,12 +351,12 @@ func TestALateStepRestsTheHeaterAndCountsNoHeat(t *testing.T) {
 	r.in.Core[0] = sensors.At(66)
 	r.run(time.Minute)
 	require.True(t, r.out.Heater)
-	f, clock := r.s.LethalityF, r.s.StageClock
+	heat, clock := r.s.Heat, r.s.StageClock
 	r.in.Elapsed += 10 * time.Minute
 	events := r.step()
 	assert.False(t, r.out.Heater)
 	assert.True(t, has(events, AlarmRaised))
-	assert.Equal(t, f, r.s.LethalityF, "unseen heat is no heat")
+	assert.True(t, heat == r.s.Heat, "unseen heat is no heat")
 	assert.Greater(t, r.s.StageClock, clock+10*time.Minute, "but time passes")
 
 	r.in.Elapsed -= time.Hour // backwards
@@ -376,7 +376,7 @@ func TestHoldStopsTheClockAndTheHeat(t *testing.T) {
 	r.in.Core[0] = sensors.At(30)
 	r.run(time.Hour)
 	assert.Equal(t, clock, r.s.StageClock)
-	assert.GreaterOrEqual(t, r.s.ComeUp, time.Hour, "the meat does not know of the hold")
+	assert.GreaterOrEqual(t, r.s.ComeUp.Time, time.Hour, "the meat does not know of the hold")
 	r.step(Resume)
 	assert.Equal(t, Restarting, r.s.Batch)
 	r.run(2 * time.Second)
@@ -455,9 +455,9 @@ func TestLethalityCountsLikeTheTable(t *testing.T) {
 	require.True(t, known)
 	assert.InDelta(t, 6.5, to-from, 0.5)
 	r.in.Core[0] = sensors.Fault(sensors.Stale)
-	before := r.s.LethalityF
+	before := r.s.Heat
 	r.run(time.Minute)
-	assert.Equal(t, before, r.s.LethalityF)
+	assert.True(t, before == r.s.Heat)
 }
 
 func TestEqualArgumentsGiveEqualResults(t *testing.T) {
@@ -509,12 +509,14 @@ func TestHeatNeedsEveryReason(t *testing.T) {
 				require.LessOrEqual(t, in.Elapsed-before.Elapsed, LateAfter)
 				require.GreaterOrEqual(t, in.Elapsed, before.Elapsed)
 			}
-			require.GreaterOrEqual(t, s.LethalityF, 0.0)
-			require.True(t, quantity.Finite(s.LethalityF) && quantity.Finite(s.Demand))
+			log10, _ := s.LethalityLog10(p)
+			logBefore, _ := before.LethalityLog10(p)
+			require.GreaterOrEqual(t, log10, 0.0)
+			require.True(t, quantity.Finite(log10) && quantity.Finite(s.Demand))
 			require.True(t, s.Demand >= 0 && s.Demand <= 1)
 			if before.Batch.Active() && s.Batch.Active() {
 				require.True(t, s.Stage == before.Stage || s.Stage == before.Stage+1, "no stage is skipped")
-				require.GreaterOrEqual(t, s.LethalityF, before.LethalityF)
+				require.GreaterOrEqual(t, log10, logBefore, "lethality never falls")
 			}
 			for _, e := range events {
 				require.NotEqual(t, "unknown event", e.Text(p))

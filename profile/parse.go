@@ -316,12 +316,12 @@ func parseTargets(m *source.Map, s Species) Targets {
 	return t
 }
 
-// parseLethality refuses a log reduction for species whose criterion is not one
-// that the program can reckon.
+// parseLethality refuses a log reduction for species whose criterion is none: fish
+// is held for half an hour, cheese is not cooked.
 func parseLethality(v source.Value, s Species) (float64, bool) {
 	for _, w := range species {
-		if w.Meaning == s && (s == Poultry || s == Fish || s == Dairy) {
-			v.Fault(w.Text+" has no lethality criterion in this version", "use core")
+		if w.Meaning == s && (s == Fish || s == Dairy) {
+			v.Fault(w.Text+" has no criterion that is a log reduction", "use core, and for fish a stage that holds it for 30 min")
 		}
 	}
 	return source.ReadIn(v, quantity.ParseNumber, logRange)

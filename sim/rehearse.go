@@ -7,6 +7,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/profile"
+	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 )
 
@@ -38,6 +39,7 @@ type Result struct {
 	Core            CoreResult     `json:"core"`
 	Control         ControlResult  `json:"control"`
 	Lethality       LethalityGain  `json:"lethality"`
+	ComeUp          ComeUpResult   `json:"come_up"`
 	Chill           ChillResult    `json:"chill"`
 	YieldPercent    float64        `json:"yield_percent"`
 	EnergyJoules    float64        `json:"energy_joules"`
@@ -85,10 +87,29 @@ type LethalityGain struct {
 	Pass           *bool    `json:"pass"`
 }
 
-// ChillResult is the cooling verdict; null until this version can judge it.
+// ComeUpResult is the time the core took from 10.0 °C to 54.4 °C against its limit;
+// null for a product that does not go through all of that.
+type ComeUpResult struct {
+	Seconds      *float64 `json:"seconds"`
+	LimitSeconds *float64 `json:"limit_seconds"`
+	Pass         *bool    `json:"pass"`
+}
+
+// ChillResult is the cooling verdict by the rule that the product names; null where
+// it names none.
 type ChillResult struct {
-	Pass *bool      `json:"pass"`
-	Legs []struct{} `json:"legs"`
+	Rule string      `json:"rule,omitempty"`
+	Pass *bool       `json:"pass"`
+	Legs []LegResult `json:"legs"`
+}
+
+// LegResult is one leg of the cooling.
+type LegResult struct {
+	FromCelsius  float64 `json:"from_celsius"`
+	ToCelsius    float64 `json:"to_celsius"`
+	Seconds      float64 `json:"seconds"`
+	LimitSeconds float64 `json:"limit_seconds"`
+	Pass         bool    `json:"pass"`
 }
 
 // AlarmResult is one alarm as it came up.
@@ -138,10 +159,11 @@ type Trace struct {
 	Events  []controller.Event
 }
 
-// Good reports whether the batch ended as a maker wants it: complete, and no
-// lethality asked for and missed.
+// Good reports whether the batch ended as a maker wants it: complete, and nothing
+// that it is held to was missed.
 func (r *Result) Good() bool {
-	return r.Outcome == controller.Complete.String() && (r.Lethality.Pass == nil || *r.Lethality.Pass)
+	met := func(pass *bool) bool { return pass == nil || *pass }
+	return r.Outcome == controller.Complete.String() && met(r.Lethality.Pass) && met(r.ComeUp.Pass) && met(r.Chill.Pass)
 }
 
 // rehearsal is the bookkeeping of one run.
@@ -171,7 +193,7 @@ func Rehearse(ctx context.Context, setup Setup, trace *Trace, progress func(elap
 	r := rehearsal{setup: setup, trace: trace, corePeak: math.Inf(-1), result: &Result{
 		Product: setup.Product.Name, World: "simulated", Cabinet: setup.Cabinet.Name, Seed: setup.Seed,
 		LoadKilograms: float64(loadOf(setup)), AmbientCelsius: float64(w.room),
-		Stages: []StageResult{}, Alarms: []AlarmResult{}, Prompts: []PromptResult{}, Chill: ChillResult{Legs: []struct{}{}},
+		Stages: []StageResult{}, Alarms: []AlarmResult{}, Prompts: []PromptResult{}, Chill: ChillResult{Legs: []LegResult{}},
 	}}
 	p, c := setup.Product, setup.Cabinet
 	rest, _ := p.Rest() // a rehearsal begins where the rest ends
@@ -335,23 +357,49 @@ func (r *rehearsal) finish(w *World, s *controller.State) {
 		overshoot, rms := round(r.overshoot), round(math.Sqrt(r.squares/r.held))
 		res.Control.OvershootKelvin, res.Control.HoldRMSKelvin = &overshoot, &rms
 	}
-	targets := r.setup.Product.Targets
-	log10, counted := s.LethalityLog10(r.setup.Product)
-	if counted {
-		v := round(log10)
-		res.Lethality.Log10Reduction = &v
-	}
-	if targets.HasLethality {
-		required, pass := targets.Lethality, counted && log10 >= targets.Lethality
-		res.Lethality.RequiredLog10, res.Lethality.Pass = &required, &pass
-	}
-	if s.ComeUpDone {
-		v := s.ComeUp.Seconds()
-		res.Lethality.ComeUpSeconds = &v
-	}
+	res.judge(r.setup.Product, s)
 	res.YieldPercent = round(float64(w.plant.Yield()) * 100)
 	res.EnergyJoules = math.Round(r.energy)
 	res.RelayOperations = s.HeaterDuty.Operations()
+}
+
+// judge holds what the controller has counted against the product's criteria. A
+// verdict that needs a core nobody measured is bad, not absent.
+func (r *Result) judge(p *profile.Product, s *controller.State) {
+	if c := p.Criterion(); c != nil {
+		pass := c.Met(s.Heat)
+		if log10, counted := s.LethalityLog10(p); counted {
+			required := c.Required
+			if p.Targets.HasLethality {
+				required = p.Targets.Lethality
+				pass = log10 >= required
+			}
+			log10 = round(log10)
+			r.Lethality.Log10Reduction, r.Lethality.RequiredLog10 = &log10, &required
+		}
+		r.Lethality.Pass = &pass
+	}
+	if p.ComeUpApplies() {
+		rule := lethality.ComeUpWithin(0)
+		pass := rule.Pass(s.ComeUp)
+		r.ComeUp.Pass = &pass
+		if s.ComeUp.Begun {
+			v := s.ComeUp.Time.Seconds()
+			r.ComeUp.Seconds, r.Lethality.ComeUpSeconds = &v, &v
+		}
+		limit := rule.Limit.Seconds()
+		r.ComeUp.LimitSeconds = &limit
+	}
+	if rule := p.ChillRule(); rule != nil {
+		pass := rule.Pass(s.Chill)
+		r.Chill.Rule, r.Chill.Pass = rule.Name, &pass
+		for _, leg := range rule.Legs(s.Chill) {
+			r.Chill.Legs = append(r.Chill.Legs, LegResult{
+				FromCelsius: round(float64(leg.From)), ToCelsius: round(float64(leg.To)),
+				Seconds: leg.Took.Seconds(), LimitSeconds: leg.Within.Seconds(), Pass: leg.Pass,
+			})
+		}
+	}
 }
 
 // round keeps three decimals: more would claim what no probe can tell.

@@ -94,7 +94,7 @@ qualified, under local code. Never leave a burning smoke generator alone.`,
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
-	root.AddCommand(productsCommand(), checkCommand(), sheetCommand(), planCommand(), rehearseCommand(), runCommand())
+	root.AddCommand(productsCommand(), checkCommand(), sheetCommand(), planCommand(), assessCommand(), rehearseCommand(), runCommand())
 	root.AddCommand(clientCommands()...)
 	return root
 }

@@ -130,6 +130,14 @@ func TestExitStatuses(t *testing.T) {
 		{[]string{"plan", "caraway-sticks", "--ready", "2099-01-01 12:00", "--runs", "10"}, exitGood, "at the latest"},
 		{[]string{"plan", "caraway-sticks", "--ready", "2099-01-01 12:00", "--runs", "2"}, exitUsage, "10 or more"},
 		{[]string{"plan", "caraway-sticks", "--ready", time.Now().Add(time.Hour).Format(time.RFC3339), "--runs", "10"}, exitBad, "at the earliest"},
+		{[]string{"assess", "../../testdata/logs/good-cook.csv", "--cased"}, exitGood, "PASS"},
+		{[]string{"assess", "../../testdata/logs/slow-come-up.csv"}, exitBad, "come-up"},
+		{[]string{"assess", "../../testdata/logs/bad-chilling.csv", "--nitrite-ppm", "0"}, exitBad, "cooling"},
+		{[]string{"assess", "../../testdata/logs/good-cook.csv", "--species", "dragon"}, exitUsage, "dragon"},
+		{[]string{"assess", "../../testdata/logs/good-cook.csv", "--reference", "150°F"}, exitUsage, "all three"},
+		{[]string{"assess", "../../testdata/logs/good-cook.csv", "--humidity", "moist"}, exitUsage, "moist"},
+		{[]string{"assess", file(t, "log.csv", "hello\n1\n")}, exitCouldNo, "log.csv:1"},
+		{[]string{"assess", "./no-such.csv"}, exitCouldNo, "no such file"},
 		{[]string{"products"}, exitGood, "marjoram-ring"},
 		{[]string{"products", "--json"}, exitGood, "marjoram-ring"},
 		{[]string{"products", "--show", "marjoram-ring"}, exitGood, "stages:"},
@@ -159,6 +167,29 @@ func TestSheetJSON(t *testing.T) {
 	}
 	// 12.5 g × 6.25 % on 5 kg: 156.25 ppm, within the half ppm of slack.
 	assert.InDelta(t, 156.25, s["nitrite"].(map[string]any)["ppm"], 1e-9)
+}
+
+func TestAssessJSON(t *testing.T) {
+	status, out, errText := call(t, "assess", "../../testdata/logs/good-cook.csv", "--cased", "--json", "--reference", "150°F", "--z", "10°F", "--d", "0.172min")
+	require.Equal(t, exitGood, status, errText)
+	var v struct {
+		Lethality []struct {
+			Name      string   `json:"name"`
+			Reference *float64 `json:"reference_celsius"`
+			Pass      bool     `json:"pass"`
+		} `json:"lethality"`
+		ComeUp  map[string]any   `json:"come_up"`
+		Cooling []map[string]any `json:"cooling"`
+		Pass    bool             `json:"pass"`
+	}
+	require.NoError(t, json.Unmarshal([]byte(out), &v))
+	assert.True(t, v.Pass)
+	require.NotEmpty(t, v.Lethality)
+	assert.NotEmpty(t, v.Cooling)
+	assert.Contains(t, v.ComeUp, "limit_seconds")
+	own := v.Lethality[len(v.Lethality)-1]
+	require.NotNil(t, own.Reference)
+	assert.InDelta(t, 65.5556, *own.Reference, 1e-3)
 }
 
 func TestShippedProductsPassTheirOwnCheck(t *testing.T) {

@@ -202,7 +202,7 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took float64, o
 	}
 	fmt.Fprintf(w, "core          peak %.1f °C (%.1f °F), %.1f °C at the end\n", r.Core.PeakCelsius,
 		quantity.Celsius(r.Core.PeakCelsius).Fahrenheit(), r.Core.FinalCelsius)
-	printLethality(w, r)
+	printSafety(w, r)
 	if r.Control.OvershootKelvin != nil {
 		fmt.Fprintf(w, "chamber       %.1f K over its setpoint at most, %.2f K rms while held\n",
 			*r.Control.OvershootKelvin, *r.Control.HoldRMSKelvin)
@@ -232,26 +232,41 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took float64, o
 	fmt.Fprintln(w, "A rehearsal is a model. It does not prove a batch safe.")
 }
 
-func printLethality(w io.Writer, r *sim.Result) {
+// printSafety says what the batch was held to and whether it met it.
+func printSafety(w io.Writer, r *sim.Result) {
+	verdict := func(pass *bool) string {
+		if *pass {
+			return "met"
+		}
+		return "NOT met"
+	}
 	l := r.Lethality
-	if l.Log10Reduction == nil {
-		fmt.Fprintln(w, "lethality     not counted for this species in this version")
-	} else {
+	switch {
+	case l.Pass == nil:
+		fmt.Fprintln(w, "lethality     the product names no core or lethality to reach, so none is judged")
+	case l.Log10Reduction == nil:
+		fmt.Fprintf(w, "lethality     core held as its criterion asks: %s\n", verdict(l.Pass))
+	default:
 		counted := fmt.Sprintf("%.1f", *l.Log10Reduction)
 		if *l.Log10Reduction > 99 { // more digits would claim a knowledge that nobody has
 			counted = "more than 99"
 		}
-		verdict := "none asked"
-		if l.RequiredLog10 != nil {
-			verdict = fmt.Sprintf("%g asked: met", *l.RequiredLog10)
-			if !*l.Pass {
-				verdict = fmt.Sprintf("%g asked: NOT met", *l.RequiredLog10)
-			}
-		}
-		fmt.Fprintf(w, "lethality     %s log10 counted, %s\n", counted, verdict)
+		fmt.Fprintf(w, "lethality     %s log10 counted, %g required: %s\n", counted, *l.RequiredLog10, verdict(l.Pass))
 	}
-	if l.ComeUpSeconds != nil {
-		fmt.Fprintf(w, "come-up       core from 10 °C to 54.4 °C in %s\n", quantity.FormatDuration(seconds(*l.ComeUpSeconds)))
+	if c := r.ComeUp; c.Pass != nil {
+		took := "not seen"
+		if c.Seconds != nil {
+			took = quantity.FormatDuration(seconds(*c.Seconds))
+		}
+		fmt.Fprintf(w, "come-up       core from 10 °C to 54.4 °C in %s, limit %s: %s\n", took, quantity.FormatDuration(seconds(*c.LimitSeconds)), verdict(c.Pass))
+	}
+	if c := r.Chill; c.Pass != nil {
+		var legs []string
+		for _, leg := range c.Legs {
+			legs = append(legs, fmt.Sprintf("%.1f to %.1f °C in %s of %s", leg.FromCelsius, leg.ToCelsius,
+				quantity.FormatDuration(seconds(leg.Seconds)), quantity.FormatDuration(seconds(leg.LimitSeconds))))
+		}
+		fmt.Fprintf(w, "chilling      %s: %s (%s)\n", strings.Join(legs, ", "), verdict(c.Pass), c.Rule)
 	}
 }
 

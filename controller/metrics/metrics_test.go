@@ -22,6 +22,7 @@ import (
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/lethality"
 	"fumarium/sensors"
 )
 
@@ -48,7 +49,7 @@ func running() *snapshot.Snapshot {
 			Sounder: cabinet.Relay{Fitted: true},
 		},
 		Product: &profile.Product{
-			Name: "Caraway ring", Species: profile.RedMeat,
+			Name: "Caraway ring", Species: profile.RedMeat, Targets: profile.Targets{HasCore: true, Core: 71},
 			Stages: []profile.Stage{{Name: "smoke"}, {Name: "cook"}},
 		},
 		HeaterEnergyJoules: 3.6e6,
@@ -64,7 +65,7 @@ func running() *snapshot.Snapshot {
 	s.State = controller.State{
 		Begun: true, Batch: controller.Running, Stage: 1, StageClock: 25 * time.Minute,
 		HasSetpoint: true, Setpoint: 82, Demand: 0.42,
-		ComeUp: 2 * time.Hour, ComeUpDone: true, HasLethality: true, LethalityF: 20.64,
+		ComeUp: lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, Heat: twoLogs(),
 		Out: controller.Outputs{Heater: true, Fan: true},
 	}
 	s.State.Alarms[trip.CoreLost] = trip.State{Phase: trip.Unacknowledged, Standing: true}
@@ -122,6 +123,12 @@ func TestWorldIsNamedOnlyWhenSimulated(t *testing.T) {
 
 // A family with nothing behind it must be missing altogether; a 0 would draw a
 // cold chamber where there is a broken wire.
+// twoLogs is what two decimal reduction times at the reference temperature leave.
+func twoLogs() lethality.Count {
+	k := lethality.RedMeat
+	return lethality.RedMeatCriterion(false).Add(lethality.Count{}, k.Reference, k.Reference, 2*k.D)
+}
+
 func TestAbsentWhenUnread(t *testing.T) {
 	cases := map[string]struct {
 		lose   func(*snapshot.Snapshot)
@@ -131,8 +138,8 @@ func TestAbsentWhenUnread(t *testing.T) {
 		"core":                {func(s *snapshot.Snapshot) { s.Inputs.Core = [cabinet.MaxCoreProbes]sensors.Reading{} }, []string{"fumarium_core_celsius"}},
 		"wet bulb":            {func(s *snapshot.Snapshot) { s.Inputs.WetBulb = sensors.Fault(sensors.Stale) }, []string{"fumarium_wet_bulb_celsius"}},
 		"setpoint":            {func(s *snapshot.Snapshot) { s.State.HasSetpoint = false }, []string{"fumarium_setpoint_celsius"}},
-		"lethality of cheese": {func(s *snapshot.Snapshot) { s.State.HasLethality = false }, []string{"fumarium_lethality_log10"}},
-		"core never read": {func(s *snapshot.Snapshot) { s.State.ComeUp, s.State.ComeUpDone, s.State.LethalityF = 0, false, 0 },
+		"lethality of cheese": {func(s *snapshot.Snapshot) { s.Product.Species = profile.Dairy }, []string{"fumarium_lethality_log10"}},
+		"core never read": {func(s *snapshot.Snapshot) { s.State.ComeUp, s.State.Heat = lethality.ComeUp{}, lethality.Count{} },
 			[]string{"fumarium_come_up_seconds", "fumarium_lethality_log10"}},
 		"no batch": {func(s *snapshot.Snapshot) { s.State = controller.State{Begun: true} },
 			[]string{"fumarium_stage_info", "fumarium_stage_elapsed_seconds", "fumarium_come_up_seconds", "fumarium_lethality_log10", "fumarium_setpoint_celsius"}},

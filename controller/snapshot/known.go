@@ -49,8 +49,7 @@ func (s *Snapshot) LethalityLog10() (float64, bool) {
 // ComeUp is the come-up time so far, and false before a batch or when no core was
 // ever read.
 func (s *Snapshot) ComeUp() (time.Duration, bool) {
-	known := s.State.ComeUp > 0 || s.State.ComeUpDone || s.coreRead()
-	return s.State.ComeUp, known && s.State.Batch != controller.Idle
+	return s.State.ComeUp.Time, s.State.ComeUp.Begun && s.State.Batch != controller.Idle
 }
 
 func (s *Snapshot) coreRead() bool { return s.State.CoreColdest.Status() == sensors.Good }

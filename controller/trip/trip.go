@@ -23,6 +23,9 @@ const (
 	StageOvertime
 	PromptWaiting
 	HumidityUnmeasured
+	ComeUpLong
+	ComeUpOver
+	ChillOver
 	Count // number of codes, for arrays
 )
 
@@ -88,6 +91,21 @@ var catalogue = [Count]Entry{
 		Name: "prompt-waiting", Priority: Low, Delay: 15 * time.Minute,
 		Meaning: "A hand step has been waiting for its confirmation.",
 		Action:  "Do it and confirm it.",
+	},
+	ComeUpLong: {
+		Name: "come-up-long", Priority: High,
+		Meaning: "The core has been between 10 °C and 54.4 °C for five of the six hours it may take.",
+		Action:  "Raise the chamber now, or thin out the load; after six hours the batch needs an expert's eye or the bin.",
+	},
+	ComeUpOver: {
+		Name: "come-up-over", Priority: High,
+		Meaning: "The core took more than six hours from 10 °C to 54.4 °C. Toxin may have been made that no heat destroys.",
+		Action:  "Do not eat or sell it on the word of this program; ask a process authority, or throw it away.",
+	},
+	ChillOver: {
+		Name: "chill-over", Priority: High,
+		Meaning: "The core cooled more slowly than the rule allows that the product is held to.",
+		Action:  "Add ice and stir; keep the batch apart and ask a process authority, or throw it away.",
 	},
 	HumidityUnmeasured: {
 		Name: "humidity-unmeasured", Priority: Low, Delay: 2 * time.Minute,

@@ -22,6 +22,7 @@ import (
 	"fumarium/controller/trip"
 	"fumarium/controller/web"
 	"fumarium/profile"
+	"fumarium/profile/lethality"
 	"fumarium/sensors"
 )
 
@@ -72,7 +73,7 @@ func cooking() *snapshot.Snapshot {
 	s.State = controller.State{
 		Begun: true, Elapsed: 5 * time.Hour, Started: time.Hour, StageEntered: 4 * time.Hour, Batch: controller.Running, Stage: 2, StageClock: 55 * time.Minute,
 		HasSetpoint: true, Setpoint: 82, Demand: 0.42, Chamber: sensors.At(81.6), CoreColdest: sensors.At(63.2), CoreHottest: sensors.At(63.2),
-		ComeUp: 2 * time.Hour, ComeUpDone: true, HasLethality: true, LethalityF: 13.416,
+		ComeUp: lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, Heat: heat(),
 		Out: controller.Outputs{Heater: true, Fan: true, Damper: 0.25},
 	}
 	return s
@@ -236,14 +237,20 @@ func TestStatusOfACook(t *testing.T) {
 	assert.Equal(t, "core falls to 4 °C or you confirm: Is the ice used up?", got["stages"].([]any)[3].(map[string]any)["ended_by"])
 }
 
+// heat is 1.3 decimal reduction times at the reference temperature.
+func heat() lethality.Count {
+	k := lethality.RedMeat
+	return lethality.RedMeatCriterion(false).Add(lethality.Count{}, k.Reference, k.Reference, k.D*13/10)
+}
+
 // Whatever is not known is null; a real 0 stays a 0.
 func TestNullIsNotZero(t *testing.T) {
 	s := cooking()
 	s.State.Chamber, s.State.CoreColdest, s.State.CoreHottest = sensors.Fault(sensors.Open), sensors.Reading{}, sensors.Reading{}
 	s.Inputs = controller.Inputs{}
 	s.Inputs.Core[0] = sensors.At(0)
-	s.State.HasSetpoint, s.State.HasLethality = false, false
-	s.State.ComeUp, s.State.ComeUpDone, s.State.Demand = 0, false, 0
+	s.State.HasSetpoint, s.State.Demand = false, 0
+	s.State.ComeUp, s.State.Heat = lethality.ComeUp{}, lethality.Count{}
 	s.Stepped = time.Time{}
 	got := status(t, s)
 	for _, key := range []string{"chamber_celsius", "core_celsius", "wet_bulb_celsius", "humidity_ratio", "setpoint_celsius", "lethality_log10", "come_up_seconds", "age_seconds", "prompt", "trip"} {
@@ -255,9 +262,6 @@ func TestNullIsNotZero(t *testing.T) {
 	assert.Equal(t, map[string]any{"name": "upper rack", "role": "chamber", "status": "not read", "celsius": nil}, probes[0])
 	assert.Equal(t, map[string]any{"name": "thick end", "role": "core", "status": "good", "celsius": 0.0}, probes[1])
 	assert.Equal(t, "Cook: chamber not read of 82 °C, core not read; ends when core reaches 71 °C and lethality reaches 6.5", got["summary"])
-
-	s.State.LethalityF, s.State.HasLethality = math.Inf(1), true // JSON has no such number
-	assert.Nil(t, status(t, s)["lethality_log10"])
 }
 
 func TestSummaryAndCommandsOfEachState(t *testing.T) {

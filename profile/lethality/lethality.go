@@ -1,6 +1,7 @@
 // Package lethality counts how many tenfold reductions of a pathogen a
-// temperature history is worth. It integrates; it judges no batch and reads no
-// file.
+// temperature history is worth, and holds the count against the published criterion
+// for a kind of food: an integral, a table of holding times, or both. It also counts
+// the come-up time. It reads no file and knows nothing of a batch.
 //
 // The kill rate at temperature T, as minutes at the reference temperature per
 // minute, is 10^((T - Tref)/z). Its integral is F; F divided by the decimal

@@ -78,7 +78,7 @@ func trim(v float64, digits int) string {
 // to the minute from ten minutes on and to the second below.
 func FormatDuration(d time.Duration) string {
 	if d < 0 {
-		return "-" + FormatDuration(-d)
+		return "-" + FormatDuration(-max(d, -math.MaxInt64)) // the smallest has no positive twin
 	}
 	if d < 10*time.Minute {
 		d = d.Round(time.Second)

@@ -17,6 +17,7 @@ type DS18B20 struct {
 	memory [3]byte // TH, TL and configuration, kept without supply
 	done   time.Duration
 	busy   bool
+	result int32 // of the running conversion
 }
 
 // NewDS18B20 is a chip just powered up. Its serial number may have 48 bits.
@@ -42,9 +43,7 @@ func (c *DS18B20) transfer(w, r []byte) {
 	if c.busy && c.Now() >= c.done {
 		c.busy = false
 		if c.fault != Frozen {
-			bits := int(c.pad[4]>>5) + 9
-			raw := steps(c.Hot(), 16, -55*16, 125*16) &^ (1<<(12-bits) - 1)
-			c.pad[0], c.pad[1] = byte(raw), byte(raw>>8)
+			c.pad[0], c.pad[1] = byte(c.result), byte(c.result>>8)
 		}
 	}
 	switch {
@@ -53,7 +52,9 @@ func (c *DS18B20) transfer(w, r []byte) {
 	case len(w) == 1 && w[0] == 0x48:
 		copy(c.memory[:], c.pad[2:5])
 	case len(w) == 1 && w[0] == 0x44:
-		c.busy, c.done = true, c.Now()+750*time.Millisecond>>(3-c.pad[4]>>5)
+		coarse := 3 - int32(c.pad[4]>>5) // bits left out
+		c.busy, c.done = true, c.Now()+750*time.Millisecond>>coarse
+		c.result = steps(c.Hot(), 16, -55*16, 125*16) &^ (1<<coarse - 1)
 	case len(w) == 1 && w[0] == 0xBE:
 		for i := copy(r, c.pad[:]); i < len(r); i++ {
 			r[i] = 0xFF

@@ -1,0 +1,148 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"fumarium/profile"
+	"fumarium/profile/assess"
+	"fumarium/profile/lethality"
+	"fumarium/profile/logbook"
+	"fumarium/profile/quantity"
+)
+
+type assessOptions struct {
+	species, humidity, reference, z, d, probeError string
+	nitrite, erythorbate                           float64
+	cased, poultryInIt, servedHot, json            bool
+	cores                                          []string
+}
+
+func assessCommand() *cobra.Command {
+	var o assessOptions
+	c := &cobra.Command{
+		Use:   "assess LOG.csv",
+		Short: "Judge any logger's CSV: lethality, come-up and cooling",
+		Long: `Reads a logger's CSV and says whether the product got hot enough for long enough,
+came up fast enough and cooled down fast enough, with the reasons.
+
+The file has a header: a column time (RFC 3339) or elapsed_seconds, elapsed_minutes
+or elapsed_hours, and one or more columns that end in _celsius or _fahrenheit. Every
+such column is a core unless its name begins with chamber, ambient, air, wet, dry,
+room, bath or setpoint. The coldest core counts while heating, the hottest while
+cooling. "-" reads standard input.
+
+A verdict here is an aid. It does not replace a validated process; for food that is
+sold, a process authority and the local inspector decide.
+
+Exit status: 0 passes, 1 does not, 2 usage, 3 the file could not be read.`,
+		Example: `  fumarium assess cook.csv --cased --nitrite-ppm 150
+  fumarium assess turkey.csv --species poultry --humidity sealed
+  fumarium assess cook.csv --reference 150°F --z 10°F --d 0.172min`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			options, err := o.options(cmd.Flags().Changed)
+			if err != nil {
+				return err
+			}
+			return runAssess(args[0], options, o.json, cmd.InOrStdin(), cmd.OutOrStdout())
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&o.species, "species", "red-meat", "`KIND`: red-meat, poultry, fish or game")
+	f.BoolVar(&o.cased, "cased", false, "the product hung in a casing, so its surface stayed moist")
+	f.Float64Var(&o.nitrite, "nitrite-ppm", 0, "ingoing sodium nitrite, in `PPM` of the green weight")
+	f.Float64Var(&o.erythorbate, "erythorbate-ppm", 0, "ingoing sodium erythorbate or ascorbate, in `PPM`")
+	f.StringVar(&o.humidity, "humidity", "", "`HOW` the oven was kept humid: steam, sealed, humid, humid-throughout, immersed or dry")
+	f.BoolVar(&o.poultryInIt, "poultry-in-it", false, "red meat or game with poultry in it")
+	f.BoolVar(&o.servedHot, "served-hot", false, "eaten at once: no cooling is asked for")
+	f.StringVar(&o.probeError, "probe-error", "", "how far a probe may be wrong, such as 1K; the verdict allows for it")
+	f.StringSliceVar(&o.cores, "core", nil, "`COLUMN` to count as a core, instead of all; may be repeated")
+	f.StringVar(&o.reference, "reference", "", "own kinetics: reference `TEMPERATURE`, such as 150°F; with --z and --d")
+	f.StringVar(&o.z, "z", "", "own kinetics: `RISE` that makes the kill ten times as fast, such as 10°F")
+	f.StringVar(&o.d, "d", "", "own kinetics: `DURATION` for one log10 at the reference, such as 0.172min")
+	f.BoolVar(&o.json, "json", false, "print the verdict as JSON")
+	return c
+}
+
+var assessSpecies = map[string]profile.Species{
+	"red-meat": profile.RedMeat, "poultry": profile.Poultry, "fish": profile.Fish, "game": profile.Game,
+}
+
+func (o assessOptions) options(given func(flag string) bool) (assess.Options, error) {
+	a := assess.Options{
+		Cased: o.cased, PoultryInIt: o.poultryInIt, ServedHot: o.servedHot, Cores: o.cores,
+		HasNitrite: given("nitrite-ppm"), NitritePPM: o.nitrite,
+		HasErythorbate: given("erythorbate-ppm"), ErythorbatePPM: o.erythorbate,
+	}
+	var known bool
+	if a.Species, known = assessSpecies[o.species]; !known {
+		return a, usage("--species %q is unknown; take red-meat, poultry, fish or game", o.species)
+	}
+	var err error
+	if o.humidity != "" {
+		if a.Humidity, err = assess.ParseHumidity(o.humidity); err != nil {
+			return a, usage("--humidity: %w", err)
+		}
+	}
+	if o.probeError != "" {
+		if a.ProbeError, err = quantity.ParseTemperatureDifference(o.probeError); err != nil {
+			return a, usage("--probe-error %s: %w", o.probeError, err)
+		}
+	}
+	if o.reference == "" && o.z == "" && o.d == "" {
+		return a, nil
+	}
+	if o.reference == "" || o.z == "" || o.d == "" {
+		return a, usage("own kinetics need --reference, --z and --d, all three")
+	}
+	a.HasOwn = true
+	if a.Own.Reference, err = quantity.ParseTemperature(o.reference); err != nil {
+		return a, usage("--reference %s: %w", o.reference, err)
+	}
+	if a.Own.Z, err = quantity.ParseTemperatureDifference(o.z); err != nil {
+		return a, usage("--z %s: %w", o.z, err)
+	}
+	if a.Own.D, err = quantity.ParseDuration(o.d); err != nil {
+		return a, usage("--d %s: %w", o.d, err)
+	}
+	if _, err := lethality.NewCriterion("own", a.Own, 1); err != nil {
+		return a, usage("%w", err)
+	}
+	return a, nil
+}
+
+func runAssess(name string, o assess.Options, asJSON bool, stdin io.Reader, w io.Writer) error {
+	in, file := stdin, "standard input"
+	if name != "-" {
+		f, err := os.Open(name)
+		if err != nil {
+			return couldNot(err)
+		}
+		defer f.Close()
+		in, file = f, name
+	}
+	log, err := logbook.Read(file, in)
+	if err != nil {
+		return couldNot(err)
+	}
+	v, err := assess.Assess(log, o)
+	if err != nil {
+		return usage("%w", err)
+	}
+	if asJSON {
+		err = printJSON(w, v)
+	} else {
+		_, err = fmt.Fprint(w, v.Text())
+	}
+	if err != nil {
+		return couldNot(err)
+	}
+	if !v.Pass {
+		return &failure{exitBad, errSaid}
+	}
+	return nil
+}

@@ -1,0 +1,353 @@
+// Package assess gives the verdict on the temperature log of a cooked product:
+// was it cooked, did it come up fast enough, was it chilled fast enough. It holds
+// a log against published rules and gives the arithmetic with each answer. It
+// prints nothing, reads no file and takes no decision: for sale to others, a
+// process authority and local rules decide.
+//
+// Whatever the log does not show does not count: pass means that everything was
+// shown to be good.
+package assess
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fumarium/profile"
+	"fumarium/profile/lethality"
+	"fumarium/profile/logbook"
+	"fumarium/profile/quantity"
+)
+
+// A Humidity is how the surface of bare meat was kept moist while it cooked, by
+// the options of the FSIS Cooking Guideline (2021). Heat kills less on a dry surface, and
+// a core probe does not see it.
+type Humidity uint8
+
+// The ways. The zero value says nothing.
+const (
+	HumidityUnstated Humidity = iota
+	Steam                     // option 1
+	Sealed                    // option 2
+	Humid                     // option 3
+	HumidThroughout           // option 4
+	Immersed                  // in water, in a sealed bag, or in direct heat: humidity does not matter
+	Dry                       // none of them
+	humidities
+)
+
+var humidityText = [humidities]struct{ word, meaning string }{
+	HumidityUnstated: {"unstated", "not stated"},
+	Steam:            {"steam", "steam for half of the cook or 1 h, whichever is longer"},
+	Sealed:           {"sealed", "dampers shut for half of the cook or 1 h, whichever is longer"},
+	Humid:            {"humid", "at least 90 % humidity for a quarter of the cook or 1 h, whichever is longer"},
+	HumidThroughout:  {"humid-throughout", "at least 90 % humidity for the whole cook"},
+	Immersed:         {"immersed", "immersed, in a sealed bag or in direct heat, where humidity does not matter"},
+	Dry:              {"dry", "no humidity kept"},
+}
+
+func (h Humidity) String() string {
+	if h < humidities {
+		return humidityText[h].word
+	}
+	return "unknown"
+}
+
+// ParseHumidity reads one of the words for a Humidity.
+func ParseHumidity(text string) (Humidity, error) {
+	var words []string
+	for h := Steam; h < humidities; h++ {
+		if humidityText[h].word == text {
+			return h, nil
+		}
+		words = append(words, humidityText[h].word)
+	}
+	return 0, fmt.Errorf("assess: %q is no way to keep humidity; write %s or %s", text, strings.Join(words[:len(words)-1], ", "), words[len(words)-1])
+}
+
+// Options are what the log cannot say. The zero value of each is the cautious one,
+// but Species must be set.
+type Options struct {
+	Species     profile.Species
+	PoultryInIt bool // red meat or game with poultry in it: 7 log10
+	Poultry     lethality.PoultryKind
+	Cased       bool
+	Humidity    Humidity
+	// The cure counts as not stated unless the Has field is set.
+	HasNitrite     bool
+	NitritePPM     float64
+	HasErythorbate bool
+	ErythorbatePPM float64
+	ProbeError     quantity.Kelvin // how far a probe may be wrong, either way
+	// Own are kinetics to be met beside the published rule, never in its place.
+	HasOwn bool
+	Own    lethality.Kinetics
+	// Cores are the headers of the columns to count; none means every core.
+	Cores []string
+	// LongestGap is the longest time between two rows that counts as seen; 0 takes
+	// it from the log: twice its usual interval, at least 5 min, at most 30 min.
+	LongestGap time.Duration
+	// ServedHot is for food eaten at once: no cooling is asked for.
+	ServedHot bool
+}
+
+// Gaps: common practice, no source.
+const (
+	shortestGap = 5 * time.Minute
+	longestGap  = 30 * time.Minute
+	// fastestChange, in K per minute, is more than a core does on its own: the probe
+	// may have left the product. Common practice, no source.
+	fastestChange = 15.0
+)
+
+func (o Options) check(log *logbook.Log) error {
+	var faults []error
+	refuse := func(format string, args ...any) { faults = append(faults, fmt.Errorf("assess: "+format, args...)) }
+	switch o.Species {
+	case profile.RedMeat, profile.Poultry, profile.Fish, profile.Game:
+	case profile.Dairy:
+		refuse("cheese is not cooked and has no lethality to assess; name another species")
+	default:
+		refuse("no species is given; name red meat, poultry, fish or game")
+	}
+	if !(o.ProbeError >= 0 && o.ProbeError <= 5) {
+		refuse("a probe error of %v is not between 0 and 5 K; write how far the probe may be wrong", o.ProbeError)
+	}
+	ppm := func(what string, has bool, v float64) {
+		if has && !(v >= 0 && v <= 5000) {
+			refuse("%s of %g ppm is not between 0 and 5000 ppm; write the ingoing amount on the green weight of the meat", what, v)
+		}
+	}
+	ppm("nitrite", o.HasNitrite, o.NitritePPM)
+	ppm("erythorbate", o.HasErythorbate, o.ErythorbatePPM)
+	if o.Humidity >= humidities {
+		refuse("humidity %d is unknown; use ParseHumidity", o.Humidity)
+	}
+	if o.HasOwn {
+		if _, err := lethality.NewCriterion("own kinetics", o.Own, o.ownRequired()); err != nil {
+			faults = append(faults, err)
+		}
+	}
+	if o.LongestGap < 0 || o.LongestGap > 6*time.Hour {
+		refuse("a longest gap of %s is not between 0 and 6 h", o.LongestGap)
+	}
+	var cores []string
+	for i := range log.Columns {
+		cores = append(cores, log.Columns[i].Header)
+	}
+	for _, name := range o.Cores {
+		if i := slices.Index(cores, name); i < 0 {
+			refuse("%s has no temperature %q; it has %s", log.File, name, strings.Join(cores, ", "))
+		} else if log.Columns[i].Count() == 0 {
+			refuse("%s of %s was never read; choose another", name, log.File)
+		}
+	}
+	return errors.Join(faults...)
+}
+
+// A Verdict is the answer. Its JSON is a contract.
+type Verdict struct {
+	Lethality []Lethality `json:"lethality"`
+	ComeUp    ComeUp      `json:"come_up"`
+	Cooling   []Cooling   `json:"cooling"`
+	Warnings  []string    `json:"warnings"`
+	Pass      bool        `json:"pass"`
+
+	facts   facts
+	options Options
+}
+
+// Lethality is one criterion. What a criterion does not have is null: a table row
+// has no z and D, a hold has no log10. For a row, FMinutes is the time at or above
+// its temperature, ReferenceCelsius.
+type Lethality struct {
+	Name             string   `json:"name"`
+	FMinutes         *float64 `json:"f_minutes"`
+	ReferenceCelsius *float64 `json:"reference_celsius"`
+	ZKelvin          *float64 `json:"z_kelvin"`
+	DMinutes         *float64 `json:"d_minutes"`
+	Log10Reduction   *float64 `json:"log10_reduction"`
+	RequiredLog10    *float64 `json:"required_log10"`
+	Pass             bool     `json:"pass"`
+
+	source string
+	needed float64 // minutes of a row
+	role   role
+}
+
+// role is what a criterion decides.
+type role uint8
+
+const (
+	needed      role = iota // must be met
+	alternative             // one of them must be met
+	comparison              // decides nothing
+)
+
+// ComeUp is the time of the coldest core between 50 and 130 °F.
+type ComeUp struct {
+	Seconds      float64 `json:"seconds"`
+	LimitSeconds float64 `json:"limit_seconds"`
+	Pass         bool    `json:"pass"`
+}
+
+// Cooling is one way to chill.
+type Cooling struct {
+	Option string `json:"option"`
+	Legs   []Leg  `json:"legs"`
+	Pass   bool   `json:"pass"`
+
+	source     string
+	conditions []string
+}
+
+// Leg is one limit. Seconds is null while the leg has not begun; for a leg that
+// has not ended it is the time so far.
+type Leg struct {
+	FromCelsius  float64  `json:"from_celsius"`
+	ToCelsius    float64  `json:"to_celsius"`
+	Seconds      *float64 `json:"seconds"`
+	LimitSeconds float64  `json:"limit_seconds"`
+	Pass         bool     `json:"pass"`
+
+	ended bool
+}
+
+// facts are what the text says beyond the contract.
+type facts struct {
+	describe  string
+	cores     []string
+	peak      quantity.Celsius // of the coldest core
+	final     quantity.Celsius // of the hottest core
+	seen      bool
+	gap       time.Duration
+	comeUp    lethality.ComeUp
+	cooked    bool
+	cookedAt  time.Duration
+	chillFrom time.Duration
+}
+
+// sample is one row of the log as the rules see it.
+type sample struct {
+	at               time.Duration
+	line             int
+	coldest, hottest quantity.Celsius
+	known            bool // every core in use was read
+}
+
+// Assess judges a log. Its error is about the options only.
+func Assess(log *logbook.Log, o Options) (Verdict, error) {
+	if err := o.check(log); err != nil {
+		return Verdict{}, err
+	}
+	v := Verdict{Lethality: []Lethality{}, Cooling: []Cooling{}, Warnings: []string{}, options: o}
+	for _, w := range log.Warnings {
+		v.warn("%s", w.Error())
+	}
+	samples := v.samples(log)
+	v.facts.gap = o.LongestGap
+	if v.facts.gap == 0 {
+		v.facts.gap = usualGap(samples)
+	}
+	v.seams(log, samples)
+	v.heat(samples)
+	v.chill(samples)
+	v.surface()
+	v.Pass = v.cooked() && v.ComeUp.Pass && (o.ServedHot || v.chilled())
+	return v, nil
+}
+
+func (v *Verdict) warn(format string, args ...any) {
+	v.Warnings = append(v.Warnings, fmt.Sprintf(format, args...))
+}
+
+// samples finds the coldest and the hottest core of each row. A core that was not
+// read might have been either, so the row then counts as not seen.
+func (v *Verdict) samples(log *logbook.Log) []sample {
+	var cores []*logbook.Column
+	for i := range log.Columns {
+		c := &log.Columns[i]
+		chosen := c.Core && len(v.options.Cores) == 0 || slices.Contains(v.options.Cores, c.Header)
+		if chosen && c.Count() > 0 {
+			cores = append(cores, c)
+			v.facts.cores = append(v.facts.cores, c.Header)
+		}
+	}
+	samples := make([]sample, log.Rows())
+	for row := range samples {
+		s := sample{at: log.At(row), line: log.Line(row), known: true}
+		for i, c := range cores {
+			t, ok := c.Reading(row)
+			s.known = s.known && ok
+			if i == 0 {
+				s.coldest, s.hottest = t, t
+			}
+			s.coldest, s.hottest = min(s.coldest, t), max(s.hottest, t)
+		}
+		samples[row] = s
+		if s.known {
+			if !v.facts.seen || s.coldest > v.facts.peak {
+				v.facts.peak = s.coldest
+			}
+			v.facts.seen, v.facts.final = true, s.hottest
+		}
+	}
+	v.facts.describe = log.Describe()
+	return samples
+}
+
+// usualGap is the gap beyond which a log that keeps its own rhythm has a hole.
+func usualGap(samples []sample) time.Duration {
+	intervals := make([]time.Duration, 0, len(samples)-1)
+	for i := 1; i < len(samples); i++ {
+		intervals = append(intervals, samples[i].at-samples[i-1].at)
+	}
+	slices.Sort(intervals)
+	return min(max(2*intervals[len(intervals)/2], shortestGap), longestGap)
+}
+
+// watched reports whether the time from row i-1 to row i was watched.
+func (v *Verdict) watched(samples []sample, i int) bool {
+	return samples[i].known && samples[i-1].known && samples[i].at-samples[i-1].at <= v.facts.gap
+}
+
+// seams looks for holes in the log and for probes that moved.
+func (v *Verdict) seams(log *logbook.Log, samples []sample) {
+	gaps, gapLine, longest := 0, 0, time.Duration(0)
+	jumps, jumpLine, jump := 0, 0, quantity.Kelvin(0)
+	for i := 1; i < len(samples); i++ {
+		a, b := samples[i-1], samples[i]
+		dt := b.at - a.at
+		if dt > v.facts.gap {
+			if gaps == 0 {
+				gapLine = b.line
+			}
+			gaps, longest = gaps+1, max(longest, dt)
+		}
+		if v.watched(samples, i) && dt > 0 {
+			change := max(max(b.coldest-a.coldest, a.coldest-b.coldest), max(b.hottest-a.hottest, a.hottest-b.hottest))
+			if change > 5 && float64(change) > fastestChange*dt.Minutes() {
+				if jumps == 0 {
+					jumpLine, jump = b.line, quantity.Kelvin(change)
+				}
+				jumps++
+			}
+		}
+	}
+	if gaps > 0 {
+		v.warn("%s:%d: %d gaps of more than %s, the longest %s, the first before this line: no heat is counted there, and the time counts against the come-up and the cooling",
+			log.File, gapLine, gaps, quantity.FormatDuration(v.facts.gap), quantity.FormatDuration(longest))
+	}
+	if jumps > 0 {
+		v.warn("%s:%d: a core changes by %v from one row to the next, faster than meat does (%d such places): make sure that the probe stayed in the product",
+			log.File, jumpLine, jump, jumps)
+	}
+	if v.facts.gap > shortestGap {
+		v.warn("the log is read as straight lines over up to %s between rows; readings each minute would say more", quantity.FormatDuration(v.facts.gap))
+	}
+	if v.options.ProbeError == 0 {
+		v.warn("no probe error is stated: check the probes in ice water and in boiling water, and state it")
+	}
+}

@@ -1,0 +1,393 @@
+package assess
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"fumarium/profile"
+	"fumarium/profile/lethality"
+	"fumarium/profile/logbook"
+	"fumarium/profile/quantity"
+)
+
+var cured = Options{Species: profile.RedMeat, Cased: true, HasNitrite: true, NitritePPM: 140, HasErythorbate: true, ErythorbatePPM: 500, ProbeError: 0.3}
+
+func open(t testing.TB, name string) *logbook.Log {
+	t.Helper()
+	f, err := os.Open(filepath.Join("..", "..", "testdata", "logs", name))
+	require.NoError(t, err)
+	defer f.Close()
+	log, err := logbook.Read(name, f)
+	require.NoError(t, err)
+	return log
+}
+
+func read(t testing.TB, text string) *logbook.Log {
+	t.Helper()
+	log, err := logbook.Read("log.csv", strings.NewReader(text))
+	require.NoError(t, err)
+	return log
+}
+
+// lines writes a log with a row each minute along straight lines through corners
+// of minutes and degrees.
+func lines(unit string, corners ...[2]float64) string {
+	var b strings.Builder
+	b.WriteString("elapsed_minutes,core_" + unit + "\n")
+	for i := 1; i < len(corners); i++ {
+		a, z := corners[i-1], corners[i]
+		for m := a[0]; m < z[0]; m++ {
+			fmt.Fprintf(&b, "%g,%.9f\n", m, a[1]+(m-a[0])/(z[0]-a[0])*(z[1]-a[1]))
+		}
+	}
+	last := corners[len(corners)-1]
+	fmt.Fprintf(&b, "%g,%.9f\n", last[0], last[1])
+	return b.String()
+}
+
+func judge(t testing.TB, log *logbook.Log, o Options) Verdict {
+	t.Helper()
+	v, err := Assess(log, o)
+	require.NoError(t, err)
+	return v
+}
+
+func warned(v Verdict, what string) bool {
+	return strings.Contains(strings.Join(v.Warnings, "\n"), what)
+}
+
+func TestOwnLogs(t *testing.T) {
+	plain := Options{Species: profile.RedMeat, Cased: true, ProbeError: 0.3}
+	for _, c := range []struct {
+		name                       string
+		options                    Options
+		cooked, comeUp, cool, pass bool
+		warning                    string
+	}{
+		{"good-cook.csv", cured, true, true, true, true, ""},
+		{"good-cook.csv", plain, true, true, true, true, ""},
+		{"slow-come-up.csv", cured, true, false, true, false, ""},
+		{"bad-chilling.csv", plain, true, true, false, false, "the times would pass for a cured product, but option 3, cured needs at least 100 ppm"},
+		{"bad-chilling.csv", cured, true, true, true, true, ""},
+		{"fahrenheit-gaps.csv", cured, true, true, true, true, "fahrenheit-gaps.csv:192: 2 gaps of more than 5 min, the longest 24 min"},
+		{"fahrenheit-gaps.csv", cured, true, true, true, true, "fahrenheit-gaps.csv:152:5: 3276.7 is no temperature"},
+	} {
+		v := judge(t, open(t, c.name), c.options)
+		assert.Equal(t, c.cooked, v.cooked(), c.name)
+		assert.Equal(t, c.comeUp, v.ComeUp.Pass, c.name)
+		assert.Equal(t, c.cool, v.chilled(), c.name)
+		assert.Equal(t, c.pass, v.Pass, c.name)
+		assert.True(t, warned(v, c.warning), "%s: %q", c.name, v.Warnings)
+		assert.Equal(t, c.pass, strings.HasPrefix(v.Text(), "PASS"), c.name)
+		for _, bad := range []string{"NaN", "Inf", "%!"} {
+			assert.NotContains(t, v.Text(), bad)
+		}
+	}
+}
+
+// TestConstructedLogs are the logs S1 and S2 of the lethality tests, a row each
+// minute: exact integrals with D 1.717 min at 60 °C and z 5.556 K, and with D 4.72
+// min and z 8.056 K; come-up from 10 to 54.44 °C.
+func TestConstructedLogs(t *testing.T) {
+	s1 := lines("celsius", [][2]float64{{0, 10}, {30, 35}, {60, 50}, {75, 55}, {90, 58}, {105, 59}, {110, 59}, {120, 45}, {135, 25}}...)
+	s2 := lines("celsius", [][2]float64{{0, 5}, {60, 30}, {120, 48}, {160, 56}, {190, 60}, {205, 62}, {212, 62}, {222, 50}, {240, 30}}...)
+	for name, c := range map[string]struct {
+		log                   string
+		f60, log10, fatty     float64
+		comeUp, integralLog10 float64
+	}{
+		"S1": {s1, 17.18, 10.00, 4.97, 73.3, 9.99},
+		"S2": {s2, 60.92, 35.48, 12.94, 140.2, 35.42},
+	} {
+		o := Options{Species: profile.RedMeat, Cased: true, HasOwn: true,
+			Own: lethality.Kinetics{Reference: 60, Z: 50.0 / 9, D: 103020 * time.Millisecond}}
+		v := judge(t, read(t, c.log), o)
+		byName := map[string]Lethality{}
+		for _, l := range v.Lethality {
+			byName[l.Name] = l
+		}
+		own := byName["own kinetics"]
+		assert.InDelta(t, c.f60, *own.FMinutes, 0.006, name)
+		assert.InDelta(t, c.log10, *own.Log10Reduction, 0.006, name)
+		assert.InDelta(t, c.fatty, *byName["stricter set, 25 % fat"].Log10Reduction, 0.006, name)
+		assert.InDelta(t, c.integralLog10, *byName["red meat, integrated"].Log10Reduction, 0.06, name)
+		assert.InDelta(t, c.comeUp*60, v.ComeUp.Seconds, 4, name)
+		assert.True(t, v.cooked() && v.ComeUp.Pass, name)
+		assert.False(t, v.Pass, "%s ends warm", name)
+		assert.Equal(t, name == "S1", warned(v, "by a stricter published set"), name)
+	}
+}
+
+// TestCoarseLog: the ten-minute points of a log are joined by straight lines and
+// integrated exactly, which is at most what the log shows; a trapezoid sum of the
+// rates would say 20 % more.
+func TestCoarseLog(t *testing.T) {
+	v := judge(t, read(t, "elapsed_minutes,core_celsius\n0,10\n30,35\n60,50\n75,55\n90,58\n105,59\n110,59\n120,45\n135,25\n"), Options{Species: profile.RedMeat, Cased: true})
+	assert.InDelta(t, 10.0, *v.Lethality[0].Log10Reduction, 0.03)
+	assert.True(t, warned(v, "straight lines over up to 30 min"))
+}
+
+// TestCoolingLogs are C1 to C3 of the chilling tests behind a good cook.
+func TestCoolingLogs(t *testing.T) {
+	for name, c := range map[string]struct {
+		corners [][2]float64
+		want    map[string]bool
+	}{
+		"C1": {[][2]float64{{0, 160}, {30, 130}, {75, 100}, {115, 80}, {240, 55}, {400, 40}}, map[string]bool{"option 1": true, "option 2": false, "option 3, cured": true}},
+		"C2": {[][2]float64{{0, 155}, {40, 130}, {140, 90}, {175, 80}, {330, 55}, {460, 40}}, map[string]bool{"option 1": false, "option 2": false, "option 3, cured": true}},
+		"C3": {[][2]float64{{0, 158}, {25, 130}, {200, 95}, {310, 80}, {600, 60}, {880, 45}, {1000, 40}}, map[string]bool{"option 1": false, "option 2": false, "option 3, cured": true}},
+	} {
+		corners := [][2]float64{{0, 45}, {90, c.corners[0][1]}}
+		for _, p := range c.corners {
+			corners = append(corners, [2]float64{p[0] + 100, p[1]})
+		}
+		o := cured
+		o.ProbeError = 0
+		v := judge(t, read(t, lines("fahrenheit", corners...)), o)
+		for _, cool := range v.Cooling {
+			if want, ok := c.want[cool.Option]; ok {
+				assert.Equal(t, want, cool.Pass, "%s %s", name, cool.Option)
+			}
+		}
+		assert.True(t, v.Pass, name)
+		o.HasNitrite = false
+		v = judge(t, read(t, lines("fahrenheit", corners...)), o)
+		assert.Equal(t, name == "C1", v.Pass, "%s without nitrite", name)
+		for _, cool := range v.Cooling {
+			assert.NotEqual(t, "option 3, cured", cool.Option)
+		}
+	}
+}
+
+// cookF is a quick cook to a temperature held for some minutes, chilled at once.
+func cookF(hold, minutes float64) string {
+	return lines("fahrenheit", [2]float64{0, 40}, [2]float64{60, hold}, [2]float64{60 + minutes, hold}, [2]float64{100 + minutes, 35}, [2]float64{120 + minutes, 35})
+}
+
+func TestSpecies(t *testing.T) {
+	red, poultry, fish, game := profile.RedMeat, profile.Poultry, profile.Fish, profile.Game
+	for _, c := range []struct {
+		name          string
+		species       profile.Species
+		hold, minutes float64
+		mixed, cooked bool
+	}{
+		// FSIS Appendix A (1999): 140 °F, 12 min.
+		{"red meat", red, 140, 12, false, true},
+		// The rise and the fall add 4.3 min to a hold at 140 °F.
+		{"red meat, short", red, 140, 6, false, false},
+		{"a row met though the integral is a hair short", red, 133, 56, false, true},
+		{"without poultry in it", red, 140, 7, false, true},
+		{"poultry in it", red, 140, 7, true, false},
+		// FSIS poultry table, 12 % fat: 140 °F, 35 min.
+		{"poultry", poultry, 140, 35, false, true},
+		{"poultry, short", poultry, 140, 32, false, false},
+		{"poultry as if red meat", poultry, 140, 12, false, false},
+		// Maine ch. 359: 145 °F, 30 min continuous.
+		{"fish", fish, 145, 30, false, true},
+		{"fish, short", fish, 145, 29, false, false},
+		{"fish, cool", fish, 144, 300, false, false},
+		// Former 9 CFR 318.10(c): 122 °F wants 9.5 h, and 125 °F counts as 122.
+		{"game", game, 145, 5, false, true},
+		{"game, low and long", game, 125, 400, false, false},
+	} {
+		v := judge(t, read(t, cookF(c.hold, c.minutes)), Options{Species: c.species, PoultryInIt: c.mixed, Cased: true})
+		assert.Equal(t, c.cooked, v.cooked(), c.name)
+		assert.NotEmpty(t, v.Lethality, c.name)
+		assert.NotContains(t, v.Text(), "%!", c.name)
+	}
+}
+
+func TestJSONKeys(t *testing.T) {
+	keys := func(v any) []string {
+		var names []string
+		for k := range v.(map[string]any) {
+			names = append(names, k)
+		}
+		return names
+	}
+	for _, o := range []Options{cured, {Species: profile.Fish}, {Species: profile.Poultry}, {Species: profile.Game, ServedHot: true}} {
+		text, err := json.Marshal(judge(t, open(t, "good-cook.csv"), o))
+		require.NoError(t, err)
+		var v map[string]any
+		require.NoError(t, json.Unmarshal(text, &v))
+		assert.ElementsMatch(t, []string{"lethality", "come_up", "cooling", "warnings", "pass"}, keys(v))
+		for _, l := range v["lethality"].([]any) {
+			assert.ElementsMatch(t, []string{"name", "f_minutes", "reference_celsius", "z_kelvin", "d_minutes", "log10_reduction", "required_log10", "pass"}, keys(l))
+		}
+		assert.ElementsMatch(t, []string{"seconds", "limit_seconds", "pass"}, keys(v["come_up"]))
+		for _, c := range v["cooling"].([]any) {
+			assert.ElementsMatch(t, []string{"option", "legs", "pass"}, keys(c))
+			for _, l := range c.(map[string]any)["legs"].([]any) {
+				assert.ElementsMatch(t, []string{"from_celsius", "to_celsius", "seconds", "limit_seconds", "pass"}, keys(l))
+			}
+		}
+		assert.IsType(t, []any{}, v["warnings"])
+		assert.IsType(t, []any{}, v["cooling"])
+	}
+}
+
+func TestWarnings(t *testing.T) {
+	meat := Options{Species: profile.RedMeat, Cased: true}
+	bare := func(h Humidity) Options { return Options{Species: profile.RedMeat, Humidity: h} }
+	for _, c := range []struct {
+		name, log string
+		options   Options
+		warning   string
+		pass      bool
+	}{
+		{"low heat", cookF(132, 120), meat, "of the claimed kill was gathered below 57 °C", true},
+		{"stricter set", cookF(140, 13), meat, "by a stricter published set", true},
+		{"humidity unstated", cookF(150, 10), bare(HumidityUnstated), "the humidity is not stated", true},
+		{"dry", cookF(150, 10), bare(Dry), "the surface was left dry", false},
+		{"steam below 145 °F", cookF(140, 30), bare(Steam), "with steam or shut dampers the core must reach", true},
+		{"no probe error", cookF(150, 10), meat, "no probe error is stated", true},
+		{"flat rule", cookF(160, 0.4), Options{Species: profile.Poultry, Cased: true}, "an older flat rule accepts", false},
+		{"starts warm", lines("fahrenheit", [2]float64{0, 70}, [2]float64{60, 150}, [2]float64{70, 150}, [2]float64{110, 35}, [2]float64{130, 35}), meat, "the log begins with the core at 21.1 °C", true},
+		{"starts hot", lines("fahrenheit", [2]float64{0, 140}, [2]float64{60, 150}, [2]float64{70, 150}, [2]float64{110, 35}, [2]float64{130, 35}), meat, "how it came up was not seen", false},
+		{"ends hot", lines("fahrenheit", [2]float64{0, 40}, [2]float64{60, 150}, [2]float64{80, 150}), meat, "it does not show the product chilled", false},
+		{"served hot", lines("fahrenheit", [2]float64{0, 40}, [2]float64{60, 150}, [2]float64{80, 150}), Options{Species: profile.RedMeat, Cased: true, ServedHot: true}, "", true},
+		{"never warm", lines("fahrenheit", [2]float64{0, 40}, [2]float64{60, 120}, [2]float64{80, 120}), meat, "never reached 54.4 °C", false},
+		{"a probe that moves", "elapsed_minutes,core_celsius\n0,5\n30,40\n31,75\n32,75\n60,75\n90,20\n120,3\n", meat, "log.csv:4: a core changes by 35 K", true},
+		{"interrupted", lines("fahrenheit", [2]float64{0, 40}, [2]float64{60, 135}, [2]float64{90, 120}, [2]float64{120, 160}, [2]float64{130, 160}, [2]float64{170, 35}, [2]float64{190, 35}), meat,
+			"line 76: the core fell below 54.4 °C again before the cook was finished", true},
+		{"erythorbate", cookF(150, 10), Options{Species: profile.RedMeat, Cased: true, HasNitrite: true, NitritePPM: 120}, "at least 250 ppm", true},
+	} {
+		v := judge(t, read(t, c.log), c.options)
+		assert.True(t, warned(v, c.warning), "%s: %q", c.name, v.Warnings)
+		assert.Equal(t, c.pass, v.Pass, "%s\n%s", c.name, v.Text())
+		assert.Contains(t, v.Text(), "a process authority and the local rules decide")
+	}
+}
+
+func TestCoresDisagree(t *testing.T) {
+	// The cold core was never cooked; the hot one alone was.
+	text := "elapsed_minutes,hot_celsius,cold_celsius\n"
+	for m := range 100 {
+		text += fmt.Sprintf("%d,%d,%d\n", m, min(70, 5+2*m), min(50, 5+m))
+	}
+	o := Options{Species: profile.RedMeat, Cased: true, ServedHot: true}
+	assert.False(t, judge(t, read(t, text), o).Pass)
+	o.Cores = []string{"hot_celsius"}
+	assert.True(t, judge(t, read(t, text), o).Pass)
+}
+
+func TestRefusals(t *testing.T) {
+	log := read(t, cookF(150, 10))
+	for want, change := range map[string]func(*Options){
+		"no species is given":       func(o *Options) { o.Species = 0 },
+		"cheese is not cooked":      func(o *Options) { o.Species = profile.Dairy },
+		"a probe error of -1 K":     func(o *Options) { o.ProbeError = -1 },
+		"nitrite of NaN ppm":        func(o *Options) { o.HasNitrite, o.NitritePPM = true, math.NaN() },
+		"erythorbate of -1 ppm":     func(o *Options) { o.HasErythorbate, o.ErythorbatePPM = true, -1 },
+		"z 0 K is outside":          func(o *Options) { o.HasOwn = true },
+		"a longest gap of 7h0m0s":   func(o *Options) { o.LongestGap = 7 * time.Hour },
+		`has no temperature "heel"`: func(o *Options) { o.Cores = []string{"heel"} },
+		"humidity 99 is unknown":    func(o *Options) { o.Humidity = 99 },
+	} {
+		o := cured
+		change(&o)
+		_, err := Assess(log, o)
+		assert.ErrorContains(t, err, want)
+	}
+	for h := Steam; h < humidities; h++ {
+		got, err := ParseHumidity(h.String())
+		assert.NoError(t, err)
+		assert.Equal(t, h, got)
+	}
+	_, err := ParseHumidity("moist")
+	assert.ErrorContains(t, err, "write steam, sealed, humid, humid-throughout, immersed or dry")
+}
+
+// TestMissingReadingsNeverHelp: blanking cells turns no bad verdict into a good one
+// and raises no reduction.
+func TestMissingReadingsNeverHelp(t *testing.T) {
+	species := []profile.Species{profile.RedMeat, profile.Poultry, profile.Fish, profile.Game}
+	rapid.Check(t, func(rt *rapid.T) {
+		peak := rapid.Float64Range(50, 72).Draw(rt, "peak")
+		hold := rapid.IntRange(0, 120).Draw(rt, "hold")
+		cool := rapid.IntRange(20, 500).Draw(rt, "cool")
+		spread := rapid.Float64Range(0, 4).Draw(rt, "spread")
+		total := 60 + hold + cool + 15
+		whole, blanked := "elapsed_minutes,core_a_celsius,core_b_celsius\n", "elapsed_minutes,core_a_celsius,core_b_celsius\n"
+		lossy := rapid.IntRange(2, 40).Draw(rt, "lossy")
+		for m := range total {
+			c := peak
+			switch {
+			case m < 60:
+				c = 5 + (peak-5)*float64(m)/60
+			case m > 60+hold:
+				c = max(3, peak+(3-peak)*float64(m-60-hold)/float64(cool))
+			}
+			a, b := strconv.FormatFloat(c, 'f', 3, 64), strconv.FormatFloat(max(3, c-spread*math.Sin(float64(m)/50)), 'f', 3, 64)
+			whole += fmt.Sprintf("%d,%s,%s\n", m, a, b)
+			if m > 0 && rapid.IntRange(0, lossy).Draw(rt, "lose") == 0 {
+				if rapid.Bool().Draw(rt, "which") {
+					a = ""
+				} else {
+					b = "NaN"
+				}
+			}
+			blanked += fmt.Sprintf("%d,%s,%s\n", m, a, b)
+		}
+		o := Options{Species: rapid.SampledFrom(species).Draw(rt, "species"), Cased: true, HasNitrite: true, NitritePPM: 120}
+		seen, missed := judge(t, read(t, whole), o), judge(t, read(t, blanked), o)
+		if missed.Pass && !seen.Pass {
+			rt.Fatalf("passes with readings missing:\n%s\n%s", missed.Text(), seen.Text())
+		}
+		for i, l := range missed.Lethality {
+			if l.Pass && !seen.Lethality[i].Pass || l.Log10Reduction != nil && *l.Log10Reduction > *seen.Lethality[i].Log10Reduction+1e-9 {
+				rt.Fatalf("%s gains from missing readings", l.Name)
+			}
+		}
+		if missed.ComeUp.Seconds < seen.ComeUp.Seconds-1e-6 {
+			rt.Fatalf("the come-up gains from missing readings: %v, %v", missed.ComeUp, seen.ComeUp)
+		}
+	})
+}
+
+// ExampleAssess follows a cook that an inspector can check by hand. It rises and
+// falls at 1 K/min and is held at 60 °C for 12 min. The ramp up to the hold and the
+// one down from it are each worth z / ln 10 = 5.556 / 2.303 = 2.41 min of the hold.
+// 60 °C is one z below the reference, so F = (12 + 2.41 + 2.41) / 10 = 1.683 min,
+// and 1.683 / 0.172 = 9.78 log10. The come-up from 10 to 54.4 °C takes 44 min.
+func ExampleAssess() {
+	log, err := logbook.Read("cook.csv", strings.NewReader(`elapsed_minutes,core_celsius
+0,10
+50,60
+62,60
+119,3
+140,3
+`))
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	v, err := Assess(log, Options{Species: profile.RedMeat, Cased: true, LongestGap: time.Hour})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	for _, l := range v.Lethality {
+		fmt.Printf("%s: %.2f of %.1f log10, pass: %t\n", l.Name, *l.Log10Reduction, *l.RequiredLog10, l.Pass)
+	}
+	fmt.Printf("come-up %s, pass: %t\n", quantity.FormatDuration(time.Duration(v.ComeUp.Seconds)*time.Second), v.ComeUp.Pass)
+	fmt.Println("pass:", v.Pass)
+	// Output:
+	// red meat, integrated: 9.78 of 6.5 log10, pass: true
+	// red meat, table row: 6.50 of 6.5 log10, pass: true
+	// stricter set, 25 % fat: 4.02 of 6.5 log10, pass: false
+	// come-up 44 min, pass: true
+	// pass: true
+}

@@ -1,0 +1,317 @@
+package assess
+
+import (
+	"fmt"
+	"time"
+
+	"fumarium/profile"
+	"fumarium/profile/chilling"
+	"fumarium/profile/lethality"
+	"fumarium/profile/quantity"
+)
+
+// judged is a criterion at work.
+type judged struct {
+	criterion lethality.Criterion
+	role      role
+	count     lethality.Count
+}
+
+// criteria are what the species has to meet.
+func (o Options) criteria() []*judged {
+	var list []*judged
+	add := func(c *lethality.Criterion, r role) {
+		list = append(list, &judged{criterion: c.Allowing(o.ProbeError), role: r})
+	}
+	switch o.Species {
+	case profile.RedMeat, profile.Game:
+		add(lethality.RedMeatCriterion(o.PoultryInIt), alternative)
+		add(lethality.RedMeatTableCriterion(o.PoultryInIt), alternative)
+		if o.Species == profile.Game {
+			add(lethality.TrichinaeCriterion(), needed)
+		}
+		add(lethality.StricterCriterion(o.PoultryInIt), comparison)
+	case profile.Poultry:
+		add(lethality.PoultryCriterion(o.Poultry), needed)
+	case profile.Fish:
+		add(lethality.FishCriterion(), needed)
+	}
+	return list
+}
+
+// ownRequired is the log10 that own kinetics have to meet.
+func (o Options) ownRequired() float64 {
+	if o.Species == profile.Poultry || o.PoultryInIt {
+		return 7
+	}
+	return 6.5
+}
+
+// heat counts lethality and come-up of the coldest core.
+func (v *Verdict) heat(samples []sample) {
+	list := v.options.criteria()
+	if v.options.HasOwn {
+		own, err := lethality.NewCriterion("own kinetics", v.options.Own, v.options.ownRequired())
+		if err == nil { // check has refused the rest
+			list = append(list, &judged{criterion: own.Allowing(v.options.ProbeError), role: needed})
+		}
+	}
+	rule := lethality.ComeUpWithin(v.options.ProbeError)
+	var u lethality.ComeUp
+	for i := 1; i < len(samples); i++ {
+		a, b := samples[i-1], samples[i]
+		if i == 1 && a.known {
+			u = rule.Add(u, a.coldest, a.coldest, 0)
+		}
+		dt := b.at - a.at
+		if v.watched(samples, i) {
+			u = rule.Add(u, a.coldest, b.coldest, dt)
+		} else {
+			u = rule.Gap(u, dt)
+			if b.known {
+				u = rule.Add(u, b.coldest, b.coldest, 0)
+			}
+		}
+		for _, j := range list {
+			if v.watched(samples, i) {
+				j.count = j.criterion.Add(j.count, a.coldest, b.coldest, dt)
+			} else {
+				j.count = j.criterion.Gap(j.count)
+			}
+		}
+		if !v.facts.cooked && v.decided(list) {
+			v.facts.cooked, v.facts.cookedAt = true, b.at
+		}
+	}
+	for _, j := range list {
+		v.Lethality = append(v.Lethality, j.verdict())
+	}
+	v.facts.comeUp = u
+	v.ComeUp = ComeUp{Seconds: u.Time.Seconds(), LimitSeconds: rule.Limit.Seconds(), Pass: rule.Pass(u)}
+	v.heatWarnings(list, samples)
+	v.interrupted(samples)
+}
+
+// interrupted looks for a cook that cooled down before it was finished: the kill so
+// far stands, but what grew meanwhile is not counted, and the guideline lets only a
+// finished cook start the come-up time anew.
+func (v *Verdict) interrupted(samples []sample) {
+	top := quantity.FromFahrenheit(130)
+	warm, down := false, 0
+	for _, s := range samples {
+		switch {
+		case !s.known || v.facts.cooked && s.at > v.facts.cookedAt:
+		case s.coldest >= top:
+			if down > 0 {
+				v.warn("line %d: the core fell below %v again before the cook was finished; growth in that time is not counted", down, top)
+				return
+			}
+			warm = true
+		case warm && down == 0 && s.coldest < top-1:
+			down = s.line
+		}
+	}
+}
+
+// decided reports whether the criteria that decide are met.
+func (v *Verdict) decided(list []*judged) bool {
+	alternatives, one := false, false
+	for _, j := range list {
+		met := j.criterion.Met(j.count)
+		switch j.role {
+		case needed:
+			if !met {
+				return false
+			}
+		case alternative:
+			alternatives, one = true, one || met
+		}
+	}
+	return !alternatives || one
+}
+
+func (j *judged) verdict() Lethality {
+	c := &j.criterion
+	l := Lethality{Name: c.Name, Pass: c.Met(j.count), source: c.Source, role: j.role}
+	number := func(f float64) *float64 { return &f }
+	if c.Integrates {
+		l.FMinutes = number(c.Equivalent(j.count).Minutes())
+		l.ReferenceCelsius = number(float64(c.Kinetics.Reference))
+		l.ZKelvin = number(float64(c.Kinetics.Z))
+		l.DMinutes = number(c.Kinetics.D.Minutes())
+	} else if row, counted, ok := c.Best(j.count); ok {
+		l.FMinutes = number(counted.Minutes())
+		l.ReferenceCelsius = number(float64(row.At))
+		l.needed = row.Hold.Minutes()
+	}
+	if c.Required > 0 {
+		l.Log10Reduction = number(c.Log10(j.count))
+		l.RequiredLog10 = number(c.Required)
+	}
+	return l
+}
+
+func (v *Verdict) heatWarnings(list []*judged, samples []sample) {
+	o := v.options
+	for _, j := range list {
+		c := &j.criterion
+		if j.role == alternative && c.Integrates {
+			if share := c.LowShare(j.count); share > 0.5 && c.Log10(j.count) > 0.5 {
+				v.warn("%.0f %% of the claimed kill was gathered below %v, where the published kill was not always observed (McMinn et al.): hold the core hotter",
+					100*share, lethality.LowHeat)
+			}
+		}
+		if j.role == comparison && !c.Met(j.count) && v.facts.cooked {
+			v.warn("by a stricter published set (%s) the same log is worth only %.1f of %.1f log10: more heat would be safer", c.Source, c.Log10(j.count), c.Required)
+		}
+	}
+	if o.Species == profile.Poultry && !v.facts.cooked && v.facts.peak >= quantity.FromFahrenheit(160)+quantity.Celsius(o.ProbeError) {
+		v.warn("the core reached 71.1 °C (160 °F), which an older flat rule accepts for cooked poultry; the table's time, which is preferred, was not shown")
+	}
+	u := v.facts.comeUp
+	switch {
+	case !u.Begun:
+		v.warn("no row has a reading of every core, so nothing can be counted")
+	case u.Unproven:
+		v.warn("the log begins with the core above %v already: how it came up was not seen", quantity.FromFahrenheit(130))
+	case !u.Done:
+		v.warn("the coldest core never reached %v (130 °F), where the come-up ends", quantity.FromFahrenheit(130))
+	}
+	for _, s := range samples {
+		if s.known {
+			if !u.Unproven && s.coldest > quantity.FromFahrenheit(50) {
+				v.warn("the log begins with the core at %v: the come-up before it, from 10 °C on, is not counted", s.coldest)
+			}
+			break
+		}
+	}
+	if o.Species == profile.Fish {
+		v.warn("the come-up limit is that for meat and poultry; the fish rules that were used name none")
+	}
+	if o.HasOwn {
+		v.warn("own kinetics are counted beside the published rule and both must be met; their source is for the maker to show")
+	}
+}
+
+// cooked reports whether the lethality that decides was reached.
+func (v *Verdict) cooked() bool {
+	if v.options.dry() {
+		return false
+	}
+	return v.facts.cooked
+}
+
+// dry reports whether the user says that the surface was left to dry and that it
+// matters.
+func (o Options) dry() bool {
+	return o.Humidity == Dry && !o.Cased && o.Species != profile.Fish
+}
+
+// surface says what humidity the lethality rests on.
+func (v *Verdict) surface() {
+	o := v.options
+	floor := quantity.FromFahrenheit(145)
+	switch {
+	case o.Species == profile.Fish || o.Cased || o.Humidity == Immersed:
+	case o.Humidity == HumidityUnstated:
+		v.warn("the humidity is not stated, and the piece has no casing: lethality counts only while the surface stays moist (steam or shut dampers for half of the cook or 1 h, or 90 %% humidity for a quarter of it or 1 h, whichever is longer)")
+	case o.Humidity == Dry:
+		v.warn("the surface was left dry: heat kills less there, and the core's lethality proves nothing for it")
+	case (o.Humidity == Steam || o.Humidity == Sealed) && v.facts.peak-quantity.Celsius(o.ProbeError) < floor:
+		v.warn("with steam or shut dampers the core must reach %v (145 °F); below that only 90 %% humidity will do", floor)
+	}
+}
+
+// rules are the ways to chill that may be used.
+func (v *Verdict) rules() []*chilling.Rule {
+	o := v.options
+	if o.Species == profile.Fish {
+		return []*chilling.Rule{chilling.Retail()}
+	}
+	return chilling.Rules()
+}
+
+// chill follows the hottest core from the end of the cook: from the row at which
+// the product counted as cooked, or from its hottest, whichever came first.
+func (v *Verdict) chill(samples []sample) {
+	o := v.options
+	if o.ServedHot {
+		return
+	}
+	begin, peak := -1, quantity.Celsius(0)
+	for i, s := range samples {
+		if s.known && (begin < 0 || s.hottest > peak) {
+			begin, peak = i, s.hottest
+		}
+	}
+	if begin < 0 {
+		return
+	}
+	for i, s := range samples[:begin] {
+		if s.known && v.facts.cooked && s.at >= v.facts.cookedAt {
+			begin = i
+			break
+		}
+	}
+	v.facts.chillFrom = samples[begin].at
+	curedWould := ""
+	for _, published := range v.rules() {
+		rule := published.Allowing(o.ProbeError)
+		s := rule.Add(chilling.State{}, samples[begin].hottest, samples[begin].hottest, 0)
+		for i := begin + 1; i < len(samples); i++ {
+			a, b := samples[i-1], samples[i]
+			if v.watched(samples, i) {
+				s = rule.Add(s, a.hottest, b.hottest, b.at-a.at)
+				continue
+			}
+			s = rule.Gap(s, b.at-a.at)
+			if b.known {
+				s = rule.Add(s, b.hottest, b.hottest, 0)
+			}
+		}
+		if reason, ok := rule.AllowsNitrite(o.NitritePPM, o.HasNitrite); !ok {
+			if rule.Pass(s) {
+				curedWould = reason
+			}
+			continue
+		}
+		c := Cooling{Option: rule.Name, Legs: []Leg{}, Pass: rule.Pass(s), source: rule.Source, conditions: rule.Conditions}
+		for _, l := range rule.Legs(s) {
+			leg := Leg{FromCelsius: float64(l.From), ToCelsius: float64(l.To), LimitSeconds: l.Within.Seconds(), Pass: l.Pass, ended: l.Ended}
+			if l.Begun {
+				seconds := l.Took.Seconds()
+				leg.Seconds = &seconds
+			}
+			c.Legs = append(c.Legs, leg)
+		}
+		v.Cooling = append(v.Cooling, c)
+		if c.Pass && rule.ErythorbatePPM > 0 && !(o.HasErythorbate && o.ErythorbatePPM >= rule.ErythorbatePPM) {
+			v.warn("%s passes; its 2021 revision also asks for at least %g ppm of ingoing sodium erythorbate or ascorbate (recalled from memory): check", rule.Name, rule.ErythorbatePPM)
+		}
+	}
+	if !v.chilled() {
+		switch {
+		case v.facts.final > quantity.FromFahrenheit(80):
+			v.warn("the log ends with the hottest core at %v: it does not show the product chilled", v.facts.final)
+		case curedWould != "":
+			v.warn("the times would pass for a cured product, but %s", curedWould)
+		}
+	}
+}
+
+// chilled reports whether any way to chill that may be used was kept.
+func (v *Verdict) chilled() bool {
+	for _, c := range v.Cooling {
+		if c.Pass {
+			return true
+		}
+	}
+	return false
+}
+
+func span(d time.Duration) string { return quantity.FormatDuration(d) }
+
+func both(c float64) string {
+	t := quantity.Celsius(c)
+	return fmt.Sprintf("%.1f °C (%.0f °F)", c, t.Fahrenheit())
+}

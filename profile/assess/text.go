@@ -1,0 +1,153 @@
+package assess
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+)
+
+// Text is the verdict for people: the maker who cooked and the inspector who was
+// not there.
+func (v Verdict) Text() string {
+	var b strings.Builder
+	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
+	word := func(pass bool, yes, no string) string {
+		if pass {
+			return yes
+		}
+		return no
+	}
+	line("%s", word(v.Pass, "PASS: the log shows this product cooked, come up in time and "+word(v.options.ServedHot, "served hot", "chilled in time"),
+		"NOT SHOWN TO BE SAFE: "+v.wanting()))
+	line("")
+	line("log        %s", v.facts.describe)
+	line("cores      %s; the coldest counts while heating, the hottest while cooling", strings.Join(v.facts.cores, ", "))
+	line("species    %s%s", speciesText(v.options.Species), word(v.options.PoultryInIt, ", with poultry in it", ""))
+	if v.facts.seen {
+		line("peak       the coldest core reached %s", both(float64(v.facts.peak)))
+	}
+	if v.options.ProbeError > 0 {
+		line("probes     may be wrong by %v: every limit is moved by that to the strict side", v.options.ProbeError)
+	}
+	if !v.options.Cased && v.options.Species != profile.Fish {
+		line("surface    %s", word(v.options.Humidity < humidities, humidityText[min(v.options.Humidity, humidities-1)].meaning, "unknown"))
+	}
+
+	line("")
+	line("LETHALITY  %s", word(v.cooked(), "reached", "not reached"))
+	for _, l := range v.Lethality {
+		note := ""
+		switch l.role {
+		case alternative:
+			note = "; one of the two is enough"
+		case comparison:
+			note = "; for comparison, decides nothing"
+		}
+		line("  %s: %s%s", l.Name, word(l.Pass, "met", "not met"), note)
+		line("    %s", l.arithmetic())
+		line("    source: %s", l.source)
+	}
+
+	line("")
+	line("COME-UP    %s", word(v.ComeUp.Pass, "in time", "not shown in time"))
+	line("  coldest core from 10.0 to 54.4 °C (50 to 130 °F): %s%s of at most %s",
+		span(seconds(v.ComeUp.Seconds)), word(v.facts.comeUp.Done, "", " so far"), span(seconds(v.ComeUp.LimitSeconds)))
+
+	line("")
+	switch {
+	case v.options.ServedHot:
+		line("COOLING    not judged: served hot")
+	default:
+		line("COOLING    %s", word(v.chilled(), "in time", "not shown in time"))
+		for _, c := range v.Cooling {
+			line("  %s: %s", c.Option, word(c.Pass, "kept", "not kept"))
+			for _, l := range c.Legs {
+				took := "not begun"
+				if l.Seconds != nil {
+					took = span(seconds(*l.Seconds)) + word(l.ended, "", " so far")
+				}
+				line("    %s to %s: %s of at most %s, %s", both(l.FromCelsius), both(l.ToCelsius), took, span(seconds(l.LimitSeconds)), word(l.Pass, "kept", "not kept"))
+			}
+			for _, condition := range c.conditions {
+				line("    asks also: %s", condition)
+			}
+			line("    source: %s", c.source)
+		}
+	}
+
+	if len(v.Warnings) > 0 {
+		line("")
+		line("WARNINGS")
+		for _, w := range v.Warnings {
+			line("  - %s", w)
+		}
+	}
+	line("")
+	line("This is an aid to judgement. It sees what the probes saw and nothing of the meat, its handling or its")
+	line("storage. For sale to others a process authority and the local rules decide. When in doubt, throw it out.")
+	return b.String()
+}
+
+// wanting names what was not shown.
+func (v *Verdict) wanting() string {
+	var parts []string
+	if !v.cooked() {
+		parts = append(parts, "lethality")
+	}
+	if !v.ComeUp.Pass {
+		parts = append(parts, "come-up")
+	}
+	if !v.options.ServedHot && !v.chilled() {
+		parts = append(parts, "cooling")
+	}
+	return strings.Join(parts, ", ")
+}
+
+// arithmetic is how the figure comes about, in one line.
+func (l Lethality) arithmetic() string {
+	f, reference := 0.0, 0.0
+	if l.FMinutes != nil && l.ReferenceCelsius != nil {
+		f, reference = *l.FMinutes, *l.ReferenceCelsius
+	}
+	switch {
+	case l.ZKelvin != nil && l.DMinutes != nil:
+		return fmt.Sprintf("F %.2f min at %s with z %v; F / D = %.2f / %.3f = %s, %.1f needed",
+			f, both(reference), quantity.Kelvin(*l.ZKelvin), f, *l.DMinutes, log10(*l.Log10Reduction), *l.RequiredLog10)
+	case l.needed == 0:
+		if !l.Pass {
+			return fmt.Sprintf("no row was touched; the best is %s", both(reference))
+		}
+		return fmt.Sprintf("%s was reached, which counts at once", both(reference))
+	case l.Log10Reduction != nil:
+		return fmt.Sprintf("best row %s: %.1f of %.1f min; %.1f × %.2f = %s", both(reference), f, l.needed,
+			*l.RequiredLog10, *l.Log10Reduction / *l.RequiredLog10, log10(*l.Log10Reduction))
+	}
+	return fmt.Sprintf("best row %s: %.1f of %.1f min", both(reference), f, l.needed)
+}
+
+// log10 writes a reduction. Beyond a point the figure is arithmetic and no claim.
+func log10(reduction float64) string {
+	if reduction > 20 {
+		return "more than 20 log10"
+	}
+	return fmt.Sprintf("%.2f log10", reduction)
+}
+
+func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
+
+func speciesText(s profile.Species) string {
+	switch s {
+	case profile.RedMeat:
+		return "red meat"
+	case profile.Poultry:
+		return "poultry"
+	case profile.Fish:
+		return "fish"
+	case profile.Game:
+		return "game"
+	}
+	return "unknown"
+}

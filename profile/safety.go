@@ -1,0 +1,59 @@
+package profile
+
+import (
+	"fumarium/profile/chilling"
+	"fumarium/profile/lethality"
+)
+
+// Cooked reports whether the product is meant to be eaten without further cooking:
+// its file names a core or a lethality to reach.
+func (p *Product) Cooked() bool { return p.Targets.HasCore || p.Targets.HasLethality }
+
+// Criterion is what the product must meet to count as cooked; nil where nothing is
+// cooked or no criterion is known. Game is held against trichinae as well.
+func (p *Product) Criterion() *lethality.Criterion {
+	if !p.Cooked() {
+		return nil
+	}
+	switch p.Species {
+	case RedMeat:
+		return lethality.RedMeatCriterion(false)
+	case Game:
+		return lethality.GameCriterion(false)
+	case Poultry:
+		return lethality.PoultryCriterion(lethality.FatUnknown)
+	case Fish:
+		return lethality.FishCriterion()
+	}
+	return nil
+}
+
+// ComeUpApplies reports whether the come-up time is limited: the core passes
+// through the whole band in which toxin could be made.
+func (p *Product) ComeUpApplies() bool {
+	return p.Targets.HasCore && p.Targets.Core >= lethality.ComeUpWithin(0).To
+}
+
+// ChillRule is the published way of chilling that the product is held to, or nil.
+func (p *Product) ChillRule() *chilling.Rule {
+	switch p.Targets.Chill {
+	case ChillCured:
+		return chilling.Cured()
+	case ChillUncured:
+		return chilling.Uncured()
+	case ChillRetail:
+		return chilling.Retail()
+	}
+	return nil
+}
+
+// Chilling reports whether stage i comes after the last one that heats, so that
+// the product only cools from here.
+func (p *Product) Chilling(i int) bool {
+	for j := i; j < len(p.Stages); j++ {
+		if p.Stages[j].Heat {
+			return false
+		}
+	}
+	return i > 0
+}

@@ -1,0 +1,19 @@
+// Package ads1115 reads NTC thermistors through a Texas Instruments ADS1115
+// analog to digital converter over I²C.
+//
+// Each thermistor stands in a divider. One input of the chip measures the
+// dividers' supply and each of the others the middle of one divider; only the
+// ratio counts, so neither the supply's drift nor the chip's own reference enters
+// the temperature. At most three thermistors share a chip.
+//
+// Every read starts two conversions, supply and divider, and asks the chip
+// whether each is done, so no value is ever an old one. At 128 conversions a second
+// a read occupies the bus for some 17 ms. The chip's settings come back with the
+// answer; when they differ from what was asked for, the sample is a fault.
+//
+// Keep every input below the chip's supply plus 0.3 V, whatever the range.
+//
+// # Datasheet
+//
+// ADS1113, ADS1114, ADS1115, SBAS444D. https://www.ti.com/lit/ds/symlink/ads1115.pdf
+package ads1115
