@@ -39,6 +39,8 @@ const (
 	NothingToRun
 	UnknownCommand
 	RestNotOver
+	RecordNotKept
+	CannotShelve
 )
 
 var refusalText = [...]string{
@@ -50,6 +52,8 @@ var refusalText = [...]string{
 	ChamberTooHotForCabinet: "a stage asks for a chamber within 5 °C of this cabinet's limit; lower it, or take another cabinet",
 	NothingToRun:            "no product with stages is loaded",
 	UnknownCommand:          "no such command",
+	RecordNotKept:           "the record cannot be written; free the disk first",
+	CannotShelve:            "a trip cannot be shelved, and no alarm for more than eight hours",
 	RestNotOver:             "the cure has not rested long enough; say when the product was stuffed, wait, or give a reason",
 }
 

@@ -79,7 +79,17 @@ type Inputs struct {
 	Core    [cabinet.MaxCoreProbes]sensors.Reading
 	WetBulb sensors.Reading
 	Ambient sensors.Reading
-	Command Command
+	Door    DoorStatus
+	Heater  Feedback // what is behind the heater's relay, not what was asked of it
+	// RecordFailing says that the record of this batch cannot be written now.
+	RecordFailing bool
+	DiskLow       bool
+	// PowerLost says that the caller was away since the last step; Elapsed has
+	// jumped by the gap.
+	PowerLost    bool
+	ClockUnset   bool // the time of day is not known
+	ClockStepped bool // the time of day jumped since the last step
+	Command      Command
 }
 
 // Outputs is what the caller must do now. Zero is the safe state: all off. The
@@ -108,12 +118,13 @@ const (
 	Stop
 	Abort
 	Acknowledge // every standing alarm, or the one named
+	Shelve      // one alarm, for a while
 	Reset       // a trip whose condition is gone
 	CommandKinds
 )
 
 var commandText = [CommandKinds]string{
-	"none", "start", "confirm", "hold", "resume", "stop", "abort", "acknowledge", "reset",
+	"none", "start", "confirm", "hold", "resume", "stop", "abort", "acknowledge", "shelve", "reset",
 }
 
 func (k CommandKind) String() string {
@@ -126,7 +137,8 @@ func (k CommandKind) String() string {
 // A Command is one operator command; a step takes at most one.
 type Command struct {
 	Kind  CommandKind
-	Alarm trip.Code // for Acknowledge; None means all
+	Alarm trip.Code     // for Acknowledge, where None means all, and Shelve
+	For   time.Duration // for Shelve
 	// Rested is how long the cure has worked, for Start. A start before the
 	// product's rest is over is refused unless the person gave a reason.
 	Rested  time.Duration
@@ -162,17 +174,20 @@ type State struct {
 	FanDuty      duty.State
 	humidifierOn bool
 
-	Chamber     sensors.Reading // mean of the good chamber probes
-	CoreColdest sensors.Reading // unread unless every core probe in use is good
-	CoreHottest sensors.Reading
-	coresInUse  uint8 // probes that gave a good reading since the batch began
-	Humidity    quantity.Ratio
-	HasHumidity bool
+	Chamber       sensors.Reading // mean of the good chamber probes
+	CoreColdest   sensors.Reading // unread unless every core probe in use is good
+	CoreHottest   sensors.Reading
+	coresInUse    uint8 // probes that gave a good reading since the batch began
+	chambersInUse uint8
+	chamberDoubt  bool // one of them does not any more
+	Humidity      quantity.Ratio
+	HasHumidity   bool
 
 	ComeUp lethality.ComeUp // of the coldest core
 	Heat   lethality.Count  // of the coldest core, by the product's criterion
 	Chill  chilling.State   // of the hottest core, by the product's rule
 
+	watch  watch
 	Alarms [trip.Count]trip.State
 	Out    Outputs // what the last step put out
 }

@@ -1,6 +1,7 @@
 package controller
 
 import (
+	"math/bits"
 	"time"
 
 	"fumarium/controller/cabinet"
@@ -44,6 +45,8 @@ func Step(p *profile.Product, c *cabinet.Cabinet, s State, in Inputs) (State, Ou
 	t := step{p: p, c: c, s: s, in: in}
 	t.time()
 	t.read()
+	t.watchHeat()
+	t.watchSmoke()
 	t.command()
 	t.alarms()
 	t.batch()
@@ -80,25 +83,29 @@ func (t *step) time() {
 	t.s.Elapsed = t.in.Elapsed
 }
 
-// read arbitrates between probes. The chamber is the mean of its good probes. The
-// core is known only while every probe that has ever answered in this batch still
-// does: the lost one might be the coldest.
+// read arbitrates between probes that are believed. The chamber is the mean of its
+// good probes. The core is known only while every probe that has ever answered in
+// this batch still does: the lost one might be the coldest.
 func (t *step) read() {
 	s := &t.s
 	sum, good := 0.0, 0
-	for _, r := range t.in.Chamber {
+	for i, r := range t.readChamber() {
 		if v, ok := r.Value(); ok {
 			sum += float64(v)
 			good++
+			s.chambersInUse |= 1 << i
+		} else if s.chambersInUse&(1<<i) != 0 {
+			s.chamberDoubt = true
 		}
 	}
+	s.chamberDoubt = s.chamberDoubt && good < bits.OnesCount8(s.chambersInUse)
 	s.Chamber = sensors.Reading{}
 	if good > 0 {
 		s.Chamber = sensors.At(quantity.Celsius(sum / float64(good)))
 	}
 	var coldest, hottest quantity.Celsius
 	var answering uint8
-	for i, r := range t.in.Core {
+	for i, r := range t.readCores() {
 		v, ok := r.Value()
 		if !ok {
 			continue
@@ -116,13 +123,15 @@ func (t *step) read() {
 	if answering != 0 && answering == s.coresInUse {
 		s.CoreColdest, s.CoreHottest = sensors.At(coldest), sensors.At(hottest)
 	}
-	s.HasHumidity, s.Humidity = false, 0
+	s.HasHumidity, s.Humidity, s.watch.wickDry = false, 0, false
 	if stage := s.CurrentStage(t.p); stage != nil && stage.HasHumidity {
 		wet, wetGood := t.in.WetBulb.Value()
 		dry, dryGood := s.Chamber.Value()
 		if wetGood && dryGood {
 			coefficient := psychrometer.Ventilated(wet)
 			s.Humidity, s.HasHumidity = psychrometer.Humidity(dry, wet, psychrometer.StandardPressure, coefficient)
+			t.judgeWick(dry, wet, stage)
+			s.HasHumidity = s.HasHumidity && !s.watch.wickDry
 		}
 	}
 }
@@ -183,7 +192,22 @@ func (t *step) command() {
 			if t.in.Command.Alarm == trip.None || t.in.Command.Alarm == c {
 				s.Alarms[c] = s.Alarms[c].Acknowledge()
 			}
+			if c == trip.CoreOut && s.watch.out != 0 && (t.in.Command.Alarm == trip.None || t.in.Command.Alarm == c) {
+				s.watch.out, s.watch.remembers = 0, 0 // the person has put the probe back
+			}
 		}
+	case Shelve:
+		c := t.in.Command.Alarm
+		if c == trip.None || c >= trip.Count {
+			t.refuse(CannotShelve)
+			return
+		}
+		next, ok := s.Alarms[c].Shelve(c, t.in.Elapsed, t.in.Elapsed+t.in.Command.For)
+		if !ok {
+			t.refuse(CannotShelve)
+			return
+		}
+		s.Alarms[c] = next
 	case Reset:
 		switch {
 		case s.Tripped == trip.None:
@@ -215,6 +239,9 @@ func (t *step) start() {
 	case s.Chamber.Status() != sensors.Good:
 		t.refuse(ChamberUnread)
 		return
+	case t.in.RecordFailing:
+		t.refuse(RecordNotKept)
+		return
 	}
 	if rest, _ := t.p.Rest(); t.in.Command.Rested < rest && !t.in.Command.Excused {
 		t.refuse(RestNotOver)
@@ -229,7 +256,7 @@ func (t *step) start() {
 	}
 	*s = State{
 		Begun: true, Elapsed: s.Elapsed, Started: t.in.Elapsed,
-		Chamber: s.Chamber,
+		Chamber: s.Chamber, chambersInUse: s.chambersInUse, watch: watch{chamber: s.watch.chamber},
 		// The relays' least on and off times and their wear outlive a batch.
 		HeaterDuty: s.HeaterDuty, FanDuty: s.FanDuty, Alarms: s.Alarms,
 		Out: Outputs{Damper: 1}, // open until a stage says otherwise
@@ -265,10 +292,51 @@ func (t *step) standing(c trip.Code) bool {
 	case trip.ChamberHigh:
 		hottest, ok := t.hottestChamber()
 		return ok && hottest >= t.c.Limits.ChamberHigh
+	case trip.StageHot:
+		chamber, ok := s.Chamber.Value()
+		return ok && s.watch.hasCeiling && chamber > s.watch.ceiling+quantity.Celsius(stageMargin)+t.smokeHeat()
+	case trip.HeatWhenOff:
+		chamber, ok := s.Chamber.Value()
+		w := &s.watch
+		return ok && w.hasOff && chamber > max(w.offLast, w.offOlder)+quantity.Celsius(weldMargin)+t.smokeHeat()
+	case trip.HeaterWelded:
+		return t.in.Heater == FeedbackOn && !s.Out.Heater
+	case trip.NoHeat:
+		return s.watch.noHeat
+	case trip.HeatShort:
+		return s.watch.short
 	case trip.ChamberLost:
 		return s.Batch.Active() && s.Chamber.Status() != sensors.Good
+	case trip.ChamberFrozen:
+		return s.Batch.Active() && s.watch.stuck
+	case trip.ChamberDisagree:
+		return s.Batch.Active() && s.watch.apart
+	case trip.ChamberDoubt:
+		return s.Batch.Active() && s.chamberDoubt
 	case trip.CoreLost:
 		return stage != nil && s.CoreColdest.Status() != sensors.Good && (s.coresInUse != 0 || waitsForCore(stage))
+	case trip.CoreOut:
+		return s.Batch.Active() && s.watch.out != 0
+	case trip.CoreFrozen:
+		return s.watch.frozen != 0
+	case trip.CoreTooHot:
+		return s.watch.tooHot != 0
+	case trip.PowerLost:
+		return t.in.PowerLost && s.Batch.Active()
+	case trip.DoorOpen:
+		return t.doorOpen()
+	case trip.WickDry:
+		return s.Batch == Running && s.watch.wickDry
+	case trip.SmokeFuelLow:
+		return s.Batch == Running && t.c.Generator.Burn > 0 && s.Out.Smoke && s.watch.smokeFor > t.c.Generator.Burn-fuelWarning
+	case trip.RecordFailing:
+		return t.in.RecordFailing
+	case trip.DiskLow:
+		return t.in.DiskLow
+	case trip.ClockUnset:
+		return t.in.ClockUnset
+	case trip.ClockStepped:
+		return t.in.ClockStepped
 	case trip.StepLate:
 		return t.late
 	case trip.StageOvertime:
@@ -310,8 +378,23 @@ func waitsForCore(stage *profile.Stage) bool {
 // the batch; with no batch it still latches the heater off.
 func (t *step) alarms() {
 	s := &t.s
+	var standing, suppressed uint64
 	for c := trip.None + 1; c < trip.Count; c++ {
-		next, change := s.Alarms[c].Next(c, t.in.Elapsed, t.standing(c))
+		if !t.standing(c) {
+			continue
+		}
+		standing |= 1 << c
+		// Judged on what stood before this step as well, so that the order of the
+		// catalogue does not matter for more than one step.
+		if s.Alarms[c].Active(c, t.in.Elapsed) {
+			suppressed |= suppresses[c]
+		}
+	}
+	for c := trip.None + 1; c < trip.Count; c++ {
+		if a := &s.Alarms[c]; standing&(1<<c) == 0 && !a.Standing && a.Phase == trip.Normal {
+			continue // nothing stands, nothing stood: almost always
+		}
+		next, change := s.Alarms[c].Next(c, t.in.Elapsed, standing&(1<<c) != 0, suppressed&(1<<c) != 0)
 		s.Alarms[c] = next
 		switch change {
 		case trip.Raised:
@@ -328,6 +411,16 @@ func (t *step) alarms() {
 		t.enter(Holding)
 	}
 }
+
+// suppresses holds, for each alarm, a bit for every other that it makes meaningless.
+var suppresses = func() (masks [trip.Count]uint64) {
+	for c := trip.None + 1; c < trip.Count; c++ {
+		for _, other := range c.Entry().Suppresses {
+			masks[c] |= 1 << other
+		}
+	}
+	return masks
+}()
 
 // batch moves the batch on: the transient states last one step, so that their
 // outputs have been applied before the resting state is claimed.
@@ -427,9 +520,10 @@ func (t *step) drive() {
 		damper = stage.Damper
 	}
 	out := Outputs{Damper: damper, Sounder: t.sound()}
+	shut := !t.doorOpen()
 	out.Heater = t.heat(stage)
-	out.Smoke = stage.Smoke && !s.Asking && t.c.Smoke.Fitted
-	if !t.c.Fan.Fitted || (out.Smoke && !t.c.Rules.FanWithSmoke) {
+	out.Smoke = stage.Smoke && !s.Asking && t.c.Smoke.Fitted && shut
+	if !t.c.Fan.Fitted || !shut || (out.Smoke && !t.c.Rules.FanWithSmoke) {
 		s.FanDuty = t.cut(fanLimits(t.c), s.FanDuty)
 	} else {
 		s.FanDuty, out.Fan = duty.Step(fanLimits(t.c), s.FanDuty, float64(stage.Fan), t.dt)
@@ -443,7 +537,7 @@ func (t *step) heat(stage *profile.Stage) bool {
 	s := &t.s
 	chamber, known := s.Chamber.Value()
 	limits := heaterLimits(t.c)
-	if !stage.Heat || !known || t.late {
+	if !stage.Heat || !known || t.late || t.doorOpen() {
 		s.PID, s.Demand = pid.State{}, 0
 		if !stage.Heat {
 			s.HasSetpoint = false
@@ -508,7 +602,7 @@ func (t *step) cut(l duty.Limits, s duty.State) duty.State {
 
 func (t *step) humidify(stage *profile.Stage) bool {
 	s := &t.s
-	if !stage.HasHumidity || !s.HasHumidity || !t.c.Humidifier.Fitted {
+	if !stage.HasHumidity || !s.HasHumidity || !t.c.Humidifier.Fitted || t.doorOpen() {
 		s.humidifierOn = false
 		return false
 	}

@@ -58,8 +58,10 @@ func testProduct() *profile.Product {
 	}
 }
 
-// rig calls the step once a second with whatever the test puts into its readings.
+// rig calls the step once a second. Its chamber follows the setpoint and its probes
+// flicker as real ones do, unless a test puts something else into the readings.
 type rig struct {
+	chamber float64 // °C; NaN leaves the readings to the test
 	t       *testing.T
 	p       *profile.Product
 	c       *cabinet.Cabinet
@@ -71,10 +73,28 @@ type rig struct {
 }
 
 func newRig(t *testing.T) *rig {
-	r := &rig{t: t, p: testProduct(), c: testCabinet()}
-	r.in.Chamber[0] = sensors.At(20)
+	r := &rig{t: t, p: testProduct(), c: testCabinet(), chamber: 20}
 	r.in.Core[0] = sensors.At(10)
 	return r
+}
+
+// chamberIs takes the first chamber probe out of the rig's hands.
+func (r *rig) chamberIs(reading sensors.Reading) {
+	r.chamber, r.in.Chamber[0] = math.NaN(), reading
+}
+
+// coreIs moves a core at once, as no meat can, and lets the step believe it.
+func (r *rig) coreIs(i int, t quantity.Celsius) {
+	r.in.Core[i] = sensors.At(t)
+	r.s.watch.remembers, r.s.watch.highest, r.s.watch.hasHighest = 0, 100, true
+}
+
+func flicker(r sensors.Reading, elapsed time.Duration) sensors.Reading {
+	v, ok := r.Value()
+	if !ok || elapsed/time.Second%2 == 0 {
+		return r
+	}
+	return sensors.At(v + 1.0/128)
 }
 
 func (r *rig) step(kinds ...CommandKind) []Event {
@@ -82,8 +102,21 @@ func (r *rig) step(kinds ...CommandKind) []Event {
 	if len(kinds) > 0 {
 		r.in.Command.Kind = kinds[0]
 	}
+	if !math.IsNaN(r.chamber) {
+		if r.s.HasSetpoint {
+			r.chamber += min(max(float64(r.s.Setpoint)-r.chamber, -0.1), 0.1)
+		}
+		r.in.Chamber[0] = sensors.At(quantity.Celsius(r.chamber))
+	}
+	in := r.in
+	for i := range in.Chamber {
+		in.Chamber[i] = flicker(in.Chamber[i], in.Elapsed)
+	}
+	for i := range in.Core {
+		in.Core[i] = flicker(in.Core[i], in.Elapsed)
+	}
 	var events []Event
-	r.s, r.out, events = Step(r.p, r.c, r.s, r.in)
+	r.s, r.out, events = Step(r.p, r.c, r.s, in)
 	r.events = append(r.events, events...)
 	if r.out.Heater {
 		r.heatOns++
@@ -102,12 +135,14 @@ func (r *rig) started(stage int) *rig {
 	r.step(Start)
 	require.Equal(r.t, Running, r.s.Batch)
 	for r.s.Stage < stage {
+		require.Equal(r.t, trip.None, r.s.Tripped)
+		require.Less(r.t, r.in.Elapsed, 24*time.Hour)
 		if r.s.Asking {
 			r.step(Confirm)
 			continue
 		}
 		if stage > 2 && r.s.Stage == 2 {
-			r.in.Core[0] = sensors.At(72)
+			r.coreIs(0, 72)
 		}
 		r.step()
 	}
@@ -145,7 +180,7 @@ func TestStartIsRefused(t *testing.T) {
 		prepare func(*rig)
 		why     Refusal
 	}{
-		{"without a chamber reading", func(r *rig) { r.in.Chamber[0] = sensors.Fault(sensors.Open) }, ChamberUnread},
+		{"without a chamber reading", func(r *rig) { r.chamberIs(sensors.Fault(sensors.Open)) }, ChamberUnread},
 		{"without a product", func(r *rig) { r.p = nil }, NothingToRun},
 		{"without stages", func(r *rig) { r.p.Stages = nil }, NothingToRun},
 		{"with a stage too hot for the cabinet", func(r *rig) { r.c.Limits.ChamberHigh = 84 }, ChamberTooHotForCabinet},
@@ -153,7 +188,7 @@ func TestStartIsRefused(t *testing.T) {
 			r.p.Formula.Cure = profile.Cure{Mass: 0.0125, Method: profile.Comminuted, Rest: 12 * time.Hour}
 		}, RestNotOver},
 		{"while a batch runs", func(r *rig) { r.step(Start) }, NotInThisState},
-		{"while tripped", func(r *rig) { r.in.Chamber[0] = sensors.At(112); r.step(); r.in.Chamber[0] = sensors.At(20) }, StillTripped},
+		{"while tripped", func(r *rig) { r.chamberIs(sensors.At(112)); r.step(); r.chamberIs(sensors.At(20)) }, StillTripped},
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
@@ -173,6 +208,7 @@ func TestStartAfterTheRestOrWithAReason(t *testing.T) {
 	} {
 		r := newRig(t)
 		r.p.Formula.Cure = profile.Cure{Mass: 0.0125, Method: profile.Comminuted, Rest: 12 * time.Hour}
+		r.chamberIs(sensors.At(20))
 		r.in.Command = command
 		s, _, _ := Step(r.p, r.c, r.s, r.in)
 		assert.Equal(t, Running, s.Batch)
@@ -192,7 +228,7 @@ func TestCommandsInTheWrongState(t *testing.T) {
 
 func TestWholeBatch(t *testing.T) {
 	r := newRig(t).started(3)
-	r.in.Core[0] = sensors.At(3)
+	r.coreIs(0, 3)
 	r.run(20 * time.Second)
 	assert.Equal(t, Complete, r.s.Batch)
 	assert.Equal(t, Outputs{Damper: 0.25}, r.out)
@@ -258,35 +294,36 @@ func TestRampLimitsTheSetpoint(t *testing.T) {
 func TestOneSpikeEndsNothing(t *testing.T) {
 	r := newRig(t).started(2)
 	for range 100 {
-		r.in.Core[0] = sensors.At(71)
+		r.coreIs(0, 71)
 		r.run(9 * time.Second)
-		r.in.Core[0] = sensors.At(69.9)
+		r.coreIs(0, 69.9)
 		r.step()
 	}
 	assert.Equal(t, 2, r.s.Stage)
-	r.in.Core[0] = sensors.At(70)
+	r.coreIs(0, 70)
 	r.run(11 * time.Second)
 	assert.Equal(t, 3, r.s.Stage)
 }
 
 func TestALostCoreProbeEndsNothing(t *testing.T) {
 	r := newRig(t)
-	r.in.Core[1] = sensors.At(12)
+	r.coreIs(1, 12)
 	r.started(2)
-	r.in.Core[1] = sensors.At(75)
+	r.coreIs(1, 75)
 	r.in.Core[0] = sensors.Fault(sensors.Open) // the coldest falls silent
 	r.run(time.Minute)
 	assert.Equal(t, 2, r.s.Stage, "the hot probe alone must not end the cook")
 	assert.Equal(t, sensors.Unread, r.s.CoreColdest.Status())
 	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.CoreLost].Phase)
-	r.in.Core[0] = sensors.At(71)
+	r.coreIs(0, 71)
 	r.run(12 * time.Second)
 	assert.Equal(t, 3, r.s.Stage)
 	// While cooling, the hottest counts.
-	r.in.Core[0], r.in.Core[1] = sensors.At(3), sensors.At(9)
+	r.coreIs(0, 3)
+	r.coreIs(1, 9)
 	r.run(time.Minute)
 	assert.Equal(t, Running, r.s.Batch)
-	r.in.Core[1] = sensors.At(4)
+	r.coreIs(1, 3.9)
 	r.run(12 * time.Second)
 	assert.Equal(t, Complete, r.s.Batch)
 }
@@ -295,23 +332,23 @@ func TestChamberLostCutsHeatAtOnceAndTripsAfterItsDelay(t *testing.T) {
 	r := newRig(t).started(0)
 	r.run(time.Minute)
 	require.True(t, r.out.Heater)
-	r.in.Chamber[0] = sensors.Fault(sensors.BusError)
+	r.chamberIs(sensors.Fault(sensors.BusError))
 	r.step()
 	assert.False(t, r.out.Heater, "off in the same step")
 	assert.Equal(t, Running, r.s.Batch)
 	r.run(10 * time.Second)
-	r.in.Chamber[0] = sensors.At(30)
+	r.chamberIs(sensors.At(30))
 	r.run(10 * time.Second)
 	assert.True(t, r.out.Heater, "a short gap is forgiven")
 
-	r.in.Chamber[0] = sensors.Fault(sensors.BusError)
+	r.chamberIs(sensors.Fault(sensors.BusError))
 	r.run(31 * time.Second)
 	assert.Equal(t, trip.ChamberLost, r.s.Tripped)
 	r.run(2 * time.Second)
 	assert.Equal(t, Held, r.s.Batch)
 	assert.Equal(t, []Refusal{StillTripped}, refusals(r.step(Resume)))
 	assert.Equal(t, []Refusal{StillTripped}, refusals(r.step(Reset)), "while the probe is still lost")
-	r.in.Chamber[0] = sensors.At(30)
+	r.chamberIs(sensors.At(30))
 	r.run(time.Minute)
 	assert.False(t, r.out.Heater, "a trip latches")
 	r.step(Reset)
@@ -348,7 +385,7 @@ func TestChamberHighTripsInTheSameStep(t *testing.T) {
 
 func TestALateStepRestsTheHeaterAndCountsNoHeat(t *testing.T) {
 	r := newRig(t).started(2)
-	r.in.Core[0] = sensors.At(66)
+	r.coreIs(0, 66)
 	r.run(time.Minute)
 	require.True(t, r.out.Heater)
 	heat, clock := r.s.Heat, r.s.StageClock
@@ -373,7 +410,7 @@ func TestHoldStopsTheClockAndTheHeat(t *testing.T) {
 	assert.False(t, r.out.Heater || r.out.Fan)
 	r.step()
 	assert.Equal(t, Held, r.s.Batch)
-	r.in.Core[0] = sensors.At(30)
+	r.coreIs(0, 30)
 	r.run(time.Hour)
 	assert.Equal(t, clock, r.s.StageClock)
 	assert.GreaterOrEqual(t, r.s.ComeUp.Time, time.Hour, "the meat does not know of the hold")
@@ -429,7 +466,7 @@ func TestStageOvertimeWarnsAndEndsNothing(t *testing.T) {
 func TestHumidityOnlyWhenMeasured(t *testing.T) {
 	r := newRig(t)
 	r.p.Stages[0].HasHumidity, r.p.Stages[0].Humidity = true, 0.6
-	r.in.Chamber[0] = sensors.At(60)
+	r.chamberIs(sensors.At(60))
 	r.started(0)
 	r.run(3 * time.Minute)
 	assert.False(t, r.out.Humidifier)
@@ -447,7 +484,7 @@ func TestHumidityOnlyWhenMeasured(t *testing.T) {
 // (FSIS Appendix A, 1999).
 func TestLethalityCountsLikeTheTable(t *testing.T) {
 	r := newRig(t).started(2)
-	r.in.Core[0] = sensors.At(60)
+	r.coreIs(0, 60)
 	r.step() // the rise itself is one second long
 	from, _ := r.s.LethalityLog10(r.p)
 	r.run(12 * time.Minute)

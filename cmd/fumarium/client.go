@@ -34,6 +34,7 @@ type order struct {
 	Alarm       string `json:"alarm,omitempty"`
 	StuffedAt   string `json:"stuffed_at,omitempty"`
 	Reason      string `json:"reason,omitempty"`
+	For         string `json:"for,omitempty"`
 }
 
 func clientCommands() []*cobra.Command {
@@ -48,6 +49,7 @@ func clientCommands() []*cobra.Command {
 		simple(controller.Abort, "End the batch at once, everything off", ""),
 		simple(controller.Reset, "Reset a trip whose cause is gone", "The batch stays held until resume."),
 		acknowledgeCommand(),
+		shelveCommand(),
 	}
 }
 
@@ -79,6 +81,19 @@ func acknowledgeCommand() *cobra.Command {
 			return c.send(cmd.Context(), o, cmd.OutOrStdout())
 		},
 	})
+}
+
+func shelveCommand() *cobra.Command {
+	var c client
+	var d string
+	cmd := c.flags(&cobra.Command{
+		Use: "shelve ALARM", Short: "Put an alarm aside for a while; a trip cannot be shelved", Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return c.send(cmd.Context(), order{Command: controller.Shelve.String(), Alarm: args[0], For: d}, cmd.OutOrStdout())
+		},
+	})
+	cmd.Flags().StringVar(&d, "for", "1 h", "`DURATION`, at most 8 h")
+	return cmd
 }
 
 func startCommand() *cobra.Command {

@@ -17,15 +17,34 @@ type Code uint8
 const (
 	None Code = iota
 	ChamberHigh
+	StageHot
+	HeatWhenOff
+	HeaterWelded
+	NoHeat
 	ChamberLost
+	ChamberFrozen
+	ChamberDisagree
+	ChamberDoubt
 	CoreLost
+	CoreOut
+	CoreFrozen
+	CoreTooHot
 	StepLate
+	PowerLost
+	DoorOpen
+	HeatShort
 	StageOvertime
 	PromptWaiting
 	HumidityUnmeasured
+	WickDry
+	SmokeFuelLow
 	ComeUpLong
 	ComeUpOver
 	ChillOver
+	RecordFailing
+	DiskLow
+	ClockUnset
+	ClockStepped
 	Count // number of codes, for arrays
 )
 
@@ -57,30 +76,99 @@ type Entry struct {
 	Priority Priority
 	Trips    bool          // the heater goes off and stays off until reset
 	Delay    time.Duration // the condition must stand so long first
-	Meaning  string
-	Action   string
+	// Suppresses lists alarms that mean nothing while this one stands. A trip is
+	// never suppressed.
+	Suppresses []Code
+	Meaning    string
+	Action     string
 }
 
+// Delays are common practice, no source.
 var catalogue = [Count]Entry{
 	ChamberHigh: {
 		Name: "chamber-high", Priority: Urgent, Trips: true,
 		Meaning: "The chamber is hotter than the cabinet's limit. The heater is off.",
 		Action:  "Keep the door shut, cut the mains if it still rises, look for fire, then reset.",
 	},
+	StageHot: {
+		Name: "stage-hot", Priority: Urgent, Trips: true, Delay: time.Minute,
+		Meaning: "The chamber is far hotter than the stage asks for. The heater is off.",
+		Action:  "Look for burning fat and at the smoke generator, door shut; cut the mains if it still rises; then reset.",
+	},
+	HeatWhenOff: {
+		Name: "heat-when-off", Priority: Urgent, Trips: true,
+		Meaning: "The chamber gets hotter although the heater is switched off: a welded relay, or a fire.",
+		Action:  "Cut the mains by hand now. This program cannot: only the thermal cut-out or the main switch can.",
+	},
+	HeaterWelded: {
+		Name: "heater-welded", Priority: Urgent, Trips: true, Delay: 3 * time.Second,
+		Meaning: "The heater's feedback says on although it is switched off: its relay is welded.",
+		Action:  "Cut the mains by hand now and have the relay replaced by someone qualified.",
+	},
+	NoHeat: {
+		Name: "no-heat", Priority: Urgent, Trips: true, Suppresses: []Code{HeatShort, StageOvertime},
+		Meaning: "The heater has been fully on and the chamber does not follow: a dead element or fuse, an open door, or a chamber probe that hangs outside or in the meat.",
+		Action:  "See that the chamber probe hangs in the chamber, the door is shut and the element gets warm, then reset.",
+	},
 	ChamberLost: {
-		Name: "chamber-lost", Priority: Urgent, Trips: true, Delay: 30 * time.Second,
+		Name: "chamber-lost", Priority: Urgent, Trips: true, Delay: 30 * time.Second, Suppresses: []Code{ChamberDoubt, HumidityUnmeasured, WickDry},
 		Meaning: "No chamber probe gives a usable reading. The heater went off with the first missing one.",
 		Action:  "Check the probe and its plug, then reset and resume.",
+	},
+	ChamberFrozen: {
+		Name: "chamber-frozen", Priority: Urgent, Trips: true,
+		Meaning: "A chamber probe has reported exactly the same value for a quarter of an hour while the heater switched.",
+		Action:  "Unplug and check the probe and its front end, then reset.",
+	},
+	ChamberDisagree: {
+		Name: "chamber-disagree", Priority: Urgent, Trips: true, Delay: time.Minute,
+		Meaning: "Two chamber probes differ so much that one of them lies.",
+		Action:  "Hang them side by side, find the wrong one, then reset.",
+	},
+	ChamberDoubt: {
+		Name: "chamber-doubt", Priority: High, Delay: 30 * time.Second,
+		Meaning: "One of the chamber probes gives no usable reading. Another still does.",
+		Action:  "Check the probe and its plug before the other one fails too.",
 	},
 	CoreLost: {
 		Name: "core-lost", Priority: High, Delay: 30 * time.Second,
 		Meaning: "A core probe that the batch relies on gives no usable reading. No stage can end by core.",
 		Action:  "Check the probe and its plug; put it back into the middle of the piece.",
 	},
+	CoreOut: {
+		Name: "core-out", Priority: High, Suppresses: []Code{CoreLost, CoreTooHot, CoreFrozen},
+		Meaning: "A core reading jumped as no meat can: the probe has left it. Its readings do not count.",
+		Action:  "Put the probe back into the middle of the thickest piece, then acknowledge this alarm.",
+	},
+	CoreFrozen: {
+		Name: "core-frozen", Priority: High, Suppresses: []Code{CoreLost},
+		Meaning: "A core probe has reported exactly the same value for twenty minutes although the air around it is much hotter or colder.",
+		Action:  "Unplug and check the probe and its front end.",
+	},
+	CoreTooHot: {
+		Name: "core-too-hot", Priority: High, Delay: time.Minute, Suppresses: []Code{CoreLost},
+		Meaning: "A core is hotter than the chamber has ever been in this batch: core and chamber probe are swapped, or one is wrong. Its readings do not count.",
+		Action:  "Check which probe is which.",
+	},
 	StepLate: {
 		Name: "step-late", Priority: High,
 		Meaning: "The controller was not called in time. The heater was off until it was.",
 		Action:  "Look at the load of the computer; if it comes back, stop the batch.",
+	},
+	PowerLost: {
+		Name: "power-lost", Priority: High, Suppresses: []Code{StepLate},
+		Meaning: "The controller was away during the batch: power, a crash or a restart. What the core did meanwhile was not seen.",
+		Action:  "Look at core and come-up before you resume; unseen time counts against the batch.",
+	},
+	DoorOpen: {
+		Name: "door-open", Priority: Low, Delay: 2 * time.Minute,
+		Meaning: "The door is open. Heater, fan, smoke and humidifier wait.",
+		Action:  "Shut the door.",
+	},
+	HeatShort: {
+		Name: "heat-short", Priority: Low,
+		Meaning: "The heater is fully on and the chamber does not get any warmer, short of its setpoint.",
+		Action:  "Close the damper, look at the door's seal and the mains voltage, or lower the setpoint.",
 	},
 	StageOvertime: {
 		Name: "stage-overtime", Priority: Low,
@@ -92,13 +180,28 @@ var catalogue = [Count]Entry{
 		Meaning: "A hand step has been waiting for its confirmation.",
 		Action:  "Do it and confirm it.",
 	},
+	HumidityUnmeasured: {
+		Name: "humidity-unmeasured", Priority: Low, Delay: 2 * time.Minute,
+		Meaning: "The stage asks for a humidity, but no wet bulb gives a usable reading. The humidifier stays off.",
+		Action:  "Wet the wick and fill its well, or leave humidity out of the product.",
+	},
+	WickDry: {
+		Name: "wick-dry", Priority: Low, Delay: 10 * time.Minute, Suppresses: []Code{HumidityUnmeasured},
+		Meaning: "The wet bulb reads like the dry one in a hot chamber: its wick is dry. Its readings do not count.",
+		Action:  "Fill the well and change the wick.",
+	},
+	SmokeFuelLow: {
+		Name: "smoke-fuel-low", Priority: Low,
+		Meaning: "The smoke generator has burnt for almost as long as one filling lasts.",
+		Action:  "Refill it, or let it go out.",
+	},
 	ComeUpLong: {
 		Name: "come-up-long", Priority: High,
 		Meaning: "The core has been between 10 °C and 54.4 °C for five of the six hours it may take.",
 		Action:  "Raise the chamber now, or thin out the load; after six hours the batch needs an expert's eye or the bin.",
 	},
 	ComeUpOver: {
-		Name: "come-up-over", Priority: High,
+		Name: "come-up-over", Priority: High, Suppresses: []Code{ComeUpLong},
 		Meaning: "The core took more than six hours from 10 °C to 54.4 °C. Toxin may have been made that no heat destroys.",
 		Action:  "Do not eat or sell it on the word of this program; ask a process authority, or throw it away.",
 	},
@@ -107,10 +210,25 @@ var catalogue = [Count]Entry{
 		Meaning: "The core cooled more slowly than the rule allows that the product is held to.",
 		Action:  "Add ice and stir; keep the batch apart and ask a process authority, or throw it away.",
 	},
-	HumidityUnmeasured: {
-		Name: "humidity-unmeasured", Priority: Low, Delay: 2 * time.Minute,
-		Meaning: "The stage asks for a humidity, but no wet bulb gives a usable reading. The humidifier stays off.",
-		Action:  "Wet the wick and fill its well, or leave humidity out of the product.",
+	RecordFailing: {
+		Name: "record-failing", Priority: High, Delay: 30 * time.Second,
+		Meaning: "The batch record cannot be written. The batch goes on, but what happens now is not kept.",
+		Action:  "Free space on the disk or replace it; no new batch starts meanwhile.",
+	},
+	DiskLow: {
+		Name: "disk-low", Priority: Low,
+		Meaning: "The disk that keeps the batch records is nearly full.",
+		Action:  "Move old records away before the next batch.",
+	},
+	ClockUnset: {
+		Name: "clock-unset", Priority: Low,
+		Meaning: "The computer does not know the time of day. Timers are not affected; dates in the record are wrong.",
+		Action:  "Give it a network or a clock chip.",
+	},
+	ClockStepped: {
+		Name: "clock-stepped", Priority: Low,
+		Meaning: "The computer's time of day was changed during the batch. Timers are not affected.",
+		Action:  "Mind it when you read times in the record.",
 	},
 }
 
@@ -137,12 +255,16 @@ func Parse(name string) (Code, bool) {
 // A Phase is the state of one alarm.
 type Phase uint8
 
-// The ISA-18.2 states that this version knows.
+// The ISA-18.2 states. Out of service is not offered: a probe or an output that is
+// not there is left out of the cabinet file.
 const (
 	Normal Phase = iota
 	Unacknowledged
 	Acknowledged
 	ReturnedUnacknowledged
+	Shelved
+	SuppressedByDesign
+	Phases // number of phases, for loops
 )
 
 func (p Phase) String() string {
@@ -153,9 +275,16 @@ func (p Phase) String() string {
 		return "acknowledged"
 	case ReturnedUnacknowledged:
 		return "returned unacknowledged"
+	case Shelved:
+		return "shelved"
+	case SuppressedByDesign:
+		return "suppressed by design"
 	}
 	return "normal"
 }
+
+// LongestShelf is how long an alarm may be put aside; common practice, no source.
+const LongestShelf = 8 * time.Hour
 
 // State is the life of one alarm so far. The zero value is normal.
 type State struct {
@@ -163,6 +292,7 @@ type State struct {
 	Standing bool          // the condition holds now, perhaps still within its delay
 	Since    time.Duration // when the condition last began to hold
 	Raised   time.Duration // when the alarm last came up
+	Until    time.Duration // when a shelved alarm comes back
 }
 
 // Change is what a step did to an alarm.
@@ -175,18 +305,38 @@ const (
 	Returned
 )
 
-// Next advances the alarm: now is the elapsed time, standing whether the
-// condition holds in this step.
-func (s State) Next(c Code, now time.Duration, standing bool) (State, Change) {
+// Active reports whether the alarm's condition stands and has outlasted its delay,
+// whoever knows of it.
+func (s State) Active(c Code, now time.Duration) bool {
+	return s.Standing && now-s.Since >= catalogue[c].Delay
+}
+
+// Next advances the alarm: now is the elapsed time, standing whether the condition
+// holds in this step, suppressed whether another alarm makes it meaningless.
+func (s State) Next(c Code, now time.Duration, standing, suppressed bool) (State, Change) {
 	if standing && !s.Standing {
 		s.Since = now
 	}
 	s.Standing = standing
-	switch {
-	case standing && (s.Phase == Normal || s.Phase == ReturnedUnacknowledged):
-		if now-s.Since < catalogue[c].Delay {
+	active := s.Active(c, now)
+	switch s.Phase {
+	case Shelved:
+		if now < s.Until {
 			return s, Unchanged
 		}
+		s.Phase = Normal
+	case SuppressedByDesign:
+		if suppressed && active {
+			return s, Unchanged
+		}
+		s.Phase = Normal
+	}
+	if suppressed && active && !catalogue[c].Trips {
+		s.Phase = SuppressedByDesign
+		return s, Unchanged
+	}
+	switch {
+	case active && (s.Phase == Normal || s.Phase == ReturnedUnacknowledged):
 		s.Phase, s.Raised = Unacknowledged, now
 		return s, Raised
 	case !standing && s.Phase == Unacknowledged:
@@ -208,4 +358,14 @@ func (s State) Acknowledge() State {
 		s.Phase = Normal
 	}
 	return s
+}
+
+// Shelve puts the alarm aside until a time, no longer than LongestShelf from now.
+// A trip cannot be shelved; ok is then false.
+func (s State) Shelve(c Code, now, until time.Duration) (next State, ok bool) {
+	if catalogue[c].Trips || until <= now || until > now+LongestShelf {
+		return s, false
+	}
+	s.Phase, s.Until = Shelved, until
+	return s, true
 }

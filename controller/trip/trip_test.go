@@ -39,29 +39,60 @@ func TestCatalogueIsWhole(t *testing.T) {
 func TestAlarmLife(t *testing.T) {
 	const c = ChamberLost // delayed by half a minute
 	at := func(seconds int) time.Duration { return time.Duration(seconds) * time.Second }
-	s, change := State{}.Next(c, at(0), true)
+	s, change := State{}.Next(c, at(0), true, false)
 	assert.Equal(t, Unchanged, change)
-	s, change = s.Next(c, at(29), true)
+	s, change = s.Next(c, at(29), true, false)
 	assert.Equal(t, Unchanged, change)
 	assert.Equal(t, Normal, s.Phase)
-	s, change = s.Next(c, at(30), true)
+	s, change = s.Next(c, at(30), true, false)
 	assert.Equal(t, Raised, change)
 	assert.Equal(t, Unacknowledged, s.Phase)
 
 	acknowledged := s.Acknowledge()
 	assert.Equal(t, Acknowledged, acknowledged.Phase)
-	acknowledged, change = acknowledged.Next(c, at(40), false)
+	acknowledged, change = acknowledged.Next(c, at(40), false, false)
 	assert.Equal(t, Returned, change)
 	assert.Equal(t, Normal, acknowledged.Phase)
 
-	s, change = s.Next(c, at(40), false)
+	s, change = s.Next(c, at(40), false, false)
 	assert.Equal(t, Returned, change)
 	assert.Equal(t, ReturnedUnacknowledged, s.Phase)
-	again, _ := s.Next(c, at(50), true)
-	again, change = again.Next(c, at(80), true)
+	again, _ := s.Next(c, at(50), true, false)
+	again, change = again.Next(c, at(80), true, false)
 	assert.Equal(t, Raised, change, "it comes back, and says so")
 	assert.Equal(t, Unacknowledged, again.Phase)
 	assert.Equal(t, Normal, s.Acknowledge().Phase)
+}
+
+func TestSuppressionAndShelving(t *testing.T) {
+	for c := None + 1; c < Count; c++ {
+		for _, other := range c.Entry().Suppresses {
+			assert.False(t, other.Entry().Trips, "%s must not silence the trip %s", c, other)
+			assert.NotEqual(t, c, other)
+		}
+	}
+	s, change := State{}.Next(StageOvertime, 0, true, true)
+	assert.Equal(t, SuppressedByDesign, s.Phase)
+	assert.Equal(t, Unchanged, change)
+	s, change = s.Next(StageOvertime, time.Second, true, false)
+	assert.Equal(t, Raised, change, "it speaks up once nothing suppresses it")
+	assert.Equal(t, Unacknowledged, s.Phase)
+	s, change = State{}.Next(ChamberHigh, 0, true, true)
+	assert.Equal(t, Raised, change, "a trip is never suppressed")
+
+	_, ok := s.Shelve(ChamberHigh, 0, time.Hour)
+	assert.False(t, ok, "a trip is never shelved")
+	s, _ = State{}.Next(StageOvertime, 0, true, false)
+	_, ok = s.Shelve(StageOvertime, 0, LongestShelf+1)
+	assert.False(t, ok)
+	s, ok = s.Shelve(StageOvertime, 0, time.Hour)
+	assert.True(t, ok)
+	s, change = s.Next(StageOvertime, time.Hour-1, true, false)
+	assert.Equal(t, Shelved, s.Phase)
+	assert.Equal(t, Unchanged, change)
+	s, change = s.Next(StageOvertime, time.Hour, true, false)
+	assert.Equal(t, Raised, change, "it comes back by itself")
+	assert.Equal(t, Unacknowledged, s.Phase)
 }
 
 func TestABriefConditionRaisesNothing(t *testing.T) {
@@ -70,24 +101,24 @@ func TestABriefConditionRaisesNothing(t *testing.T) {
 		now := time.Duration(0)
 		for range rapid.IntRange(1, 50).Draw(t, "times") {
 			for range rapid.IntRange(1, 29).Draw(t, "standing") {
-				next, change := s.Next(ChamberLost, now, true)
+				next, change := s.Next(ChamberLost, now, true, false)
 				s = next
 				if change == Raised {
 					t.Fatal("raised before its delay")
 				}
 				now += time.Second
 			}
-			s, _ = s.Next(ChamberLost, now, false)
+			s, _ = s.Next(ChamberLost, now, false, false)
 			now += time.Second
 		}
 	})
 }
 
 func ExampleState_Next() {
-	s, change := State{}.Next(ChamberHigh, 0, true)
+	s, change := State{}.Next(ChamberHigh, 0, true, false)
 	fmt.Println(s.Phase, change == Raised)
 	s = s.Acknowledge()
-	s, _ = s.Next(ChamberHigh, time.Minute, false)
+	s, _ = s.Next(ChamberHigh, time.Minute, false, false)
 	fmt.Println(s.Phase)
 	// Output:
 	// unacknowledged true

@@ -303,7 +303,7 @@ func (s *server) authorized(r *http.Request) *problem {
 
 // An order is the body of POST /api/commands.
 type order struct {
-	command, product, file, productYAML, alarm, prompt, stuffedAt, reason string
+	command, product, file, productYAML, alarm, prompt, stuffedAt, reason, shelveFor string
 }
 
 // Accepted is the answer to a command that was taken.
@@ -355,7 +355,7 @@ func readOrder(body []byte) (order, error) {
 	fields := map[string]*string{
 		"command": &o.command, "product": &o.product, "file": &o.file,
 		"product_yaml": &o.productYAML, "alarm": &o.alarm, "prompt": &o.prompt,
-		"stuffed_at": &o.stuffedAt, "reason": &o.reason,
+		"stuffed_at": &o.stuffedAt, "reason": &o.reason, "for": &o.shelveFor,
 	}
 	d := json.NewDecoder(bytes.NewReader(body))
 	token, err := d.Token()
@@ -370,7 +370,7 @@ func readOrder(body []byte) (order, error) {
 		name, _ := key.(string)
 		field, ok := fields[name]
 		if !ok {
-			return o, fmt.Errorf("field %q is unknown or given twice; a command has command, product, file, product_yaml, stuffed_at, reason, alarm and prompt, each once", name)
+			return o, fmt.Errorf("field %q is unknown or given twice; a command has command, product, file, product_yaml, stuffed_at, reason, alarm, for and prompt, each once", name)
 		}
 		value, err := d.Token()
 		if err != nil {
@@ -433,9 +433,9 @@ func (s *server) request(o order) (snapshot.Request, *problem) {
 	}{
 		{"product", o.product, controller.Start}, {"file", o.file, controller.Start}, {"product_yaml", o.productYAML, controller.Start},
 		{"stuffed_at", o.stuffedAt, controller.Start}, {"reason", o.reason, controller.Start},
-		{"alarm", o.alarm, controller.Acknowledge}, {"prompt", o.prompt, controller.Confirm},
+		{"alarm", o.alarm, controller.Acknowledge}, {"prompt", o.prompt, controller.Confirm}, {"for", o.shelveFor, controller.Shelve},
 	} {
-		if f.value != "" && f.of != kind {
+		if f.value != "" && f.of != kind && !(f.name == "alarm" && kind == controller.Shelve) {
 			return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "%s takes no %s; leave it out, or send %s", o.command, f.name, f.of)
 		}
 	}
@@ -450,9 +450,16 @@ func (s *server) request(o order) (snapshot.Request, *problem) {
 		if p := s.rest(o, &request); p != nil {
 			return snapshot.Request{}, p
 		}
-	case controller.Acknowledge:
+	case controller.Acknowledge, controller.Shelve:
 		if request.Command.Alarm, ok = trip.Parse(o.alarm); !ok && o.alarm != "" {
 			return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "alarm %q does not exist; take a code from /api/status, or leave it out for all", o.alarm)
+		}
+		if kind == controller.Shelve {
+			d, err := quantity.ParseDuration(o.shelveFor)
+			if err != nil {
+				return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "shelve needs for, a duration such as 2 h: %v", err)
+			}
+			request.Command.For = d
 		}
 	case controller.Confirm:
 		if p := s.samePrompt(o.prompt); p != nil {

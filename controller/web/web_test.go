@@ -351,7 +351,7 @@ func TestRefusals(t *testing.T) {
 		"no text":            {`{"command":1}`, nil, 400, "put it in quotes"},
 		"nested":             {`{"command":{"a":"b"}}`, nil, 400, "put it in quotes"},
 		"trailing":           {hold + hold, nil, 400, "one command at a time"},
-		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, hold, resume, stop, abort, acknowledge, reset"},
+		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, hold, resume, stop, abort, acknowledge, shelve, reset"},
 		"zero command":       {`{"command":"none"}`, nil, 422, "does not exist"},
 		"no command":         {`{}`, nil, 422, "does not exist"},
 		"start with nothing": {`{"command":"start"}`, nil, 422, "either product"},

@@ -1,0 +1,334 @@
+package controller
+
+import (
+	"time"
+
+	"fumarium/controller/cabinet"
+	"fumarium/controller/pid"
+	"fumarium/controller/trip"
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+)
+
+// What is believed of a probe and of a cabinet. All common practice, no source; the
+// rehearsals with faults show what they catch and what they miss.
+const (
+	chamberJump     quantity.Kelvin = 15               // in one step: no air behind a sheath does that
+	chamberFrozen                   = 15 * time.Minute // bit for bit the same while the heater switched
+	frozenSwitching                 = time.Minute      // the heater was on, and off, for so long meanwhile
+	chamberApart    quantity.Kelvin = 15
+
+	coreMemory                       = 20 * time.Second // time constant of what the core was
+	coreRise        quantity.Kelvin  = 4                // above that memory while heating: out of the meat
+	coreFall        quantity.Kelvin  = 15               // below it while cooling
+	coreFrozen                       = 20 * time.Minute
+	coreAir         quantity.Kelvin  = 5 // between core and chamber: then a real core moves
+	coreOverChamber quantity.Kelvin  = 5
+	coreSettles                      = 2 * time.Minute // after a hand step, the probe may have been moved
+	stageMargin     quantity.Kelvin  = 15
+	weldMargin      quantity.Kelvin  = 8
+	weldSlot                         = 15 * time.Minute
+	coolingDown                      = 3 * time.Minute // beside the lags: what the element still gives off
+	noHeatLeast                      = 10 * time.Minute
+	warmerThanRoom  quantity.Kelvin  = 25 // then the heater evidently works
+	fullDuty                         = 0.98
+	wickApart       quantity.Kelvin  = 0.7
+	wickHot         quantity.Celsius = 40
+	wickSaturated   quantity.Ratio   = 0.9
+	fuelWarning                      = 15 * time.Minute
+)
+
+// DoorStatus is what a door switch says.
+type DoorStatus uint8
+
+// A door without a switch is never known to be open. A switch that cannot be read
+// counts as open.
+const (
+	NoDoorSwitch DoorStatus = iota
+	DoorShut
+	DoorOpen
+	DoorUnread
+)
+
+// Feedback is what a contact behind the heater's relay says.
+type Feedback uint8
+
+// Without a feedback contact nothing is known.
+const (
+	NoFeedback Feedback = iota
+	FeedbackOff
+	FeedbackOn
+)
+
+// watch is what the step remembers in order to distrust its probes and its relay.
+type watch struct {
+	chamber    [cabinet.MaxChamberProbes]probeWatch
+	core       [cabinet.MaxCoreProbes]probeWatch
+	memory     [cabinet.MaxCoreProbes]float64 // slow average of each core, °C
+	remembers  uint8                          // cores whose memory is set
+	out        uint8                          // cores that left the meat, until acknowledged
+	frozen     uint8
+	tooHot     uint8
+	apart      bool
+	stuck      bool
+	highest    quantity.Celsius // chamber, since the batch began
+	hasHighest bool
+	asked      time.Duration // when a hand step last waited
+
+	ceiling    quantity.Celsius // what the stage cannot have asked for
+	hasCeiling bool
+
+	offFor   time.Duration // heater off without a break
+	offSlot  time.Duration
+	offNow   quantity.Celsius // highest of this slot
+	offLast  quantity.Celsius // of the last two
+	offOlder quantity.Celsius
+	hasOff   bool
+
+	fullFor  time.Duration // heater fully on without a break, short of the setpoint
+	fullFrom quantity.Celsius
+	noHeat   bool
+	short    bool
+
+	smokeFor time.Duration // generator on since it was last lit
+	wickDry  bool
+}
+
+// probeWatch follows one probe from sample to sample.
+type probeWatch struct {
+	last    quantity.Celsius
+	has     bool
+	same    time.Duration // since the value last changed
+	on, off time.Duration // of the heater, since then
+}
+
+// follow takes a good sample in and returns how far it is from the last one.
+func (w *probeWatch) follow(v quantity.Celsius, dt time.Duration, heaterOn bool) (jump quantity.Kelvin) {
+	if w.has {
+		jump = quantity.Kelvin(v - w.last)
+	}
+	if !w.has || v != w.last {
+		w.last, w.has, w.same, w.on, w.off = v, true, 0, 0, 0
+		return jump
+	}
+	w.same += dt
+	if heaterOn {
+		w.on += dt
+	} else {
+		w.off += dt
+	}
+	return jump
+}
+
+func magnitude(k quantity.Kelvin) quantity.Kelvin {
+	if k < 0 {
+		return -k
+	}
+	return k
+}
+
+// readChamber returns the chamber readings that are believed.
+func (t *step) readChamber() (believed [cabinet.MaxChamberProbes]sensors.Reading) {
+	w := &t.s.watch
+	w.stuck = false
+	for i, r := range t.in.Chamber {
+		v, ok := r.Value()
+		if !ok {
+			w.chamber[i] = probeWatch{} // what comes back is judged afresh
+			believed[i] = r
+			continue
+		}
+		had := w.chamber[i]
+		if jump := w.chamber[i].follow(v, t.dt, t.s.Out.Heater); !t.late && magnitude(jump) > chamberJump {
+			// Disbelieved until it comes back, or stays there for as long as the
+			// alarm for a lost chamber takes.
+			believed[i] = sensors.Fault(sensors.Implausible)
+			had.same += t.dt
+			if had.same < trip.ChamberLost.Entry().Delay+2*time.Second {
+				w.chamber[i] = had
+			}
+			continue
+		}
+		believed[i] = r
+		p := &w.chamber[i]
+		if p.same >= chamberFrozen && p.on >= frozenSwitching && p.off >= frozenSwitching {
+			w.stuck = true
+		}
+	}
+	low, high, n := quantity.Celsius(0), quantity.Celsius(0), 0
+	for _, r := range believed {
+		if v, ok := r.Value(); ok {
+			if n == 0 || v < low {
+				low = v
+			}
+			if n == 0 || v > high {
+				high = v
+			}
+			n++
+		}
+	}
+	w.apart = n > 1 && quantity.Kelvin(high-low) > chamberApart
+	return believed
+}
+
+// readCores returns the core readings that are believed. It runs after the chamber
+// has been read.
+func (t *step) readCores() (believed [cabinet.MaxCoreProbes]sensors.Reading) {
+	s, w := &t.s, &t.s.watch
+	stage := s.CurrentStage(t.p)
+	chamber, chamberKnown := s.Chamber.Value()
+	if s.Batch.Active() && chamberKnown && (!w.hasHighest || chamber > w.highest) {
+		w.highest, w.hasHighest = chamber, true
+	}
+	if stage == nil || s.Batch != Running || s.Asking || s.Confirming > 0 {
+		w.asked = t.in.Elapsed
+	}
+	settled := t.in.Elapsed-w.asked >= coreSettles
+	w.frozen, w.tooHot = 0, 0
+	for i, r := range t.in.Core {
+		bit := uint8(1) << i
+		v, ok := r.Value()
+		if !ok {
+			w.core[i], w.remembers = probeWatch{}, w.remembers&^bit
+			believed[i] = r
+			continue
+		}
+		w.core[i].follow(v, t.dt, s.Out.Heater)
+		if !settled || t.late || w.remembers&bit == 0 {
+			w.memory[i], w.remembers = float64(v), w.remembers|bit
+		} else {
+			lead := quantity.Kelvin(float64(v) - w.memory[i])
+			if lead > coreRise && s.Batch == Running && stage.Heat || lead < -coreFall {
+				w.out |= bit
+			}
+			keep := 1 / (1 + t.dt.Seconds()/coreMemory.Seconds())
+			w.memory[i] = float64(v) + float64(keep*(w.memory[i]-float64(v)))
+		}
+		if w.core[i].same >= coreFrozen && stage != nil && stage.Place == profile.Chamber && chamberKnown &&
+			magnitude(quantity.Kelvin(chamber-v)) > coreAir {
+			w.frozen |= bit
+		}
+		if w.hasHighest && s.Batch.Active() && s.StageClock > 0 && v > w.highest+quantity.Celsius(coreOverChamber) {
+			w.tooHot |= bit
+		}
+		believed[i] = r
+		if (w.out|w.frozen|w.tooHot)&bit != 0 {
+			believed[i] = sensors.Fault(sensors.Implausible)
+		}
+	}
+	return believed
+}
+
+// watchHeat judges what the chamber does against what the heater was told.
+func (t *step) watchHeat() {
+	s, w := &t.s, &t.s.watch
+	chamber, known := s.Chamber.Value()
+	if !known || t.late {
+		w.hasOff, w.offFor, w.fullFor = false, 0, 0
+		return
+	}
+	m := response(t.c)
+	t.watchOff(chamber, m)
+	t.watchFull(chamber, m)
+	stage := s.CurrentStage(t.p)
+	if stage == nil || s.Batch != Running || !stage.Heat || !s.HasSetpoint {
+		w.hasCeiling = false
+		return
+	}
+	switch {
+	case !w.hasCeiling:
+		w.ceiling, w.hasCeiling = max(chamber, s.Setpoint), true
+	default:
+		w.ceiling = max(s.Setpoint, min(w.ceiling, chamber))
+	}
+}
+
+// watchOff follows the highest chamber of the last half hour or so while the heater
+// is off, so that a dip of an opened door is not taken for heat when it mends.
+func (t *step) watchOff(chamber quantity.Celsius, m pid.Model) {
+	w := &t.s.watch
+	if t.s.Out.Heater {
+		w.offFor, w.hasOff = 0, false
+		return
+	}
+	w.offFor += t.dt
+	if w.offFor < 3*(m.DeadTime+m.SecondLag)+coolingDown {
+		return
+	}
+	if !w.hasOff {
+		w.offNow, w.offLast, w.offOlder, w.offSlot, w.hasOff = chamber, chamber, chamber, 0, true
+		return
+	}
+	w.offNow = max(w.offNow, chamber)
+	if w.offSlot += t.dt; w.offSlot >= weldSlot {
+		w.offOlder, w.offLast, w.offNow, w.offSlot = w.offLast, w.offNow, chamber, 0
+	}
+}
+
+// watchFull follows how the chamber answers while the heater is fully on.
+func (t *step) watchFull(chamber quantity.Celsius, m pid.Model) {
+	s, w := &t.s, &t.s.watch
+	w.noHeat, w.short = w.noHeat && s.Tripped == trip.NoHeat, false
+	if s.Batch != Running || s.Demand < fullDuty || !s.HasSetpoint || chamber > s.Setpoint-3 || t.doorOpen() {
+		w.fullFor = 0
+		return
+	}
+	if w.fullFor == 0 {
+		w.fullFrom = chamber
+	}
+	w.fullFor += t.dt
+	enough := max(noHeatLeast, 3*(m.DeadTime+m.SecondLag)+m.Lag/4)
+	if w.fullFor < enough {
+		return
+	}
+	rise := quantity.Kelvin(chamber - w.fullFrom)
+	warm := quantity.Kelvin(chamber-t.room()) > warmerThanRoom
+	switch {
+	case rise < -3, rise < 1 && !warm:
+		w.noHeat = true
+	case rise < 1:
+		w.short = true
+	}
+	if w.fullFor >= 2*enough { // a new look, from here
+		w.fullFor = 0
+	}
+}
+
+// smokeHeat is what the smoke generator may add to the chamber by itself.
+func (t *step) smokeHeat() quantity.Celsius {
+	if t.s.watch.smokeFor == 0 || t.c.Heater.Power <= 0 {
+		return 0
+	}
+	return quantity.Celsius(float64(t.c.Response.Gain) * float64(t.c.Generator.Heat) / float64(t.c.Heater.Power))
+}
+
+// room is the ambient as measured, or else as the cabinet file expects it.
+func (t *step) room() quantity.Celsius {
+	if v, ok := t.in.Ambient.Value(); ok {
+		return v
+	}
+	return t.c.Ambient
+}
+
+func (t *step) doorOpen() bool { return t.in.Door == DoorOpen || t.in.Door == DoorUnread }
+
+// watchSmoke counts how long the generator has burnt since it was last lit: a hand
+// step of a smoking stage lights it.
+func (t *step) watchSmoke() {
+	s, w := &t.s, &t.s.watch
+	stage := s.CurrentStage(t.p)
+	switch {
+	case stage == nil:
+		w.smokeFor = 0
+	case stage.Smoke && s.Asking:
+		w.smokeFor = 0
+	case s.Out.Smoke:
+		w.smokeFor += t.dt
+	}
+}
+
+// judgeWick disbelieves a wet bulb that reads like the dry one in a hot chamber.
+func (t *step) judgeWick(dry, wet quantity.Celsius, stage *profile.Stage) {
+	t.s.watch.wickDry = dry > wickHot && quantity.Kelvin(dry-wet) < wickApart && stage.Humidity < wickSaturated
+}

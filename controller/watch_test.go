@@ -1,0 +1,337 @@
+package controller
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fumarium/controller/trip"
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+)
+
+// until steps until an alarm is active and returns how long that took; it fails
+// after the limit.
+func (r *rig) until(c trip.Code, limit time.Duration) time.Duration {
+	r.t.Helper()
+	from := r.in.Elapsed
+	for !r.s.Alarms[c].Active(c, r.s.Elapsed) {
+		r.step()
+		require.LessOrEqual(r.t, r.in.Elapsed-from, limit, "%s never came", c)
+	}
+	return r.in.Elapsed - from
+}
+
+func (r *rig) quiet(c trip.Code, d time.Duration) {
+	r.t.Helper()
+	for end := r.in.Elapsed + d; r.in.Elapsed < end; {
+		r.step()
+		require.False(r.t, r.s.Alarms[c].Active(c, r.s.Elapsed), "%s came after %v", c, r.in.Elapsed)
+	}
+}
+
+func TestAStageFarTooHotTrips(t *testing.T) {
+	r := newRig(t).started(2)
+	r.coreIs(0, 40)
+	r.run(20 * time.Minute) // at 80 °C
+	r.chamberIs(sensors.At(94))
+	r.quiet(trip.StageHot, 5*time.Minute)
+	r.chamberIs(sensors.At(96))
+	took := r.until(trip.StageHot, 2*time.Minute)
+	assert.LessOrEqual(t, took, 62*time.Second)
+	assert.Equal(t, trip.StageHot, r.s.Tripped)
+	assert.False(t, r.out.Heater)
+}
+
+func TestHeatWithTheHeaterOffTrips(t *testing.T) {
+	r := newRig(t).started(2)
+	r.run(20 * time.Minute)
+	r.step(Hold)
+	temperature := 80.0
+	for range 40 * 60 { // cooling
+		temperature -= 0.01
+		r.chamberIs(sensors.At(quantity.Celsius(temperature)))
+		r.step()
+	}
+	// The door is opened and shut again: the chamber recovers from its hot walls.
+	r.chamberIs(sensors.At(quantity.Celsius(temperature - 14)))
+	r.run(3 * time.Minute)
+	r.chamberIs(sensors.At(quantity.Celsius(temperature)))
+	r.quiet(trip.HeatWhenOff, 10*time.Minute)
+	from := temperature
+	for r.s.Tripped == trip.None && temperature < from+30 {
+		temperature += 0.05
+		r.chamberIs(sensors.At(quantity.Celsius(temperature)))
+		r.step()
+	}
+	assert.Equal(t, trip.HeatWhenOff, r.s.Tripped)
+	assert.Less(t, temperature-from, 20.0, "above the highest of the last half hour, not above the lowest")
+	assert.Contains(t, trip.HeatWhenOff.Entry().Action, "Cut the mains")
+}
+
+func TestFeedbackOfAWeldedRelayTrips(t *testing.T) {
+	r := newRig(t)
+	r.in.Heater = FeedbackOff
+	r.started(0)
+	r.run(time.Minute)
+	r.step(Hold)
+	r.in.Heater = FeedbackOn
+	assert.LessOrEqual(t, r.until(trip.HeaterWelded, 10*time.Second), 5*time.Second)
+	assert.Equal(t, trip.HeaterWelded, r.s.Tripped)
+}
+
+// A chamber probe that hangs outside, or a dead element: full heat and no answer.
+func TestFullHeatWithoutAnswerTrips(t *testing.T) {
+	r := newRig(t)
+	r.chamberIs(sensors.At(20))
+	r.started(0)
+	took := r.until(trip.NoHeat, 40*time.Minute)
+	assert.Less(t, took, 20*time.Minute)
+	assert.Equal(t, trip.NoHeat, r.s.Tripped)
+	assert.False(t, r.out.Heater)
+	// Fully on, warm, and simply not strong enough: that is said, and goes on.
+	r = newRig(t).started(2)
+	r.coreIs(0, 40)
+	r.run(10 * time.Minute)
+	r.chamberIs(sensors.At(70))
+	r.until(trip.HeatShort, time.Hour)
+	assert.Equal(t, trip.None, r.s.Tripped)
+	// A door that stands open lets the chamber fall at full heat.
+	fall := 70.0
+	for r.s.Tripped == trip.None && fall > 40 {
+		fall -= 0.01
+		r.chamberIs(sensors.At(quantity.Celsius(fall)))
+		r.step()
+	}
+	assert.Equal(t, trip.NoHeat, r.s.Tripped)
+}
+
+func TestAFrozenChamberProbeTrips(t *testing.T) {
+	r := newRig(t).started(2)
+	r.run(20 * time.Minute)
+	frozen := sensors.At(79.5)
+	r.chamber = 79.5
+	from := r.in.Elapsed
+	for r.s.Tripped == trip.None && r.in.Elapsed < from+2*time.Hour {
+		in := r.in
+		in.Chamber[0] = frozen // no flicker
+		in.Core[0] = flicker(in.Core[0], in.Elapsed)
+		r.s, r.out, _ = Step(r.p, r.c, r.s, in)
+		r.in.Elapsed += time.Second
+	}
+	assert.Equal(t, trip.ChamberFrozen, r.s.Tripped)
+	assert.Less(t, r.in.Elapsed-from, time.Hour)
+}
+
+func TestDisagreeingChamberProbesTrip(t *testing.T) {
+	r := newRig(t)
+	r.in.Chamber[1] = sensors.At(20)
+	r.started(0)
+	r.run(30 * time.Second)
+	r.in.Chamber[1] = sensors.At(quantity.Celsius(r.chamber - 14))
+	r.quiet(trip.ChamberDisagree, 30*time.Second)
+	r.in.Chamber[1] = sensors.At(quantity.Celsius(r.chamber - 25))
+	r.run(3 * time.Minute)
+	assert.NotEqual(t, trip.None, r.s.Tripped)
+}
+
+func TestOneOfTwoChamberProbesLost(t *testing.T) {
+	r := newRig(t)
+	r.in.Chamber[1] = sensors.At(20)
+	r.started(0)
+	r.in.Chamber[1] = sensors.Fault(sensors.Open)
+	r.until(trip.ChamberDoubt, time.Minute)
+	assert.Equal(t, Running, r.s.Batch)
+}
+
+func TestAJumpingChamberIsNotBelieved(t *testing.T) {
+	r := newRig(t).started(0)
+	r.run(time.Minute)
+	require.True(t, r.out.Heater)
+	last := r.chamber
+	r.chamberIs(sensors.At(quantity.Celsius(last + 30)))
+	r.step()
+	assert.Equal(t, sensors.Unread, r.s.Chamber.Status())
+	assert.False(t, r.out.Heater, "in the same step")
+	r.chamberIs(sensors.At(quantity.Celsius(last)))
+	r.step()
+	assert.Equal(t, sensors.Good, r.s.Chamber.Status(), "one wild sample is forgotten")
+}
+
+// The probe falls out of the meat and reads the hot chamber: nothing may end.
+func TestAProbeOutOfTheMeatEndsNothing(t *testing.T) {
+	r := newRig(t).started(2)
+	r.coreIs(0, 50)
+	r.run(10 * time.Minute)
+	core := 50.0
+	for range 120 { // sheath of 8 s
+		core += (80 - core) / 8
+		r.in.Core[0] = sensors.At(quantity.Celsius(core))
+		r.step()
+	}
+	r.run(time.Hour)
+	assert.Equal(t, 2, r.s.Stage)
+	assert.Equal(t, sensors.Unread, r.s.CoreColdest.Status())
+	assert.NotEqual(t, trip.Normal, r.s.Alarms[trip.CoreOut].Phase)
+	assert.Equal(t, trip.SuppressedByDesign, r.s.Alarms[trip.CoreLost].Phase, "one thing is wrong, one thing is said")
+	heat := r.s.Heat
+	r.run(time.Minute)
+	assert.True(t, heat == r.s.Heat, "and nothing counts")
+	// Put back and acknowledged.
+	r.in.Core[0] = sensors.At(55)
+	r.step(Acknowledge)
+	r.run(10 * time.Second)
+	assert.Equal(t, sensors.Good, r.s.CoreColdest.Status())
+	r.coreIs(0, 70.5)
+	r.run(15 * time.Second)
+	assert.Equal(t, 3, r.s.Stage)
+}
+
+func TestAProbeOutOfTheMeatInTheIceEndsNothing(t *testing.T) {
+	r := newRig(t).started(3)
+	r.coreIs(0, 60)
+	r.run(3 * time.Minute)
+	core := 60.0
+	for range 60 {
+		core += (0.5 - core) / 2
+		r.in.Core[0] = sensors.At(quantity.Celsius(core))
+		r.step()
+	}
+	assert.Equal(t, Running, r.s.Batch)
+	assert.NotEqual(t, trip.Normal, r.s.Alarms[trip.CoreOut].Phase)
+}
+
+func TestAHandStepMayMoveTheProbe(t *testing.T) {
+	r := newRig(t).started(1)
+	require.True(t, r.s.Asking)
+	r.run(time.Minute)
+	r.in.Core[0] = sensors.At(30)
+	r.run(time.Minute)
+	r.step(Confirm)
+	r.in.Core[0] = sensors.At(12)
+	r.quiet(trip.CoreOut, 10*time.Minute)
+}
+
+func TestAFrozenCoreProbeDoesNotCount(t *testing.T) {
+	r := newRig(t).started(2)
+	r.coreIs(0, 40)
+	r.run(time.Minute)
+	for range 21 * 60 {
+		in := r.in
+		in.Chamber[0] = flicker(sensors.At(80), in.Elapsed)
+		r.s, r.out, _ = Step(r.p, r.c, r.s, in)
+		r.in.Elapsed += time.Second
+	}
+	assert.NotEqual(t, trip.Normal, r.s.Alarms[trip.CoreFrozen].Phase)
+	assert.Equal(t, sensors.Unread, r.s.CoreColdest.Status())
+}
+
+func TestACoreHotterThanTheChamberEverWasDoesNotCount(t *testing.T) {
+	r := newRig(t)
+	r.p.Stages[2].Until = core(profile.CoreAtLeast, 88)
+	r.started(2)
+	r.coreIs(0, 60)
+	r.run(20 * time.Minute)
+	r.s.watch.highest = quantity.Celsius(r.chamber)
+	r.in.Core[0], r.s.watch.remembers = sensors.At(90), 0
+	r.run(2 * time.Minute)
+	assert.Equal(t, 2, r.s.Stage)
+	assert.Equal(t, sensors.Unread, r.s.CoreColdest.Status())
+	assert.NotEqual(t, trip.Normal, r.s.Alarms[trip.CoreTooHot].Phase)
+}
+
+func TestAnOpenDoorIsAnInterlock(t *testing.T) {
+	r := newRig(t)
+	r.in.Door = DoorShut
+	r.started(0)
+	r.run(time.Minute)
+	require.True(t, r.out.Heater && r.out.Fan)
+	for _, door := range []DoorStatus{DoorOpen, DoorUnread} {
+		r.in.Door = door
+		r.step()
+		assert.False(t, r.out.Heater || r.out.Fan || r.out.Smoke)
+		assert.Equal(t, Running, r.s.Batch)
+		r.in.Door = DoorShut
+		r.run(30 * time.Second)
+		assert.True(t, r.out.Heater)
+	}
+}
+
+func TestADryWickDoesNotCount(t *testing.T) {
+	r := newRig(t)
+	r.p.Stages[0].HasHumidity, r.p.Stages[0].Humidity = true, 0.5
+	r.p.Stages[0].ChamberSetpoint = 60
+	r.p.Stages[0].Until = after(3 * time.Hour)
+	r.started(0)
+	r.run(15 * time.Minute)
+	r.in.WetBulb = sensors.At(59.8)
+	r.until(trip.WickDry, 12*time.Minute)
+	assert.False(t, r.s.HasHumidity)
+	assert.False(t, r.out.Humidifier)
+}
+
+func TestSmokeFuelRunsLow(t *testing.T) {
+	r := newRig(t)
+	r.c.Generator.Burn = time.Hour
+	r.p.Stages[1].Until = after(3 * time.Hour)
+	r.started(1)
+	r.run(5 * time.Minute)
+	r.step(Confirm)
+	took := r.until(trip.SmokeFuelLow, 2*time.Hour)
+	assert.InDelta(t, 45, took.Minutes(), 1)
+}
+
+func TestARecordThatCannotBeKeptStartsNothing(t *testing.T) {
+	r := newRig(t)
+	r.in.RecordFailing = true
+	assert.Equal(t, []Refusal{RecordNotKept}, refusals(r.step(Start)))
+	r.in.RecordFailing = false
+	r.started(2)
+	r.run(5 * time.Minute)
+	r.in.RecordFailing = true
+	r.until(trip.RecordFailing, time.Minute)
+	assert.Equal(t, Running, r.s.Batch, "food half cooked is no safer for a full disk")
+}
+
+func TestPowerAndClockAreSaid(t *testing.T) {
+	r := newRig(t).started(2)
+	r.run(time.Minute)
+	r.in.Elapsed += 20 * time.Minute
+	r.in.PowerLost, r.in.ClockStepped = true, true
+	r.step()
+	r.in.PowerLost, r.in.ClockStepped = false, false
+	assert.False(t, r.out.Heater)
+	r.step()
+	assert.Equal(t, trip.ReturnedUnacknowledged, r.s.Alarms[trip.PowerLost].Phase)
+	assert.Equal(t, trip.ReturnedUnacknowledged, r.s.Alarms[trip.ClockStepped].Phase)
+	r.in.DiskLow, r.in.ClockUnset = true, true
+	r.run(time.Minute)
+	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.DiskLow].Phase)
+	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.ClockUnset].Phase)
+}
+
+func TestShelving(t *testing.T) {
+	r := newRig(t).started(2)
+	r.coreIs(0, 40)
+	r.run(90 * time.Minute)
+	require.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.StageOvertime].Phase)
+	shelve := func(c trip.Code, d time.Duration) []Refusal {
+		in := r.in
+		in.Command = Command{Kind: Shelve, Alarm: c, For: d}
+		var events []Event
+		r.s, r.out, events = Step(r.p, r.c, r.s, in)
+		r.in.Elapsed += time.Second
+		return refusals(events)
+	}
+	assert.Equal(t, []Refusal{CannotShelve}, shelve(trip.ChamberHigh, time.Hour))
+	assert.Equal(t, []Refusal{CannotShelve}, shelve(trip.StageOvertime, 9*time.Hour))
+	assert.Equal(t, []Refusal{CannotShelve}, shelve(trip.None, time.Hour))
+	assert.Empty(t, shelve(trip.StageOvertime, time.Hour))
+	r.run(59 * time.Minute)
+	assert.Equal(t, trip.Shelved, r.s.Alarms[trip.StageOvertime].Phase)
+	r.run(2 * time.Minute)
+	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.StageOvertime].Phase)
+}
