@@ -53,7 +53,7 @@ var refusalText = [...]string{
 	NothingToRun:            "no product with stages is loaded",
 	UnknownCommand:          "no such command",
 	RecordNotKept:           "the record cannot be written; free the disk first",
-	CannotShelve:            "a trip cannot be shelved, and no alarm for more than eight hours",
+	CannotShelve:            "only an alarm that has come up can be shelved, no trip, and none for more than eight hours",
 	RestNotOver:             "the cure has not rested long enough; say when the product was stuffed, wait, or give a reason",
 }
 

@@ -11,6 +11,7 @@ import (
 func (t *step) enterStage(i int) {
 	s := &t.s
 	s.Stage, s.StageEntered, s.StageClock = i, t.in.Elapsed, 0
+	s.Alarms[trip.PromptWaiting] = trip.State{} // the last hand step is no longer the question
 	s.Confirming, s.met, s.holding, s.coreMeeting = 0, 0, 0, false
 	s.Asking = t.p.Stages[i].Ask != ""
 	t.event(Event{Kind: StageBegan, Stage: i})
@@ -28,6 +29,10 @@ func (t *step) stage() {
 		return
 	}
 	if s.Asking || t.changedInThisStep() {
+		return
+	}
+	if t.late { // time that nobody watched ends nothing
+		s.coreMeeting = false
 		return
 	}
 	s.StageClock += t.dt

@@ -81,6 +81,9 @@ type Inputs struct {
 	Ambient sensors.Reading
 	Door    DoorStatus
 	Heater  Feedback // what is behind the heater's relay, not what was asked of it
+	// DriveFailed says that the outputs of the last step could not all be set; the
+	// caller has tried to switch everything off.
+	DriveFailed bool
 	// RecordFailing says that the record of this batch cannot be written now.
 	RecordFailing bool
 	DiskLow       bool
@@ -173,6 +176,9 @@ type State struct {
 	HeaterDuty   duty.State
 	FanDuty      duty.State
 	humidifierOn bool
+	fanWanted    bool
+	fanCoasts    bool          // the fan outlasts the heater
+	coast        time.Duration // the heater rests for so long
 
 	Chamber       sensors.Reading // mean of the good chamber probes
 	CoreColdest   sensors.Reading // unread unless every core probe in use is good

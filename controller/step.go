@@ -21,10 +21,24 @@ import (
 const chamberMargin quantity.Kelvin = 5
 
 // measurementFilter smooths the noise of thermocouple samples before it is
-// differentiated; without it the duty jumps by half its range.
+// differentiated; without it the duty jumps by half its range. Common practice, no
+// source; rehearsals overshoot least with it.
 const measurementFilter = 10 * time.Second
 
-// humidityBand is half the switching band of the humidifier.
+// What an absence of the controller means to a batch; common practice, no source.
+const (
+	shortAbsence = 2 * time.Minute
+	longAbsence  = 4 * time.Hour
+)
+
+// coasting is how long the heater rests when the fan stops or the damper closes, and
+// how long the fan outlasts it: what a hot element still gives off would otherwise
+// shoot into still air. Common practice, no source; in rehearsals it takes an excess
+// of 12 to 20 K down to 3 to 6 K.
+const coasting = 150 * time.Second
+
+// humidityBand is half the switching band of the humidifier; common practice, no
+// source.
 const humidityBand quantity.Ratio = 0.02
 
 // step carries one call of Step.
@@ -192,13 +206,20 @@ func (t *step) command() {
 			if t.in.Command.Alarm == trip.None || t.in.Command.Alarm == c {
 				s.Alarms[c] = s.Alarms[c].Acknowledge()
 			}
-			if c == trip.CoreOut && s.watch.out != 0 && (t.in.Command.Alarm == trip.None || t.in.Command.Alarm == c) {
-				s.watch.out, s.watch.remembers = 0, 0 // the person has put the probe back
-			}
+		}
+		switch t.in.Command.Alarm { // named: the person has seen to it
+		case trip.CoreOut:
+			s.watch.out, s.watch.remembers = 0, 0
+		case trip.SmokeFuelLow:
+			s.watch.smokeFor = 0
 		}
 	case Shelve:
 		c := t.in.Command.Alarm
 		if c == trip.None || c >= trip.Count {
+			t.refuse(CannotShelve)
+			return
+		}
+		if s.Alarms[c].Phase == trip.Normal {
 			t.refuse(CannotShelve)
 			return
 		}
@@ -209,10 +230,13 @@ func (t *step) command() {
 		}
 		s.Alarms[c] = next
 	case Reset:
+		if s.Tripped == trip.NoHeat { // the next full heat shows whether it is mended
+			s.watch.noHeat, s.watch.fullFor = false, 0
+		}
 		switch {
 		case s.Tripped == trip.None:
 			t.refuse(NotTripped)
-		case t.standing(s.Tripped):
+		case t.tripStanding():
 			t.refuse(StillTripped)
 		default:
 			t.event(Event{Kind: TripReset, Alarm: s.Tripped})
@@ -223,6 +247,24 @@ func (t *step) command() {
 		t.refuse(UnknownCommand)
 	}
 }
+
+// tripStanding reports whether the cause of any trip stands.
+func (t *step) tripStanding() bool {
+	for c := trip.None + 1; c < trip.Count; c++ {
+		if trips[c] && t.standing(c) {
+			return true
+		}
+	}
+	return false
+}
+
+// trips holds which alarms trip.
+var trips = func() (trips [trip.Count]bool) {
+	for c := trip.None + 1; c < trip.Count; c++ {
+		trips[c] = c.Entry().Trips
+	}
+	return trips
+}()
 
 func (t *step) start() {
 	s := &t.s
@@ -301,6 +343,8 @@ func (t *step) standing(c trip.Code) bool {
 		return ok && w.hasOff && chamber > max(w.offLast, w.offOlder)+quantity.Celsius(weldMargin)+t.smokeHeat()
 	case trip.HeaterWelded:
 		return t.in.Heater == FeedbackOn && !s.Out.Heater
+	case trip.OutputFailed:
+		return t.in.DriveFailed
 	case trip.NoHeat:
 		return s.watch.noHeat
 	case trip.HeatShort:
@@ -342,9 +386,9 @@ func (t *step) standing(c trip.Code) bool {
 	case trip.StageOvertime:
 		return stage != nil && stage.Within > 0 && s.StageClock > stage.Within
 	case trip.PromptWaiting:
-		return s.Batch == Running && (s.Asking || s.Confirming > 0)
+		return s.Batch == Running && (s.Asking || s.Confirming > 0 && stage != nil && !stage.Until.Any)
 	case trip.ComeUpLong:
-		return s.Batch.Active() && !s.ComeUp.Done && s.ComeUp.Time > comeUp.Limit*5/6
+		return s.Batch.Active() && !s.ComeUp.Done && s.ComeUp.Time > comeUp.Limit-comeUpWarning
 	case trip.ComeUpOver:
 		return s.Batch.Active() && comeUp.Failed(s.ComeUp)
 	case trip.ChillOver:
@@ -386,7 +430,7 @@ func (t *step) alarms() {
 		standing |= 1 << c
 		// Judged on what stood before this step as well, so that the order of the
 		// catalogue does not matter for more than one step.
-		if s.Alarms[c].Active(c, t.in.Elapsed) {
+		if s.Alarms[c].Active(c, t.in.Elapsed) && s.Alarms[c].Phase != trip.Shelved {
 			suppressed |= suppresses[c]
 		}
 	}
@@ -399,15 +443,35 @@ func (t *step) alarms() {
 		switch change {
 		case trip.Raised:
 			t.event(Event{Kind: AlarmRaised, Alarm: c})
-			if c.Entry().Trips && s.Tripped == trip.None {
-				s.Tripped = c
-				t.event(Event{Kind: Tripped, Alarm: c})
-			}
 		case trip.Returned:
 			t.event(Event{Kind: AlarmReturned, Alarm: c})
 		}
+		// Whatever became of the alarm, a cause that stands trips: also one that came
+		// while another trip was latched.
+		if trips[c] && s.Tripped == trip.None && s.Alarms[c].Active(c, t.in.Elapsed) {
+			s.Tripped = c
+			t.event(Event{Kind: Tripped, Alarm: c})
+		}
 	}
 	if s.Tripped != trip.None && (s.Batch == Running || s.Batch == Restarting) {
+		t.enter(Holding)
+	}
+	if t.in.PowerLost {
+		t.away()
+	}
+}
+
+// away decides what becomes of a batch that nobody watched: a short absence goes on
+// by itself, a long one waits for the person, and after a very long one the batch is
+// over. The alarm says so in every case, and what was not seen counts against the
+// batch.
+func (t *step) away() {
+	s := &t.s
+	switch {
+	case !s.Batch.Active() || t.dt <= shortAbsence:
+	case t.dt > longAbsence:
+		t.enter(Aborting)
+	case s.Batch == Running || s.Batch == Restarting:
 		t.enter(Holding)
 	}
 }
@@ -493,6 +557,10 @@ func (t *step) countHeat(before State) {
 	}
 }
 
+// comeUpWarning is how long before the limit the person is called; common practice,
+// no source.
+const comeUpWarning = time.Hour
+
 // comeUp is the published rule. A probe's error is the file's business: it belongs
 // into the probe's offset or the target.
 var comeUp = lethality.ComeUpWithin(0)
@@ -513,20 +581,47 @@ func (t *step) drive() {
 		s.HeaterDuty = t.cut(heaterLimits(t.c), s.HeaterDuty)
 		s.FanDuty = t.cut(fanLimits(t.c), s.FanDuty)
 		s.PID, s.Demand, s.HasSetpoint, s.humidifierOn = pid.State{}, 0, false, false
+		s.fanWanted, s.fanCoasts, s.coast = false, false, 0
 		s.Out = Outputs{Sounder: t.sound(), Damper: damper}
 		return
 	}
-	if stage.HasDamper {
+	coast := false
+	if stage.HasDamper && !s.Asking { // the person sets it in the hand step
+		coast = stage.Damper < damper
 		damper = stage.Damper
 	}
 	out := Outputs{Damper: damper, Sounder: t.sound()}
 	shut := !t.doorOpen()
-	out.Heater = t.heat(stage)
-	out.Smoke = stage.Smoke && !s.Asking && t.c.Smoke.Fitted && shut
-	if !t.c.Fan.Fitted || !shut || (out.Smoke && !t.c.Rules.FanWithSmoke) {
-		s.FanDuty = t.cut(fanLimits(t.c), s.FanDuty)
-	} else {
+	smoke := stage.Smoke && !s.Asking && t.c.Smoke.Fitted && shut
+	fan := t.c.Fan.Fitted && shut && stage.Fan > 0 && !(smoke && !t.c.Rules.FanWithSmoke)
+	if s.fanWanted && !fan && shut {
+		coast, s.fanCoasts = true, true
+	}
+	s.fanWanted = fan
+	if coast {
+		s.coast = coasting
+	}
+	if s.coast -= t.dt; s.coast <= 0 {
+		s.coast, s.fanCoasts = 0, false
+	}
+	switch {
+	case s.fanCoasts:
+		out.Fan = shut
+	case fan:
 		s.FanDuty, out.Fan = duty.Step(fanLimits(t.c), s.FanDuty, float64(stage.Fan), t.dt)
+	default:
+		s.FanDuty = t.cut(fanLimits(t.c), s.FanDuty)
+	}
+	out.Smoke = smoke && (!out.Fan || t.c.Rules.FanWithSmoke)
+	if s.coast > 0 {
+		s.HeaterDuty = t.cut(heaterLimits(t.c), s.HeaterDuty)
+		s.PID, s.Demand = pid.State{}, 0
+		if stage.Heat && s.Chamber.Status() == sensors.Good {
+			chamber, _ := s.Chamber.Value()
+			t.ramp(stage, chamber)
+		}
+	} else {
+		out.Heater = t.heat(stage)
 	}
 	out.Humidifier = t.humidify(stage)
 	s.Out = out

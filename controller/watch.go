@@ -17,26 +17,31 @@ const (
 	chamberJump     quantity.Kelvin = 15               // in one step: no air behind a sheath does that
 	chamberFrozen                   = 15 * time.Minute // bit for bit the same while the heater switched
 	frozenSwitching                 = time.Minute      // the heater was on, and off, for so long meanwhile
+	frozenRise      quantity.Kelvin = 10               // what full heat must have brought meanwhile
 	chamberApart    quantity.Kelvin = 15
 
-	coreMemory                       = 20 * time.Second // time constant of what the core was
-	coreRise        quantity.Kelvin  = 4                // above that memory while heating: out of the meat
-	coreFall        quantity.Kelvin  = 15               // below it while cooling
-	coreFrozen                       = 20 * time.Minute
-	coreAir         quantity.Kelvin  = 5 // between core and chamber: then a real core moves
-	coreOverChamber quantity.Kelvin  = 5
-	coreSettles                      = 2 * time.Minute // after a hand step, the probe may have been moved
-	stageMargin     quantity.Kelvin  = 15
-	weldMargin      quantity.Kelvin  = 8
-	weldSlot                         = 15 * time.Minute
-	coolingDown                      = 3 * time.Minute // beside the lags: what the element still gives off
-	noHeatLeast                      = 10 * time.Minute
-	warmerThanRoom  quantity.Kelvin  = 25 // then the heater evidently works
-	fullDuty                         = 0.98
-	wickApart       quantity.Kelvin  = 0.7
-	wickHot         quantity.Celsius = 40
-	wickSaturated   quantity.Ratio   = 0.9
-	fuelWarning                      = 15 * time.Minute
+	coreMemory                        = 20 * time.Second // time constant of what the core was
+	coreRise         quantity.Kelvin  = 4                // above that memory while heating: out of the meat
+	coreFall         quantity.Kelvin  = 4                // below it, in air
+	coreFallIce      quantity.Kelvin  = 15               // below it, in ice water, where thin pieces cool fast
+	coreWithAir      quantity.Kelvin  = 3                // so near to the chamber, and
+	coreMovesWithAir quantity.Kelvin  = 5                // moving so far along with it: it hangs in the air
+	coreFrozen                        = 20 * time.Minute
+	coreAir          quantity.Kelvin  = 5 // between core and chamber: then a real core moves
+	coreOverChamber  quantity.Kelvin  = 5
+	coreSettles                       = 2 * time.Minute // after a hand step, the probe may have been moved
+	stageMargin      quantity.Kelvin  = 15
+	weldMargin       quantity.Kelvin  = 8
+	weldSlot                          = 15 * time.Minute
+	coolingDown                       = 3 * time.Minute // beside the lags: what the element still gives off
+	noHeatLeast                       = 10 * time.Minute
+	noHeatFall       quantity.Kelvin  = 8
+	warmerThanRoom   quantity.Kelvin  = 25 // then the heater evidently works
+	fullDuty                          = 0.98
+	wickApart        quantity.Kelvin  = 0.7
+	wickHot          quantity.Celsius = 40
+	wickSaturated    quantity.Ratio   = 0.9
+	fuelWarning                       = 15 * time.Minute
 )
 
 // DoorStatus is what a door switch says.
@@ -70,6 +75,9 @@ type watch struct {
 	out        uint8                          // cores that left the meat, until acknowledged
 	frozen     uint8
 	tooHot     uint8
+	nearAir    [cabinet.MaxCoreProbes]quantity.Celsius // chamber when the core came near to it
+	nearCore   [cabinet.MaxCoreProbes]quantity.Celsius // core then
+	near       uint8
 	apart      bool
 	stuck      bool
 	highest    quantity.Celsius // chamber, since the batch began
@@ -100,8 +108,13 @@ type probeWatch struct {
 	last    quantity.Celsius
 	has     bool
 	same    time.Duration // since the value last changed
+	jumped  time.Duration // for so long it has been where it cannot have got to
 	on, off time.Duration // of the heater, since then
+	full    time.Duration // of the heater fully on, since then
 }
+
+// chamberLostDelay is a little longer than the alarm for a lost chamber waits.
+var chamberLostDelay = trip.ChamberLost.Entry().Delay + 2*time.Second
 
 // follow takes a good sample in and returns how far it is from the last one.
 func (w *probeWatch) follow(v quantity.Celsius, dt time.Duration, heaterOn bool) (jump quantity.Kelvin) {
@@ -110,6 +123,7 @@ func (w *probeWatch) follow(v quantity.Celsius, dt time.Duration, heaterOn bool)
 	}
 	if !w.has || v != w.last {
 		w.last, w.has, w.same, w.on, w.off = v, true, 0, 0, 0
+		w.full = 0
 		return jump
 	}
 	w.same += dt
@@ -140,19 +154,24 @@ func (t *step) readChamber() (believed [cabinet.MaxChamberProbes]sensors.Reading
 			continue
 		}
 		had := w.chamber[i]
-		if jump := w.chamber[i].follow(v, t.dt, t.s.Out.Heater); !t.late && magnitude(jump) > chamberJump {
-			// Disbelieved until it comes back, or stays there for as long as the
+		if jump := w.chamber[i].follow(v, t.dt, t.s.Out.Heater); !t.late && t.s.Batch.Active() && magnitude(jump) > chamberJump {
+			// Disbelieved until it comes back, or has stayed there for longer than the
 			// alarm for a lost chamber takes.
 			believed[i] = sensors.Fault(sensors.Implausible)
-			had.same += t.dt
-			if had.same < trip.ChamberLost.Entry().Delay+2*time.Second {
+			if had.jumped += t.dt; had.jumped <= chamberLostDelay {
 				w.chamber[i] = had
 			}
 			continue
 		}
+		w.chamber[i].jumped = 0
 		believed[i] = r
 		p := &w.chamber[i]
-		if p.same >= chamberFrozen && p.on >= frozenSwitching && p.off >= frozenSwitching {
+		if p.full += t.dt; t.s.Demand < fullDuty || p.same == 0 {
+			p.full = 0
+		}
+		r := t.c.Response
+		rises := r.DeadTime + r.SecondLag + time.Duration(float64(r.Lag)*float64(frozenRise)/float64(max(r.Gain, 1)))
+		if p.same >= chamberFrozen && p.on >= frozenSwitching && p.off >= frozenSwitching || p.full > rises {
 			w.stuck = true
 		}
 	}
@@ -181,10 +200,12 @@ func (t *step) readCores() (believed [cabinet.MaxCoreProbes]sensors.Reading) {
 	if s.Batch.Active() && chamberKnown && (!w.hasHighest || chamber > w.highest) {
 		w.highest, w.hasHighest = chamber, true
 	}
-	if stage == nil || s.Batch != Running || s.Asking || s.Confirming > 0 {
+	if stage == nil || s.Asking && s.Stage == 0 {
 		w.asked = t.in.Elapsed
 	}
-	settled := t.in.Elapsed-w.asked >= coreSettles
+	// A probe moves into the meat in the first hand step and stays there. Whoever
+	// moves it later has to say so, by acknowledging core-out.
+	settled := t.in.Elapsed-w.asked >= coreSettles || stage != nil && stage.Ask == "" && s.Stage == 0
 	w.frozen, w.tooHot = 0, 0
 	for i, r := range t.in.Core {
 		bit := uint8(1) << i
@@ -199,15 +220,34 @@ func (t *step) readCores() (believed [cabinet.MaxCoreProbes]sensors.Reading) {
 			w.memory[i], w.remembers = float64(v), w.remembers|bit
 		} else {
 			lead := quantity.Kelvin(float64(v) - w.memory[i])
-			if lead > coreRise && s.Batch == Running && stage.Heat || lead < -coreFall {
+			fall := coreFall
+			if stage != nil && stage.Place == profile.IceWater {
+				fall = coreFallIce
+			}
+			if lead > coreRise || lead < -fall {
 				w.out |= bit
 			}
 			keep := 1 / (1 + t.dt.Seconds()/coreMemory.Seconds())
 			w.memory[i] = float64(v) + float64(keep*(w.memory[i]-float64(v)))
 		}
+		if stage != nil && s.Batch == Running && chamberKnown && stage.Place == profile.Chamber && settled &&
+			magnitude(quantity.Kelvin(chamber-v)) < coreWithAir {
+			if w.near&bit == 0 {
+				w.near, w.nearAir[i], w.nearCore[i] = w.near|bit, chamber, v
+			}
+			if magnitude(quantity.Kelvin(chamber-w.nearAir[i])) > coreMovesWithAir &&
+				magnitude(quantity.Kelvin(v-w.nearCore[i])) > coreMovesWithAir {
+				w.out |= bit
+			}
+		} else {
+			w.near &^= bit
+		}
 		if w.core[i].same >= coreFrozen && stage != nil && stage.Place == profile.Chamber && chamberKnown &&
 			magnitude(quantity.Kelvin(chamber-v)) > coreAir {
 			w.frozen |= bit
+		}
+		if s.Batch.Active() && s.Stage == 0 && s.StageClock == 0 && v > w.highest { // it came in warmer than the chamber
+			w.highest = v
 		}
 		if w.hasHighest && s.Batch.Active() && s.StageClock > 0 && v > w.highest+quantity.Celsius(coreOverChamber) {
 			w.tooHot |= bit
@@ -232,11 +272,10 @@ func (t *step) watchHeat() {
 	t.watchOff(chamber, m)
 	t.watchFull(chamber, m)
 	stage := s.CurrentStage(t.p)
-	if stage == nil || s.Batch != Running || !stage.Heat || !s.HasSetpoint {
-		w.hasCeiling = false
-		return
-	}
 	switch {
+	case stage == nil || !stage.Heat:
+		w.hasCeiling = false
+	case s.Batch != Running || !s.HasSetpoint: // held, perhaps by this very trip: the ceiling stays
 	case !w.hasCeiling:
 		w.ceiling, w.hasCeiling = max(chamber, s.Setpoint), true
 	default:
@@ -256,6 +295,9 @@ func (t *step) watchOff(chamber quantity.Celsius, m pid.Model) {
 	if w.offFor < 3*(m.DeadTime+m.SecondLag)+coolingDown {
 		return
 	}
+	if t.s.Tripped == trip.HeatWhenOff {
+		return // what has tripped is not forgotten by waiting
+	}
 	if !w.hasOff {
 		w.offNow, w.offLast, w.offOlder, w.offSlot, w.hasOff = chamber, chamber, chamber, 0, true
 		return
@@ -270,7 +312,8 @@ func (t *step) watchOff(chamber quantity.Celsius, m pid.Model) {
 func (t *step) watchFull(chamber quantity.Celsius, m pid.Model) {
 	s, w := &t.s, &t.s.watch
 	w.noHeat, w.short = w.noHeat && s.Tripped == trip.NoHeat, false
-	if s.Batch != Running || s.Demand < fullDuty || !s.HasSetpoint || chamber > s.Setpoint-3 || t.doorOpen() {
+	if s.Batch != Running || s.Demand < fullDuty || !s.HasSetpoint || chamber > s.Setpoint-3 || t.doorOpen() || s.coast > 0 ||
+		s.Stage > 0 && t.in.Elapsed-s.StageEntered < noHeatLeast { // a new stage's fan and damper come first
 		w.fullFor = 0
 		return
 	}
@@ -285,7 +328,7 @@ func (t *step) watchFull(chamber quantity.Celsius, m pid.Model) {
 	rise := quantity.Kelvin(chamber - w.fullFrom)
 	warm := quantity.Kelvin(chamber-t.room()) > warmerThanRoom
 	switch {
-	case rise < -3, rise < 1 && !warm:
+	case rise < -noHeatFall, rise < 1 && !warm:
 		w.noHeat = true
 	case rise < 1:
 		w.short = true
@@ -321,7 +364,7 @@ func (t *step) watchSmoke() {
 	switch {
 	case stage == nil:
 		w.smokeFor = 0
-	case stage.Smoke && s.Asking:
+	case !stage.Smoke || s.Asking:
 		w.smokeFor = 0
 	case s.Out.Smoke:
 		w.smokeFor += t.dt

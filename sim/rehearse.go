@@ -9,6 +9,7 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
+	"fumarium/sim/fault"
 )
 
 // Longest is the virtual time after which a rehearsal gives up: longer than any
@@ -19,8 +20,8 @@ const Longest = 10 * 24 * time.Hour
 // TraceEvery is the distance of the samples in a Trace.
 const TraceEvery = time.Minute
 
-// controlBand is how near the chamber must come to its setpoint before overshoot
-// and hold error are counted.
+// controlBand is how near the chamber must come to its setpoint before the hold
+// error is counted; common practice, no source.
 const controlBand = 1.0 // K
 
 // A Result is what one rehearsal came to. Its JSON keys are part of the command
@@ -71,8 +72,10 @@ type CoreResult struct {
 }
 
 // ControlResult says how well the chamber was held: true chamber air against the
-// setpoint. Overshoot and the hold error count from the moment the chamber came
-// within 1 K of a stage's setpoint; null when no stage heated.
+// setpoint. Overshoot is the largest excess over whatever the setpoint was at that
+// moment; what a stage takes over from a hotter one counts only once it has cooled.
+// The hold error counts from the moment the chamber came within 1 K of a stage's
+// setpoint. Null when no stage heated.
 type ControlResult struct {
 	OvershootKelvin  *float64 `json:"overshoot_kelvin"`
 	HoldRMSKelvin    *float64 `json:"hold_rms_kelvin"`
@@ -176,6 +179,7 @@ type rehearsal struct {
 	inBand                            bool
 	heated                            bool
 	overshoot, squares, held, iae     float64
+	ceiling                           float64 // the setpoint, or what was hotter when it fell
 	corePeak                          float64
 	energy                            float64
 	onSince                           float64 // seconds of heat since the last sample
@@ -186,6 +190,27 @@ type rehearsal struct {
 // too, is called once per virtual minute. A cancelled context ends it early with
 // the context's error.
 func Rehearse(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed time.Duration, s *controller.State)) (*Result, error) {
+	return run(ctx, setup, trace, progress, nil)
+}
+
+// A Moment is one second of a rehearsal as someone sees it who knows the truth. It
+// is good until the call that got it returns, and to be read only.
+type Moment struct {
+	Now    time.Duration
+	World  *World
+	Call   fault.Call // when the controller was not called, nothing below is new
+	Inputs controller.Inputs
+	Before *controller.State
+	After  *controller.State
+	Events []controller.Event
+}
+
+// Watch is Rehearse for one who wants to see every second of it.
+func Watch(ctx context.Context, setup Setup, see func(*Moment)) (*Result, error) {
+	return run(ctx, setup, nil, nil, see)
+}
+
+func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed time.Duration, s *controller.State), see func(*Moment)) (*Result, error) {
 	w, err := NewWorld(setup)
 	if err != nil {
 		return nil, err
@@ -198,26 +223,50 @@ func Rehearse(ctx context.Context, setup Setup, trace *Trace, progress func(elap
 	p, c := setup.Product, setup.Cabinet
 	rest, _ := p.Rest() // a rehearsal begins where the rest ends
 	command := controller.Command{Kind: controller.Start, Rested: rest}
-	var s controller.State
+	longest := setup.Longest
+	if longest <= 0 {
+		longest = Longest
+	}
+	var s, before controller.State
 	var out controller.Outputs
 	var events []controller.Event
+	var moment Moment
 	for elapsed := time.Duration(0); ; elapsed += Step {
-		in := w.Sample(elapsed)
-		in.Command = command
-		s, out, events = controller.Step(p, c, s, in)
-		r.observe(w, &s, out, events)
-		if !s.Batch.Active() {
+		call := w.Call()
+		if call == fault.Made {
+			in := w.Sample(elapsed)
+			in.Command = command
+			if see != nil {
+				before = s
+			}
+			s, out, events = controller.Step(p, c, s, in)
+			if see != nil {
+				moment = Moment{Now: elapsed, World: w, Inputs: in, Before: &before, After: &s, Events: events}
+				see(&moment)
+			}
+			command = w.Answer(&s)
+		} else {
+			events = nil
+			if call == fault.Cut {
+				out = controller.Outputs{Damper: out.Damper}
+			}
+			if see != nil {
+				moment = Moment{Now: elapsed, World: w, Call: call, Before: &s, After: &s}
+				see(&moment)
+			}
+		}
+		r.observe(w, &s, out, elapsed, events)
+		if s.Begun && !s.Batch.Active() {
 			break
 		}
-		if elapsed >= Longest {
-			r.result.Reason = "gave up after " + quantity.FormatDuration(Longest) + ": a stage never ends"
+		if elapsed >= longest {
+			r.result.Reason = "gave up after " + quantity.FormatDuration(longest) + ": a stage never ends"
 			break
 		}
-		if s.Batch == controller.Held { // nobody watches a rehearsal who could resume it
+		if w.Hopeless(&s) {
 			r.result.Reason = "held by the trip " + s.Tripped.String()
 			break
 		}
-		command = w.Answer(&s)
 		w.Drive(out)
 		w.Advance()
 		if elapsed%time.Minute == 0 {
@@ -244,7 +293,7 @@ func loadOf(s Setup) quantity.Kilograms {
 }
 
 // observe books one step.
-func (r *rehearsal) observe(w *World, s *controller.State, out controller.Outputs, events []controller.Event) {
+func (r *rehearsal) observe(w *World, s *controller.State, out controller.Outputs, elapsed time.Duration, events []controller.Event) {
 	chamber := float64(w.plant.Chamber())
 	core := float64(w.plant.Core())
 	if core > r.corePeak {
@@ -262,12 +311,12 @@ func (r *rehearsal) observe(w *World, s *controller.State, out controller.Output
 		r.stageSeconds++
 		r.stagePeak = math.Max(r.stagePeak, chamber)
 		if s.HasSetpoint {
-			r.control(chamber-float64(s.Setpoint), s.Setpoint == stage.ChamberSetpoint)
+			r.control(chamber, float64(s.Setpoint), s.Setpoint == stage.ChamberSetpoint)
 		}
 	}
-	if r.trace != nil && s.Elapsed%TraceEvery == 0 {
+	if r.trace != nil && elapsed%TraceEvery == 0 {
 		sample := Sample{
-			Elapsed: s.Elapsed, Chamber: chamber, Setpoint: math.NaN(), Core: core,
+			Elapsed: elapsed, Chamber: chamber, Setpoint: math.NaN(), Core: core,
 			Surface: float64(w.plant.Surface()), Duty: min(1, r.onSince/TraceEvery.Seconds()),
 			Humidity: float64(w.plant.Humidity()), Yield: float64(w.plant.Yield()),
 		}
@@ -280,14 +329,19 @@ func (r *rehearsal) observe(w *World, s *controller.State, out controller.Output
 }
 
 // control books the chamber's error against the setpoint over one step.
-func (r *rehearsal) control(err float64, rampDone bool) {
+func (r *rehearsal) control(chamber, setpoint float64, rampDone bool) {
+	err := chamber - setpoint
+	if !r.heated {
+		r.ceiling = math.Max(chamber, setpoint)
+	}
+	r.ceiling = math.Max(setpoint, math.Min(r.ceiling, chamber))
 	r.heated = true
+	r.overshoot = math.Max(r.overshoot, chamber-r.ceiling)
 	r.iae += math.Abs(err) * Step.Seconds()
 	if rampDone && math.Abs(err) < controlBand {
 		r.inBand = true
 	}
 	if r.inBand {
-		r.overshoot = math.Max(r.overshoot, err)
 		r.squares += err * err
 		r.held++
 	}
@@ -353,9 +407,13 @@ func (r *rehearsal) finish(w *World, s *controller.State) {
 		iae := round(r.iae)
 		res.Control.IAEKelvinSeconds = &iae
 	}
+	if r.heated {
+		overshoot := round(r.overshoot)
+		res.Control.OvershootKelvin = &overshoot
+	}
 	if r.held > 0 {
-		overshoot, rms := round(r.overshoot), round(math.Sqrt(r.squares/r.held))
-		res.Control.OvershootKelvin, res.Control.HoldRMSKelvin = &overshoot, &rms
+		rms := round(math.Sqrt(r.squares / r.held))
+		res.Control.HoldRMSKelvin = &rms
 	}
 	res.judge(r.setup.Product, s)
 	res.YieldPercent = round(float64(w.plant.Yield()) * 100)

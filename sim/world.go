@@ -13,9 +13,11 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
+	"fumarium/sim/fault"
 	"fumarium/sim/plant"
 )
 
@@ -45,8 +47,10 @@ type Setup struct {
 	Start      *quantity.Celsius // core when hung
 	FilmFactor float64           // multiplies the film coefficients
 	Seed       uint64
-	Answer     time.Duration // how long the person takes for a hand step
+	Answer     time.Duration // how long the person takes for a hand step, or to look after an alarm
 	Pressure   float64       // Pa
+	Faults     []fault.Fault // times count from the first step
+	Longest    time.Duration // virtual time after which a rehearsal gives up; zero is the package's
 }
 
 // A World is a simulated cabinet with product, probes and a person. It is not
@@ -64,6 +68,14 @@ type World struct {
 	asked   time.Duration // when the prompt that waits now was first seen
 	waiting bool
 	room    quantity.Celsius
+
+	now     time.Duration // since the world began
+	inject  *fault.Injector
+	felt    quantity.Celsius // the room as the plant knows it
+	away    bool             // the controller was not called because the mains had failed
+	alarmed time.Duration    // since when something waits for the person to look after it
+	looking bool
+	tries   int // resets since the faults last changed
 }
 
 // probe is a sensor in its sheath: a first-order lag, an offset, noise and the
@@ -128,7 +140,7 @@ func NewWorld(s Setup) (*World, error) {
 		return nil, fmt.Errorf("sim: %w", err)
 	}
 	w := &World{
-		setup: s, plant: p, room: ambient, place: profile.Chamber,
+		setup: s, plant: p, room: ambient, felt: ambient, place: profile.Chamber,
 		random: rand.New(rand.NewPCG(s.Seed, 0x66756d6172697565)),
 	}
 	for _, fitted := range s.Cabinet.Probes {
@@ -150,12 +162,18 @@ func NewWorld(s Setup) (*World, error) {
 	if w.setup.Answer == 0 {
 		w.setup.Answer = DefaultAnswer
 	}
+	if len(s.Faults) > 0 {
+		w.inject = fault.New(s.Faults, s.Seed)
+	}
 	w.follow()
 	return w, nil
 }
 
 // Plant gives the true values behind the probes.
 func (w *World) Plant() *plant.Plant { return w.plant }
+
+// Driven is what really drives the cabinet, faults included.
+func (w *World) Driven() plant.Drive { return w.drive }
 
 // follow lets every probe follow the truth by one Step.
 func (w *World) follow() {
@@ -169,12 +187,32 @@ func (w *World) follow() {
 			pr.value = float64(t) + (pr.value-float64(t))*pr.keep
 		}
 	}
+	var coresOut uint8
+	wickDry, room := false, w.room
+	if w.inject != nil {
+		coresOut, wickDry = w.inject.Truth(w.now)
+		room = w.inject.Room(w.now, room)
+	}
 	truth(w.chamber, w.plant.Chamber())
-	truth(w.core, w.plant.Core())
-	if len(w.wet) > 0 { // a wet bulb costs an iteration; spare it where none is fitted
+	if coresOut == 0 {
+		truth(w.core, w.plant.Core())
+	} else {
+		for i := range w.core {
+			touches := w.plant.Core()
+			if coresOut&(1<<i) != 0 {
+				touches = w.plant.Surroundings()
+			}
+			truth(w.core[i:i+1], touches)
+		}
+	}
+	switch {
+	case len(w.wet) == 0: // a wet bulb costs an iteration; spare it where none is fitted
+	case wickDry:
+		truth(w.wet, w.plant.Chamber())
+	default:
 		truth(w.wet, w.plant.WetBulb())
 	}
-	truth(w.ambient, w.room)
+	truth(w.ambient, room)
 }
 
 func (w *World) sample(pr *probe) sensors.Reading {
@@ -197,7 +235,28 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 	if len(w.ambient) > 0 {
 		in.Ambient = w.sample(&w.ambient[0])
 	}
+	if w.setup.Cabinet.Heater.Feedback.Fitted {
+		in.Heater = controller.FeedbackOff
+		if w.drive.Heater {
+			in.Heater = controller.FeedbackOn
+		}
+	}
+	if w.inject != nil {
+		w.inject.Readings(w.now, &in)
+		in.PowerLost, w.away = w.away, false
+	}
 	return in
+}
+
+// Call says whether the controller is called now. When it is not, Sample and Answer
+// are not to be called either.
+func (w *World) Call() fault.Call {
+	if w.inject == nil {
+		return fault.Made
+	}
+	call := w.inject.Call(w.now)
+	w.away = w.away || call == fault.Cut
+	return call
 }
 
 // Drive sets the outputs.
@@ -205,6 +264,9 @@ func (w *World) Drive(out controller.Outputs) {
 	w.drive = plant.Drive{
 		Heater: out.Heater, Fan: out.Fan, Smoke: out.Smoke, Humidifier: out.Humidifier,
 		Damper: out.Damper, Place: w.place,
+	}
+	if w.inject != nil {
+		w.inject.Drive(w.now, &w.drive)
 	}
 }
 
@@ -221,6 +283,16 @@ func (w *World) Answer(s *controller.State) controller.Command {
 	if !s.Asking {
 		w.place = stage.Place
 	}
+	if w.inject != nil {
+		person := w.inject.Person(w.now)
+		if person.Away {
+			w.waiting, w.looking = false, false
+			return controller.Command{}
+		}
+		if c := w.lookAfter(s, person); c.Kind != controller.NoCommand {
+			return c
+		}
+	}
 	if _, waiting := s.Waiting(p); !waiting || s.Batch != controller.Running {
 		w.waiting = false
 		return controller.Command{}
@@ -235,8 +307,71 @@ func (w *World) Answer(s *controller.State) controller.Command {
 	return controller.Command{Kind: controller.Confirm}
 }
 
+// lookAfter is the person who, Setup.Answer after a batch was held or an alarm
+// called, looks what is wrong, and when it is mended acknowledges, resets and
+// resumes. A careless one does so without looking.
+func (w *World) lookAfter(s *controller.State, person fault.Person) controller.Command {
+	calling := false
+	for c := trip.None + 1; c < trip.Count; c++ {
+		a := &s.Alarms[c]
+		calling = calling || c.Entry().Priority >= trip.High &&
+			(a.Phase == trip.Unacknowledged || a.Phase == trip.ReturnedUnacknowledged)
+	}
+	waits := person.Waits && !person.Careless
+	if waits || !calling && s.Batch != controller.Held {
+		w.looking = false
+		return controller.Command{}
+	}
+	if person.News {
+		w.tries = 0 // what does not help now may help then
+	}
+	if !w.looking {
+		w.looking, w.alarmed = true, s.Elapsed
+	}
+	if s.Elapsed+Step-w.alarmed < w.setup.Answer {
+		return controller.Command{}
+	}
+	switch {
+	case person.Finds && !person.Careless: // it cannot be mended: leave the batch as it is
+		w.tries = mostTries
+		return controller.Command{}
+	case calling:
+		w.alarmed = s.Elapsed - w.setup.Answer + 10*Step // and on with the next
+		return controller.Command{Kind: controller.Acknowledge}
+	case s.Batch != controller.Held || w.Hopeless(s):
+		return controller.Command{}
+	case s.Tripped == trip.None:
+		w.looking = false
+		return controller.Command{Kind: controller.Resume}
+	}
+	w.tries++
+	w.alarmed = s.Elapsed // another try, should this one be refused
+	return controller.Command{Kind: controller.Reset}
+}
+
+// mostTries is how often the person tries again what did not help.
+const mostTries = 6
+
+// Hopeless reports whether the batch is held and the person has given up.
+func (w *World) Hopeless(s *controller.State) bool {
+	if s.Batch != controller.Held {
+		return false
+	}
+	if w.inject == nil {
+		return true // nobody watches a rehearsal in which nothing should go wrong
+	}
+	return w.tries >= mostTries
+}
+
 // Advance lets one Step of time pass.
 func (w *World) Advance() {
+	if w.inject != nil {
+		if room := w.inject.Room(w.now, w.room); room != w.felt {
+			w.felt = room
+			w.plant.SetAmbient(room)
+		}
+	}
 	w.plant.Advance(Step, w.drive)
+	w.now += Step
 	w.follow()
 }

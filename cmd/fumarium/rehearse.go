@@ -18,6 +18,7 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 	"fumarium/sim"
+	"fumarium/sim/fault"
 )
 
 type rehearseOptions struct {
@@ -25,6 +26,7 @@ type rehearseOptions struct {
 	seed                                    uint64
 	runs                                    int
 	json, timing                            bool
+	faults                                  []string
 }
 
 func rehearseCommand() *cobra.Command {
@@ -40,12 +42,19 @@ PRODUCT is a product file or the name of a shipped product (fumarium products);
 without it, ` + defaultProduct + `. A rehearsal is a model: it tells you what to
 expect and whether a schedule can work, not that your batch is safe.
 
+--fault KIND@TIME[+DURATION][=VALUE] lets something go wrong at a time, for a
+while or, without a duration, to the end; a number in the kind picks one probe,
+as in core2-open@1h. Times count from the start of the batch. The simulated
+person looks after an alarm when its cause has gone. Kinds:
+
+` + faultKinds() + `
 Exit status: 0 the batch completed, 1 it did not, 2 usage, 3 a file could not be
 read.`,
 		Example: `  fumarium rehearse
   fumarium rehearse my-sausage.yaml --cabinet my-cabinet.yaml --load 6kg --ambient 2°C
   fumarium rehearse caraway-sticks --chart sticks.svg
-  fumarium rehearse caraway-sticks --runs 200`,
+  fumarium rehearse caraway-sticks --runs 200
+  fumarium rehearse --fault core-open@1h10m+2m --fault ambient-step@2h=-15K`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name := defaultProduct
@@ -57,6 +66,7 @@ read.`,
 	}
 	f := c.Flags()
 	o.flags(f)
+	f.StringArrayVar(&o.faults, "fault", nil, "`KIND@TIME[+DURATION][=VALUE]` that goes wrong, such as core-open@1h10m+2m; may be repeated")
 	f.IntVar(&o.runs, "runs", 1, "`NUMBER` of rehearsals with varied load, diameter, room and air; gives the spread")
 	f.StringVar(&o.chart, "chart", "", "write the course of the batch to this SVG `FILE`")
 	f.BoolVar(&o.json, "json", false, "print the result as JSON; equal seeds give equal bytes")
@@ -102,7 +112,23 @@ func (o rehearseOptions) setup(product string) (sim.Setup, error) {
 		}
 		s.Ambient = &ambient
 	}
+	for _, spec := range o.faults {
+		f, err := fault.Parse(spec)
+		if err != nil {
+			return s, usage("--fault: %w", err)
+		}
+		s.Faults = append(s.Faults, f)
+	}
 	return s, nil
+}
+
+// faultKinds lists the kinds of fault for --help.
+func faultKinds() string {
+	var b strings.Builder
+	for _, line := range fault.Kinds() {
+		b.WriteString("  " + line + "\n")
+	}
+	return b.String()
 }
 
 func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout, stderr io.Writer) error {
@@ -177,7 +203,11 @@ func printJSON(w io.Writer, v any) error {
 func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took float64, o rehearseOptions) {
 	p := setup.Product
 	fmt.Fprintf(w, "%s in the %s, simulated, seed %d\n", p.Name, lowerFirst(setup.Cabinet.Name), r.Seed)
-	fmt.Fprintf(w, "%s hung, room %s\n\n", quantity.Kilograms(r.LoadKilograms), quantity.Celsius(r.AmbientCelsius))
+	fmt.Fprintf(w, "%s hung, room %s\n", quantity.Kilograms(r.LoadKilograms), quantity.Celsius(r.AmbientCelsius))
+	for _, f := range setup.Faults {
+		fmt.Fprintf(w, "with the fault %s\n", f)
+	}
+	fmt.Fprintln(w)
 
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(t, "stage\tplan\tfrom\tto\ttook\tended by\tchamber mean / peak\tcore at its end")
@@ -204,8 +234,11 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took float64, o
 		quantity.Celsius(r.Core.PeakCelsius).Fahrenheit(), r.Core.FinalCelsius)
 	printSafety(w, r)
 	if r.Control.OvershootKelvin != nil {
-		fmt.Fprintf(w, "chamber       %.1f K over its setpoint at most, %.2f K rms while held\n",
-			*r.Control.OvershootKelvin, *r.Control.HoldRMSKelvin)
+		fmt.Fprintf(w, "chamber       %.1f K over its setpoint at worst", *r.Control.OvershootKelvin)
+		if r.Control.HoldRMSKelvin != nil {
+			fmt.Fprintf(w, ", %.2f K rms while held", *r.Control.HoldRMSKelvin)
+		}
+		fmt.Fprintln(w)
 	}
 	fmt.Fprintf(w, "yield         %.1f %% of the hung mass\n", r.YieldPercent)
 	fmt.Fprintf(w, "heater        %.2f kWh, switched on %d times\n", r.EnergyJoules/3.6e6, r.RelayOperations)

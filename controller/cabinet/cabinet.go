@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fumarium/profile/quantity"
+	"fumarium/sensors/thermistor"
 )
 
 // Limits on how many probes of a role a cabinet may have. Fixed, so that the
@@ -25,10 +26,18 @@ type Cabinet struct {
 	Smoke      Relay // the smoke generator's pump or igniter
 	Humidifier Relay
 	Sounder    Relay
-	Limits     Limits
-	Rules      Rules
-	Generator  Generator
-	Ambient    quantity.Celsius // what to expect of the room
+	// Door is an input that is active while the door is shut, so that a wire that
+	// has come off counts as an open door.
+	Door      Wire
+	Limits    Limits
+	Rules     Rules
+	Generator Generator
+	Ambient   quantity.Celsius // what to expect of the room
+	// LineChip is the label of the GPIO chip that the relays' pins belong to; empty
+	// is the only one whose label begins with pinctrl-, as on a Raspberry Pi.
+	LineChip string
+	// MainsHertz is what thermocouple chips filter out: 50 or 60.
+	MainsHertz int
 	Response   Response
 	Rehearsal  Rehearsal
 }
@@ -44,16 +53,52 @@ const (
 	AmbientProbe
 )
 
+// String is the role's word in the cabinet file.
+func (r Role) String() string {
+	for _, w := range roles {
+		if w.Meaning == r {
+			return w.Text
+		}
+	}
+	return "unknown"
+}
+
 // A Probe is one sensor and the front end it hangs on.
 type Probe struct {
-	Name   string
-	Role   Role
-	Chip   string // front end; "simulated" in a cabinet that exists only in rehearsal
-	Bus    string // how the kernel names it; empty for a simulated one
-	Type   string // thermocouple letter or thermistor kind; may be empty
-	Offset quantity.Kelvin
+	Name string
+	Role Role
+	Chip string // front end; "simulated" in a cabinet that exists only in rehearsal
+	Bus  string // as "SPI0.0", "I2C1" or "w1_bus_master1"; "simulated" puts a simulated chip behind the real driver
+	Type string // thermocouple letter; may be empty for other chips
+	// Address is that of the chip on its bus, for chips that have one.
+	Address uint64
+	// Offset is added to what the probe shows at 0 °C, and Stretch for each kelvin
+	// above that.
+	Offset     quantity.Kelvin
+	Stretch    quantity.Ratio
+	Board      quantity.Celsius // how warm a MAX6675's board is
+	Thermistor Thermistor       // of an ADS1115
+	Line       int              // of the file, for messages
 	// Sheath is the probe's time constant in still air, for the simulator.
 	Sheath time.Duration
+}
+
+// A Thermistor is an NTC resistor in a divider on one input of a converter.
+type Thermistor struct {
+	Input   int // of the chip
+	Curve   thermistor.Curve
+	Divider thermistor.Divider
+}
+
+// A Wire is one line of the GPIO chip. The zero Wire is not fitted.
+type Wire struct {
+	Fitted    bool
+	Pin       string // line name or offset; "simulated" in a cabinet that exists only in rehearsal
+	ActiveLow bool
+	// Insist takes a heater on a pin that is high, or a driver that is on, before
+	// any program has run. Without it such a heater is refused.
+	Insist bool
+	Line   int // of the file, for messages
 }
 
 // A Relay is one switched output. The zero Relay is not fitted.
@@ -61,10 +106,19 @@ type Relay struct {
 	Fitted    bool
 	Pin       string // line name or offset; "simulated" in a cabinet that exists only in rehearsal
 	ActiveLow bool
-	Power     quantity.Watts // heater only
-	Window    time.Duration  // time-proportioning window
-	MinOn     time.Duration
-	MinOff    time.Duration
+	Insist    bool // as of a Wire
+	// Series, heater only, is a second relay in the same circuit. It closes before
+	// the first and opens after it, so it never switches a load and does not weld;
+	// when the first welds, it still cuts the heat.
+	Series Wire
+	// Feedback, heater only, is an input that is active while the element has
+	// voltage, wherever that comes from.
+	Feedback Wire
+	Line     int            // of the file, for messages
+	Power    quantity.Watts // heater only
+	Window   time.Duration  // time-proportioning window
+	MinOn    time.Duration
+	MinOff   time.Duration
 }
 
 // Limits are what the cabinet may never do, whatever the product asks for.

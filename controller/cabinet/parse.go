@@ -70,13 +70,19 @@ func Parse(file string, data []byte) (*Cabinet, error) {
 	root := doc.Root().Named("a cabinet")
 	c := &Cabinet{Name: root.Need("cabinet").Text()}
 	c.Ambient, _ = source.ReadIn(root.Need("ambient"), quantity.ParseTemperature, ambientRange)
-	r := reader{pins: map[string]bool{}}
+	c.LineChip = root.Take("line chip").Text()
+	c.MainsHertz = 50
+	if v := root.Take("mains"); v.Present() {
+		c.MainsHertz, _ = source.Choice(v, mains)
+	}
+	r := reader{pins: map[string]bool{}, places: map[string]Probe{}}
 	c.Probes = r.probes(root.Need("probes"))
 	c.Heater = r.heater(root.Need("heater").Map())
 	c.Fan = r.relay(root.Take("fan").Map(), Relay{Window: 2 * time.Minute, MinOn: 20 * time.Second, MinOff: 20 * time.Second})
 	c.Smoke = r.relay(root.Take("smoke").Map(), switched)
 	c.Humidifier = r.relay(root.Take("humidifier").Map(), switched)
 	c.Sounder = r.relay(root.Take("sounder").Map(), switched)
+	c.Door = r.wire(root.Take("door").Map(), false)
 	r.oneWorld()
 
 	limits := root.Need("limits").Map()
@@ -110,6 +116,7 @@ var switched = Relay{Window: 20 * time.Second, MinOn: 2 * time.Second, MinOff: 2
 // reader carries what parts of the file are held against each other.
 type reader struct {
 	pins            map[string]bool
+	places          map[string]Probe // on the buses, and who is there
 	simulated, real []source.Value
 }
 
@@ -131,7 +138,7 @@ func (r *reader) oneWorld() {
 		return
 	}
 	for _, v := range r.simulated {
-		v.Fault("simulated, although the cabinet has real probes or relays", "name the real one here, or make every chip and pin simulated")
+		v.Fault("simulated, although the cabinet has real probes or relays", "name the real one here, or make every pin, and every chip or its bus, simulated")
 	}
 }
 
@@ -155,13 +162,11 @@ func (r *reader) probes(v source.Value) []Probe {
 			}
 		}
 		whole = whole && known
-		chip := m.Need("chip")
-		p.Chip = chip.Text()
-		r.world(chip, p.Chip)
-		p.Bus = m.Take("bus").Text()
-		p.Type = m.Take("type").Text()
+		p.Line = m.Line()
+		r.frontEnd(m, &p)
 		p.Sheath, _ = source.ReadIn(m.Take("sheath"), quantity.ParseDuration, sheathRange)
 		p.Offset, _ = source.ReadIn(m.Take("offset"), quantity.ParseTemperatureDifference, offsetRange)
+		p.Stretch, _ = source.ReadIn(m.Take("stretch"), parseStretch, stretchRange)
 		m.Done()
 		probes = append(probes, p)
 	}
@@ -173,8 +178,13 @@ func (r *reader) probes(v source.Value) []Probe {
 
 func (r *reader) heater(m *source.Map) Relay {
 	power, _ := source.ReadIn(m.Need("power"), quantity.ParsePower, powerRange)
+	var series, feedback Wire
+	if m != nil {
+		series = r.wire(m.Take("series").Map(), true)
+		feedback = r.wire(m.Take("feedback").Map(), false)
+	}
 	relay := r.relay(m, switched)
-	relay.Power = power
+	relay.Power, relay.Series, relay.Feedback = power, series, feedback
 	return relay
 }
 
@@ -185,16 +195,8 @@ func (r *reader) relay(m *source.Map, unsaid Relay) Relay {
 	}
 	relay := unsaid
 	relay.Fitted = true
-	pin := m.Need("pin")
-	relay.Pin = pin.Text()
-	r.world(pin, relay.Pin)
-	if relay.Pin != "" && relay.Pin != Simulated {
-		if r.pins[relay.Pin] {
-			pin.Fault(fmt.Sprintf("%q drives another relay already", relay.Pin), "give every relay a pin of its own")
-		}
-		r.pins[relay.Pin] = true
-	}
-	relay.ActiveLow, _ = source.Choice(m.Take("polarity"), polarities)
+	w := r.line(m, true)
+	relay.Pin, relay.ActiveLow, relay.Insist, relay.Line = w.Pin, w.ActiveLow, w.Insist, w.Line
 	read := func(key string, to *time.Duration, limits source.Range[time.Duration]) bool {
 		v := m.Take(key)
 		d, ok := source.ReadIn(v, quantity.ParseDuration, limits)

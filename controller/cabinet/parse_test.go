@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fumarium/profile/source"
+	"fumarium/sensors/thermistor"
 )
 
 var update = flag.Bool("update", false, "rewrite the expected texts; read the difference before keeping it")
@@ -23,15 +24,18 @@ const badCabinets = "../../testdata/cabinets/bad"
 const niche = `cabinet: Tiled wall niche
 ambient: 12 °C
 probes:
-  - {name: chamber, role: chamber, chip: MAX31855, bus: SPI0.0, type: K, sheath: 30 s, offset: -0.4 K}
-  - {name: core 1, role: core, chip: ADS1115, bus: I2C1}
-  - {name: wick, role: wet bulb, chip: ADS1115}
-  - {name: yard, role: ambient, chip: ADS1115}
-heater: {pin: GPIO17, polarity: active low, power: 1.5 kW, window: 30 s, least on: 3 s, least off: 4 s}
+  - {name: chamber, role: chamber, chip: MAX31855, bus: SPI0.0, type: K, sheath: 30 s, offset: -0.4 K, stretch: -0.5 %}
+  - {name: core 1, role: core, chip: ADS1115, bus: I2C1, address: 0x49, input: 1, thermistor: {resistor: 10 kΩ, to: supply, beta: 3950 K, at 25: 10 kohm}}
+  - {name: wick, role: wet bulb, chip: max6675, bus: /dev/spidev0.1, board: 30 °C}
+  - {name: yard, role: ambient, chip: DS18B20, bus: w1_bus_master1, address: 0x1c0000031edd2a28}
+heater: {pin: GPIO17, polarity: active low, insist: yes, power: 1.5 kW, window: 30 s, least on: 3 s, least off: 4 s, series: {pin: GPIO16, polarity: active high}, feedback: {pin: "6", polarity: active low}}
+line chip: pinctrl-bcm2711
+mains: 60 Hz
 fan: {pin: GPIO27}
 smoke: {pin: GPIO22, polarity: active high}
 humidifier: {pin: GPIO23}
 sounder: {pin: GPIO24}
+door: {pin: GPIO12, polarity: active low}
 limits: {chamber: 115 °C, ramp: 120 °C/h}
 rules: {fan with smoke: yes}
 generator: {burn: 4 h, heat: 150 W, air: 10 L/min, moisture: 60 g}
@@ -61,33 +65,40 @@ func ExampleParse() {
 	_, err := Parse("niche.yaml", []byte(strings.Replace(niche, "chamber: 115 °C", "chamber: 115", 1)))
 	fmt.Println(err)
 	// Output:
-	// niche.yaml:13:19: chamber: missing unit in "115"; write 115 °C or 115 °F
-	//   11 | humidifier: {pin: GPIO23}
-	//   12 | sounder: {pin: GPIO24}
-	//   13 | limits: {chamber: 115, ramp: 120 °C/h}
+	// niche.yaml:16:19: chamber: missing unit in "115"; write 115 °C or 115 °F
+	//   14 | sounder: {pin: GPIO24}
+	//   15 | door: {pin: GPIO12, polarity: active low}
+	//   16 | limits: {chamber: 115, ramp: 120 °C/h}
 	//      |                   ^
-	//   14 | rules: {fan with smoke: yes}
-	//   15 | generator: {burn: 4 h, heat: 150 W, air: 10 L/min, moisture: 60 g}
+	//   17 | rules: {fan with smoke: yes}
+	//   18 | generator: {burn: 4 h, heat: 150 W, air: 10 L/min, moisture: 60 g}
 }
 
 func TestParse(t *testing.T) {
 	got, err := Parse("niche.yaml", []byte(niche))
 	require.NoError(t, err)
+	curve, err := thermistor.FromBeta(thermistor.Point{Temperature: 25, Ohms: 10000}, 3950)
+	require.NoError(t, err)
 	slow := Relay{Fitted: true, Window: 20 * time.Second, MinOn: 2 * time.Second, MinOff: 2 * time.Second}
-	on := func(pin string) Relay { r := slow; r.Pin = pin; return r }
+	on := func(pin string, line int) Relay { r := slow; r.Pin, r.Line = pin, line; return r }
 	assert.Equal(t, &Cabinet{
 		Name: "Tiled wall niche",
 		Probes: []Probe{
-			{Name: "chamber", Role: ChamberProbe, Chip: "MAX31855", Bus: "SPI0.0", Type: "K", Sheath: 30 * time.Second, Offset: -0.4},
-			{Name: "core 1", Role: CoreProbe, Chip: "ADS1115", Bus: "I2C1"},
-			{Name: "wick", Role: WetBulbProbe, Chip: "ADS1115"},
-			{Name: "yard", Role: AmbientProbe, Chip: "ADS1115"},
+			{Name: "chamber", Role: ChamberProbe, Chip: "MAX31855", Bus: "SPI0.0", Type: "K", Sheath: 30 * time.Second, Offset: -0.4, Stretch: -0.005, Line: 4},
+			{Name: "core 1", Role: CoreProbe, Chip: "ADS1115", Bus: "I2C1", Address: 0x49, Line: 5,
+				Thermistor: Thermistor{Input: 1, Curve: curve, Divider: thermistor.Divider{Ohms: 10000, OnTop: true}}},
+			{Name: "wick", Role: WetBulbProbe, Chip: "MAX6675", Bus: "SPI0.1", Type: "K", Board: 30, Line: 6},
+			{Name: "yard", Role: AmbientProbe, Chip: "DS18B20", Bus: "w1_bus_master1", Address: 0x1c0000031edd2a28, Line: 7},
 		},
-		Heater:     Relay{Fitted: true, Pin: "GPIO17", ActiveLow: true, Power: 1500, Window: 30 * time.Second, MinOn: 3 * time.Second, MinOff: 4 * time.Second},
-		Fan:        Relay{Fitted: true, Pin: "GPIO27", Window: 2 * time.Minute, MinOn: 20 * time.Second, MinOff: 20 * time.Second},
-		Smoke:      on("GPIO22"),
-		Humidifier: on("GPIO23"),
-		Sounder:    on("GPIO24"),
+		LineChip:   "pinctrl-bcm2711",
+		MainsHertz: 60,
+		Heater: Relay{Fitted: true, Pin: "GPIO17", ActiveLow: true, Insist: true, Power: 1500, Window: 30 * time.Second, MinOn: 3 * time.Second, MinOff: 4 * time.Second, Line: 8,
+			Series: Wire{Fitted: true, Pin: "GPIO16", Line: 8}, Feedback: Wire{Fitted: true, Pin: "6", ActiveLow: true, Line: 8}},
+		Fan:        Relay{Fitted: true, Pin: "GPIO27", Window: 2 * time.Minute, MinOn: 20 * time.Second, MinOff: 20 * time.Second, Line: 11},
+		Smoke:      on("GPIO22", 12),
+		Humidifier: on("GPIO23", 13),
+		Sounder:    on("GPIO24", 14),
+		Door:       Wire{Fitted: true, Pin: "GPIO12", ActiveLow: true, Line: 15},
 		Limits:     Limits{ChamberHigh: 115, Ramp: 120. / 3600},
 		Rules:      Rules{FanWithSmoke: true},
 		Generator:  Generator{Burn: 4 * time.Hour, Heat: 150, Air: 10. / 60_000, Moisture: 0.06},
@@ -104,7 +115,7 @@ func TestParseLeast(t *testing.T) {
 	got, err := Parse("drum.yaml", []byte(least))
 	require.NoError(t, err)
 	assert.False(t, got.CanRehearse())
-	assert.Equal(t, Relay{Fitted: true, Pin: Simulated, Power: 800, Window: 20 * time.Second, MinOn: 2 * time.Second, MinOff: 2 * time.Second}, got.Heater)
+	assert.Equal(t, Relay{Fitted: true, Pin: Simulated, Power: 800, Window: 20 * time.Second, MinOn: 2 * time.Second, MinOff: 2 * time.Second, Line: 4}, got.Heater)
 	for _, r := range []Relay{got.Fan, got.Smoke, got.Humidifier, got.Sounder} {
 		assert.Equal(t, Relay{}, r, "what the file does not name is not fitted")
 	}
@@ -148,7 +159,7 @@ func TestBad(t *testing.T) {
 // TestRequired removes one line after the other: whatever is not optional is
 // missed by name.
 func TestRequired(t *testing.T) {
-	optional := map[string]bool{"fan": true, "smoke": true, "humidifier": true, "sounder": true, "rules": true, "generator": true, "  humidifier": true}
+	optional := map[string]bool{"fan": true, "smoke": true, "humidifier": true, "sounder": true, "rules": true, "generator": true, "  humidifier": true, "line chip": true, "door": true, "mains": true}
 	lines := strings.SplitAfter(strings.TrimSuffix(niche, "\n"), "\n")
 	for i, line := range lines {
 		key, _, _ := strings.Cut(line, ":")
@@ -201,7 +212,7 @@ func FuzzParse(f *testing.F) {
 			if p.Role == ChamberProbe {
 				chamber++
 			}
-			if (p.Chip == Simulated) != (c.Heater.Pin == Simulated) {
+			if p.Simulated() != c.Simulated() {
 				t.Fatalf("half simulated: %+v %+v", p, c.Heater)
 			}
 		}

@@ -18,6 +18,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/record"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile"
@@ -61,6 +62,19 @@ type Config struct {
 	// cabinet on the monotonic clock.
 	Pace float64
 	Log  *slog.Logger
+	// Record keeps the batches; nil keeps none, which only tests want. CabinetFile is
+	// the file that Cabinet was read from.
+	Record      *record.Recorder
+	CabinetFile record.File
+	// Resume is a batch that a former run of the program left unfinished, or nil.
+	Resume *Resume
+}
+
+// A Resume is a batch to go on with.
+type Resume struct {
+	Product  *profile.Product
+	State    controller.State
+	Recovery *record.Recovery
 }
 
 // A Loop runs one cabinet.
@@ -72,6 +86,10 @@ type Loop struct {
 
 	state   controller.State
 	product *profile.Product
+	from    time.Duration // elapsed when Run began: not zero after a Resume
+	failed  bool          // the last outputs could not all be set
+	wall    time.Time     // of the last step, to see the clock step
+	first   bool          // no step has been made yet after a Resume
 	applied controller.Outputs
 	steps   uint64
 	began   time.Time
@@ -91,7 +109,7 @@ func New(cfg Config) (*Loop, error) {
 	case cfg.Pace < 0 || math.IsNaN(cfg.Pace) || cfg.Pace > 100000:
 		return nil, fmt.Errorf("loop: pace %v is outside 0 to 100000", cfg.Pace)
 	}
-	return &Loop{cfg: cfg, requests: make(chan request, queueLength), observe: func(time.Duration) {}}, nil
+	return &Loop{cfg: cfg, requests: make(chan request, queueLength), applied: controller.Outputs{Damper: 1}, observe: func(time.Duration) {}}, nil
 }
 
 // Observe sets what is told how long each step took. Call it before Run.
@@ -132,6 +150,12 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 		return err
 	}
 	l.began = time.Now()
+	if r := l.cfg.Resume; r != nil {
+		l.state, l.product, l.first = r.State, r.Product, true
+		l.from = r.State.Elapsed + r.Recovery.Unseen
+		l.snap.BatchID = r.Recovery.Batch.ID
+		l.cfg.Record.Resume(r.Recovery, r.State)
+	}
 	pace := l.cfg.Pace
 	if pace == 0 {
 		pace = 1
@@ -169,9 +193,9 @@ func (l *Loop) due(pace float64) int {
 
 func (l *Loop) elapsed() time.Duration {
 	if l.cfg.Pace == 0 {
-		return time.Since(l.began)
+		return l.from + time.Since(l.began)
 	}
-	return time.Duration(l.steps) * Period
+	return l.from + time.Duration(l.steps)*Period
 }
 
 func (l *Loop) now(elapsed time.Duration) time.Time {
@@ -195,7 +219,8 @@ func (l *Loop) step() {
 		}
 	}
 	in := l.cfg.World.Sample(elapsed)
-	in.Elapsed, in.Command = elapsed, command
+	in.Elapsed, in.Command, in.DriveFailed = elapsed, command, l.failed
+	l.witness(&in)
 	before := l.state
 	state, out, events := controller.Step(product, l.cfg.Cabinet, before, in)
 	started := state.Batch.Active() && !before.Batch.Active()
@@ -204,12 +229,24 @@ func (l *Loop) step() {
 		if taken.Reason != "" {
 			l.say(elapsed, "started without waiting for the rest, because: "+taken.Reason, trip.Low)
 		}
+		if l.cfg.Record != nil {
+			l.snap.BatchID = l.cfg.Record.Begin(l.moment(elapsed), record.Start{
+				Product: product, ProductFile: record.File{Name: taken.ProductName, Data: taken.ProductFile},
+				Cabinet: l.cfg.Cabinet, CabinetFile: l.cfg.CabinetFile, Before: before,
+			})
+		}
 		l.snap.Trend = nil
 	}
 	l.state = state
-	if err := l.drive(out); err != nil {
+	err := l.cut(out)
+	if l.cfg.Record != nil {
+		l.cfg.Record.Step(l.moment(elapsed), &in, out, events, &state, who(taken, command))
+	}
+	if err == nil {
+		err = l.drive(out)
+	}
+	if l.failed = err != nil; l.failed {
 		l.cfg.Log.Error("outputs", "err", err, "do", "heater is being switched off; check the relay's wiring")
-		l.state.Out = controller.Outputs{}
 		if err := l.off(); err != nil {
 			l.cfg.Log.Error("switching off failed", "err", err, "do", "cut the mains")
 		}
@@ -246,8 +283,53 @@ func answer(events []controller.Event, state controller.State) snapshot.Reply {
 	return snapshot.Reply{Accepted: true, State: state.Batch}
 }
 
-// drive applies every off before any on.
-func (l *Loop) drive(out controller.Outputs) error {
+// witness adds to the inputs what the loop knows of itself: whether the record is
+// being kept, whether the time of day is known, and what happened while it was away.
+func (l *Loop) witness(in *controller.Inputs) {
+	if l.cfg.Record != nil {
+		h := l.cfg.Record.Health()
+		in.RecordFailing, in.DiskLow = !h.OK, h.DiskLow
+	}
+	if l.first {
+		l.first, in.PowerLost = false, true
+	}
+	if l.cfg.Pace != 0 {
+		return // the virtual clock is right by definition
+	}
+	now := time.Now()
+	in.ClockUnset = !clockSet(now)
+	if !l.wall.IsZero() {
+		apart := now.Round(0).Sub(l.wall.Round(0)) - now.Sub(l.wall) // wall against monotonic
+		in.ClockStepped = apart > clockStep || apart < -clockStep
+	}
+	l.wall = now
+}
+
+// clockStep is how far the time of day must jump to be worth a word; common
+// practice, no source.
+const clockStep = 2 * time.Second
+
+// clockSet reports whether the time of day can be right: a board without a clock
+// chip wakes up in 1970, or where it last wrote a file.
+func clockSet(t time.Time) bool { return t.Year() >= 2026 }
+
+func (l *Loop) moment(elapsed time.Duration) record.Moment {
+	wall := l.now(elapsed)
+	return record.Moment{Wall: wall, ClockSet: l.cfg.Pace != 0 || clockSet(wall)}
+}
+
+func who(taken *request, c controller.Command) record.By {
+	switch {
+	case taken != nil:
+		return record.By{Who: taken.Who, Reason: taken.Reason}
+	case c.Kind != controller.NoCommand:
+		return record.By{Who: "simulated person"}
+	}
+	return record.By{}
+}
+
+// cut applies every off; what is on now and shall stay on stays on.
+func (l *Loop) cut(out controller.Outputs) error {
 	offs := controller.Outputs{
 		Heater:     out.Heater && l.applied.Heater,
 		Fan:        out.Fan && l.applied.Fan,
@@ -259,9 +341,13 @@ func (l *Loop) drive(out controller.Outputs) error {
 	if err := l.cfg.World.Drive(offs); err != nil {
 		return err
 	}
-	// What must be on disk before heat may go on is written here.
-	if out == offs {
-		l.applied = out
+	l.applied = offs
+	return nil
+}
+
+// drive applies every on, after what must be written first.
+func (l *Loop) drive(out controller.Outputs) error {
+	if out == l.applied {
 		return nil
 	}
 	if err := l.cfg.World.Drive(out); err != nil {
@@ -272,14 +358,15 @@ func (l *Loop) drive(out controller.Outputs) error {
 }
 
 func (l *Loop) off() error {
+	none := controller.Outputs{Damper: l.applied.Damper} // a fire wants no more air than it has
 	var err error
 	for range 3 { // a bus may drop one write
-		if err = l.cfg.World.Drive(controller.Outputs{Damper: 1}); err == nil {
-			l.applied = controller.Outputs{Damper: 1}
+		if err = l.cfg.World.Drive(none); err == nil {
+			l.applied = none
 			if s := l.current.Load(); s != nil {
 				last := *s
 				last.Stopping = true
-				last.State.Out = controller.Outputs{Damper: 1}
+				last.State.Out = none
 				l.current.Store(&last)
 			}
 			return nil

@@ -83,8 +83,9 @@ type Snapshot struct {
 	Operations         [Outputs]uint64
 	StepsLate          uint64
 
-	Lines []Line   // the latest events, oldest first, bounded
-	Trend []Sample // the batch so far, thinned, oldest first, bounded
+	BatchID string   // in the record; empty before the first batch and without a record
+	Lines   []Line   // the latest events, oldest first, bounded
+	Trend   []Sample // the batch so far, thinned, oldest first, bounded
 }
 
 // A Line is one event as people read it.
@@ -110,6 +111,10 @@ type Request struct {
 	Command controller.Command
 	Product *profile.Product
 	Reason  string // why a start does not wait for the rest; goes on the record
+	Who     string // who asks: the page, the command line
+	// ProductName and ProductFile are the file that Product was read from.
+	ProductName string
+	ProductFile []byte
 }
 
 // A Reply says what the step that took the request did with it.

@@ -20,6 +20,7 @@ const (
 	StageHot
 	HeatWhenOff
 	HeaterWelded
+	OutputFailed
 	NoHeat
 	ChamberLost
 	ChamberFrozen
@@ -88,7 +89,7 @@ var catalogue = [Count]Entry{
 	ChamberHigh: {
 		Name: "chamber-high", Priority: Urgent, Trips: true,
 		Meaning: "The chamber is hotter than the cabinet's limit. The heater is off.",
-		Action:  "Keep the door shut, cut the mains if it still rises, look for fire, then reset.",
+		Action:  "If it burns: cut the mains, leave the door shut, call the fire service. Otherwise cut the mains if it still rises; reset when it has cooled.",
 	},
 	StageHot: {
 		Name: "stage-hot", Priority: Urgent, Trips: true, Delay: time.Minute,
@@ -104,6 +105,11 @@ var catalogue = [Count]Entry{
 		Name: "heater-welded", Priority: Urgent, Trips: true, Delay: 3 * time.Second,
 		Meaning: "The heater's feedback says on although it is switched off: its relay is welded.",
 		Action:  "Cut the mains by hand now and have the relay replaced by someone qualified.",
+	},
+	OutputFailed: {
+		Name: "output-failed", Priority: Urgent, Trips: true,
+		Meaning: "An output could not be set, so nobody knows what is on. Everything is being switched off.",
+		Action:  "Look whether the heater is cold; if not, cut the mains. Check the relay's wiring, then reset.",
 	},
 	NoHeat: {
 		Name: "no-heat", Priority: Urgent, Trips: true, Suppresses: []Code{HeatShort, StageOvertime},
@@ -138,7 +144,7 @@ var catalogue = [Count]Entry{
 	CoreOut: {
 		Name: "core-out", Priority: High, Suppresses: []Code{CoreLost, CoreTooHot, CoreFrozen},
 		Meaning: "A core reading jumped as no meat can: the probe has left it. Its readings do not count.",
-		Action:  "Put the probe back into the middle of the thickest piece, then acknowledge this alarm.",
+		Action:  "Put the probe back into the middle of the thickest piece, then acknowledge this alarm by its name.",
 	},
 	CoreFrozen: {
 		Name: "core-frozen", Priority: High, Suppresses: []Code{CoreLost},
@@ -158,7 +164,7 @@ var catalogue = [Count]Entry{
 	PowerLost: {
 		Name: "power-lost", Priority: High, Suppresses: []Code{StepLate},
 		Meaning: "The controller was away during the batch: power, a crash or a restart. What the core did meanwhile was not seen.",
-		Action:  "Look at core and come-up before you resume; unseen time counts against the batch.",
+		Action:  "Look at core and come-up. After more than two minutes the batch waits for you to resume, after four hours it is over; unseen time counts against it.",
 	},
 	DoorOpen: {
 		Name: "door-open", Priority: Low, Delay: 2 * time.Minute,
@@ -193,7 +199,7 @@ var catalogue = [Count]Entry{
 	SmokeFuelLow: {
 		Name: "smoke-fuel-low", Priority: Low,
 		Meaning: "The smoke generator has burnt for almost as long as one filling lasts.",
-		Action:  "Refill it, or let it go out.",
+		Action:  "Refill it and acknowledge this alarm by its name, or let it go out.",
 	},
 	ComeUpLong: {
 		Name: "come-up-long", Priority: High,

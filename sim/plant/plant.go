@@ -59,6 +59,8 @@ type Config struct {
 // A Drive is what the relays and the person do to the plant.
 type Drive struct {
 	Heater, Fan, Smoke, Humidifier, DoorOpen bool
+	Unlit                                    bool           // the smoke generator's pump blows, but nothing burns
+	Fire                                     quantity.Watts // heat of something that burns in the chamber
 	Damper                                   quantity.Ratio
 	Place                                    profile.Place // of the product; zero means Chamber
 }
@@ -310,6 +312,9 @@ func (p *Plant) Advance(dt time.Duration, d Drive) {
 	if d.Place < profile.Chamber || d.Place > profile.ColdRoom {
 		d.Place = profile.Chamber
 	}
+	if !(d.Fire > 0) {
+		d.Fire = 0
+	}
 	was := p.drive
 	p.drive = d
 	if d.Place != was.Place {
@@ -395,17 +400,17 @@ func (p *Plant) refreshFilms() {
 	h = max(quietWall, freeWall*math.Cbrt(math.Abs(shell-p.ambient.t)))
 	f.outer = (h + film.Radiative(emissivity, quantity.Celsius(shell), quantity.Celsius(p.ambient.t))) * p.wall.area
 
-	p.refreshProductFilm(speed)
+	f.product, f.filmVapour, f.cellVapour = p.productFilm(&p.product, speed)
 	p.factor()
 }
 
-func (p *Plant) refreshProductFilm(speed float64) {
-	l, f := &p.product, &p.films
+// productFilm works out the coefficients of a load where the product is: W/K, and
+// m³/s from its water film and through its casing.
+func (p *Plant) productFilm(l *load, speed float64) (heat, filmVapour, cellVapour float64) {
 	medium := p.air.t
 	switch p.drive.Place {
 	case profile.IceWater:
-		f.product, f.filmVapour, f.cellVapour = iceWaterFilm*l.factor*l.area, 0, 0
-		return
+		return iceWaterFilm * l.factor * l.area, 0, 0
 	case profile.Room:
 		medium, speed = p.medium.t, 0
 	case profile.ColdRoom:
@@ -432,10 +437,8 @@ func (p *Plant) refreshProductFilm(speed float64) {
 		}
 	}
 	h := film.Mixed(free, forced) * l.factor
-	f.product = h * l.area
 	transfer := between.VapourTransfer(h)
-	f.filmVapour = transfer * l.area
-	f.cellVapour = l.area / (1/transfer + l.resistance)
+	return h * l.area, transfer * l.area, l.area / (1/transfer + l.resistance)
 }
 
 // Chamber is the temperature of the chamber air.

@@ -84,13 +84,13 @@ func (p *Plant) step() {
 	if d.Fan {
 		flow += damper * p.exchange
 	}
-	burning := 0.0
+	burning := float64(d.Fire)
 	if d.Smoke {
 		flow += p.generator.air
 		p.generator.idle = 0
-		if g := &p.generator; g.burn == 0 || g.burnt < g.burn {
+		if g := &p.generator; !d.Unlit && (g.burn == 0 || g.burnt < g.burn) {
 			g.burnt += dt
-			burning = g.heat
+			burning += g.heat
 			steam += g.steam
 		}
 	} else {

@@ -1,0 +1,119 @@
+package cabinet
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"fumarium/profile/source"
+)
+
+// PulledUpAtReset reports whether a pin of a Raspberry Pi's header is pulled up
+// from power-up until a program takes it: GPIO0 to GPIO8 (Broadcom BCM2835 ARM
+// Peripherals, table of alternative functions, as recalled from memory; the
+// GPIO driver of periph.io has the same list).
+func PulledUpAtReset(offset int) bool { return offset >= 0 && offset <= 8 }
+
+// gpioNumber is n of a pin named GPIOn, or -1.
+func gpioNumber(pin string) int {
+	if digits, found := strings.CutPrefix(pin, "GPIO"); found {
+		if n, err := strconv.Atoi(digits); err == nil {
+			return n
+		}
+	}
+	return -1
+}
+
+// takenBy are the header pins of a Raspberry Pi that a bus needs (common practice,
+// no source: the assignments of its usual overlays).
+var takenBy = map[string][]int{
+	"I2C1": {2, 3}, "SPI0": {9, 10, 11}, "SPI0.0": {8}, "SPI0.1": {7}, "w1_bus_master1": {4},
+}
+
+// Lint reports what is unwise, or refused when it is wired, in a cabinet that
+// Parse has taken. A fault without Warning is one that the daemon will not run.
+func Lint(c *Cabinet, file string) []source.Fault {
+	var found []source.Fault
+	say := func(line int, warning bool, code, message, remedy string) {
+		found = append(found, source.Fault{File: file, Line: max(line, 1), Column: 1, Warning: warning,
+			Message: code + ": " + message, Remedy: remedy})
+	}
+	chambers, cores := 0, 0
+	for _, p := range c.Probes {
+		switch p.Role {
+		case ChamberProbe:
+			chambers++
+		case CoreProbe:
+			cores++
+		}
+		judged := p.Role == ChamberProbe || p.Role == CoreProbe
+		switch {
+		case p.Chip == "MCP9600" && judged:
+			say(p.Line, true, "blind-chip", fmt.Sprintf("probe %q hangs on an MCP9600, which cannot see an open wire: an unplugged probe may go on giving plausible numbers", p.Name),
+				"use an MCP9601, MAX31855 or MAX31856 for the chamber and the core")
+		case p.Chip == "MAX6675" && p.Role == CoreProbe:
+			say(p.Line, true, "no-frost", fmt.Sprintf("probe %q hangs on a MAX6675, which reads nothing at 0 °C and below", p.Name),
+				"use another chip if the core is followed through an ice bath")
+		case p.Chip == "DS18B20" && judged:
+			say(p.Line, true, "short-range", fmt.Sprintf("probe %q is a DS18B20, which is within 0.5 K only up to 85 °C", p.Name),
+				"use a thermocouple or a thermistor for the chamber and the core")
+		}
+	}
+	if c.Simulated() {
+		return found
+	}
+	if cores == 0 {
+		say(1, true, "no-core", "no probe measures a core, so no batch can prove that it is done", "add a probe with role: core")
+	}
+	if chambers == 1 {
+		say(1, true, "one-chamber-probe", "a single probe in the chamber has nothing to be held against: one that reads low overheats the chamber unseen",
+			"add a second probe with role: chamber, on a chip of its own")
+	}
+	if !c.Fan.Fitted {
+		say(1, true, "no-fan", "no fan: the air is hotter above than below and the probe sees one place only", "add a fan, or hang the probe at the height of the product")
+	}
+	guard := func(what string, pin string, line int, activeLow, insist bool) {
+		if activeLow {
+			say(line, insist, "active-low", what+" is active low: it is on while its pin is low, and a board without power or a cable that is off may leave it so",
+				"use a driver that is on when its pin is high; to wire it so all the same, add insist: yes")
+		}
+		if n := gpioNumber(pin); PulledUpAtReset(n) && !activeLow && (c.LineChip == "" || strings.HasPrefix(c.LineChip, "pinctrl-")) {
+			say(line, insist, "pulled-up", fmt.Sprintf("%s is on %s, which is pulled up from power-up until this program starts", what, pin),
+				"use one of GPIO9 to GPIO27 with a pull-down resistor; to wire it so all the same, add insist: yes")
+		}
+	}
+	h := c.Heater
+	guard("the heater", h.Pin, h.Line, h.ActiveLow, h.Insist)
+	if h.Series.Fitted {
+		guard("the heater's series relay", h.Series.Pin, h.Series.Line, h.Series.ActiveLow, h.Series.Insist)
+	} else {
+		say(h.Line, true, "one-contact", "one contact alone switches the heater: when it welds, only the thermal cut-out stops the heat",
+			"add a second relay as series: {pin: …}, and a thermal cut-out in any case")
+	}
+	if !h.Feedback.Fitted {
+		say(h.Line, true, "no-feedback", "nothing tells whether the element really is without voltage: a welded contact shows only when the chamber gets too hot",
+			"add an input that sees the element's voltage through an isolating sensor, as feedback: {pin: …}")
+	}
+	used := map[int]string{}
+	for _, p := range c.Probes {
+		bus, _, _ := strings.Cut(p.Bus, ".")
+		for _, name := range []string{bus, p.Bus} {
+			for _, n := range takenBy[name] {
+				used[n] = name
+			}
+		}
+	}
+	for _, w := range []struct {
+		what, pin string
+		line      int
+	}{{"the heater", h.Pin, h.Line}, {"the heater's series relay", h.Series.Pin, h.Series.Line}, {"the heater's feedback", h.Feedback.Pin, h.Feedback.Line},
+		{"the fan", c.Fan.Pin, c.Fan.Line}, {"the smoke generator", c.Smoke.Pin, c.Smoke.Line},
+		{"the door switch", c.Door.Pin, c.Door.Line}, {"the humidifier", c.Humidifier.Pin, c.Humidifier.Line}, {"the sounder", c.Sounder.Pin, c.Sounder.Line}} {
+		if bus := used[gpioNumber(w.pin)]; bus != "" && c.LineChip == "" {
+			say(w.line, false, "bus-pin", fmt.Sprintf("%s is on %s, which the bus %s needs", w.what, w.pin, bus), "move it to a free pin")
+		}
+	}
+	slices.SortStableFunc(found, func(a, b source.Fault) int { return a.Line - b.Line })
+	return found
+}

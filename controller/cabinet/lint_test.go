@@ -1,0 +1,106 @@
+package cabinet
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// wired is a cabinet that Lint has nothing to say about.
+const wired = `cabinet: Wired box
+ambient: 15 °C
+probes:
+  - {name: left, role: chamber, chip: MAX31856, bus: SPI0.0}
+  - {name: right, role: chamber, chip: MAX31855, bus: SPI0.1}
+  - {name: core 1, role: core, chip: MCP9601, bus: I2C1}
+heater: {pin: GPIO17, power: 1500 W, series: {pin: GPIO27}, feedback: {pin: GPIO6}}
+fan: {pin: GPIO22}
+limits: {chamber: 115 °C}
+response: {gain: 120 K, lag: 20 min, second lag: 2 min, dead time: 30 s}
+`
+
+func TestLint(t *testing.T) {
+	for name, c := range map[string]struct {
+		from, to string
+		code     string // empty: nothing found
+		line     int
+		error    bool
+	}{
+		"nothing":                               {},
+		"active low":                            {from: "{pin: GPIO17", to: "{pin: GPIO17, polarity: active low", code: "active-low", line: 7, error: true},
+		"active low, insists":                   {from: "{pin: GPIO17", to: "{pin: GPIO17, polarity: active low, insist: yes", code: "active-low", line: 7},
+		"series active low":                     {from: "{pin: GPIO27", to: "{pin: GPIO27, polarity: active low", code: "active-low", line: 7, error: true},
+		"pulled up":                             {from: "GPIO17", to: "GPIO5", code: "pulled-up", line: 7, error: true},
+		"another chip's GPIO5 is not pulled up": {from: "heater: {pin: GPIO17", to: "line chip: gpio-extender\nheater: {pin: GPIO5"},
+		"needed by the bus":                     {from: "fan: {pin: GPIO22}", to: "fan: {pin: GPIO3}", code: "bus-pin", line: 8, error: true},
+		"chip select is needed":                 {from: "fan: {pin: GPIO22}", to: "fan: {pin: GPIO7}", code: "bus-pin", line: 8, error: true},
+		"no fan":                                {from: "fan: {pin: GPIO22}\n", code: "no-fan", line: 1},
+		"one contact":                           {from: ", series: {pin: GPIO27}", code: "one-contact", line: 7},
+		"no feedback":                           {from: ", feedback: {pin: GPIO6}", code: "no-feedback", line: 7},
+		"one chamber probe":                     {from: "right, role: chamber", to: "right, role: ambient", code: "one-chamber-probe", line: 1},
+		"no core":                               {from: "core 1, role: core", to: "core 1, role: ambient", code: "no-core", line: 1},
+		"blind chip":                            {from: "MCP9601", to: "MCP9600", code: "blind-chip", line: 6},
+		"short range":                           {from: "MCP9601, bus: I2C1", to: "DS18B20, bus: w1_bus_master1, address: 0x1c0000031edd2a28", code: "short-range", line: 6},
+		"no frost":                              {from: "MCP9601, bus: I2C1", to: "MAX6675, bus: SPI1.0", code: "no-frost", line: 6},
+	} {
+		t.Run(name, func(t *testing.T) {
+			text := wired
+			if c.from != "" {
+				require.Contains(t, wired, c.from)
+				text = strings.Replace(wired, c.from, c.to, 1)
+			}
+			cab, err := Parse("box.yaml", []byte(text))
+			require.NoError(t, err)
+			found := Lint(cab, "box.yaml")
+			if c.code == "" {
+				assert.Empty(t, found)
+				return
+			}
+			require.Len(t, found, 1)
+			f := found[0]
+			assert.True(t, strings.HasPrefix(f.Message, c.code+": "), f.Message)
+			assert.Equal(t, c.line, f.Line)
+			assert.Equal(t, !c.error, f.Warning)
+			assert.NotEmpty(t, f.Remedy)
+			assert.Equal(t, "box.yaml", f.File)
+		})
+	}
+}
+
+// A cabinet that exists only in rehearsal has no wires to be wrong.
+func TestLintLeavesTheSimulatedAlone(t *testing.T) {
+	c, err := Parse("drum.yaml", []byte(least))
+	require.NoError(t, err)
+	assert.Empty(t, Lint(c, "drum.yaml"))
+	assert.True(t, c.Simulated())
+}
+
+// Real drivers on simulated buses make a simulated cabinet.
+func TestSimulatedBuses(t *testing.T) {
+	c, err := Parse("drum.yaml", []byte(strings.Replace(least, "chip: simulated}",
+		"chip: MAX31856, bus: simulated, type: j}, {name: core 1, role: core, chip: simulated}, {name: core 2, role: core, chip: MAX31855, bus: simulated}, {name: core 3, role: core, chip: DS18B20, bus: simulated}", 1)))
+	require.NoError(t, err)
+	assert.True(t, c.Simulated())
+	for _, p := range c.Probes {
+		assert.True(t, p.Simulated(), p.Name)
+	}
+	assert.Equal(t, "J", c.Probes[0].Type)
+}
+
+func TestParseBus(t *testing.T) {
+	for name, want := range map[string]struct {
+		kind      BusKind
+		bus, chip int
+	}{
+		"SPI0.1": {SPI, 0, 1}, "/dev/spidev1.2": {SPI, 1, 2}, "I2C1": {I2C, 1, 0}, "/dev/i2c-22": {I2C, 22, 0}, "w1_bus_master1": {OneWire, 1, 0},
+		"": {}, "SPI0": {}, "I2C": {}, "simulated": {}, "SPI0.1x": {}, "SPI999.0": {},
+	} {
+		kind, bus, chip, ok := ParseBus(name)
+		assert.Equal(t, want.kind, kind, name)
+		assert.Equal(t, want.bus, bus, name)
+		assert.Equal(t, want.chip, chip, name)
+		assert.Equal(t, want.kind != NoBus, ok, name)
+	}
+}

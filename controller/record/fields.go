@@ -1,0 +1,230 @@
+package record
+
+import (
+	"fmt"
+	"math"
+	"reflect"
+	"strconv"
+	"strings"
+	"time"
+	"unsafe"
+
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+)
+
+// A kind is how a field of the controller's values is written.
+type kind string
+
+// The kinds. A kind's name stands in the layout of a batch; its coding never
+// changes.
+const (
+	boolean  kind = "boolean"
+	integer  kind = "integer"
+	natural  kind = "natural"
+	duration kind = "duration"
+	number   kind = "number"
+	reading  kind = "reading"
+)
+
+// A field is one name and kind of a layout.
+type field struct {
+	name string
+	kind kind
+}
+
+// renamed gives fields of old records the name that they have today: old name to
+// new name. Empty until a field of the controller is renamed.
+var renamed = map[string]string{}
+
+// A leaf is a field of a value in memory.
+type leaf struct {
+	field
+	at      reflect.Value
+	reading *sensors.Reading // for kind reading
+}
+
+// A word is the content of one leaf: its bits, and for a reading its status too.
+// The bits of a reading that is not good are zero.
+type word struct {
+	bits   uint64
+	status sensors.Status
+}
+
+// leavesOf lists every field below the struct that pointer points to, in the order
+// of declaration, unexported ones too: the controller's state is recorded whole. A
+// field of a kind that no record has yet is a mistake of our own code.
+func leavesOf(pointer any) []leaf { return appendLeaves(nil, "", reflect.ValueOf(pointer).Elem()) }
+
+func appendLeaves(leaves []leaf, name string, v reflect.Value) []leaf {
+	// The same memory without the mark that forbids setting an unexported field.
+	v = reflect.NewAt(v.Type(), unsafe.Pointer(v.UnsafeAddr())).Elem()
+	add := func(k kind) []leaf {
+		return append(leaves, leaf{field: field{name: name, kind: k}, at: v})
+	}
+	if r, ok := v.Addr().Interface().(*sensors.Reading); ok {
+		return append(leaves, leaf{field: field{name: name, kind: reading}, at: v, reading: r})
+	}
+	if v.Type() == reflect.TypeFor[time.Duration]() {
+		return add(duration)
+	}
+	switch v.Kind() {
+	case reflect.Struct:
+		if name != "" {
+			name += "."
+		}
+		for i := range v.NumField() {
+			leaves = appendLeaves(leaves, name+v.Type().Field(i).Name, v.Field(i))
+		}
+		return leaves
+	case reflect.Array:
+		for i := range v.Len() {
+			leaves = appendLeaves(leaves, fmt.Sprintf("%s[%d]", name, i), v.Index(i))
+		}
+		return leaves
+	case reflect.Bool:
+		return add(boolean)
+	case reflect.Int, reflect.Int8, reflect.Int16, reflect.Int32, reflect.Int64:
+		return add(integer)
+	case reflect.Uint, reflect.Uint8, reflect.Uint16, reflect.Uint32, reflect.Uint64:
+		return add(natural)
+	case reflect.Float64:
+		return add(number)
+	}
+	panic(fmt.Sprintf("record: field %s is a %s, which no record can hold yet; add a kind for it", name, v.Type()))
+}
+
+// word reads the leaf.
+func (l *leaf) word() word {
+	switch l.kind {
+	case boolean:
+		if l.at.Bool() {
+			return word{bits: 1}
+		}
+		return word{}
+	case integer, duration:
+		return word{bits: uint64(l.at.Int())}
+	case natural:
+		return word{bits: l.at.Uint()}
+	case number:
+		return word{bits: math.Float64bits(l.at.Float())}
+	}
+	w := word{status: l.reading.Status()}
+	if v, ok := l.reading.Value(); ok {
+		w.bits = math.Float64bits(float64(v))
+	}
+	return w
+}
+
+// set writes the leaf. It fails where the word does not fit.
+func (l *leaf) set(w word) error {
+	switch l.kind {
+	case boolean:
+		l.at.SetBool(w.bits != 0)
+	case integer, duration:
+		if l.at.OverflowInt(int64(w.bits)) {
+			return fmt.Errorf("field %s cannot hold %d", l.name, int64(w.bits))
+		}
+		l.at.SetInt(int64(w.bits))
+	case natural:
+		if l.at.OverflowUint(w.bits) {
+			return fmt.Errorf("field %s cannot hold %d", l.name, w.bits)
+		}
+		l.at.SetUint(w.bits)
+	case number:
+		l.at.SetFloat(math.Float64frombits(w.bits))
+	case reading:
+		*l.reading = sensors.Fault(w.status)
+		if w.status == sensors.Good {
+			*l.reading = sensors.At(quantity.Celsius(math.Float64frombits(w.bits)))
+		}
+		if l.reading.Status() != w.status {
+			return fmt.Errorf("field %s cannot hold %v °C", l.name, math.Float64frombits(w.bits))
+		}
+	}
+	return nil
+}
+
+// text writes a word as people and the canonical state read it. It is exact.
+func (l *leaf) text(w word) string {
+	switch l.kind {
+	case boolean:
+		return strconv.FormatBool(w.bits != 0)
+	case integer, duration:
+		return strconv.FormatInt(int64(w.bits), 10)
+	case natural:
+		return strconv.FormatUint(w.bits, 10)
+	case number:
+		return strconv.FormatFloat(math.Float64frombits(w.bits), 'g', -1, 64)
+	}
+	if w.status == sensors.Good {
+		return strconv.FormatFloat(math.Float64frombits(w.bits), 'g', -1, 64)
+	}
+	return "status " + strconv.Itoa(int(w.status))
+}
+
+// parse is the inverse of text.
+func (k kind) parse(text string) (word, error) {
+	switch k {
+	case boolean:
+		v, err := strconv.ParseBool(text)
+		if err != nil || !v {
+			return word{}, err
+		}
+		return word{bits: 1}, nil
+	case integer, duration:
+		v, err := strconv.ParseInt(text, 10, 64)
+		return word{bits: uint64(v)}, err
+	case natural:
+		v, err := strconv.ParseUint(text, 10, 64)
+		return word{bits: v}, err
+	case reading:
+		if s, ok := strings.CutPrefix(text, "status "); ok {
+			v, err := strconv.ParseUint(s, 10, 8)
+			return word{status: sensors.Status(v)}, err
+		}
+	}
+	v, err := strconv.ParseFloat(text, 64)
+	w := word{bits: math.Float64bits(v)}
+	if k == reading {
+		w.status = sensors.Good
+	}
+	return w, err
+}
+
+// layoutOf writes fields as the layout text of a batch.
+func layoutOf(prefix string, leaves []leaf) string {
+	var b strings.Builder
+	for i := range leaves {
+		fmt.Fprintf(&b, "%s.%s %s\n", prefix, leaves[i].name, leaves[i].kind)
+	}
+	return b.String()
+}
+
+// parseLayout is the inverse of layoutOf for one prefix.
+func parseLayout(prefix, layout string) ([]field, error) {
+	var fields []field
+	for line := range strings.Lines(layout) {
+		rest, ok := strings.CutPrefix(strings.TrimSuffix(line, "\n"), prefix+".")
+		if !ok {
+			continue
+		}
+		name, k, ok := strings.Cut(rest, " ")
+		switch kind(k) {
+		case boolean, integer, natural, duration, number, reading:
+		default:
+			ok = false
+		}
+		if !ok {
+			return nil, fmt.Errorf("layout line %q is not a name and a kind that this program knows", line)
+		}
+		if to, ok := renamed[name]; ok {
+			name = to
+		}
+		fields = append(fields, field{name: name, kind: kind(k)})
+	}
+	if len(fields) == 0 {
+		return nil, fmt.Errorf("the layout has no line for %s", prefix)
+	}
+	return fields, nil
+}

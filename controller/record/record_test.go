@@ -1,0 +1,662 @@
+package record
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	sqlite3 "modernc.org/sqlite/lib"
+
+	"fumarium/controller"
+)
+
+func TestWholeBatchComesBackBitForBit(t *testing.T) {
+	for name, odd := range map[string]bool{"even": false, "odd": true} {
+		t.Run(name, func(t *testing.T) {
+			ctx := context.Background()
+			dir := t.TempDir()
+			r := open(t, options(dir))
+			d := newTrial(t, r)
+			d.odd = odd
+			d.run(3).begin().finish().run(3)
+			assert.True(t, r.Health().OK)
+			shut(t, r)
+
+			again := reader(t, dir)
+			b, err := again.Batch(ctx, "2026-11")
+			require.NoError(t, err)
+			assert.Equal(t, "2026-11-25-1", b.ID)
+			assert.Equal(t, "complete", b.State)
+			assert.Equal(t, Real, b.World)
+			assert.Equal(t, []byte(trialProduct), b.ProductFile)
+			assert.Equal(t, "Trial sticks", b.Product)
+			assert.Equal(t, int64(len(d.steps)), b.Steps)
+			assert.Equal(t, d.final.Elapsed-d.final.Started, b.Elapsed.Round(time.Nanosecond))
+			assert.Equal(t, d.steps, stepsOf(t, again, d.id))
+			result := requireSound(t, again, d.id)
+			assert.Equal(t, d.final, result.Final)
+
+			events, err := again.Events(ctx, d.id)
+			require.NoError(t, err)
+			var want []string
+			for _, s := range d.steps {
+				for _, e := range s.Events {
+					want = append(want, e.Text(d.start.Product))
+				}
+			}
+			var got []string
+			for _, e := range events {
+				got = append(got, e.Text)
+				assert.NotContains(t, e.Kind, "event ", "a kind without a name: add it to eventKinds")
+			}
+			assert.Equal(t, want, got)
+			commands, err := again.Commands(ctx, d.id)
+			require.NoError(t, err)
+			require.Len(t, commands, 2)
+			assert.Equal(t, "start", commands[0].Command)
+			assert.Equal(t, By{Who: "Tester", Reason: "because"}, commands[1].By)
+			assert.Empty(t, commands[1].Refused)
+		})
+	}
+}
+
+func TestCommandsAreKeptWithTheirRefusal(t *testing.T) {
+	r := open(t, options(t.TempDir()))
+	d := newTrial(t, r).begin()
+	d.once(controller.Command{Kind: controller.Resume})
+	shutAfter(t, r, func() {
+		commands, err := r.Commands(context.Background(), d.id)
+		require.NoError(t, err)
+		require.Len(t, commands, 2)
+		assert.Equal(t, controller.NotInThisState.String(), commands[1].Refused)
+	})
+}
+
+func shutAfter(t *testing.T, r *Recorder, f func()) {
+	t.Helper()
+	drain(r)
+	f()
+	shut(t, r)
+}
+
+func TestStepsReachTheFileInTime(t *testing.T) {
+	dir := t.TempDir()
+	r := open(t, options(dir))
+	d := newTrial(t, r).begin()
+	drain(r)
+	assert.Len(t, stepsOf(t, r.Reader, d.id), 1, "the start is an event and written at once")
+	for range 25 {
+		d.run(1)
+		drain(r)
+		on := stepsOf(t, r.Reader, d.id)
+		oldest := d.steps[min(len(on), len(d.steps)-1)].Elapsed
+		assert.Less(t, d.elapsed-oldest, CommitEvery+d.step)
+	}
+	d.once(controller.Command{Kind: controller.Hold})
+	drain(r)
+	assert.Equal(t, d.steps, stepsOf(t, r.Reader, d.id), "a command is written at once")
+	shut(t, r)
+}
+
+func TestIDs(t *testing.T) {
+	ctx := context.Background()
+	dir := t.TempDir()
+	r := open(t, options(dir))
+	first := newTrial(t, r).begin().finish()
+	second := newTrial(t, r)
+	second.begin().finish()
+	third := newTrial(t, r)
+	third.elapsed = 24 * time.Hour
+	third.begin()
+	assert.Equal(t, []string{"2026-11-25-1", "2026-11-25-2", "2026-11-26-1"}, []string{first.id, second.id, third.id})
+	assert.Equal(t, "undated-1", r.Begin(Moment{Wall: time.Unix(0, 0)}, third.start), "a clock that is not set dates nothing")
+	shut(t, r)
+
+	r = open(t, options(dir))
+	all, err := r.List(ctx)
+	require.NoError(t, err)
+	var ids []string
+	for _, b := range all {
+		ids = append(ids, b.ID+" "+b.State)
+	}
+	assert.Equal(t, []string{"2026-11-26-1 ", "2026-11-25-2 complete", "2026-11-25-1 complete"}, ids, "newest first; a batch without a step is none")
+	_, err = r.Batch(ctx, "2026-11-25")
+	assert.ErrorContains(t, err, `"2026-11-25" may be any of 2026-11-25-1, 2026-11-25-2; give more of the id`)
+	_, err = r.Batch(ctx, "2027")
+	assert.ErrorIs(t, err, ErrNoBatch)
+	_, err = r.Batch(ctx, "")
+	assert.ErrorIs(t, err, ErrNoBatch)
+	_, err = r.Batch(ctx, "%")
+	assert.ErrorIs(t, err, ErrNoBatch)
+	next := newTrial(t, r).begin()
+	assert.Equal(t, "2026-11-25-3", next.id)
+	shut(t, r)
+}
+
+func TestSimulatedBatchesLieApartAndSaySo(t *testing.T) {
+	ctx := context.Background()
+	dir := t.TempDir()
+	o := options(dir)
+	o.World, o.Pace = Simulated, 60
+	r := open(t, o)
+	d := newTrial(t, r).begin().finish()
+	shut(t, r)
+	assert.Equal(t, "sim-2026-11-25-1", d.id)
+	s, err := OpenReader(filepath.Join(dir, "batches-simulated.db"))
+	require.NoError(t, err)
+	b, err := s.Batch(ctx, d.id)
+	require.NoError(t, err)
+	assert.Equal(t, Simulated, b.World)
+	requireSound(t, s, d.id)
+	require.NoError(t, s.Close())
+	_, err = OpenReader(filepath.Join(dir, "batches.db"))
+	assert.ErrorIs(t, err, fs.ErrNotExist)
+
+	require.NoError(t, os.Rename(filepath.Join(dir, "batches-simulated.db"), filepath.Join(dir, "batches.db")))
+	_, err = Open(options(dir))
+	assert.ErrorContains(t, err, `its world is "simulated", and this is the file for real batches`)
+}
+
+func TestNotes(t *testing.T) {
+	ctx := context.Background()
+	dir := t.TempDir()
+	r := open(t, options(dir))
+	d := newTrial(t, r).begin()
+	during := Note{Who: "Ada", Text: "skin is tacky", Wall: d.moment().Wall}
+	require.NoError(t, r.AddNote(ctx, d.moment(), d.id, during))
+	d.finish()
+	other := newTrial(t, r).begin()
+	d.elapsed += 48 * time.Hour
+	later := Note{Who: "Ada", Photo: "cut-face.jpg", Mark: "4/5", Wall: d.moment().Wall}
+	require.NoError(t, r.AddNote(ctx, d.moment(), d.id, later))
+	other.finish()
+	assert.ErrorContains(t, r.AddNote(ctx, d.moment(), d.id, Note{Who: "Ada"}), "empty")
+	assert.ErrorContains(t, r.AddNote(ctx, d.moment(), d.id, Note{Text: strings.Repeat("x", 10001)}), "shorten")
+	assert.ErrorIs(t, r.AddNote(ctx, d.moment(), "2020-01-01-1", later), ErrNoBatch)
+	notes, err := r.Notes(ctx, d.id)
+	require.NoError(t, err)
+	require.Len(t, notes, 2)
+	for i, want := range []Note{during, later} {
+		assert.True(t, want.Wall.Truncate(time.Millisecond).Equal(notes[i].Wall))
+		want.Wall, notes[i].Wall = time.Time{}, time.Time{}
+		assert.Equal(t, want, notes[i])
+	}
+	requireSound(t, r.Reader, d.id)
+	requireSound(t, r.Reader, other.id)
+	shut(t, r)
+	assert.ErrorContains(t, r.AddNote(ctx, d.moment(), d.id, later), "closed")
+}
+
+func TestOneProgramRecords(t *testing.T) {
+	dir := t.TempDir()
+	r := open(t, options(dir))
+	_, err := Open(options(dir))
+	assert.ErrorContains(t, err, "in use by another program")
+	shut(t, r)
+	shut(t, open(t, options(dir)))
+}
+
+func TestManyReadWhileOneWrites(t *testing.T) {
+	ctx := context.Background()
+	dir := t.TempDir()
+	r := open(t, options(dir))
+	d := newTrial(t, r).begin()
+	drain(r)
+	var readers sync.WaitGroup
+	stop := make(chan struct{})
+	for range 4 {
+		own := reader(t, dir)
+		readers.Go(func() {
+			last := int64(0)
+			for {
+				v, err := own.Verify(ctx, d.id)
+				if !assert.NoError(t, err) || !assert.True(t, v.Whole, v.String()) || !assert.GreaterOrEqual(t, v.Links, last) {
+					return
+				}
+				last = v.Links
+				_, err = own.Samples(ctx, d.id, 100)
+				assert.NoError(t, err)
+				select {
+				case <-stop:
+					return
+				default:
+				}
+			}
+		})
+	}
+	for d.state.Batch.Active() {
+		d.run(7)
+		assert.True(t, r.Health().OK)
+	}
+	drain(r)
+	close(stop)
+	readers.Wait()
+	requireSound(t, r.Reader, d.id)
+	shut(t, r)
+}
+
+func TestSamplesAreThinnedButKeepExtremes(t *testing.T) {
+	ctx := context.Background()
+	r := open(t, options(t.TempDir()))
+	d := newTrial(t, r).begin().finish()
+	drain(r)
+	all, err := r.Samples(ctx, d.id, 100000)
+	require.NoError(t, err)
+	few, err := r.Samples(ctx, d.id, 20)
+	require.NoError(t, err)
+	assert.Greater(t, len(all), 30)
+	assert.LessOrEqual(t, len(few), 20)
+	extremes := func(s []Sample) (low, high float64) {
+		low, high = *s[0].Chamber, *s[0].Chamber
+		for _, p := range s {
+			low, high = min(low, *p.Chamber), max(high, *p.Chamber)
+		}
+		return low, high
+	}
+	low, high := extremes(all)
+	fewLow, fewHigh := extremes(few)
+	assert.Equal(t, []float64{low, high}, []float64{fewLow, fewHigh})
+	assert.Equal(t, all[len(all)-1], few[len(few)-1])
+	for i := 1; i < len(few); i++ {
+		assert.Greater(t, few[i].Elapsed, few[i-1].Elapsed)
+	}
+	shut(t, r)
+}
+
+// clock is a wall clock that stands until it is told to move.
+type clock struct {
+	mu  sync.Mutex
+	now time.Time
+}
+
+func (c *clock) Now() time.Time {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.now
+}
+
+func (c *clock) advance(d time.Duration) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.now = c.now.Add(d)
+}
+
+// A disk that hangs in a sync must not hold up the loop, must show within 30 s, and
+// must be forgotten when it answers again.
+func TestSlowDiskShowsAndRecovers(t *testing.T) {
+	d := newDisk(t)
+	c := &clock{now: trialStart}
+	o := options(t.TempDir())
+	o.vfs, o.now = faultVFS, c.Now
+	r := open(t, o)
+	b := newTrial(t, r).begin()
+	drain(r)
+
+	answers, hanging := make(chan struct{}), make(chan struct{})
+	var once sync.Once
+	d.mu.Lock()
+	d.fail = func(n int, op operation) int32 {
+		if op.kind == syncs {
+			once.Do(func() { close(hanging) })
+			<-answers
+		}
+		return 0
+	}
+	d.mu.Unlock()
+	shown := -1
+	for s := range 60 {
+		if s == 12 { // a block is sealed and the disk has it
+			<-hanging
+		}
+		c.advance(time.Second)
+		b.run(1)
+		if h := r.Health(); !h.OK && shown < 0 {
+			shown = s
+			assert.NoError(t, h.Err)
+			assert.Greater(t, h.Behind, LateAfter)
+		}
+	}
+	assert.GreaterOrEqual(t, shown, int(LateAfter/time.Second))
+	assert.Less(t, shown, 30, "a slow disk shows within 30 s")
+	close(answers)
+	b.run(15)
+	drain(r)
+	assert.True(t, r.Health().OK)
+	shut(t, r)
+	assert.Zero(t, r.Health().Lost)
+}
+
+// A disk that is full for long: the trouble shows at once, memory holds what it can,
+// and a gap says what it could not. Nothing is invented for it.
+func TestFullDiskLeavesAGap(t *testing.T) {
+	ctx := context.Background()
+	d := newDisk(t)
+	dir := t.TempDir()
+	o := options(dir)
+	o.vfs, o.blocks = faultVFS, 3
+	r := open(t, o)
+	b := newTrial(t, r).begin()
+	b.run(5)
+	full := func(rc int32) {
+		d.mu.Lock()
+		defer d.mu.Unlock()
+		d.fail = func(int, operation) int32 { return rc }
+	}
+	full(sqlite3.SQLITE_FULL)
+	b.run(20)
+	for r.Health().OK {
+	}
+	h := r.Health()
+	require.Error(t, h.Err)
+	assert.Contains(t, h.Err.Error(), "full")
+	assert.ErrorContains(t, r.AddNote(ctx, b.moment(), b.id, Note{Text: "now?"}), "note was not written")
+	for r.Health().Lost == 0 {
+		b.run(10)
+	}
+	b.run(33)
+	assert.False(t, r.Health().OK)
+	lost := r.Health().Lost
+	full(0)
+	for !r.Health().OK || r.Health().Waiting > 0 {
+	}
+	for b.state.Batch.Active() {
+		b.run(10)
+		drain(r)
+	}
+	shut(t, r)
+
+	again := reader(t, dir)
+	gaps, err := again.Gaps(ctx, b.id)
+	require.NoError(t, err)
+	require.Len(t, gaps, 1)
+	g := gaps[0]
+	assert.Equal(t, gapNotWritten, g.Why)
+	assert.GreaterOrEqual(t, g.Steps, int64(lost))
+	steps := stepsOf(t, again, b.id)
+	assert.Len(t, steps, len(b.steps)-int(g.Steps))
+	want := append(append([]Step(nil), b.steps[:g.FirstStep]...), b.steps[g.FirstStep+g.Steps:]...)
+	assert.Equal(t, want, steps)
+	result := requireSound(t, again, b.id)
+	assert.Equal(t, b.final, result.Final, "the replay goes on behind the gap")
+	assert.Equal(t, 1, result.Gaps)
+	before := b.steps[g.FirstStep+g.Steps].Elapsed - b.steps[g.FirstStep].Elapsed
+	assert.Equal(t, before-time.Second, g.Length)
+}
+
+// A disk that stays full must not keep the program from ending.
+func TestCloseGivesUpAtItsDeadline(t *testing.T) {
+	d := newDisk(t)
+	o := options(t.TempDir())
+	o.vfs = faultVFS
+	r := open(t, o)
+	b := newTrial(t, r).begin()
+	drain(r)
+	d.mu.Lock()
+	d.fail = func(int, operation) int32 { return sqlite3.SQLITE_FULL }
+	d.mu.Unlock()
+	b.run(30)
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	assert.ErrorContains(t, r.Close(ctx), "could not be written and are lost")
+}
+
+func TestRemovedFileShows(t *testing.T) {
+	dir := t.TempDir()
+	r := open(t, options(dir))
+	b := newTrial(t, r).begin()
+	drain(r)
+	require.NoError(t, os.Rename(filepath.Join(dir, "batches.db"), filepath.Join(dir, "elsewhere.db")))
+	b.run(20)
+	for r.Health().OK {
+	}
+	assert.ErrorContains(t, r.Health().Err, "removed or replaced")
+	require.NoError(t, os.Rename(filepath.Join(dir, "elsewhere.db"), filepath.Join(dir, "batches.db")))
+	for !r.Health().OK {
+	}
+	b.finish()
+	drain(r)
+	assert.Equal(t, b.steps, stepsOf(t, r.Reader, b.id))
+	shut(t, r)
+}
+
+// The power goes during a batch; the program comes up again on the same boot, on
+// another one with the clock set, or without.
+func TestRecovery(t *testing.T) {
+	ctx := context.Background()
+	cases := []struct {
+		name     string
+		boot     string
+		uptime   time.Duration
+		clockSet bool
+		unseen   time.Duration
+		known    bool
+	}{
+		{"only the program ended", "boot-1", time.Hour + 10*time.Minute, false, 10 * time.Minute, true},
+		{"power cut, clock right", "boot-2", time.Minute, true, 25 * time.Minute, true},
+		{"power cut, clock not set", "boot-2", time.Minute, false, time.Minute, false},
+	}
+	for _, k := range cases {
+		t.Run(k.name, func(t *testing.T) {
+			dir := t.TempDir()
+			c := &clock{now: trialStart}
+			o := options(dir)
+			o.now = c.Now
+			r := open(t, o)
+			b := newTrial(t, r).begin().run(120)
+			shut(t, r) // writes the open block; what a cut leaves, the storage test shows
+			left := b.state
+
+			o.Boot, o.Uptime = k.boot, k.uptime
+			r = open(t, o)
+			now := Moment{Wall: b.moment().Wall.Add(25*time.Minute - time.Second), ClockSet: k.clockSet}
+			u, err := r.Unfinished(ctx, now)
+			require.NoError(t, err)
+			require.NotNil(t, u)
+			assert.True(t, u.Sound, u.Why)
+			assert.Equal(t, left, u.State)
+			assert.Equal(t, "Trial sticks", u.Product.Name)
+			assert.Equal(t, b.start.Cabinet, u.Cabinet)
+			assert.Equal(t, k.unseen, u.Unseen.Round(10*time.Millisecond))
+			assert.Equal(t, k.known, u.UnseenKnown)
+			assert.Equal(t, k.boot == "boot-1", u.SameBoot)
+			assert.Equal(t, int64(len(b.steps)), u.Steps)
+
+			b.r, b.state = r, u.State
+			b.elapsed = u.State.Elapsed + u.Unseen
+			r.Resume(u, u.State)
+			b.finish()
+			shut(t, r)
+			again := reader(t, dir)
+			assert.Equal(t, b.steps, stepsOf(t, again, b.id))
+			result := requireSound(t, again, b.id)
+			assert.Equal(t, b.final, result.Final)
+			gaps, err := again.Gaps(ctx, b.id)
+			require.NoError(t, err)
+			require.Len(t, gaps, 1)
+			assert.Equal(t, gapNotRunning, gaps[0].Why)
+			assert.Zero(t, gaps[0].Steps, "nobody knows how many")
+			assert.Equal(t, k.known, gaps[0].Known)
+
+			r = open(t, options(dir))
+			u, err = r.Unfinished(ctx, now)
+			require.NoError(t, err)
+			assert.Nil(t, u)
+			shut(t, r)
+		})
+	}
+}
+
+func TestFinishEndsABatchThatWillNotGoOn(t *testing.T) {
+	ctx := context.Background()
+	dir := t.TempDir()
+	r := open(t, options(dir))
+	b := newTrial(t, r).begin().run(50)
+	shut(t, r)
+	r = open(t, options(dir))
+	u, err := r.Unfinished(ctx, b.moment())
+	require.NoError(t, err)
+	r.Finish(b.moment(), u, controller.Aborted, "the core was warm for too long")
+	drain(r)
+	u, err = r.Unfinished(ctx, b.moment())
+	require.NoError(t, err)
+	assert.Nil(t, u)
+	got, err := r.Batch(ctx, b.id)
+	require.NoError(t, err)
+	assert.Equal(t, "aborted", got.State)
+	assert.Equal(t, "the core was warm for too long", got.Why)
+	requireSound(t, r.Reader, b.id)
+	shut(t, r)
+}
+
+// A recording that this program would decide otherwise must be told from one that it
+// would not, at the very step.
+func TestReplayFindsTheFirstDifference(t *testing.T) {
+	ctx := context.Background()
+	r := open(t, options(t.TempDir()))
+	b := newTrial(t, r).begin().run(30)
+	in := b.inputs()
+	state, out, events := controller.Step(b.start.Product, b.start.Cabinet, b.state, in)
+	wrong := out
+	wrong.Heater = !out.Heater
+	r.Step(b.moment(), &in, wrong, events, &state, By{})
+	b.state = state
+	b.elapsed += b.step
+	b.run(30)
+	shutAfter(t, r, func() {
+		result, err := r.Replay(ctx, b.id)
+		require.NoError(t, err)
+		assert.False(t, result.Same())
+		require.NotNil(t, result.Decisions)
+		assert.Equal(t, int64(31), result.Decisions.Step)
+		assert.Equal(t, 31*time.Second, result.Decisions.Elapsed)
+		assert.Equal(t, "outputs", result.Decisions.What)
+		assert.NotEqual(t, result.Decisions.Recorded, result.Decisions.Replayed)
+		v, err := r.Verify(ctx, b.id)
+		require.NoError(t, err)
+		assert.True(t, v.Whole, "nobody changed the record")
+		u, err := r.Unfinished(ctx, b.moment())
+		require.NoError(t, err)
+		assert.False(t, u.Sound)
+		assert.Contains(t, u.Why, "decides otherwise")
+	})
+}
+
+func TestReplayFindsAnotherEvent(t *testing.T) {
+	ctx := context.Background()
+	r := open(t, options(t.TempDir()))
+	b := newTrial(t, r).begin().run(30)
+	in := b.inputs()
+	state, out, events := controller.Step(b.start.Product, b.start.Cabinet, b.state, in)
+	events = append(events, controller.Event{At: in.Elapsed, Kind: controller.Refused, Why: controller.StillTripped})
+	r.Step(b.moment(), &in, out, events, &state, By{})
+	shutAfter(t, r, func() {
+		result, err := r.Replay(ctx, b.id)
+		require.NoError(t, err)
+		require.NotNil(t, result.Decisions)
+		assert.Equal(t, int64(31), result.Decisions.Step)
+		assert.Equal(t, "events", result.Decisions.What)
+	})
+}
+
+func TestReplayFindsAnotherState(t *testing.T) {
+	ctx := context.Background()
+	r := open(t, options(t.TempDir()))
+	b := newTrial(t, r).begin().run(30)
+	in := b.inputs()
+	state, out, events := controller.Step(b.start.Product, b.start.Cabinet, b.state, in)
+	state.Demand += 1e-12 // in the last step of a block: no decision hangs on it
+	r.Step(b.moment(), &in, out, events, &state, By{})
+	r.seal(nil)
+	shutAfter(t, r, func() {
+		result, err := r.Replay(ctx, b.id)
+		require.NoError(t, err)
+		assert.Nil(t, result.Decisions)
+		require.NotNil(t, result.State)
+		assert.Equal(t, int64(31), result.State.Step)
+	})
+}
+
+func TestRowsCannotBeChangedByASlip(t *testing.T) {
+	dir := t.TempDir()
+	r := open(t, options(dir))
+	newTrial(t, r).begin().finish()
+	shut(t, r)
+	db, err := sql.Open("sqlite", filepath.Join(dir, "batches.db"))
+	require.NoError(t, err)
+	for _, statement := range []string{"UPDATE event SET text = 'x'", "DELETE FROM link", "UPDATE batch SET id = 'x'"} {
+		_, err := db.Exec(statement)
+		assert.ErrorContains(t, err, "a record is never changed", statement)
+	}
+	require.NoError(t, db.Close())
+}
+
+func TestOpenRefuses(t *testing.T) {
+	_, err := Open(Options{Dir: t.TempDir(), World: "dream"})
+	assert.ErrorContains(t, err, "no world")
+	_, err = Open(options(filepath.Join(t.TempDir(), "nowhere")))
+	assert.ErrorIs(t, err, fs.ErrNotExist)
+
+	dir := t.TempDir()
+	db, err := sql.Open("sqlite", filepath.Join(dir, "batches.db"))
+	require.NoError(t, err)
+	_, err = db.Exec("CREATE TABLE recipes (name TEXT)")
+	require.NoError(t, err)
+	require.NoError(t, db.Close())
+	_, err = Open(options(dir))
+	assert.ErrorContains(t, err, "database of another kind")
+	assert.False(t, errors.Is(err, ErrNewer))
+}
+
+func TestHealthOfAnIdleRecorderIsGood(t *testing.T) {
+	c := &clock{now: trialStart}
+	o := options(t.TempDir())
+	o.now = c.Now
+	r := open(t, o)
+	newTrial(t, r).run(3)
+	c.advance(time.Hour)
+	assert.True(t, r.Health().OK)
+	shut(t, r)
+}
+
+func TestLowDiskShows(t *testing.T) {
+	o := options(t.TempDir())
+	o.lowBytes = 1 << 62
+	r := open(t, o)
+	assert.True(t, r.Health().DiskLow)
+	assert.True(t, r.Health().OK, "low is not yet full")
+	shut(t, r)
+}
+
+// Steps count as behind wherever they wait: in the open block, when the loop stands,
+// or in the queue, when the writer does.
+func TestHealthCountsWhatWaits(t *testing.T) {
+	c := &clock{now: trialStart}
+	o := options(t.TempDir())
+	o.now = c.Now
+	r := open(t, o)
+	b := newTrial(t, r).begin()
+	drain(r)
+	b.run(1)
+	c.advance(LateAfter + time.Second)
+	assert.False(t, r.Health().OK)
+	r.seal(nil)
+	drain(r)
+	assert.True(t, r.Health().OK)
+	shut(t, r) // and with it the writer
+	r.open = &block{batch: 1, product: b.start.Product}
+	b.run(1)
+	r.seal(nil)
+	assert.True(t, r.Health().OK)
+	c.advance(LateAfter + time.Second)
+	assert.False(t, r.Health().OK)
+	assert.Equal(t, 1, r.Health().Waiting)
+}

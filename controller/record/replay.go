@@ -1,0 +1,236 @@
+package record
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
+	"fumarium/profile"
+)
+
+// A Difference is the first place where a replay does not give what was recorded.
+type Difference struct {
+	Step     int64
+	Elapsed  time.Duration // since the batch was started
+	What     string        // "outputs", "events" or "state"
+	Recorded string
+	Replayed string
+}
+
+func (d *Difference) String() string {
+	return fmt.Sprintf("step %d, %v: %s recorded %s, replayed %s", d.Step, d.Elapsed, d.What, d.Recorded, d.Replayed)
+}
+
+// A Result is what a replay came to.
+type Result struct {
+	Steps   int64
+	Gaps    int
+	Program string // that recorded the batch, at its start
+	// Decisions is the first difference in outputs or events; nil is none. The replay
+	// ends there.
+	Decisions *Difference
+	// State is the first commit at whose end the state is another; nil is none. With
+	// equal decisions it may be the last bit of a sum on another processor.
+	State *Difference
+	// Final is the state after the last step.
+	Final controller.State
+}
+
+// Same reports whether the replay gave everything again.
+func (r *Result) Same() bool { return r.Decisions == nil && r.State == nil }
+
+// errDiffers ends a replay at its first difference.
+var errDiffers = errors.New("differs")
+
+// Replay runs a batch again: it parses the product and the cabinet as recorded,
+// gives this program's controller every recorded input, and compares what comes out
+// with what was recorded. After a gap it goes on from the state recorded there.
+func (r *Reader) Replay(ctx context.Context, id string) (*Result, error) {
+	var result *Result
+	err := r.reading(ctx, func(q querier) error {
+		row, err := find(ctx, q, id)
+		if err != nil {
+			return err
+		}
+		_, _, result, err = replay(ctx, q, batchOf(row))
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return result, nil
+}
+
+func replay(ctx context.Context, q querier, b *Batch) (*profile.Product, *cabinet.Cabinet, *Result, error) {
+	p, err := profile.Parse(b.ProductName, b.ProductFile)
+	if err != nil {
+		return nil, nil, nil, fmt.Errorf("batch %s: the product as recorded is not one for this program: %w", b.ID, err)
+	}
+	c, err := cabinet.Parse(b.CabinetName, b.CabinetFile)
+	if err != nil {
+		return nil, nil, nil, fmt.Errorf("batch %s: the cabinet as recorded is not one for this program: %w", b.ID, err)
+	}
+	m := newMemory()
+	state, err := m.parse(b.state)
+	if err != nil {
+		return nil, nil, nil, fmt.Errorf("batch %s: %w", b.ID, err)
+	}
+	result := &Result{Program: b.Program}
+	last := int64(-1)
+	err = walk(ctx, q, b, walker{
+		gap: func(gap row) (err error) {
+			result.Gaps++
+			state, err = m.parse(gap.text("state"))
+			return err
+		},
+		step: func(n int64, f *frame, events []controller.Event) error {
+			s, out, happened := controller.Step(p, c, state, f.In)
+			state, last = s, n
+			result.Steps++
+			differs := func(what string, recorded, replayed any) error {
+				result.Decisions = &Difference{
+					Step: n, Elapsed: f.In.Elapsed - s.Started, What: what,
+					Recorded: fmt.Sprintf("%+v", recorded), Replayed: fmt.Sprintf("%+v", replayed),
+				}
+				return errDiffers
+			}
+			if out != f.Out {
+				return differs("outputs", f.Out, out)
+			}
+			if !slices.Equal(happened, events) {
+				return differs("events", events, happened)
+			}
+			return ctx.Err()
+		},
+		end: func(l row) error {
+			if sum := m.hash(&state); result.State == nil && !bytes.Equal(sum[:], l.blob("state_hash")) {
+				result.State = &Difference{
+					Step: last, Elapsed: state.Elapsed - state.Started, What: "state",
+					Recorded: fmt.Sprintf("hash %x", l.blob("state_hash")), Replayed: fmt.Sprintf("hash %x", sum[:]),
+				}
+			}
+			return nil
+		},
+	})
+	if errors.Is(err, errDiffers) {
+		err = nil
+	}
+	result.Final = state
+	return p, c, result, err
+}
+
+// A Recovery is a batch that was under way when the program or the power ended,
+// with the state in which it was left. What to do with it is the caller's: go on
+// with Resume, or end it with Finish.
+type Recovery struct {
+	Batch   *Batch
+	Product *profile.Product
+	Cabinet *cabinet.Cabinet
+	// State is that after the last step on disk. Up to CommitEvery more may have
+	// happened that nobody knows of.
+	State    controller.State
+	Steps    int64     // number of the next step
+	LastWall time.Time // of the last step on disk
+	LastBoot string
+	// Unseen is the time from the last step on disk until now. It is known when the
+	// computer has run on, or when the clock was right then and is now; otherwise it
+	// was at least that long.
+	Unseen      time.Duration
+	UnseenKnown bool
+	SameBoot    bool
+	// Sound reports that the chain holds and that the replay gave everything again;
+	// otherwise State is not to be trusted with heat, and Why says why.
+	Sound bool
+	Why   string
+}
+
+// Unfinished finds the batch that was under way when the record was last closed or
+// cut off, or nil. Only the newest batch of the file can be unfinished; an older one
+// without an end was broken off long ago. Call it before Begin.
+func (r *Recorder) Unfinished(ctx context.Context, now Moment) (*Recovery, error) {
+	var u *Recovery
+	err := r.reading(ctx, func(q querier) error {
+		rows, err := query(ctx, q, batchTable, "number = (SELECT max(number) FROM batch)")
+		if err != nil || len(rows) == 0 {
+			return err
+		}
+		b := batchOf(rows[0])
+		if err := course(ctx, q, b); err != nil || b.State != "" {
+			return err
+		}
+		u = &Recovery{Batch: b, Steps: b.Steps}
+		if err := r.unseen(ctx, q, u, now); err != nil {
+			return err
+		}
+		verdict, err := verify(ctx, q, rows[0])
+		if err != nil {
+			return err
+		}
+		u.judge(ctx, q, verdict)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return u, nil
+}
+
+// judge replays the batch and says whether what comes out can be gone by.
+func (u *Recovery) judge(ctx context.Context, q querier, verdict Verdict) {
+	var err error
+	var result *Result
+	u.Product, u.Cabinet, result, err = replay(ctx, q, u.Batch)
+	switch {
+	case err != nil: // the batch stays unfinished, and can be ended, not resumed
+		u.Why = err.Error()
+	case !verdict.Whole:
+		u.Why = "the record is " + verdict.String()
+	case !result.Same():
+		u.Why = "this program decides otherwise than the one that recorded: "
+		if result.Decisions != nil {
+			u.Why += result.Decisions.String()
+		} else {
+			u.Why += result.State.String()
+		}
+	default:
+		u.Sound = true
+	}
+	if result != nil {
+		u.State = result.Final
+	}
+}
+
+// unseen finds how long nobody watched.
+func (r *Recorder) unseen(ctx context.Context, q querier, u *Recovery, now Moment) error {
+	links, err := query(ctx, q, linkTable, "batch = ?1 AND number = (SELECT max(number) FROM link WHERE batch = ?1 AND steps > 0)", u.Batch.Number)
+	if err != nil || len(links) == 0 {
+		return err
+	}
+	last := links[0]
+	u.LastWall, u.LastBoot = parseTime(last.text("wall")), u.Batch.Boot
+	gaps, err := query(ctx, q, gapTable, "batch = ?", u.Batch.Number)
+	if err != nil {
+		return err
+	}
+	if len(gaps) > 0 {
+		u.LastBoot = gaps[len(gaps)-1].text("boot")
+	}
+	u.SameBoot = u.LastBoot != "" && u.LastBoot == r.o.Boot
+	uptime := r.o.Uptime + r.o.now().Sub(r.opened)
+	up, hasUptime := last.float("uptime_seconds")
+	byClock := now.Wall.Sub(u.LastWall)
+	switch {
+	case u.SameBoot && hasUptime && uptime >= seconds(up):
+		u.Unseen, u.UnseenKnown = uptime-seconds(up), true
+	case now.ClockSet && last.int("clock_set") != 0 && byClock >= 0:
+		u.Unseen, u.UnseenKnown = byClock, true
+	default:
+		u.Unseen = uptime
+	}
+	return nil
+}

@@ -1,0 +1,252 @@
+package record
+
+import (
+	"bytes"
+	"context"
+	"database/sql"
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+var update = flag.Bool("update", false, "write the stores in testdata anew; kept ones of old formats stay")
+
+// The stores in testdata are kept for ever: what a version has written, every later
+// one must read, and what is damaged must be told from what is not. version-1.txt is
+// what stands in the store of version 1, and must never change.
+func TestWriteStores(t *testing.T) {
+	if !*update {
+		t.Skip("only with -update")
+	}
+	ctx := context.Background()
+	dir := t.TempDir()
+	o := options(dir)
+	o.pageBytes, o.now = 512, (&clock{now: trialStart}).Now
+	r := open(t, o)
+	newTrial(t, r).begin().run(12)
+	shut(t, r)
+	r = open(t, o)
+	u, err := r.Unfinished(ctx, Moment{Wall: trialStart, ClockSet: true})
+	require.NoError(t, err)
+	b := newTrial(t, r)
+	b.state, b.elapsed, b.odd = u.State, u.State.Elapsed+300e9, true
+	r.Resume(u, u.State)
+	b.run(60)
+	drain(r)
+	require.NoError(t, r.AddNote(ctx, b.moment(), u.Batch.ID, Note{Who: "Ada", Text: "even colour", Photo: "racks.jpg", Mark: "4/5"}))
+	shut(t, r)
+	whole, err := os.ReadFile(filepath.Join(dir, "batches.db"))
+	require.NoError(t, err)
+	save := func(name string, data []byte) {
+		require.NoError(t, os.WriteFile(filepath.Join("testdata", name), data, 0o644))
+	}
+	save("version-1.db", whole)
+	save("version-1.txt", []byte(listing(t, filepath.Join("testdata", "version-1.db"))))
+	save("truncated.db", whole[:len(whole)*6/10])
+	flipped := bytes.Clone(whole)
+	at := bytes.Index(flipped, []byte("stage dry begins"))
+	require.Positive(t, at)
+	flipped[at] ^= 0x20
+	save("flipped-byte.db", flipped)
+
+	change := func(name string, statements ...string) {
+		save(name, whole)
+		tamper(t, filepath.Join("testdata", name), statements...)
+	}
+	change("missing-row.db", "DELETE FROM link WHERE number = 3")
+	change("newer.db", "UPDATE batch SET pace = pace")
+	db, err := sql.Open("sqlite", filepath.Join("testdata", "newer.db"))
+	require.NoError(t, err)
+	_, err = db.Exec("PRAGMA user_version = 2")
+	require.NoError(t, err)
+	require.NoError(t, db.Close())
+	left, err := filepath.Glob("testdata/*-wal")
+	require.NoError(t, err)
+	require.Empty(t, left)
+}
+
+// listing is everything in a store as text.
+func listing(t testing.TB, file string) string {
+	t.Helper()
+	ctx := context.Background()
+	r, err := OpenReader(copyOf(t, file))
+	require.NoError(t, err)
+	defer r.Close()
+	var out strings.Builder
+	all, err := r.List(ctx)
+	require.NoError(t, err)
+	for _, b := range all {
+		fmt.Fprintf(&out, "batch %s %s, %s in %s, by program %s, steps %d, elapsed %v, state %q\n", b.ID, b.World, b.Product, b.Cabinet, b.Program, b.Steps, b.Elapsed, b.State)
+		v, err := r.Verify(ctx, b.ID)
+		require.NoError(t, err)
+		fmt.Fprintln(&out, v)
+		gaps, err := r.Gaps(ctx, b.ID)
+		require.NoError(t, err)
+		for _, g := range gaps {
+			fmt.Fprintf(&out, "gap %+v\n", g)
+		}
+		events, err := r.Events(ctx, b.ID)
+		require.NoError(t, err)
+		for _, e := range events {
+			fmt.Fprintf(&out, "event %d %v %v %s, %s\n", e.Step, e.Wall.UTC().Format(timeLayout), e.Elapsed, e.Kind, e.Text)
+		}
+		commands, err := r.Commands(ctx, b.ID)
+		require.NoError(t, err)
+		for _, c := range commands {
+			fmt.Fprintf(&out, "command %d %v %s by %s, %s\n", c.Step, c.Elapsed, c.Command, c.Who, c.Reason)
+		}
+		notes, err := r.Notes(ctx, b.ID)
+		require.NoError(t, err)
+		for _, n := range notes {
+			fmt.Fprintf(&out, "note %s: %s, %s, %s\n", n.Who, n.Text, n.Photo, n.Mark)
+		}
+		require.NoError(t, r.Steps(ctx, b.ID, func(s Step) error {
+			fmt.Fprintf(&out, "step %d %d", s.Number, s.Elapsed)
+			for _, in := range s.In.Chamber {
+				v, _ := in.Value()
+				fmt.Fprintf(&out, " %s %x", in.Status(), float64(v))
+			}
+			for _, in := range s.In.Core {
+				v, _ := in.Value()
+				fmt.Fprintf(&out, " %s %x", in.Status(), float64(v))
+			}
+			v, _ := s.In.Ambient.Value()
+			fmt.Fprintf(&out, " %x heater %v fan %v smoke %v sounder %v damper %x, %d events\n", float64(v),
+				s.Out.Heater, s.Out.Fan, s.Out.Smoke, s.Out.Sounder, float64(s.Out.Damper), len(s.Events))
+			return nil
+		}))
+	}
+	return out.String()
+}
+
+// copyOf puts a store where it may be written to.
+func copyOf(t testing.TB, file string) string {
+	t.Helper()
+	data, err := os.ReadFile(file)
+	require.NoError(t, err)
+	to := filepath.Join(t.TempDir(), "batches.db")
+	require.NoError(t, os.WriteFile(to, data, 0o600))
+	return to
+}
+
+func TestStoreOfVersion1IsReadForEver(t *testing.T) {
+	want, err := os.ReadFile(filepath.Join("testdata", "version-1.txt"))
+	require.NoError(t, err)
+	assert.Equal(t, string(want), listing(t, filepath.Join("testdata", "version-1.db")))
+
+	// A later controller may decide otherwise, and must then say where.
+	r, err := OpenReader(copyOf(t, filepath.Join("testdata", "version-1.db")))
+	require.NoError(t, err)
+	defer r.Close()
+	result, err := r.Replay(context.Background(), "2026")
+	if err != nil {
+		t.Log("this program cannot replay it:", err)
+		return
+	}
+	t.Logf("replayed %d steps; same: %v", result.Steps, result.Same())
+}
+
+func TestDamagedStores(t *testing.T) {
+	ctx := context.Background()
+	t.Run("flipped byte", func(t *testing.T) {
+		r, err := OpenReader(copyOf(t, "testdata/flipped-byte.db"))
+		require.NoError(t, err)
+		defer r.Close()
+		v, err := r.Verify(ctx, "2026")
+		require.NoError(t, err)
+		assert.False(t, v.Whole)
+		assert.Equal(t, int64(1), v.Broken, v.Why)
+	})
+	t.Run("missing row", func(t *testing.T) {
+		r, err := OpenReader(copyOf(t, "testdata/missing-row.db"))
+		require.NoError(t, err)
+		defer r.Close()
+		v, err := r.Verify(ctx, "2026")
+		require.NoError(t, err)
+		assert.False(t, v.Whole)
+		assert.Equal(t, int64(3), v.Broken, v.Why)
+		assert.Equal(t, int64(2), v.Links)
+		_, err = r.Replay(ctx, "2026")
+		assert.ErrorContains(t, err, "are missing, and no gap says so")
+	})
+	t.Run("missing row, opened to go on", func(t *testing.T) {
+		o := options(filepath.Dir(copyOf(t, "testdata/missing-row.db")))
+		r := open(t, o)
+		u, err := r.Unfinished(ctx, Moment{Wall: trialStart, ClockSet: true})
+		require.NoError(t, err)
+		require.NotNil(t, u)
+		assert.False(t, u.Sound)
+		assert.NotEmpty(t, u.Why)
+		shut(t, r)
+	})
+	t.Run("newer", func(t *testing.T) {
+		file := copyOf(t, "testdata/newer.db")
+		_, err := OpenReader(file)
+		assert.ErrorIs(t, err, ErrNewer)
+		_, err = Open(options(filepath.Dir(file)))
+		require.ErrorIs(t, err, ErrNewer)
+		assert.Contains(t, err.Error(), "it is of format 2 and this program knows formats up to 1; use the newer program")
+		before, err := os.ReadFile("testdata/newer.db")
+		require.NoError(t, err)
+		after, err := os.ReadFile(file)
+		require.NoError(t, err)
+		assert.True(t, bytes.Equal(before, after), "and left as it is")
+	})
+}
+
+// A damaged file is set aside with everything in it, a new one begins, and both can
+// be read.
+func TestDamagedFileIsSetAside(t *testing.T) {
+	truncated, err := os.ReadFile("testdata/truncated.db")
+	require.NoError(t, err)
+	hole, err := os.ReadFile("testdata/version-1.db") // a page that only a check of the whole file meets
+	require.NoError(t, err)
+	at := bytes.Index(hole, []byte("racks.jpg")) &^ 511
+	require.Positive(t, at)
+	clear(hole[at : at+512])
+	cases := map[string][]byte{
+		"a page of zeros":  hole,
+		"truncated":        truncated,
+		"no database":      bytes.Repeat([]byte("not a database\n"), 300),
+		"header only":      truncated[:100],
+		"zeros at the end": append(bytes.Clone(truncated[:4096]), make([]byte, len(truncated)-4096)...),
+	}
+	for name, data := range cases {
+		t.Run(name, func(t *testing.T) {
+			dir := t.TempDir()
+			file := filepath.Join(dir, "batches.db")
+			require.NoError(t, os.WriteFile(file, data, 0o600))
+			require.NoError(t, os.WriteFile(file+"-wal", []byte("torn"), 0o600)) // it was not closed
+			r := open(t, options(dir))
+			require.Len(t, r.Notice(), 1)
+			assert.Contains(t, r.Notice()[0], "damaged")
+			b := newTrial(t, r).begin().finish()
+			drain(r)
+			requireSound(t, r.Reader, b.id)
+			shut(t, r)
+			aside, err := filepath.Glob(filepath.Join(dir, "batches-damaged-*.db"))
+			require.NoError(t, err)
+			require.Len(t, aside, 1)
+			kept, err := os.ReadFile(aside[0])
+			require.NoError(t, err)
+			assert.True(t, bytes.Equal(data, kept), "nothing of it is changed")
+			assert.Contains(t, r.Notice()[0], aside[0])
+		})
+	}
+	t.Run("log without its file", func(t *testing.T) {
+		dir := t.TempDir()
+		require.NoError(t, os.WriteFile(filepath.Join(dir, "batches.db-wal"), []byte("log"), 0o600))
+		r := open(t, options(dir))
+		assert.Len(t, r.Notice(), 1)
+		shut(t, r)
+		aside, err := filepath.Glob(filepath.Join(dir, "batches-damaged-*.db-wal"))
+		require.NoError(t, err)
+		assert.Len(t, aside, 1)
+	})
+}

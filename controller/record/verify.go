@@ -1,0 +1,127 @@
+package record
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+)
+
+// A Verdict says whether the chain of a batch holds.
+type Verdict struct {
+	Whole bool
+	Links int64 // that hold, counted from the start
+	Head  Hash  // of the last link that holds
+	// Broken is the first link that does not hold; 0 is the header. It means nothing
+	// while Whole.
+	Broken int64
+	Why    string
+}
+
+func (v Verdict) String() string {
+	if v.Whole {
+		return fmt.Sprintf("whole: %d links, head %s", v.Links, v.Head)
+	}
+	return fmt.Sprintf("broken at link %d: %s", v.Broken, v.Why)
+}
+
+// Verify computes the chain of a batch anew and names the first link that does not
+// hold. A file that cannot be read there counts as broken. FORMAT.md says what a
+// chain that holds proves, and what it does not: compare Head with one that was
+// kept elsewhere.
+func (r *Reader) Verify(ctx context.Context, id string) (Verdict, error) {
+	var v Verdict
+	err := r.reading(ctx, func(q querier) error {
+		header, err := find(ctx, q, id)
+		if err != nil {
+			return err
+		}
+		v, err = verify(ctx, q, header)
+		if err != nil && isDamaged(err) {
+			v.Whole, v.Why, err = false, "it cannot be read: "+err.Error(), nil
+		}
+		return err
+	})
+	return v, err
+}
+
+func verify(ctx context.Context, q querier, header row) (Verdict, error) {
+	var v Verdict
+	sum := chain([]byte(genesis), []row{header})
+	if !bytes.Equal(header.blob("hash"), sum[:]) {
+		v.Why = "the header was changed"
+		return v, nil
+	}
+	v.Head = sum
+	if why, err := follows(ctx, q, header); why != "" || err != nil {
+		v.Why = why
+		return v, err
+	}
+	v.Broken = 1
+	number := header.int("number")
+	belonging := map[int64][]row{}
+	for _, t := range linked {
+		rows, err := query(ctx, q, t, "batch = ?", number)
+		if err != nil {
+			return v, err
+		}
+		for _, row := range rows {
+			link := row.int("link")
+			belonging[link] = append(belonging[link], row)
+		}
+	}
+	errBroken := errors.New("broken")
+	err := each(ctx, q, linkTable, "batch = ?", []any{number}, func(link row) error {
+		n := link.int("number")
+		if n != v.Broken {
+			v.Why = fmt.Sprintf("it is missing; the next is link %d", n)
+			return errBroken
+		}
+		sum := chain(v.Head[:], append([]row{link}, belonging[n]...))
+		if !bytes.Equal(link.blob("hash"), sum[:]) {
+			v.Why = "it, or a row that belongs to it, was changed, taken out or put in"
+			return errBroken
+		}
+		delete(belonging, n)
+		v.Head, v.Links, v.Broken = sum, n, n+1
+		return nil
+	})
+	if errors.Is(err, errBroken) {
+		return v, nil
+	}
+	if err != nil {
+		return v, err
+	}
+	for n, rows := range belonging {
+		v.Broken, v.Why = n, fmt.Sprintf("rows of the table %s name it and it does not exist", rows[0].table.name)
+		return v, nil
+	}
+	v.Whole, v.Broken = true, 0
+	return v, nil
+}
+
+// follows reports why a batch does not follow the batch that its header names as the
+// one before it.
+func follows(ctx context.Context, q querier, header row) (why string, err error) {
+	previous := header.text("previous")
+	if previous == "" {
+		return "", nil
+	}
+	rows, err := query(ctx, q, batchTable, "id = ?", previous)
+	if err != nil {
+		return "", err
+	}
+	hash := header.blob("previous_hash")
+	if len(rows) == 0 || rows[0].int("number") != header.int("number")-1 {
+		return fmt.Sprintf("the batch before it, %s, was taken out", previous), nil
+	}
+	if bytes.Equal(rows[0].blob("hash"), hash) {
+		return "", nil
+	}
+	var n int64
+	err = q.QueryRowContext(ctx, "SELECT count(*) FROM link WHERE batch = ? AND hash = ?", rows[0].int("number"), hash).Scan(&n)
+	if err == nil && n == 0 {
+		why = fmt.Sprintf("the batch before it, %s, is not the one that it followed", previous)
+	}
+	return why, err
+}

@@ -1,0 +1,356 @@
+package record
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"syscall"
+	"time"
+
+	"fumarium/controller"
+	"fumarium/controller/trip"
+	"fumarium/profile"
+)
+
+// head is the last link of a batch's chain.
+type head struct {
+	number int64
+	hash   []byte
+}
+
+// write is the writer's goroutine: the only place that waits for the disk.
+func (r *Recorder) write() {
+	defer close(r.done)
+	again := time.NewTicker(lookEvery)
+	defer again.Stop()
+	for {
+		group := r.pop()
+		if len(group) > 0 {
+			if !r.insist(group) {
+				return
+			}
+			continue
+		}
+		select {
+		case <-r.wake:
+		case <-again.C:
+			r.look()
+		case n := <-r.notes:
+			n.reply <- r.note(n)
+		case <-r.closing:
+			if r.waiting.Load() == 0 {
+				return
+			}
+		}
+	}
+}
+
+// lookEvery is the pace at which an idle writer looks at the free space.
+const lookEvery = time.Minute
+
+// look sees how much room there is. An answer that does not come is no answer.
+func (r *Recorder) look() {
+	var fs syscall.Statfs_t
+	if err := syscall.Statfs(filepath.Dir(r.file), &fs); err == nil {
+		r.diskLow.Store(fs.Bavail*uint64(fs.Bsize) < r.o.lowBytes)
+	}
+}
+
+// insist writes a group of blocks, again and again if need be. False means that
+// Close waits no longer.
+func (r *Recorder) insist(group []*block) bool {
+	for {
+		err := r.commit(func(c *commit) error {
+			for _, b := range group {
+				if err := r.rows(c, b); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+		r.look()
+		if err == nil {
+			r.writing.Store(0)
+			if last := group[len(group)-1]; r.o.committed != nil {
+				r.o.committed(last.first + last.steps)
+			}
+			return true
+		}
+		retry := time.NewTimer(r.o.retry)
+		for waiting := true; waiting; {
+			select {
+			case <-retry.C:
+				waiting = false
+			case n := <-r.notes:
+				n.reply <- fmt.Errorf("record: the note was not written: %w", err)
+			case <-r.forsake:
+				retry.Stop()
+				r.mu.Lock()
+				r.waiting.Store(int32(len(r.queue) + len(group)))
+				r.mu.Unlock()
+				return false
+			}
+		}
+	}
+}
+
+// A commit is the rows of one transaction with the heads that they lead to.
+type commit struct {
+	r     *Recorder
+	rows  []row
+	heads map[int64]head
+}
+
+// head is the end of a batch's chain as it will be.
+func (c *commit) head(batch int64) (head, error) {
+	if h, ok := c.heads[batch]; ok {
+		return h, nil
+	}
+	if h, ok := c.r.heads[batch]; ok {
+		return h, nil
+	}
+	return c.r.headOnDisk(batch)
+}
+
+// begin adds a batch's header.
+func (c *commit) begin(header row) error {
+	number := header.int("number")
+	if number > 1 {
+		rows, err := query(context.Background(), c.r.writer, batchTable, "number = ?", number-1)
+		if err != nil {
+			return err
+		}
+		if len(rows) > 0 { // so that a batch that is taken out leaves a hole
+			before, err := c.head(number - 1)
+			if err != nil {
+				return err
+			}
+			header.set("previous", rows[0].text("id"))
+			header.set("previous_hash", before.hash)
+		}
+	}
+	sum := chain([]byte(genesis), []row{header})
+	header.set("hash", sum[:])
+	c.rows = append(c.rows, header)
+	c.heads[number] = head{hash: sum[:]}
+	return nil
+}
+
+// link adds a link with the rows that belong to it.
+func (c *commit) link(batch int64, link row, belonging ...row) error {
+	before, err := c.head(batch)
+	if err != nil {
+		return err
+	}
+	number := before.number + 1
+	link.set("batch", batch)
+	link.set("number", number)
+	for i, row := range belonging {
+		row.set("batch", batch)
+		row.set("link", number)
+		row.set("row", i)
+	}
+	sum := chain(before.hash, append([]row{link}, belonging...))
+	link.set("hash", sum[:])
+	c.rows = append(append(c.rows, link), belonging...)
+	c.heads[batch] = head{number: number, hash: sum[:]}
+	return nil
+}
+
+// commit writes what build adds, all of it or nothing, and keeps the health. Where
+// a commit fails, SQLite has taken it back: the same may be tried again.
+func (r *Recorder) commit(build func(*commit) error) error {
+	c, err := r.try(build)
+	if err != nil {
+		r.failure.Store(&err)
+		return err
+	}
+	for batch, h := range c.heads {
+		r.heads[batch] = h
+	}
+	r.failure.Store(nil)
+	r.wrote.Store(r.now())
+	return nil
+}
+
+func (r *Recorder) try(build func(*commit) error) (*commit, error) {
+	if now, err := os.Stat(r.file); err != nil || !os.SameFile(now, r.inode) {
+		return nil, fmt.Errorf("%s was removed or replaced while in use; put it back or start the program again", r.file)
+	}
+	c := &commit{r: r, heads: map[int64]head{}}
+	if err := build(c); err != nil {
+		return nil, err
+	}
+	tx, err := r.writer.Begin()
+	if err != nil {
+		return nil, err
+	}
+	for _, row := range c.rows {
+		if _, err := tx.Exec(row.table.insert(), row.values...); err != nil {
+			return nil, errors.Join(err, tx.Rollback())
+		}
+	}
+	return c, tx.Commit()
+}
+
+// headOnDisk reads the end of a batch's chain.
+func (r *Recorder) headOnDisk(batch int64) (head, error) {
+	var h head
+	err := r.writer.QueryRow("SELECT number, hash FROM link WHERE batch = ? ORDER BY number DESC LIMIT 1", batch).Scan(&h.number, &h.hash)
+	if errors.Is(err, sql.ErrNoRows) {
+		err = r.writer.QueryRow("SELECT hash FROM batch WHERE number = ?", batch).Scan(&h.hash)
+	}
+	if errors.Is(err, sql.ErrNoRows) {
+		err = fmt.Errorf("%w: number %d", ErrNoBatch, batch)
+	}
+	return h, err
+}
+
+// rows adds one block to a commit.
+func (r *Recorder) rows(c *commit, b *block) error {
+	if b.header != nil {
+		if err := c.begin(*b.header); err != nil {
+			return err
+		}
+	}
+	s := &b.state
+	link := newRow(linkTable, "wall", b.moment.Wall.Format(timeLayout), "clock_set", b.moment.ClockSet, "steps", b.steps)
+	if r.o.Boot != "" {
+		link.set("uptime_seconds", b.uptime.Seconds())
+	}
+	if b.steps > 0 {
+		sum := r.memory.hash(s)
+		link.set("first_step", b.first)
+		link.set("elapsed_seconds", (s.Elapsed - s.Started).Seconds())
+		link.set("batch_state", s.Batch.String())
+		if stage := s.CurrentStage(b.product); stage != nil {
+			link.set("stage", stage.Name)
+		}
+		link.set("chamber_celsius", celsius(s.Chamber))
+		link.set("core_celsius", celsius(s.CoreColdest))
+		if s.HasSetpoint {
+			link.set("setpoint_celsius", float64(s.Setpoint))
+		}
+		link.set("heater_duty", s.HeaterDuty.Delivered())
+		link.set("data", b.data)
+		link.set("state_hash", sum[:])
+	}
+	var rows []row
+	if g := b.gap; g != nil {
+		gap := newRow(gapTable, "why", g.why, "first_step", g.first, "from_elapsed_seconds", (g.from - s.Started).Seconds(),
+			"seconds", g.length.Seconds(), "seconds_known", g.known, "boot", optional(r.o.Boot), "program", r.o.Program,
+			"layout", r.coder.layout(), "state", g.state)
+		if g.steps > 0 {
+			gap.set("steps", g.steps)
+		}
+		rows = append(rows, gap)
+	}
+	for _, h := range b.events {
+		rows = append(rows, eventRow(h, b.product))
+	}
+	for _, k := range b.commands {
+		command := newRow(commandTable, "step", k.step, "wall", k.wall.Format(timeLayout), "elapsed_seconds", k.elapsed.Seconds(),
+			"command", k.command.Kind.String(), "alarm", optional(k.command.Alarm.String()), "who", optional(k.by.Who), "reason", optional(k.by.Reason),
+			"refused", optional(k.refused))
+		rows = append(rows, command)
+	}
+	if e := b.ending; e != nil {
+		rows = append(rows, newRow(endingTable, "wall", b.moment.Wall.Format(timeLayout), "elapsed_seconds", (s.Elapsed-s.Started).Seconds(),
+			"state", e.state.String(), "why", optional(e.why)))
+	}
+	return c.link(b.batch, link, rows...)
+}
+
+// eventKinds are the kinds of events as the file calls them.
+var eventKinds = map[controller.EventKind]string{
+	controller.BatchChanged: "batch state", controller.StageBegan: "stage began", controller.StageEnded: "stage ended",
+	controller.Asked: "asked", controller.Answered: "answered", controller.AlarmRaised: "alarm raised",
+	controller.AlarmReturned: "alarm returned", controller.Tripped: "tripped", controller.TripReset: "trip reset",
+	controller.Refused: "refused",
+}
+
+func eventRow(h happened, p *profile.Product) row {
+	e := h.event
+	kind, ok := eventKinds[e.Kind]
+	if !ok {
+		kind = fmt.Sprintf("event %d", e.Kind)
+	}
+	row := newRow(eventTable, "step", h.step, "wall", h.wall.Format(timeLayout), "elapsed_seconds", (e.At - h.started).Seconds(),
+		"kind", kind, "text", e.Text(p))
+	switch e.Kind {
+	case controller.StageBegan, controller.StageEnded, controller.Asked, controller.Answered:
+		if e.Stage >= 0 && e.Stage < len(p.Stages) {
+			row.set("stage", p.Stages[e.Stage].Name)
+		}
+	}
+	if e.Alarm != trip.None {
+		row.set("alarm", e.Alarm.String())
+		if e.Kind == controller.AlarmRaised || e.Kind == controller.Tripped {
+			row.set("priority", e.Alarm.Entry().Priority.String())
+		}
+	}
+	return row
+}
+
+type noteRequest struct {
+	ctx    context.Context
+	id     string
+	moment Moment
+	note   Note
+	reply  chan error
+}
+
+// mostText bounds the words of a note and each of its names, in bytes.
+const mostText = 10000
+
+// AddNote adds a note to a batch, under way or long over. It waits until the note is
+// on disk. Should ctx end first, the note may have been written or not; look.
+func (r *Recorder) AddNote(ctx context.Context, m Moment, id string, n Note) error {
+	if n.Text == "" && n.Photo == "" && n.Mark == "" {
+		return errors.New("record: the note is empty; give it a text, a photo's name or a mark")
+	}
+	if max(len(n.Text), len(n.Photo), len(n.Mark), len(n.Who)) > mostText {
+		return fmt.Errorf("record: the note is longer than %d bytes; shorten it", mostText)
+	}
+	q := &noteRequest{ctx: ctx, id: id, moment: m, note: n, reply: make(chan error, 1)}
+	select {
+	case r.notes <- q:
+	case <-r.done:
+		return errors.New("record: the record is closed")
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	select {
+	case err := <-q.reply:
+		return err
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// note writes one note, on the writer's goroutine.
+func (r *Recorder) note(q *noteRequest) error {
+	if err := q.ctx.Err(); err != nil {
+		return err
+	}
+	found, err := find(q.ctx, r.db, q.id)
+	if err != nil {
+		return wrapFile(r.file, err)
+	}
+	wall := q.moment.Wall.Format(timeLayout)
+	err = r.commit(func(c *commit) error {
+		link := newRow(linkTable, "wall", wall, "clock_set", q.moment.ClockSet, "steps", 0)
+		if r.o.Boot != "" {
+			link.set("uptime_seconds", (r.o.Uptime + r.o.now().Sub(r.opened)).Seconds())
+		}
+		return c.link(found.int("number"), link, newRow(noteTable, "wall", wall, "who", optional(q.note.Who),
+			"text", optional(q.note.Text), "photo", optional(q.note.Photo), "mark", optional(q.note.Mark)))
+	})
+	if err != nil {
+		return fmt.Errorf("record: the note was not written: %w", err)
+	}
+	return nil
+}

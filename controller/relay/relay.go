@@ -1,0 +1,385 @@
+// Package relay switches the cabinet's outputs over lines of the kernel's GPIO
+// character device. It knows nothing of batches or temperatures and decides
+// nothing about heat; what it is not sure of it leaves off, and says so.
+//
+// Lines go through the kernel's version 2 interface rather than a library or the
+// processor's registers: there a line has one owner, gets its first value, off, in
+// the same call that makes it an output, and can be read back as it is. Interface:
+// the kernel's Documentation/userspace-api/gpio and include/uapi/linux/gpio.h.
+//
+// After a process dies the kernel may leave a line as it was; Raspberry Pi's does
+// unless dtparam=strict_gpiod is set. No process can switch off what it no longer
+// owns: that takes the service's stop helper and a pull-down at the relay.
+package relay
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
+)
+
+// A Line is one GPIO line. It is not safe for concurrent use.
+type Line interface {
+	// Set switches an output. An input refuses.
+	Set(on bool) error
+	// Read gives the level that the line has now and changes nothing.
+	Read() (bool, error)
+	// Close writes off first, if the line is an output, and lets go of it.
+	Close() error
+}
+
+// A Host opens lines.
+type Host interface {
+	// Output opens a line as an output that is off.
+	Output(o Opts) (Line, error)
+	Input(o Opts) (Line, error)
+}
+
+// Opts are the options of one line.
+type Opts struct {
+	// Chip is the label of the GPIO chip; empty is the only one whose label begins
+	// with pinctrl-. Numbers of chips have changed between kernels.
+	Chip string
+	// Pin is the line's name, or its offset on the chip. GPIOn is offset n on a
+	// Raspberry Pi, whatever its kernel calls the line.
+	Pin       string
+	ActiveLow bool
+	// User is shown to whoever asks who holds the line.
+	User string
+	// Rests pulls an input towards what is not active, so that a wire that has come
+	// off reads so, where the chip can.
+	Rests bool
+	// LowAtReset refuses a pin that is pulled up before a program takes it.
+	LowAtReset bool
+}
+
+// Stagger is how long two contacts of the heater wait for each other, and the
+// feedback for both. Relays take some 10 ms and an isolating voltage sensor some
+// 50 ms (common practice, no source).
+const Stagger = 100 * time.Millisecond
+
+// Why the heater is refused.
+var (
+	ErrWelded = errors.New("relay: the element had voltage after its relay was switched off: the contact is welded, or the feedback is wired wrongly; cut the mains, have the relay replaced, then start again")
+	ErrLive   = errors.New("relay: the element has voltage although every relay of it is off; cut the mains now")
+)
+
+// A Level is what is known of a line.
+type Level uint8
+
+// The levels. The zero Level is not known.
+const (
+	Unknown Level = iota
+	Off
+	On
+)
+
+func (l Level) String() string { return [...]string{"unknown", "off", "on"}[min(l, On)] }
+
+// Readback is what the lines really were when they were last looked at.
+type Readback struct {
+	Heater, Series, Fan, Smoke, Humidifier, Sounder Level
+	// Element says whether the heating element has voltage; Unknown without a
+	// feedback input.
+	Element Level
+	// Door is On while the door is shut; Unknown without a switch.
+	Door Level
+	// Welded latches once the element had voltage that its relay should have cut.
+	Welded bool
+}
+
+// An output is one relay of the cabinet.
+type output struct {
+	name string
+	line Line // nil when it is not fitted
+	on   bool // as last set; after an error also when it only may be
+}
+
+// A Bank is every output of one cabinet. It is not safe for concurrent use.
+type Bank struct {
+	heater, series, fan, smoke, humidifier, sounder output
+
+	feedback Line
+	door     Line
+	wait     func(time.Duration)
+	welded   bool
+	closed   bool
+}
+
+// Open takes every line of the cabinet, off. On an error it has let go of all
+// again, off. wait is time.Sleep, but for tests.
+func Open(c *cabinet.Cabinet, h Host, wait func(time.Duration)) (*Bank, error) {
+	for _, w := range []struct {
+		what              string
+		activeLow, insist bool
+	}{{"the heater", c.Heater.ActiveLow, c.Heater.Insist}, {"the heater's series relay", c.Heater.Series.ActiveLow, c.Heater.Series.Insist}} {
+		if w.activeLow && !w.insist {
+			return nil, fmt.Errorf("relay: %s is active low: it is on whenever its pin is low, even before this program runs; "+
+				"use a driver that is on when its pin is high, or write insist: yes beside its polarity", w.what)
+		}
+	}
+	b, err := open(c, h, wait, true)
+	if err != nil {
+		return nil, errors.Join(err, b.Close())
+	}
+	if err := b.Drive(controller.Outputs{}); err != nil {
+		return nil, errors.Join(err, b.Close())
+	}
+	return b, nil
+}
+
+// open takes what it can get. The error joins what it could not.
+func open(c *cabinet.Cabinet, h Host, wait func(time.Duration), guarded bool) (*Bank, error) {
+	b := &Bank{wait: wait}
+	var all error
+	take := func(o *output, name, pin string, fitted, activeLow, lowAtReset bool) {
+		o.name = name
+		if !fitted {
+			return
+		}
+		line, err := h.Output(Opts{Chip: c.LineChip, Pin: pin, ActiveLow: activeLow, User: "fumarium " + name, LowAtReset: lowAtReset && guarded})
+		if err != nil {
+			all = errors.Join(all, fmt.Errorf("relay: %s: %w", name, err))
+			return
+		}
+		o.line = line
+	}
+	heat := &c.Heater
+	take(&b.heater, "heater", heat.Pin, heat.Fitted, heat.ActiveLow, !heat.Insist)
+	take(&b.series, "heater 2", heat.Series.Pin, heat.Series.Fitted, heat.Series.ActiveLow, !heat.Series.Insist)
+	take(&b.smoke, "smoke", c.Smoke.Pin, c.Smoke.Fitted, c.Smoke.ActiveLow, false)
+	take(&b.humidifier, "humidifier", c.Humidifier.Pin, c.Humidifier.Fitted, c.Humidifier.ActiveLow, false)
+	take(&b.fan, "fan", c.Fan.Pin, c.Fan.Fitted, c.Fan.ActiveLow, false)
+	take(&b.sounder, "sounder", c.Sounder.Pin, c.Sounder.Fitted, c.Sounder.ActiveLow, false)
+	if f := heat.Feedback; f.Fitted {
+		line, err := h.Input(Opts{Chip: c.LineChip, Pin: f.Pin, ActiveLow: f.ActiveLow, User: "fumarium feedback"})
+		if err != nil {
+			all = errors.Join(all, fmt.Errorf("relay: feedback: %w", err))
+		} else {
+			b.feedback = line
+		}
+	}
+	if c.Door.Fitted {
+		line, err := h.Input(Opts{Chip: c.LineChip, Pin: c.Door.Pin, ActiveLow: c.Door.ActiveLow, User: "fumarium door", Rests: true})
+		if err != nil {
+			all = errors.Join(all, fmt.Errorf("relay: door: %w", err))
+		} else {
+			b.door = line
+		}
+	}
+	return b, all
+}
+
+// Cut switches off every output of the cabinet that it can get hold of, whatever
+// may be wrong with the others, and verifies it. It is what runs after the daemon
+// has ended, in whatever way.
+func Cut(c *cabinet.Cabinet, h Host, wait func(time.Duration)) error {
+	b, err := open(c, h, wait, false)
+	return errors.Join(err, b.Drive(controller.Outputs{}), b.Close())
+}
+
+// all is every output, those that matter most first.
+func (b *Bank) all() []*output {
+	return []*output{&b.heater, &b.series, &b.smoke, &b.humidifier, &b.fan, &b.sounder}
+}
+
+// set switches one output and reads it back.
+func (o *output) set(on bool) error {
+	if o.line == nil {
+		return nil // what is not fitted may be wanted: a product names a fan, the cabinet has none
+	}
+	err := o.line.Set(on)
+	if err == nil {
+		var is bool
+		if is, err = o.line.Read(); err == nil && is != on {
+			err = fmt.Errorf("it was switched %v and its pin reads %v; something else drives the pin: check for a short", word(on), word(is))
+		}
+	}
+	if err != nil {
+		err = fmt.Errorf("relay: %s: %w", o.name, err)
+	}
+	o.on = on || err != nil && o.on
+	return err
+}
+
+func word(on bool) Level {
+	if on {
+		return On
+	}
+	return Off
+}
+
+// live reports whether the element has voltage, as far as anything can tell.
+func (b *Bank) live() (bool, error) {
+	if b.feedback == nil {
+		return false, nil
+	}
+	live, err := b.feedback.Read()
+	if err != nil {
+		return false, fmt.Errorf("relay: feedback: %w", err)
+	}
+	return live, nil
+}
+
+// dead is an error unless the element is without voltage, as it must be now.
+func (b *Bank) dead(otherwise error) error {
+	live, err := b.live()
+	if live {
+		b.welded = true
+		return otherwise
+	}
+	return err
+}
+
+// Drive sets every output that is fitted: all that go off first, and of those the
+// heater first. After any error every output is off, or could not be made so,
+// which the error then says.
+func (b *Bank) Drive(out controller.Outputs) error {
+	if b.closed {
+		return errors.New("relay: the lines are closed")
+	}
+	err := b.drive(out)
+	if err != nil && out != (controller.Outputs{Damper: out.Damper}) {
+		err = errors.Join(err, b.drive(controller.Outputs{}))
+	}
+	return err
+}
+
+func (b *Bank) drive(out controller.Outputs) error {
+	want := []struct {
+		o  *output
+		on bool
+	}{{&b.smoke, out.Smoke}, {&b.humidifier, out.Humidifier}, {&b.fan, out.Fan}, {&b.sounder, out.Sounder}}
+	var err, heat error
+	wasOn := b.heater.on
+	if !out.Heater {
+		heat = b.heater.set(false)
+	}
+	for _, w := range want {
+		if !w.on {
+			err = errors.Join(err, w.o.set(false))
+		}
+	}
+	if !out.Heater {
+		err = errors.Join(err, b.heaterOff(wasOn, heat))
+	}
+	if err != nil {
+		return err
+	}
+	for _, w := range want {
+		if w.on {
+			if err := w.o.set(true); err != nil {
+				return err
+			}
+		}
+	}
+	if out.Heater {
+		return b.heaterOn()
+	}
+	return nil
+}
+
+// heaterOff is what follows once the heater's own relay was told to open, with the
+// error of that. The series relay opens last, without load, unless the first contact
+// is welded; the feedback says.
+func (b *Bank) heaterOff(wasOn bool, err error) error {
+	told := err == nil
+	if wasOn && (b.series.line != nil || b.feedback != nil) {
+		b.wait(Stagger)
+	}
+	// Read before the series relay opens, or it would hide the weld.
+	live, readErr := b.live()
+	if live && told {
+		b.welded = true
+	}
+	err = errors.Join(err, readErr, b.series.set(false))
+	if !live {
+		return err
+	}
+	if b.series.line != nil && wasOn {
+		b.wait(Stagger)
+		if live, readErr = b.live(); !live && readErr == nil {
+			if told {
+				err = errors.Join(err, ErrWelded)
+			}
+			return err
+		}
+	}
+	return errors.Join(err, readErr, ErrLive)
+}
+
+// heaterOn closes the series relay first, so that it never switches the load.
+func (b *Bank) heaterOn() error {
+	if b.welded {
+		return ErrWelded
+	}
+	if b.heater.on && (b.series.line == nil || b.series.on) {
+		return errors.Join(b.series.again(), b.heater.again())
+	}
+	if err := b.dead(ErrLive); err != nil {
+		return err
+	}
+	if b.series.line != nil {
+		if err := b.series.set(true); err != nil {
+			return err
+		}
+		b.wait(Stagger)
+		if err := b.dead(ErrWelded); err != nil {
+			return err
+		}
+	}
+	return b.heater.set(true)
+}
+
+// again writes and verifies what an output is already.
+func (o *output) again() error {
+	if o.line == nil {
+		return nil
+	}
+	return o.set(true)
+}
+
+// Readback looks at every line as it is now. What cannot be read is Unknown.
+func (b *Bank) Readback() Readback {
+	level := func(l Line) Level {
+		if l == nil || b.closed {
+			return Unknown
+		}
+		on, err := l.Read()
+		if err != nil {
+			return Unknown
+		}
+		return word(on)
+	}
+	return Readback{
+		Heater: level(b.heater.line), Series: level(b.series.line), Fan: level(b.fan.line), Smoke: level(b.smoke.line),
+		Humidifier: level(b.humidifier.line), Sounder: level(b.sounder.line), Element: level(b.feedback), Door: level(b.door), Welded: b.welded,
+	}
+}
+
+// Close switches everything off and lets go of the lines. The error says what may
+// still be on.
+func (b *Bank) Close() error {
+	if b.closed {
+		return nil
+	}
+	b.closed = true
+	var err error
+	for _, o := range b.all() {
+		if o.line != nil {
+			if e := o.line.Close(); e != nil {
+				err = errors.Join(err, fmt.Errorf("relay: %s: %w", o.name, e))
+			}
+			o.on = false
+		}
+	}
+	for _, input := range []Line{b.feedback, b.door} {
+		if input != nil {
+			err = errors.Join(err, input.Close())
+		}
+	}
+	return err
+}

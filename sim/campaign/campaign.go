@@ -1,0 +1,372 @@
+// Package campaign runs batch after batch of shipped products in shipped cabinets,
+// each with faults at random times, all drawn from one seed, and holds the
+// controller after every step against what must hold whatever goes wrong. It knows
+// the truth of the simulated cabinet, which the controller does not. It judges; it
+// changes nothing.
+package campaign
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"reflect"
+	"time"
+
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
+	"fumarium/controller/trip"
+	"fumarium/profile"
+	"fumarium/profile/chilling"
+	"fumarium/profile/lethality"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+	"fumarium/sim"
+	"fumarium/sim/fault"
+	"fumarium/sim/plant"
+)
+
+// A Rule is something that must hold.
+type Rule string
+
+// The rules.
+const (
+	HeaterOffOnTrip Rule = "heater off in the step of a trip, of an unreadable chamber, of a late call"
+	OffUnlessRuns   Rule = "nothing on while no batch runs"
+	Latched         Rule = "a trip stays until a person resets it, and holds the batch"
+	ContactsRest    Rule = "the heater's relay keeps its least off-time"
+	ChamberBounded  Rule = "the true chamber passes the limit by no more than it coasts with the heater off"
+	CoreWasThere    Rule = "a stage ends by core only when the true core is there"
+	ClaimIsTrue     Rule = "no more lethality is claimed than the true core has had"
+	GoodIsSafe      Rule = "a batch called good is cooked, came up and chilled in truth"
+	Finite          Rule = "every number of the state is finite"
+	InBounds        Rule = "setpoint and demand keep their limits"
+	Replays         Rule = "the same inputs give the same outputs and state again"
+)
+
+// probeError is what a good probe may be wrong by: its noise, its resolution, and
+// its lag behind the core. Common practice, no source.
+const probeError quantity.Kelvin = 0.5
+
+// coldProbeError is that of a core that falls in ice water, where the sheath lags
+// behind. Common practice, no source.
+const coldProbeError quantity.Kelvin = 1.5
+
+// The piece that nobody put a probe into is so much thicker, and in so much stiller
+// air. Common practice, no source.
+const (
+	witnessThicker = 1.10
+	witnessFilm    = 0.80
+)
+
+// A Violation is a rule that did not hold, when first.
+type Violation struct {
+	Rule Rule
+	At   time.Duration
+	Text string
+}
+
+// A Report is what one batch came to.
+type Report struct {
+	Seed       uint64
+	Setup      sim.Setup
+	Result     *sim.Result
+	Steps      int
+	Violations []Violation
+	// WitnessCold says that the batch was called good, and rightly for the piece
+	// with the probe, but not for a thicker one in stiller air.
+	WitnessCold bool
+}
+
+// judge watches one batch.
+type judge struct {
+	setup  sim.Setup
+	report *Report
+	broken map[Rule]bool
+
+	replay      controller.State
+	offSince    time.Duration
+	wasOff      bool
+	before      quantity.Celsius // true core in the last second
+	coldBefore  quantity.Celsius
+	seen        bool
+	cooked      *lethality.Criterion // with the probe error in the controller's favour
+	truth, cold lethality.Count
+	comeUp      lethality.ComeUp
+	chill       chilling.State
+	witness     plant.Witness
+	over        bool // the true chamber is above the limit
+	overSince   time.Duration
+	overPeak    quantity.Celsius
+	bound       quantity.Celsius
+	bounded     bool
+	boundDrive  plant.Drive
+	lag         time.Duration
+	lastStage   int
+}
+
+// Run runs the batch of a seed.
+func Run(ctx context.Context, stock Stock, seed uint64) (*Report, error) {
+	setup := stock.Draw(seed)
+	j := &judge{setup: setup, report: &Report{Seed: seed, Setup: setup}, broken: map[Rule]bool{}}
+	if c := setup.Product.Criterion(); c != nil {
+		allowing := c.Allowing(-probeError)
+		j.cooked = &allowing
+	}
+	for _, p := range setup.Cabinet.Probes {
+		if p.Role == cabinet.ChamberProbe {
+			j.lag = max(j.lag, 3*p.Sheath)
+		}
+	}
+	shape := setup.Product.Shape
+	shape.Diameter, shape.Thickness = setup.Diameter*witnessThicker, setup.Diameter*witnessThicker
+	var err error
+	j.witness, err = plant.NewWitness(plant.Load{
+		Shape: shape, Mix: setup.Product.Formula.Composition(), Mass: 1, Start: *setup.Start,
+		FilmFactor: setup.FilmFactor * witnessFilm,
+	})
+	if err != nil {
+		return nil, fmt.Errorf("campaign: seed %d: %w", seed, err)
+	}
+	j.report.Result, err = sim.Watch(ctx, setup, j.see)
+	if err != nil {
+		return nil, fmt.Errorf("campaign: seed %d: %w", seed, err)
+	}
+	j.end()
+	return j.report, nil
+}
+
+func (j *judge) breaks(r Rule, at time.Duration, format string, args ...any) {
+	if j.broken[r] {
+		return
+	}
+	j.broken[r] = true
+	j.report.Violations = append(j.report.Violations, Violation{r, at, fmt.Sprintf(format, args...)})
+}
+
+func (j *judge) see(m *sim.Moment) {
+	j.report.Steps++
+	j.follow(m)
+	j.chamber(m)
+	if m.Call != fault.Made {
+		return
+	}
+	j.outputs(m)
+	j.latch(m)
+	j.numbers(m)
+	for i := range m.Events {
+		if e := &m.Events[i]; e.Kind == controller.StageEnded {
+			j.stageEnded(m, e)
+		}
+	}
+	j.claims(m)
+	j.repeat(m)
+}
+
+// follow counts what the true core goes through.
+func (j *judge) follow(m *sim.Moment) {
+	p := m.World.Plant()
+	if m.Now > 0 {
+		j.witness.Follow(p, sim.Step)
+	}
+	core, cold := p.Core(), quantity.Celsius(j.witness.Core())
+	if j.seen {
+		if j.cooked != nil {
+			j.truth = j.cooked.Add(j.truth, j.before, core, sim.Step)
+			j.cold = j.cooked.Add(j.cold, j.coldBefore, cold, sim.Step)
+		}
+		if j.setup.Product.ComeUpApplies() {
+			j.comeUp = comeUp.Add(j.comeUp, j.before, core, sim.Step)
+		}
+		if r := j.setup.Product.ChillRule(); r != nil && m.After.Batch.Active() && j.setup.Product.Chilling(m.After.Stage) {
+			j.chill = r.Add(j.chill, j.before, core, sim.Step)
+		}
+	}
+	j.before, j.coldBefore, j.seen = core, cold, true
+}
+
+var comeUp = lethality.ComeUpWithin(0)
+
+func (j *judge) outputs(m *sim.Moment) {
+	s := m.After
+	out := s.Out
+	readable := false
+	for _, r := range m.Inputs.Chamber {
+		readable = readable || r.Status() == sensors.Good
+	}
+	late := m.Before.Begun && m.Inputs.Elapsed-m.Before.Elapsed > controller.LateAfter
+	standing := trip.None
+	for c := trip.None + 1; c < trip.Count; c++ {
+		if a := &s.Alarms[c]; c.Entry().Trips && a.Standing && m.Now-a.Since >= c.Entry().Delay {
+			standing = c
+		}
+	}
+	if out.Heater && (s.Tripped != trip.None || standing != trip.None || !readable || late) {
+		j.breaks(HeaterOffOnTrip, m.Now, "heater on; tripped %q, standing %q, chamber readable %v, late %v", s.Tripped, standing, readable, late)
+	}
+	if s.Batch != controller.Running && (out.Heater || out.Fan || out.Smoke || out.Humidifier) {
+		j.breaks(OffUnlessRuns, m.Now, "%s with %+v", s.Batch, out)
+	}
+	if out.Heater && j.wasOff && m.Now-j.offSince < j.setup.Cabinet.Heater.MinOff {
+		j.breaks(ContactsRest, m.Now, "closed %s after it opened", m.Now-j.offSince)
+	}
+	if !out.Heater && (!j.wasOff || m.Before.Out.Heater) {
+		j.offSince = m.Now
+	}
+	j.wasOff = !out.Heater
+}
+
+func (j *judge) latch(m *sim.Moment) {
+	was, is := m.Before.Tripped, m.After.Tripped
+	if was != trip.None && is != was && m.Inputs.Command.Kind != controller.Reset {
+		j.breaks(Latched, m.Now, "trip %s became %q without a reset", was, is)
+	}
+	if is != trip.None && (m.After.Batch == controller.Running || m.After.Batch == controller.Restarting) {
+		j.breaks(Latched, m.Now, "%s with the trip %s", m.After.Batch, is)
+	}
+}
+
+func (j *judge) numbers(m *sim.Moment) {
+	s := m.After
+	if !(s.Demand >= 0 && s.Demand <= 1) {
+		j.breaks(InBounds, m.Now, "demand %v", s.Demand)
+	}
+	if s.HasSetpoint && s.Batch == controller.Running {
+		stage := s.CurrentStage(j.setup.Product)
+		if stage == nil || !(s.Setpoint < j.setup.Cabinet.Limits.ChamberHigh) || stage.Heat && s.Setpoint > stage.ChamberSetpoint {
+			j.breaks(InBounds, m.Now, "setpoint %v", s.Setpoint)
+		}
+	}
+	if s.Stage != j.lastStage || m.Now%time.Minute == 0 {
+		j.lastStage = s.Stage
+		if path := unfinite(reflect.ValueOf(s).Elem(), "State"); path != "" {
+			j.breaks(Finite, m.Now, "%s is not finite", path)
+		}
+	}
+}
+
+// unfinite finds a float that is infinite or not a number.
+func unfinite(v reflect.Value, path string) string {
+	switch v.Kind() {
+	case reflect.Float64, reflect.Float32:
+		if f := v.Float(); math.IsNaN(f) || math.IsInf(f, 0) {
+			return path
+		}
+	case reflect.Struct:
+		for i := range v.NumField() {
+			if bad := unfinite(v.Field(i), path+"."+v.Type().Field(i).Name); bad != "" {
+				return bad
+			}
+		}
+	case reflect.Array:
+		for i := range v.Len() {
+			if bad := unfinite(v.Index(i), fmt.Sprintf("%s[%d]", path, i)); bad != "" {
+				return bad
+			}
+		}
+	}
+	return ""
+}
+
+func (j *judge) stageEnded(m *sim.Moment, e *controller.Event) {
+	stage := &j.setup.Product.Stages[e.Stage]
+	if stage.Until.Any && e.By != controller.EndedByCore {
+		return
+	}
+	core := m.World.Plant().Core()
+	for _, c := range stage.Until.Conditions {
+		switch {
+		case c.Kind == profile.CoreAtLeast && core < c.Core-quantity.Celsius(probeError):
+			j.breaks(CoreWasThere, m.Now, "stage %s ended at %s for %s", stage.Name, core, c.Core)
+		case c.Kind == profile.CoreAtMost && core > c.Core+quantity.Celsius(coldProbeError):
+			j.breaks(CoreWasThere, m.Now, "stage %s ended at %s for %s", stage.Name, core, c.Core)
+		}
+	}
+}
+
+func (j *judge) claims(m *sim.Moment) {
+	c := j.setup.Product.Criterion()
+	if c == nil || m.Now%(10*sim.Step) != 0 {
+		return
+	}
+	claimed, had := c.Fraction(m.After.Heat), j.cooked.Fraction(j.truth)
+	if claimed > had*1.02+0.02 {
+		j.breaks(ClaimIsTrue, m.Now, "%.3f of what is required claimed, %.3f had, true core %s", claimed, had, m.World.Plant().Core())
+	}
+}
+
+func (j *judge) repeat(m *sim.Moment) {
+	var out controller.Outputs
+	j.replay, out, _ = controller.Step(j.setup.Product, j.setup.Cabinet, j.replay, m.Inputs)
+	if out != m.After.Out {
+		j.breaks(Replays, m.Now, "outputs %+v, again %+v", m.After.Out, out)
+	} else if j.replay != *m.After {
+		j.breaks(Replays, m.Now, "the state differs, or holds what is not a number")
+	}
+}
+
+// chamber holds the true chamber against its limit. Above it, a lag of the probe is
+// let pass; then a copy of the plant is left alone with the heater off, and the real
+// one must stay below what the copy came to.
+//
+// Against a welded contact and a fire the controller can do no more than to be off,
+// which HeaterOffOnTrip holds; the bound is not for them.
+func (j *judge) chamber(m *sim.Moment) {
+	if fault.Any(j.setup.Faults, fault.HeaterWelded, fault.Fire) {
+		return
+	}
+	limit := j.setup.Cabinet.Limits.ChamberHigh
+	p := m.World.Plant()
+	t := p.Chamber()
+	if t < limit {
+		j.over = j.over && t > limit-3
+		return
+	}
+	if !j.over {
+		j.over, j.overSince, j.overPeak, j.bounded = true, m.Now, t, false
+	}
+	j.overPeak = max(j.overPeak, t)
+	drive := m.World.Driven()
+	drive.Heater = false
+	switch {
+	case m.Now-j.overSince < j.lag+3*sim.Step:
+		return
+	case !j.bounded || drive != j.boundDrive:
+		if !j.bounded {
+			j.bound = j.overPeak
+		}
+		j.bounded, j.boundDrive = true, drive
+		coasting := *p
+		for range 1800 {
+			coasting.Advance(sim.Step, drive)
+			j.bound = max(j.bound, coasting.Chamber())
+		}
+	}
+	if t > j.bound+1 {
+		j.breaks(ChamberBounded, m.Now, "%s, coasting would end at %s, limit %s", t, j.bound, limit)
+	}
+}
+
+func (j *judge) end() {
+	r := j.report.Result
+	if !r.Good() {
+		return
+	}
+	end := time.Duration(r.ElapsedSeconds * float64(time.Second))
+	if c := j.cooked; c != nil {
+		if !c.Met(j.truth) {
+			j.breaks(GoodIsSafe, end, "the true core had %.3f of its heat", c.Fraction(j.truth))
+		} else if !c.Met(j.cold) {
+			j.report.WitnessCold = true
+		}
+	}
+	if j.setup.Product.ComeUpApplies() && j.comeUp.Time > comeUp.Limit+2*time.Minute {
+		j.breaks(GoodIsSafe, end, "the true core came up in %s", j.comeUp.Time)
+	}
+	if rule := j.setup.Product.ChillRule(); rule != nil && rule.Failed(j.chill) {
+		for _, leg := range rule.Legs(j.chill) {
+			if leg.Took > leg.Within+leg.Within/50+2*time.Minute {
+				j.breaks(GoodIsSafe, end, "the true core took %s from %s to %s", leg.Took, leg.From, leg.To)
+			}
+		}
+	}
+}

@@ -1,0 +1,160 @@
+package campaign
+
+import (
+	"context"
+	"flag"
+	"runtime"
+	"slices"
+	"sort"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"fumarium/controller/trip"
+	"fumarium/sim/fault"
+)
+
+var (
+	oneSeed = flag.Uint64("seed", 0, "run only the batch of this seed, and print all about it")
+	batches = flag.Int("batches", batchesByDefault, "how many batches to run")
+	first   = flag.Uint64("first", 1, "seed of the first batch")
+	only    = flag.String("kinds", "", "draw only these kinds of fault, separated by commas; repeat a seed with the same ones")
+)
+
+// campaign runs batches on all cores.
+func campaign(t *testing.T, from uint64, n int) []*Report {
+	stock, err := Shipped()
+	require.NoError(t, err)
+	for _, name := range strings.FieldsFunc(*only, func(r rune) bool { return r == ',' }) {
+		i := slices.IndexFunc(fault.All(), func(k fault.Kind) bool { return k.String() == name })
+		require.GreaterOrEqual(t, i, 0, "-kinds: no kind %q; fumarium rehearse --help lists them", name)
+		stock.Kinds = append(stock.Kinds, fault.All()[i])
+	}
+	reports := make([]*Report, n)
+	errs := make([]error, n)
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= n {
+					return
+				}
+				reports[i], errs[i] = Run(context.Background(), stock, from+uint64(i))
+			}
+		})
+	}
+	wg.Wait()
+	for _, err := range errs {
+		require.NoError(t, err)
+	}
+	return reports
+}
+
+func TestCampaign(t *testing.T) {
+	if *oneSeed != 0 {
+		t.Skip("one seed only")
+	}
+	outcomes := map[string]int{}
+	steps, good, cold := 0, 0, 0
+	plain, calls := 0, map[string]int{} // batches without a fault, and what called the person then
+	for _, r := range campaign(t, *first, *batches) {
+		judged(t, r)
+		outcomes[r.Result.Outcome]++
+		steps += r.Steps
+		if r.Result.Good() {
+			good++
+		}
+		if r.WitnessCold {
+			cold++
+		}
+		if len(r.Setup.Faults) > 0 {
+			continue
+		}
+		plain++
+		for _, a := range r.Result.Alarms {
+			if a.Priority != trip.Low.String() {
+				calls[a.Code]++
+				t.Logf("without a fault: %s at %.0f s, seed %d: %s", a.Code, a.AtSeconds, r.Seed, Describe(r.Setup))
+			}
+		}
+	}
+	t.Logf("%d batches, %d steps: %v; %d good, of which %d would leave a piece 10 %% thicker in stiller air short of its heat",
+		*batches, steps, outcomes, good, cold)
+	t.Logf("%d batches without a fault; alarms of high and urgent priority in them: %v", plain, calls)
+}
+
+// TestSeed repeats one batch: go test ./sim/campaign -run TestSeed -seed N -v
+func TestSeed(t *testing.T) {
+	if *oneSeed == 0 {
+		t.Skip("no -seed")
+	}
+	r := campaign(t, *oneSeed, 1)[0]
+	judged(t, r)
+	t.Logf("%s\n%+v", Describe(r.Setup), *r.Result)
+}
+
+// known is a rule that some kinds of fault are known to break, and why that is so.
+type known struct {
+	rule  Rule
+	kinds []fault.Kind
+	why   string
+}
+
+// knownLimits are lies that nothing on board can tell from the truth, or not at once.
+// They belong into the cautions, not out of sight.
+var knownLimits = []known{
+	{CoreWasThere, []fault.Kind{fault.CoreOffset}, coreOffset},
+	{ClaimIsTrue, []fault.Kind{fault.CoreOffset}, coreOffset},
+	{GoodIsSafe, []fault.Kind{fault.CoreOffset}, coreOffset},
+	{ChamberBounded, []fault.Kind{fault.ChamberOffset, fault.ChamberDrift},
+		"one chamber probe that reads too little moves the limit up by as much; the independent thermal cut-out is there for that"},
+	{ClaimIsTrue, []fault.Kind{fault.CoreFrozen},
+		"a core that stands still is known for frozen only after 20 min; what was counted until then stays"},
+}
+
+const coreOffset = "one core probe that reads a few kelvin wrong looks like meat of another temperature; check probes in ice water and in boiling water"
+
+// knownUntilWatched are what the controller could find out and does not yet. Empty it.
+var knownUntilWatched = []known{
+	{ChamberBounded, []fault.Kind{fault.ChamberFrozen},
+		"frozen is known only after 15 min in which the heater was on and off; until then full heat goes on (seeds 1281, 1388)"},
+	{ChamberBounded, []fault.Kind{fault.CoreSwapped},
+		"a core in the chamber's place is believed when it differs by less than 15 K, or once it stayed for half a minute (seeds 1006, 1742, 1762)"},
+	{CoreWasThere, []fault.Kind{fault.CoreOut, fault.CoreSwapped}, coreInAir},
+	{ClaimIsTrue, []fault.Kind{fault.CoreOut, fault.CoreSwapped}, coreInAir},
+	{GoodIsSafe, []fault.Kind{fault.CoreOut, fault.CoreSwapped}, coreInAir},
+}
+
+const coreInAir = "a core probe that gets into air (or ice water) a few kelvin away from the core, or was never in the meat, makes no jump and is believed (with -kinds core-out,core-swapped,core-frozen,core-noise,careless,away,power-cut,stall: seeds 163, 467, 334, 153, 448)"
+
+// excused finds why a violation is known.
+func excused(r *Report, v Violation) (string, bool) {
+	for _, list := range [][]known{knownLimits, knownUntilWatched} {
+		for _, k := range list {
+			if k.rule == v.Rule && fault.Any(r.Setup.Faults, k.kinds...) {
+				return k.why, true
+			}
+		}
+	}
+	return "", false
+}
+
+func judged(t *testing.T, r *Report) {
+	kinds := ""
+	if *only != "" {
+		kinds = " -kinds " + *only
+	}
+	sort.Slice(r.Violations, func(a, b int) bool { return r.Violations[a].At < r.Violations[b].At })
+	for _, v := range r.Violations {
+		if why, ok := excused(r, v); ok {
+			t.Logf("seed %d at %s: %s: %s (known: %s)", r.Seed, v.At, v.Rule, v.Text, why)
+			continue
+		}
+		t.Errorf("at %s broken: %s: %s\n  %s\n  repeat: go test ./sim/campaign -run TestSeed -v -seed %d%s", v.At, v.Rule, v.Text, Describe(r.Setup), r.Seed, kinds)
+	}
+}

@@ -1,0 +1,166 @@
+package campaign
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"time"
+
+	"fumarium/controller/cabinet"
+	"fumarium/controller/cabinet/shipped"
+	"fumarium/profile"
+	"fumarium/profile/catalog"
+	"fumarium/profile/quantity"
+	"fumarium/sim"
+	"fumarium/sim/fault"
+)
+
+// Stock is what batches are drawn from.
+type Stock struct {
+	Products []catalog.Entry
+	Cabinets []shipped.Entry
+	Kinds    []fault.Kind // all when empty
+}
+
+// Shipped is every shipped product and cabinet.
+func Shipped() (Stock, error) {
+	products, err := catalog.All()
+	if err != nil {
+		return Stock{}, err
+	}
+	cabinets, err := shipped.All()
+	return Stock{Products: products, Cabinets: cabinets}, err
+}
+
+// longest is when a batch is given up: well after the slowest shipped product is
+// done without a fault. Common practice, no source.
+const longest = 30 * time.Hour
+
+// shortRest is what is left of stages that only let time pass when all heat and all
+// chilling is over: nothing happens in them that a campaign could learn from.
+const shortRest = 20 * time.Minute
+
+// brief is the product with short stages of rest at its end.
+func brief(p *profile.Product) *profile.Product {
+	short := *p
+	short.Stages = slices.Clone(p.Stages)
+	for i := len(short.Stages) - 1; i > 0; i-- {
+		stage := &short.Stages[i]
+		c := stage.Until.Conditions
+		if stage.Heat || stage.Smoke || len(c) != 1 || c[0].Kind != profile.After {
+			break
+		}
+		stage.Until.Conditions = []profile.Condition{{Kind: profile.After, After: min(c[0].After, shortRest)}}
+	}
+	return &short
+}
+
+// Draw makes the batch of a seed. Ranges are wider than what a careful maker would
+// meet; common practice, no source.
+func (s Stock) Draw(seed uint64) sim.Setup {
+	r := draws{rand.New(rand.NewPCG(seed, 0x63616d706169676e))}
+	product := brief(s.Products[r.IntN(len(s.Products))].Value)
+	box := s.Cabinets[r.IntN(len(s.Cabinets))].Value
+	b := box.Rehearsal
+	// A cabinet takes about twenty kilograms for each cubic meter; a small one is
+	// loaded lightly.
+	room := 20 * float64(b.Width*b.Depth*b.Height)
+	load := quantity.Kilograms(min(max(room*r.between(0.3, 1.5), 0.3), 60))
+	size := product.Shape.Diameter
+	if product.Shape.Form == profile.Slab {
+		size = product.Shape.Thickness
+	}
+	ambient := box.Ambient + quantity.Celsius(6*r.NormFloat64())
+	ambient = min(max(ambient, -20), 40)
+	start := quantity.Celsius(r.between(1, 15))
+	setup := sim.Setup{
+		Product: product, Cabinet: box, Seed: r.Uint64(), Load: load, Ambient: &ambient, Start: &start,
+		Diameter: size * quantity.Meters(r.between(0.8, 1.2)), FilmFactor: r.between(0.7, 1.3),
+		Answer: time.Duration(r.log(10, 1200)) * time.Second, Longest: longest,
+	}
+	kinds := s.Kinds
+	if len(kinds) == 0 {
+		kinds = fault.All()
+	}
+	for range r.IntN(4) {
+		setup.Faults = append(setup.Faults, r.fault(kinds[r.IntN(len(kinds))], box))
+	}
+	return setup
+}
+
+type draws struct{ *rand.Rand }
+
+func (r draws) between(low, high float64) float64 { return low + (high-low)*r.Float64() }
+
+// log is drawn so that each doubling is as likely as the next.
+func (r draws) log(low, high float64) float64 { return low * math.Pow(high/low, r.Float64()) }
+
+func (r draws) fault(k fault.Kind, c *cabinet.Cabinet) fault.Fault {
+	f := fault.Fault{Kind: k}
+	if r.IntN(10) > 0 {
+		f.At = time.Duration(r.between(0, 12*3600)) * time.Second
+	}
+	if r.IntN(5) > 0 {
+		f.For = time.Duration(r.log(1, 3*3600)) * time.Second
+	}
+	if n := k.Probes(); n > 0 && r.IntN(2) == 0 {
+		f.Probe = 1 + r.IntN(fitted(c, n))
+	}
+	least, most, takes := k.Range()
+	if !takes {
+		return f
+	}
+	switch k {
+	case fault.ChamberOffset, fault.CoreOffset:
+		least, most = 0.5, 60
+	case fault.ChamberNoise, fault.CoreNoise:
+		return withValue(f, r.log(0.2, 20))
+	case fault.ChamberDrift:
+		least, most = 1, 60
+	case fault.Fire:
+		return withValue(f, r.log(100, 6000))
+	case fault.AmbientStep:
+		least, most = 2, 30
+	case fault.AmbientRamp:
+		least, most = 1, 15
+	}
+	v := r.log(max(least, 0.1), most)
+	if r.IntN(2) == 0 {
+		v = -v
+	}
+	return withValue(f, v)
+}
+
+// withValue keeps two decimals, so that the fault written down is the fault drawn.
+func withValue(f fault.Fault, v float64) fault.Fault {
+	f.Value = math.Round(v*100) / 100
+	return f
+}
+
+// fitted is how many probes of the role that has most there are, so that few
+// faults fall on probes that nobody has.
+func fitted(c *cabinet.Cabinet, most int) int {
+	chambers, cores := 0, 0
+	for _, p := range c.Probes {
+		switch p.Role {
+		case cabinet.ChamberProbe:
+			chambers++
+		case cabinet.CoreProbe:
+			cores++
+		}
+	}
+	if most == cabinet.MaxChamberProbes {
+		return max(chambers, 1)
+	}
+	return max(cores, 1)
+}
+
+// Describe says in a line what a setup is.
+func Describe(s sim.Setup) string {
+	text := fmt.Sprintf("%s, %s, %s, %s, room %s", s.Product.Name, s.Cabinet.Name, s.Load, s.Diameter, *s.Ambient)
+	for _, f := range s.Faults {
+		text += ", " + f.String()
+	}
+	return text
+}

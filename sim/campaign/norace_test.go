@@ -1,0 +1,5 @@
+//go:build !race
+
+package campaign
+
+const batchesByDefault = 60

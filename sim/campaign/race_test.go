@@ -1,0 +1,7 @@
+//go:build race
+
+package campaign
+
+// batchesByDefault is small under the race detector, which makes each ten times as
+// long.
+const batchesByDefault = 12

@@ -1,0 +1,272 @@
+package fault
+
+import (
+	"math"
+	"math/rand/v2"
+	"time"
+
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+	"fumarium/sim/plant"
+)
+
+// Watchdog is how long outputs outlive a controller that is not called any more.
+// Common practice, no source.
+const Watchdog = 10 * time.Second
+
+// resolution is the step in which a front end reports, as in package sim.
+const resolution = 0.0625
+
+// Call says what happens to the controller's next step.
+type Call uint8
+
+// The calls.
+const (
+	Made    Call = iota // as ever
+	Stalled             // not made; outputs stay as they are
+	Cut                 // not made, and the outputs are off
+)
+
+// An Injector lets faults happen. Its zero value has none. It belongs to one
+// simulated cabinet and is not safe for concurrent use.
+type Injector struct {
+	faults []Fault
+	random *rand.Rand
+	before controller.Inputs // the last readings
+	frozen []moment          // for each fault, the readings before it began
+}
+
+type moment struct {
+	taken  bool
+	inputs controller.Inputs
+}
+
+// New makes an Injector whose noise is drawn from the seed.
+func New(faults []Fault, seed uint64) *Injector {
+	return &Injector{
+		faults: append([]Fault(nil), faults...), frozen: make([]moment, len(faults)),
+		random: rand.New(rand.NewPCG(seed, 0x6661756c74)),
+	}
+}
+
+// Call says whether the controller is called at the elapsed time.
+func (j *Injector) Call(elapsed time.Duration) Call {
+	call := Made
+	for i := range j.faults {
+		f := &j.faults[i]
+		if !f.active(elapsed) {
+			continue
+		}
+		switch {
+		case f.Kind == PowerCut, f.Kind == Stall && elapsed-f.At >= Watchdog:
+			return Cut
+		case f.Kind == Stall:
+			call = Stalled
+		}
+	}
+	return call
+}
+
+// Readings changes what the probes say.
+func (j *Injector) Readings(elapsed time.Duration, in *controller.Inputs) {
+	for i := range j.faults {
+		f := &j.faults[i]
+		if !f.active(elapsed) {
+			j.frozen[i].taken = false
+			continue
+		}
+		if !j.frozen[i].taken {
+			j.frozen[i] = moment{true, j.before}
+		}
+		frozen := &j.frozen[i].inputs
+		switch f.Kind {
+		case ChamberOpen, ChamberFrozen, ChamberOffset, ChamberDrift, ChamberNoise:
+			for p := range in.Chamber {
+				if f.Probe == 0 || f.Probe == p+1 {
+					in.Chamber[p] = j.lie(f, elapsed, in.Chamber[p], &frozen.Chamber[p])
+				}
+			}
+		case CoreOpen, CoreFrozen, CoreOffset, CoreNoise:
+			for p := range in.Core {
+				if f.Probe == 0 || f.Probe == p+1 {
+					in.Core[p] = j.lie(f, elapsed, in.Core[p], &frozen.Core[p])
+				}
+			}
+		case CoreSwapped:
+			p := max(f.Probe, 1) - 1
+			if in.Core[p].Status() != sensors.Unread {
+				in.Core[p], in.Chamber[0] = in.Chamber[0], in.Core[p]
+			}
+		case WetBulbOpen:
+			in.WetBulb = j.lie(f, elapsed, in.WetBulb, nil)
+		case AmbientOpen:
+			in.Ambient = j.lie(f, elapsed, in.Ambient, nil)
+		case RecordFailing:
+			in.RecordFailing = true
+		case DiskLow:
+			in.DiskLow = true
+		case ClockStep:
+			in.ClockStepped = true
+		}
+	}
+	j.before = *in
+}
+
+// lie is what a faulty probe says instead of r. A probe that is not fitted stays so.
+func (j *Injector) lie(f *Fault, elapsed time.Duration, r sensors.Reading, frozen *sensors.Reading) sensors.Reading {
+	v, good := r.Value()
+	if !good {
+		return r
+	}
+	switch f.Kind {
+	case ChamberOpen, CoreOpen, WetBulbOpen, AmbientOpen:
+		return sensors.Fault(sensors.Open)
+	case ChamberFrozen, CoreFrozen:
+		if frozen.Status() == sensors.Unread { // frozen since the first sample
+			*frozen = r
+		}
+		return *frozen
+	case ChamberOffset, CoreOffset:
+		return at(float64(v) + f.Value)
+	case ChamberDrift:
+		return at(float64(v) + f.Value*(elapsed-f.At).Hours())
+	case ChamberNoise, CoreNoise:
+		return at(float64(v) + f.Value*j.random.NormFloat64())
+	}
+	return r
+}
+
+func at(celsius float64) sensors.Reading {
+	return sensors.At(quantity.Celsius(math.Round(celsius/resolution) * resolution))
+}
+
+// Truth says what probes that are in the wrong place touch: a bit for each core
+// probe that is out of the meat, and whether the wet bulb has no wet wick.
+func (j *Injector) Truth(elapsed time.Duration) (coresOut uint8, wickDry bool) {
+	for i := range j.faults {
+		f := &j.faults[i]
+		if !f.active(elapsed) {
+			continue
+		}
+		switch f.Kind {
+		case CoreOut:
+			if f.Probe == 0 {
+				coresOut = 1<<cabinet.MaxCoreProbes - 1
+			} else {
+				coresOut |= 1 << (f.Probe - 1)
+			}
+		case WickDry:
+			wickDry = true
+		}
+	}
+	return coresOut, wickDry
+}
+
+// Drive changes what reaches the cabinet.
+func (j *Injector) Drive(elapsed time.Duration, d *plant.Drive) {
+	powered := j.Call(elapsed) != Cut
+	dead := false
+	for i := range j.faults {
+		f := &j.faults[i]
+		if !f.active(elapsed) {
+			continue
+		}
+		switch f.Kind {
+		case HeaterWelded: // a welded contact needs the mains, not the controller
+			if !j.cut(elapsed) {
+				d.Heater = true
+			}
+		case HeaterDead:
+			dead = true
+		case FanDead:
+			d.Fan = false
+		case SmokeDead:
+			d.Smoke = false
+		case GeneratorOut:
+			d.Unlit = true
+		case GeneratorBurning:
+			d.Smoke = d.Smoke || powered
+		case Fire:
+			d.Fire += quantity.Watts(f.Value)
+		case DoorOpen:
+			d.DoorOpen = true
+		case NoIce:
+			if d.Place == profile.IceWater {
+				d.Place = profile.Room
+			}
+		}
+	}
+	if dead {
+		d.Heater = false
+	}
+}
+
+// cut reports whether the mains is off.
+func (j *Injector) cut(elapsed time.Duration) bool {
+	for i := range j.faults {
+		if f := &j.faults[i]; f.Kind == PowerCut && f.active(elapsed) {
+			return true
+		}
+	}
+	return false
+}
+
+// The room gets no colder and no hotter than this, whatever the faults add up to.
+const coldestRoom, hottestRoom = -40, 60
+
+// Room is the temperature of the room that would otherwise be room.
+func (j *Injector) Room(elapsed time.Duration, room quantity.Celsius) quantity.Celsius {
+	for i := range j.faults {
+		f := &j.faults[i]
+		switch {
+		case f.Kind == AmbientRamp && elapsed > f.At: // what it has gained stays
+			gone := elapsed - f.At
+			if f.For > 0 {
+				gone = min(gone, f.For)
+			}
+			room += quantity.Celsius(f.Value * gone.Hours())
+		case f.Kind == AmbientStep && f.active(elapsed):
+			room += quantity.Celsius(f.Value)
+		}
+	}
+	return min(max(room, coldestRoom), hottestRoom)
+}
+
+// A Person is how the one who minds the batch behaves at a moment.
+type Person struct {
+	Away     bool // does not come
+	Careless bool // does not look before acknowledging and resetting
+	Finds    bool // would find something wrong that has not been mended
+	// Waits says that something is wrong that will pass by itself.
+	Waits bool
+	// News says that any fault will still begin or end.
+	News bool
+}
+
+// Person says how the person behaves.
+func (j *Injector) Person(elapsed time.Duration) Person {
+	var p Person
+	for i := range j.faults {
+		f := &j.faults[i]
+		p.News = p.News || elapsed < f.At
+		if !f.active(elapsed) {
+			continue
+		}
+		switch f.Kind {
+		case Away:
+			p.Away = true
+		case Careless:
+			p.Careless = true
+		case CoreOut, CoreSwapped, CoreFrozen:
+			p.Finds = true
+			fallthrough
+		default:
+			p.Waits = p.Waits || f.For > 0
+		}
+		p.News = p.News || f.For > 0
+	}
+	return p
+}

@@ -1,0 +1,136 @@
+package sim
+
+import (
+	"context"
+	"encoding/json"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fumarium/controller"
+	"fumarium/profile/quantity"
+	"fumarium/sim/fault"
+)
+
+func faulty(t testing.TB, specs ...string) Setup {
+	s := Setup{Product: product(t, "caraway-sticks"), Cabinet: builtCabinet(t, "plywood-cabinet"), Seed: 3, Longest: 16 * time.Hour}
+	for _, spec := range specs {
+		f, err := fault.Parse(spec)
+		require.NoError(t, err)
+		s.Faults = append(s.Faults, f)
+	}
+	return s
+}
+
+func TestWhatBecomesOfABatchWithAFault(t *testing.T) {
+	for _, c := range []struct {
+		spec, outcome, reason, alarm string
+		good                         bool
+	}{
+		{"chamber-open@1h+3m", "complete", "", "chamber-lost", true},
+		{"chamber-open@1h", "held", "held by the trip chamber-lost", "chamber-lost", false},
+		{"core-open@1h+5m", "complete", "", "core-lost", true},
+		{"core-open@1h", "running", "gave up after 16 h: a stage never ends", "core-lost", false},
+		{"stall@1h+30s", "complete", "", "step-late", true},
+		{"power-cut@1h+10m", "complete", "", "power-lost", true},
+		{"away@0s+30m", "complete", "", "prompt-waiting", true},
+		{"heater-dead@10m", "held", "held by the trip no-heat", "no-heat", false},
+		{"fire@2h+10m=3kW", "complete", "", "chamber-high", true},
+		{"disk-low@1h+10m", "complete", "", "disk-low", true},
+	} {
+		t.Run(c.spec, func(t *testing.T) {
+			r := rehearse(t, faulty(t, c.spec))
+			assert.Equal(t, c.outcome, r.Outcome)
+			assert.Equal(t, c.reason, r.Reason)
+			assert.Equal(t, c.good, r.Good())
+			codes := []string{}
+			for _, a := range r.Alarms {
+				codes = append(codes, a.Code)
+			}
+			assert.Contains(t, codes, c.alarm)
+		})
+	}
+}
+
+// Weather and a missing ice bath are no faults of the controller, but they show.
+func TestWeatherAndIceMatter(t *testing.T) {
+	plain := rehearse(t, faulty(t))
+	cold := rehearse(t, faulty(t, "ambient-step@30m=-20K"))
+	assert.Greater(t, cold.EnergyJoules, plain.EnergyJoules*1.05)
+	ramp := rehearse(t, faulty(t, "ambient-ramp@30m+4h=5K/h"))
+	assert.Less(t, ramp.EnergyJoules, plain.EnergyJoules)
+	noIce := rehearse(t, faulty(t, "no-ice@0s+12h"))
+	assert.Greater(t, noIce.Stages[3].EndSeconds-noIce.Stages[3].StartSeconds,
+		3*(plain.Stages[3].EndSeconds-plain.Stages[3].StartSeconds))
+}
+
+// A probe on the floor reads the air: the wet bulb reads the dry one, the core the
+// chamber.
+func TestProbesInTheWrongPlace(t *testing.T) {
+	s := faulty(t, "core-out@1h", "wick-dry@1h")
+	s.Cabinet = builtCabinet(t, "fridge-body")
+	w, err := NewWorld(s)
+	require.NoError(t, err)
+	for range 2 * 3600 {
+		w.Drive(controller.Outputs{Heater: w.Plant().Chamber() < 70, Damper: 0.2})
+		w.Advance()
+	}
+	in := w.Sample(2 * time.Hour)
+	chamber := float64(w.Plant().Chamber())
+	core, ok := in.Core[0].Value()
+	require.True(t, ok)
+	assert.InDelta(t, chamber, float64(core), 1.5)
+	assert.Less(t, float64(w.Plant().Core()), chamber-5)
+	wet, ok := in.WetBulb.Value()
+	require.True(t, ok)
+	assert.InDelta(t, chamber, float64(wet), 1.5)
+	assert.Less(t, float64(w.Plant().WetBulb()), chamber-5)
+}
+
+func TestFaultsAreRepeatable(t *testing.T) {
+	text := func() string {
+		r, err := Rehearse(context.Background(), faulty(t, "chamber-noise@1h+1h=4K", "core-open@2h+1m"), nil, nil)
+		require.NoError(t, err)
+		b, err := json.Marshal(r)
+		require.NoError(t, err)
+		return string(b)
+	}
+	assert.Equal(t, text(), text())
+}
+
+// One who watches sees every second, and changes nothing.
+func TestWatch(t *testing.T) {
+	s := faulty(t, "power-cut@30m+10m")
+	plain := rehearse(t, s)
+	seen, cut := 0, 0
+	var last time.Duration
+	r, err := Watch(context.Background(), s, func(m *Moment) {
+		assert.Equal(t, time.Duration(seen)*Step, m.Now)
+		seen++
+		last = m.Now
+		if m.Call == fault.Cut {
+			cut++
+			assert.False(t, m.World.Driven().Heater && cut > 1)
+		}
+	})
+	require.NoError(t, err)
+	assert.Equal(t, 600, cut)
+	assert.InDelta(t, r.ElapsedSeconds, last.Seconds(), 0.5)
+	assert.Equal(t, plain, r)
+}
+
+// A second of a cabinet without faults allocates nothing.
+func TestNoFaultsCostNothing(t *testing.T) {
+	w, err := NewWorld(Setup{Product: product(t, "caraway-sticks"), Cabinet: builtCabinet(t, "plywood-cabinet")})
+	require.NoError(t, err)
+	allocations := testing.AllocsPerRun(100, func() {
+		_ = w.Call()
+		_ = w.Sample(0)
+		w.Drive(controller.Outputs{})
+		w.Advance()
+	})
+	assert.Zero(t, allocations)
+	assert.Equal(t, quantity.Celsius(0), w.felt-w.room)
+}
