@@ -48,11 +48,14 @@ Exit status: 0 passes, 1 does not, 2 usage, 3 the file could not be read.`,
 			if err != nil {
 				return err
 			}
+			if !cmd.Flags().Changed("species") {
+				fmt.Fprintln(cmd.ErrOrStderr(), "fumarium: --species was not given, so the log is judged as red meat; poultry and fish need more")
+			}
 			return runAssess(args[0], options, o.json, cmd.InOrStdin(), cmd.OutOrStdout())
 		},
 	}
 	f := c.Flags()
-	f.StringVar(&o.species, "species", "red-meat", "`KIND`: red-meat, poultry, fish or game")
+	f.StringVar(&o.species, "species", "red-meat", "`KIND`: red-meat, poultry, fish or game; poultry and fish need more than red meat")
 	f.BoolVar(&o.cased, "cased", false, "the product hung in a casing, so its surface stayed moist")
 	f.Float64Var(&o.nitrite, "nitrite-ppm", 0, "ingoing sodium nitrite, in `PPM` of the green weight")
 	f.Float64Var(&o.erythorbate, "erythorbate-ppm", 0, "ingoing sodium erythorbate or ascorbate, in `PPM`")

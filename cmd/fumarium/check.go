@@ -59,12 +59,14 @@ opened.`,
 func runCheck(names []string, home *cabinet.Cabinet, asJSON bool, w io.Writer) error {
 	var all source.Faults
 	var unreadable error
+	read := 0
 	for _, name := range names {
 		data, err := readFile(name)
 		if err != nil {
 			unreadable = errors.Join(unreadable, err)
 			continue
 		}
+		read++
 		all = append(all, checkFile(name, data, home)...)
 	}
 	if asJSON {
@@ -76,7 +78,7 @@ func runCheck(names []string, home *cabinet.Cabinet, asJSON bool, w io.Writer) e
 			return couldNot(err)
 		}
 	} else {
-		printFaults(w, all, len(names))
+		printFaults(w, all, read)
 	}
 	if unreadable != nil {
 		return couldNot(unreadable)
@@ -90,8 +92,11 @@ func runCheck(names []string, home *cabinet.Cabinet, asJSON bool, w io.Writer) e
 // checkFile returns everything there is to say about one file.
 func checkFile(name string, data []byte, home *cabinet.Cabinet) source.Faults {
 	if isCabinet(data) {
-		_, err := cabinet.Parse(name, data)
-		return faultsOf(name, err)
+		c, err := cabinet.Parse(name, data)
+		if err != nil {
+			return faultsOf(name, err)
+		}
+		return withExcerpts(cabinet.Lint(c, name), data)
 	}
 	p, err := profile.Parse(name, data)
 	if err != nil {
@@ -102,6 +107,10 @@ func checkFile(name string, data []byte, home *cabinet.Cabinet) source.Faults {
 	}))
 	found = append(found, judged(p, name, data)...)
 	sort.SliceStable(found, func(i, j int) bool { return found[i].Line < found[j].Line })
+	return withExcerpts(found, data)
+}
+
+func withExcerpts(found source.Faults, data []byte) source.Faults {
 	for i := range found {
 		found[i].Excerpt = source.Excerpt(data, found[i].Line, found[i].Column)
 	}

@@ -35,18 +35,22 @@ type order struct {
 	StuffedAt   string `json:"stuffed_at,omitempty"`
 	Reason      string `json:"reason,omitempty"`
 	For         string `json:"for,omitempty"`
+	Prompt      string `json:"prompt,omitempty"`
+	Batch       string `json:"batch,omitempty"`
+	Text        string `json:"text,omitempty"`
 }
 
 func clientCommands() []*cobra.Command {
 	return []*cobra.Command{
 		statusCommand(),
 		startCommand(),
-		simple(controller.Confirm, "Confirm the hand step that the batch waits for", ""),
+		confirmCommand(),
+		noteCommand(),
 		simple(controller.Hold, "Hold the batch: everything off, its clocks stand still",
 			"The come-up clock of the core does not stand still: the meat does not know of the hold."),
 		simple(controller.Resume, "Go on with a held batch", ""),
-		simple(controller.Stop, "End the batch before its time, everything off", ""),
-		simple(controller.Abort, "End the batch at once, everything off", ""),
+		simple(controller.Stop, "End the batch before its time, everything off", "For a batch that shall not go on. It cannot be resumed; hold it if you may want to."),
+		simple(controller.Abort, "End the batch because something is wrong", "Like stop, and the record says aborted. The heater goes off with either in the same second."),
 		simple(controller.Reset, "Reset a trip whose cause is gone", "The batch stays held until resume."),
 		acknowledgeCommand(),
 		shelveCommand(),
@@ -81,6 +85,39 @@ func acknowledgeCommand() *cobra.Command {
 			return c.send(cmd.Context(), o, cmd.OutOrStdout())
 		},
 	})
+}
+
+// confirmCommand sends the question along, so that a second confirm cannot answer
+// the next one unread.
+func confirmCommand() *cobra.Command {
+	var c client
+	return c.flags(&cobra.Command{
+		Use: "confirm", Short: "Confirm the hand step that the batch waits for", Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			s, err := c.status(cmd.Context())
+			if err != nil {
+				return err
+			}
+			if s.Prompt == nil {
+				return &failure{exitBad, errors.New("nothing waits for a confirmation")}
+			}
+			fmt.Fprintln(cmd.OutOrStdout(), s.Prompt.Text)
+			return c.send(cmd.Context(), order{Command: controller.Confirm.String(), Prompt: s.Prompt.Text}, cmd.OutOrStdout())
+		},
+	})
+}
+
+func noteCommand() *cobra.Command {
+	var c client
+	var batch string
+	cmd := c.flags(&cobra.Command{
+		Use: "note TEXT", Short: "Keep a note on the batch: what you saw, changed or tasted", Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return c.send(cmd.Context(), order{Command: "note", Batch: batch, Text: args[0]}, cmd.OutOrStdout())
+		},
+	})
+	cmd.Flags().StringVar(&batch, "batch", "", "`BATCH` (default: the one under way, or the last)")
+	return cmd
 }
 
 func shelveCommand() *cobra.Command {
@@ -151,16 +188,32 @@ func statusCommand() *cobra.Command {
 				_, err := cmd.OutOrStdout().Write(body)
 				return couldNot(err)
 			}
-			var s web.Status
-			if err := json.Unmarshal(body, &s); err != nil {
-				return couldNot(fmt.Errorf("the answer of %s is not a status: %w", c.server, err))
+			s, err := c.understood(body)
+			if err != nil {
+				return err
 			}
-			printStatus(cmd.OutOrStdout(), &s)
+			printStatus(cmd.OutOrStdout(), s)
 			return nil
 		},
 	})
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print the status as JSON")
 	return cmd
+}
+
+func (c *client) status(ctx context.Context) (*web.Status, error) {
+	body, err := c.call(ctx, http.MethodGet, "/api/status", nil)
+	if err != nil {
+		return nil, err
+	}
+	return c.understood(body)
+}
+
+func (c *client) understood(body []byte) (*web.Status, error) {
+	var s web.Status
+	if err := json.Unmarshal(body, &s); err != nil {
+		return nil, couldNot(fmt.Errorf("the answer of %s is not a status: %w", c.server, err))
+	}
+	return &s, nil
 }
 
 func (c *client) send(ctx context.Context, o order, w io.Writer) error {

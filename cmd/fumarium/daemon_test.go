@@ -40,9 +40,14 @@ type daemon struct {
 
 func startDaemon(t *testing.T, args ...string) *daemon {
 	t.Helper()
+	return startDaemonIn(t, t.TempDir(), args...)
+}
+
+func startDaemonIn(t *testing.T, state string, args ...string) *daemon {
+	t.Helper()
 	self, err := os.Executable()
 	require.NoError(t, err)
-	d := &daemon{t: t, state: t.TempDir(), lines: make(chan string, 10000)}
+	d := &daemon{t: t, state: state, lines: make(chan string, 10000)}
 	d.cmd = exec.Command(self, append([]string{"run", "--state", d.state, "--listen", "127.0.0.1:0"}, args...)...)
 	d.cmd.Env = append(os.Environ(), "FUMARIUM_TEST_AS_PROGRAM=1")
 	stderr, err := d.cmd.StderrPipe()
@@ -135,7 +140,38 @@ func TestTheDemonstrationRunsToItsEnd(t *testing.T) {
 	code, chart := d.get("/chart.svg")
 	assert.Equal(t, http.StatusOK, code)
 	assert.Contains(t, chart, "<svg")
+	status, _, errText := d.client("note", "good colour, a little dry")
+	assert.Equal(t, exitGood, status, errText)
 	assert.Equal(t, exitGood, d.end(syscall.SIGTERM))
+
+	// The record outlives the daemon, and the batch in it can be decided again.
+	status, out, errText := call(t, "batches", "--simulated", "--state", d.state)
+	require.Equal(t, exitGood, status, errText)
+	assert.Contains(t, out, "Marjoram ring sausage")
+	assert.Contains(t, out, "complete")
+	status, out, errText = call(t, "batches", "sim-", "--simulated", "--state", d.state)
+	require.Equal(t, exitGood, status, errText)
+	assert.Contains(t, out, "good colour, a little dry")
+	assert.Contains(t, out, "record whole")
+	status, out, errText = call(t, "replay", "sim-", "--simulated", "--state", d.state)
+	require.Equal(t, exitGood, status, out+errText)
+	assert.Contains(t, out, "every decision the same")
+	status, _, errText = call(t, "batches", "--state", d.state)
+	assert.Equal(t, exitCouldNo, status)
+	assert.Contains(t, errText, "--simulated")
+}
+
+// A killed daemon finds its batch again, and says what becomes of it.
+func TestAKilledDaemonFindsItsBatch(t *testing.T) {
+	d := startDaemon(t, "--pace", "60")
+	d.line("stage dry confirmed by the person") // two seconds after the start went to disk
+	require.NoError(t, d.cmd.Process.Kill())
+	_ = d.cmd.Wait()
+	again := startDaemonIn(t, d.state, "--cabinet", "plywood-cabinet")
+	assert.Equal(t, exitGood, again.end(syscall.SIGTERM))
+	status, out, errText := call(t, "batches", "--simulated", "--state", d.state)
+	require.Equal(t, exitGood, status, errText)
+	assert.Contains(t, out, "aborted")
 }
 
 func TestTheCommandsTalkToTheDaemon(t *testing.T) {

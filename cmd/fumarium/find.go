@@ -44,38 +44,29 @@ func readFile(name string) ([]byte, error) {
 	return data, nil
 }
 
-// findProduct takes a file or the name of a shipped product.
-func findProduct(name string) (*profile.Product, error) {
+// find takes a file, or the name of something shipped. The item holds the file as
+// it was read.
+func find[T any](name string, shelf func(string) (source.Item[T], error), parse func(string, []byte) (T, error)) (source.Item[T], error) {
 	if !isFile(name) {
-		entry, err := catalog.Find(name)
-		if err != nil {
-			return nil, couldNot(err)
-		}
-		return entry.Value, nil
+		item, err := shelf(name)
+		return item, couldNot(err)
 	}
 	data, err := readFile(name)
 	if err != nil {
-		return nil, err
+		return source.Item[T]{}, err
 	}
-	p, err := profile.Parse(name, data)
-	return p, couldNot(err)
+	value, err := parse(name, data)
+	return source.Item[T]{Key: name, File: name, Data: data, Value: value}, couldNot(err)
 }
 
-// findCabinet takes a file or the name of a shipped cabinet.
+func findProduct(name string) (*profile.Product, error) {
+	item, err := find(name, catalog.Find, profile.Parse)
+	return item.Value, err
+}
+
 func findCabinet(name string) (*cabinet.Cabinet, error) {
-	if !isFile(name) {
-		entry, err := shipped.Find(name)
-		if err != nil {
-			return nil, couldNot(err)
-		}
-		return entry.Value, nil
-	}
-	data, err := readFile(name)
-	if err != nil {
-		return nil, err
-	}
-	c, err := cabinet.Parse(name, data)
-	return c, couldNot(err)
+	item, err := find(name, shipped.Find, cabinet.Parse)
+	return item.Value, err
 }
 
 // asFaults returns the faults of a file that an error carries.

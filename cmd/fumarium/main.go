@@ -94,7 +94,8 @@ qualified, under local code. Never leave a burning smoke generator alone.`,
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
-	root.AddCommand(productsCommand(), checkCommand(), sheetCommand(), planCommand(), assessCommand(), rehearseCommand(), runCommand())
+	root.AddCommand(productsCommand(), checkCommand(), sheetCommand(), planCommand(), assessCommand(), rehearseCommand(), runCommand(),
+		wiringCommand(), offCommand(), batchesCommand(), replayCommand())
 	root.AddCommand(clientCommands()...)
 	return root
 }

@@ -91,7 +91,7 @@ func TestRehearseForPeople(t *testing.T) {
 
 func TestExitStatuses(t *testing.T) {
 	empty, good := file(t, "empty.yaml", ""), file(t, "good.yaml", contractProduct(t))
-	never := strings.Replace(contractProduct(t), "until: {core: 4 °C}", "place: room, until: {core: 1 °C}", 1)
+	never := strings.Replace(contractProduct(t), "until: {core: 4 °C}, within: 2 h", "place: room, until: {core: 1 °C}", 1)
 	huge := file(t, "huge.yaml", strings.Repeat("# nothing but remarks\n", 500_000))
 	cases := []struct {
 		args   []string
@@ -116,7 +116,7 @@ func TestExitStatuses(t *testing.T) {
 		{[]string{"check"}, exitUsage, "at least 1"},
 		{[]string{"check", empty}, exitBad, "empty"},
 		{[]string{"check", huge}, exitBad, "huge.yaml"},
-		{[]string{"check", good}, exitBad, "advice"},
+		{[]string{"check", good}, exitGood, "1 file good"},
 		{[]string{"check", "./no-such-file.yaml"}, exitCouldNo, "no such file"},
 		{[]string{"sheet", "marjoram-ring", "--meat", "5kg"}, exitGood, "REST BEFORE THE CHAMBER"},
 		{[]string{"sheet", "marjoram-ring", "--meat", "5"}, exitUsage, "unit"},
@@ -214,16 +214,22 @@ func TestCheckTellsCabinetsFromProducts(t *testing.T) {
 	}
 }
 
-// A cabinet with a real front end must never be driven by a version that cannot.
-func TestRunRefusesARealCabinet(t *testing.T) {
-	status, _, err := call(t, "run", "--state", t.TempDir(), "--listen", "127.0.0.1:0", "--cabinet", file(t, "real.yaml", `
+// Without its lines a real cabinet must not come up at all: nobody would know what is
+// on.
+func TestRunRefusesARealCabinetWithoutItsLines(t *testing.T) {
+	real := file(t, "real.yaml", `
 cabinet: Real box
 ambient: 15 °C
-probes: [{name: chamber, role: chamber, chip: max31856, bus: /dev/spidev0.0, type: K}]
+line chip: no-such-chip
+probes: [{name: chamber, role: chamber, chip: MAX31856, bus: SPI0.0, type: K}]
 heater: {pin: GPIO17, power: 1500 W}
 limits: {chamber: 110 °C}
 response: {gain: 150 K, lag: 20 min, second lag: 2 min, dead time: 30 s}
-`))
+`)
+	status, _, err := call(t, "run", "--state", t.TempDir(), "--listen", "127.0.0.1:0", "--cabinet", real)
 	assert.Equal(t, exitCouldNo, status)
-	assert.Contains(t, err, "no real front end")
+	assert.Contains(t, err, "relay: heater")
+	status, _, err = call(t, "run", "--state", t.TempDir(), "--listen", "127.0.0.1:0", "--cabinet", real, "--pace", "60")
+	assert.Equal(t, exitUsage, status)
+	assert.Contains(t, err, "--pace")
 }

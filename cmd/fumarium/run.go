@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"crypto/rand"
 	"encoding/hex"
@@ -18,10 +19,13 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fumarium/cmd/fumarium/internal/wiring"
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/cabinet/shipped"
 	"fumarium/controller/loop"
 	"fumarium/controller/metrics"
+	"fumarium/controller/record"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/web"
 	"fumarium/profile"
@@ -48,12 +52,13 @@ func runCommand() *cobra.Command {
 everything off and exits.
 
 Without --cabinet it is a demonstration: the simulated cabinet, 60 times as fast
-as real time, with a batch of ` + defaultProduct + ` that starts by itself and a
-simulated person who carries out the hand steps after two (simulated) minutes. It
-touches no hardware.
+as real time, with a batch of ` + defaultProduct + ` that starts by itself. In every
+simulated cabinet a simulated person carries out the hand steps after two
+(simulated) minutes. It touches no hardware.
 
-This version drives simulated cabinets only: a cabinet file whose probes hang on
-real front ends is refused.
+With a cabinet file that names real front ends and lines, this program heats. The
+real side was proven against the makers' tables and simulated chips only, never on
+a real cabinet: try it with fumarium wiring first, and with the mains unplugged.
 
 Before heat is ever put under this program: an independent thermal cut-out and a
 limiter in the heater's circuit, wired by someone qualified under local code;
@@ -63,12 +68,12 @@ relays that fall open; smoke and gas away from people; an extinguisher at hand.`
   fumarium run --cabinet fridge-body`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return runDaemon(cmd.Context(), o, cmd.ErrOrStderr())
+			return runDaemon(cmd.Context(), o, cmd.Flags().Changed("pace"), cmd.ErrOrStderr())
 		},
 	}
 	f := c.Flags()
 	f.StringVar(&o.cabinet, "cabinet", "", "cabinet `FILE`, or the name of a shipped cabinet")
-	f.StringVar(&o.state, "state", "", "`DIR` for the operator's token and, later, the records (default: "+stateHint+")")
+	f.StringVar(&o.state, "state", "", "`DIR` for the operator's token and the batch records (default: "+stateHint+")")
 	f.StringVar(&o.listen, "listen", defaultListen, "`ADDRESS` of page, API and metrics")
 	f.Float64Var(&o.pace, "pace", defaultPace, "simulated seconds per second, 1 to 10000")
 	return c
@@ -124,18 +129,7 @@ func version() string {
 	return "unknown"
 }
 
-// onlySimulated refuses a cabinet that this version cannot drive.
-func onlySimulated(c *cabinet.Cabinet) error {
-	for _, p := range c.Probes {
-		if p.Chip != "simulated" {
-			return fmt.Errorf("cabinet %q: probe %q hangs on a %s, and this version drives no real front end; "+
-				"rehearse with this file, or run a simulated cabinet", c.Name, p.Name, p.Chip)
-		}
-	}
-	return nil
-}
-
-func runDaemon(ctx context.Context, o runOptions, stderr io.Writer) error {
+func runDaemon(ctx context.Context, o runOptions, paceGiven bool, stderr io.Writer) error {
 	if !(o.pace >= 1 && o.pace <= 10000) {
 		return usage("--pace %v is outside 1 to 10000", o.pace)
 	}
@@ -143,12 +137,17 @@ func runDaemon(ctx context.Context, o runOptions, stderr io.Writer) error {
 	if demonstration {
 		o.cabinet = defaultCabinet
 	}
-	cab, err := findCabinet(o.cabinet)
+	cabinetFile, err := find(o.cabinet, shipped.Find, cabinet.Parse)
 	if err != nil {
 		return err
 	}
-	if err := onlySimulated(cab); err != nil {
-		return couldNot(err)
+	cab := cabinetFile.Value
+	world, pace := record.Simulated, o.pace
+	if !cab.Simulated() {
+		if paceGiven {
+			return usage("--pace is for simulated cabinets; %q is a real one", cab.Name)
+		}
+		world, pace = record.Real, 0
 	}
 	dir, err := stateDir(o.state)
 	if err != nil {
@@ -158,20 +157,44 @@ func runDaemon(ctx context.Context, o runOptions, stderr io.Writer) error {
 	if err != nil {
 		return couldNot(fmt.Errorf("operator's token: %w; choose another folder with --state", err))
 	}
-	product, err := findProduct(defaultProduct)
+	product, err := find(defaultProduct, catalog.Find, profile.Parse)
 	if err != nil {
 		return err
 	}
-	world, err := newSimulated(product, cab)
+	log := slog.New(slog.NewTextHandler(stderr, nil))
+	hardware, err := wiring.Open(cab, wiring.Options{Product: product.Value, Seed: 1})
 	if err != nil {
 		return couldNot(err)
 	}
+	defer func() {
+		if err := hardware.Close(); err != nil {
+			log.Error("closing the outputs failed; the heater may still be on", "err", err, "do", "cut the mains")
+		}
+	}()
 	listener, err := net.Listen("tcp", o.listen)
 	if err != nil {
 		return couldNot(fmt.Errorf("%w; another daemon may be running, choose another address with --listen", err))
 	}
-	log := slog.New(slog.NewTextHandler(stderr, nil))
-	l, err := loop.New(loop.Config{World: world, Cabinet: cab, Pace: o.pace, Log: log})
+	defer listener.Close()
+	records, err := openRecords(dir, world, pace, log)
+	if err != nil {
+		return couldNot(err)
+	}
+	defer func() {
+		grace, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+		defer cancel()
+		if err := records.Close(grace); err != nil {
+			log.Error("the end of the record could not be written", "err", err)
+		}
+	}()
+	resume, err := unfinished(ctx, records, world, cabinetFile.Data, log)
+	if err != nil {
+		return couldNot(err)
+	}
+	l, err := loop.New(loop.Config{
+		World: hardware, Cabinet: cab, Pace: pace, Log: log, Record: records, Resume: resume,
+		CabinetFile: record.File{Name: cabinetFile.File, Data: cabinetFile.Data},
+	})
 	if err != nil {
 		return couldNot(err)
 	}
@@ -183,13 +206,20 @@ func runDaemon(ctx context.Context, o runOptions, stderr io.Writer) error {
 			FindProduct:  findShipped,
 			ParseProduct: profile.Parse,
 			ProductNames: catalog.Names,
+			Note: func(ctx context.Context, batch, text string) error {
+				return records.AddNote(ctx, record.Moment{Wall: time.Now(), ClockSet: true}, batch, record.Note{Who: "operator", Text: text})
+			},
 		}),
 		ReadHeaderTimeout: 5 * time.Second,
 		ReadTimeout:       15 * time.Second,
 		IdleTimeout:       2 * time.Minute,
 		ErrorLog:          slog.NewLogLogger(log.Handler(), slog.LevelWarn),
 	}
-	fmt.Fprintf(stderr, "%s, simulated, %g times as fast as real time; nothing here is hot\n", cab.Name, o.pace)
+	if world == record.Simulated {
+		fmt.Fprintf(stderr, "%s, simulated, %g times as fast as real time; nothing here is hot\n", cab.Name, o.pace)
+	} else {
+		fmt.Fprintf(stderr, "%s, real: this program can heat it. Cut-out wired, extinguisher at hand?\n", cab.Name)
+	}
 	fmt.Fprintf(stderr, "page     http://%s/\n", listener.Addr())
 	fmt.Fprintf(stderr, "metrics  http://%s/metrics\n", listener.Addr())
 	fmt.Fprintf(stderr, "token    %s\n", filepath.Join(dir, tokenFile))
@@ -227,17 +257,60 @@ func runDaemon(ctx context.Context, o runOptions, stderr io.Writer) error {
 	return couldNot(result)
 }
 
-func findShipped(name string) (*profile.Product, error) {
-	entry, err := catalog.Find(name)
+// openRecords opens the batch record and says what had to be done for it.
+func openRecords(dir string, world record.World, pace float64, log *slog.Logger) (*record.Recorder, error) {
+	boot, uptime := record.ThisBoot()
+	records, err := record.Open(record.Options{Dir: dir, World: world, Program: version(), Pace: pace, Boot: boot, Uptime: uptime})
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("batch record: %w; free the disk or choose another folder with --state", err)
 	}
-	return entry.Value, nil
+	for _, notice := range records.Notice() {
+		log.Warn(notice)
+	}
+	return records, nil
 }
 
-func startDemonstration(ctx context.Context, l *loop.Loop, p *profile.Product, log *slog.Logger) {
-	rest, _ := p.Rest()
-	reply, err := l.Do(ctx, snapshot.Request{Command: controller.Command{Kind: controller.Start, Rested: rest}, Product: p})
+// unfinished looks for a batch that a former run did not end. A real one whose
+// record is sound goes on: whether it runs, waits for the person or is over is the
+// controller's decision, by the length of the gap. Anything else is closed as
+// aborted, and said.
+func unfinished(ctx context.Context, records *record.Recorder, world record.World, cabinetFile []byte, log *slog.Logger) (*loop.Resume, error) {
+	now := record.Moment{Wall: time.Now(), ClockSet: loop.ClockSet(time.Now())}
+	u, err := records.Unfinished(ctx, now)
+	if err != nil || u == nil {
+		return nil, err
+	}
+	why := ""
+	switch {
+	case world == record.Simulated:
+		why = "the simulated cabinet did not outlive the program"
+	case !u.Sound:
+		why = "its record is not sound: " + u.Why
+	case !bytes.Equal(u.Batch.CabinetFile, cabinetFile):
+		why = "the cabinet file was changed meanwhile"
+	case !u.UnseenKnown:
+		why = "nobody knows for how long it was unwatched"
+	}
+	if why != "" {
+		log.Warn("unfinished batch closed as aborted", "batch", u.Batch.ID, "why", why)
+		records.Finish(now, u, controller.Aborted, why)
+		return nil, nil
+	}
+	log.Warn("unfinished batch goes on", "batch", u.Batch.ID, "unseen", u.Unseen.Round(time.Second).String())
+	return &loop.Resume{Product: u.Product, State: u.State, Recovery: u}, nil
+}
+
+func findShipped(name string) (*profile.Product, []byte, error) {
+	entry, err := catalog.Find(name)
+	return entry.Value, entry.Data, err
+}
+
+func startDemonstration(ctx context.Context, l *loop.Loop, p catalog.Entry, log *slog.Logger) {
+	rest, _ := p.Value.Rest()
+	reply, err := l.Do(ctx, snapshot.Request{
+		Command: controller.Command{Kind: controller.Start, Rested: rest}, Product: p.Value,
+		Who: "demonstration", ProductName: p.File, ProductFile: p.Data,
+	})
 	switch {
 	case err != nil && ctx.Err() == nil:
 		log.Error("demonstration not started", "err", err)

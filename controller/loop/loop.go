@@ -297,7 +297,7 @@ func (l *Loop) witness(in *controller.Inputs) {
 		return // the virtual clock is right by definition
 	}
 	now := time.Now()
-	in.ClockUnset = !clockSet(now)
+	in.ClockUnset = !ClockSet(now)
 	if !l.wall.IsZero() {
 		apart := now.Round(0).Sub(l.wall.Round(0)) - now.Sub(l.wall) // wall against monotonic
 		in.ClockStepped = apart > clockStep || apart < -clockStep
@@ -309,13 +309,13 @@ func (l *Loop) witness(in *controller.Inputs) {
 // practice, no source.
 const clockStep = 2 * time.Second
 
-// clockSet reports whether the time of day can be right: a board without a clock
+// ClockSet reports whether the time of day can be right: a board without a clock
 // chip wakes up in 1970, or where it last wrote a file.
-func clockSet(t time.Time) bool { return t.Year() >= 2026 }
+func ClockSet(t time.Time) bool { return t.Year() >= 2026 }
 
 func (l *Loop) moment(elapsed time.Duration) record.Moment {
 	wall := l.now(elapsed)
-	return record.Moment{Wall: wall, ClockSet: l.cfg.Pace != 0 || clockSet(wall)}
+	return record.Moment{Wall: wall, ClockSet: l.cfg.Pace != 0 || ClockSet(wall)}
 }
 
 func who(taken *request, c controller.Command) record.By {

@@ -151,7 +151,7 @@ func (m *Metrics) collect(out chan<- prometheus.Metric) {
 		gauge(stageElapsed, s.StageElapsed().Seconds())
 	}
 	for c := trip.None + 1; c < trip.Count; c++ {
-		for p := trip.Normal; p <= trip.ReturnedUnacknowledged; p++ {
+		for p := range trip.Phases {
 			gauge(alarmState, truth(s.State.Alarms[c].Phase == p), c.String(), c.Entry().Priority.String(), p.String())
 		}
 	}

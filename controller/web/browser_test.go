@@ -180,7 +180,8 @@ func TestPageInABrowser(t *testing.T) {
 	do(t, ctx, click("read"), chromedp.WaitEnabled(chromedp.CSS("#go")), click("go"))
 	until(t, ctx, "!document.getElementById('read').checked")
 	require.Len(t, l.requests(), 3)
-	assert.Equal(t, snapshot.Request{Command: controller.Command{Kind: controller.Start}, Product: ring}, l.requests()[2])
+	assert.Equal(t, snapshot.Request{Command: controller.Command{Kind: controller.Start}, Product: ring, Who: "operator",
+		ProductName: "Caraway ring", ProductFile: []byte("product: Caraway ring")}, l.requests()[2])
 
 	// A controller that stands still is no live number, and neither is a lost line.
 	stuck := cooking()

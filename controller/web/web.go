@@ -40,6 +40,7 @@ import (
 const (
 	maxBodyBytes = 1 << 20 // a product file is a few kilobytes
 	maxReason    = 500
+	maxNote      = 4000
 	// maxWait bounds how long a command waits for its step, which comes within a
 	// second. Common practice, no source.
 	maxWait = 10 * time.Second
@@ -67,11 +68,14 @@ type Config struct {
 	// Hosts are names, besides localhost and any IP address, under which the page
 	// may be opened. Every other Host is refused: a page from elsewhere can point
 	// a name of its own at us, but it cannot choose an address as its name.
-	Hosts        []string
-	FindProduct  func(name string) (*profile.Product, error)
+	Hosts []string
+	// FindProduct also returns the file that the product was read from.
+	FindProduct  func(name string) (*profile.Product, []byte, error)
 	ParseProduct func(file string, data []byte) (*profile.Product, error)
 	ProductNames func() []string
-	Now          func() time.Time // wall clock; nil is time.Now
+	// Note keeps a note on a batch; nil keeps none.
+	Note func(ctx context.Context, batch, text string) error
+	Now  func() time.Time // wall clock; nil is time.Now
 }
 
 type server struct {
@@ -303,7 +307,7 @@ func (s *server) authorized(r *http.Request) *problem {
 
 // An order is the body of POST /api/commands.
 type order struct {
-	command, product, file, productYAML, alarm, prompt, stuffedAt, reason, shelveFor string
+	command, product, file, productYAML, alarm, prompt, stuffedAt, reason, shelveFor, batch, text string
 }
 
 // Accepted is the answer to a command that was taken.
@@ -331,10 +335,14 @@ func (s *server) command(w http.ResponseWriter, r *http.Request) *problem {
 	if err != nil {
 		return refuse(http.StatusBadRequest, "%v", err)
 	}
+	if o.command == "note" {
+		return s.note(w, r, o)
+	}
 	request, p := s.request(o)
 	if p != nil {
 		return p
 	}
+	request.Who = "operator"
 	ctx, cancel := context.WithTimeout(r.Context(), maxWait)
 	defer cancel()
 	reply, err := s.Loop.Do(ctx, request)
@@ -355,7 +363,7 @@ func readOrder(body []byte) (order, error) {
 	fields := map[string]*string{
 		"command": &o.command, "product": &o.product, "file": &o.file,
 		"product_yaml": &o.productYAML, "alarm": &o.alarm, "prompt": &o.prompt,
-		"stuffed_at": &o.stuffedAt, "reason": &o.reason, "for": &o.shelveFor,
+		"stuffed_at": &o.stuffedAt, "reason": &o.reason, "for": &o.shelveFor, "batch": &o.batch, "text": &o.text,
 	}
 	d := json.NewDecoder(bytes.NewReader(body))
 	token, err := d.Token()
@@ -370,7 +378,7 @@ func readOrder(body []byte) (order, error) {
 		name, _ := key.(string)
 		field, ok := fields[name]
 		if !ok {
-			return o, fmt.Errorf("field %q is unknown or given twice; a command has command, product, file, product_yaml, stuffed_at, reason, alarm, for and prompt, each once", name)
+			return o, fmt.Errorf("field %q is unknown or given twice; a command has command, product, file, product_yaml, stuffed_at, reason, alarm, for, prompt, batch and text, each once", name)
 		}
 		value, err := d.Token()
 		if err != nil {
@@ -434,19 +442,18 @@ func (s *server) request(o order) (snapshot.Request, *problem) {
 		{"product", o.product, controller.Start}, {"file", o.file, controller.Start}, {"product_yaml", o.productYAML, controller.Start},
 		{"stuffed_at", o.stuffedAt, controller.Start}, {"reason", o.reason, controller.Start},
 		{"alarm", o.alarm, controller.Acknowledge}, {"prompt", o.prompt, controller.Confirm}, {"for", o.shelveFor, controller.Shelve},
+		{"batch", o.batch, controller.NoCommand}, {"text", o.text, controller.NoCommand},
 	} {
 		if f.value != "" && f.of != kind && !(f.name == "alarm" && kind == controller.Shelve) {
-			return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "%s takes no %s; leave it out, or send %s", o.command, f.name, f.of)
+			return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "%s takes no %s; leave it out", o.command, f.name)
 		}
 	}
 	request := snapshot.Request{Command: controller.Command{Kind: kind}}
 	switch kind {
 	case controller.Start:
-		product, p := s.product(o)
-		if p != nil {
+		if p := s.product(o, &request); p != nil {
 			return snapshot.Request{}, p
 		}
-		request.Product = product
 		if p := s.rest(o, &request); p != nil {
 			return snapshot.Request{}, p
 		}
@@ -482,24 +489,51 @@ func (s *server) samePrompt(read string) *problem {
 	return nil
 }
 
-func (s *server) product(o order) (*profile.Product, *problem) {
-	var product *profile.Product
+// product finds what a start asks for and puts it into the request.
+func (s *server) product(o order, r *snapshot.Request) *problem {
 	var err error
 	switch {
 	case o.product != "" && o.productYAML == "" && o.file == "" && s.FindProduct != nil:
-		product, err = s.FindProduct(o.product)
+		r.ProductName = o.product
+		r.Product, r.ProductFile, err = s.FindProduct(o.product)
 	case o.product == "" && o.productYAML != "" && o.file != "" && s.ParseProduct != nil:
-		product, err = s.ParseProduct(o.file, []byte(o.productYAML))
+		r.ProductName, r.ProductFile = o.file, []byte(o.productYAML)
+		r.Product, err = s.ParseProduct(o.file, r.ProductFile)
 	default:
-		return nil, refuse(http.StatusUnprocessableEntity, "start needs either product, a name from /api/products, or both file and product_yaml")
+		return refuse(http.StatusUnprocessableEntity, "start needs either product, a name from /api/products, or both file and product_yaml")
 	}
 	if err != nil {
-		return nil, refuse(http.StatusUnprocessableEntity, "%v", err)
+		return refuse(http.StatusUnprocessableEntity, "%v", err)
 	}
-	if product == nil {
-		return nil, refuse(http.StatusUnprocessableEntity, "there is no product %q; take a name from /api/products", o.product)
+	if r.Product == nil {
+		return refuse(http.StatusUnprocessableEntity, "there is no product %q; take a name from /api/products", o.product)
 	}
-	return product, nil
+	return nil
+}
+
+// note keeps a note on a batch, the one under way or the last unless it is named.
+func (s *server) note(w http.ResponseWriter, r *http.Request, o order) *problem {
+	snap := s.Loop.Snapshot()
+	if o.batch == "" && snap != nil {
+		o.batch = snap.BatchID
+	}
+	switch {
+	case s.Note == nil || o.batch == "":
+		return refuse(http.StatusConflict, "there is no batch to note anything on; name one with batch")
+	case strings.TrimSpace(o.text) == "" || len(o.text) > maxNote:
+		return refuse(http.StatusUnprocessableEntity, "a note needs text, at most %d bytes", maxNote)
+	}
+	ctx, cancel := context.WithTimeout(r.Context(), maxWait)
+	defer cancel()
+	if err := s.Note(ctx, o.batch, strings.TrimSpace(o.text)); err != nil {
+		return refuse(http.StatusConflict, "the note was not kept: %v", err)
+	}
+	state := controller.Idle
+	if snap != nil {
+		state = snap.State.Batch
+	}
+	writeJSON(w, "application/json", http.StatusOK, Accepted{State: state.String()})
+	return nil
 }
 
 var kinds, kindNames = func() (map[string]controller.CommandKind, string) {

@@ -137,11 +137,11 @@ func handler(l *loop) http.Handler {
 	return web.New(web.Config{
 		Loop: l, Token: token, Hosts: []string{"kiln.example"}, Now: func() time.Time { return noon.Add(time.Second) },
 		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { _, _ = w.Write([]byte("fumarium_build_info 1\n")) }),
-		FindProduct: func(name string) (*profile.Product, error) {
+		FindProduct: func(name string) (*profile.Product, []byte, error) {
 			if name != ring.Name {
-				return nil, errors.New("products: there is no " + name + "; take one that is listed")
+				return nil, nil, errors.New("products: there is no " + name + "; take one that is listed")
 			}
-			return ring, nil
+			return ring, []byte("product: Caraway ring"), nil
 		},
 		ParseProduct: func(file string, data []byte) (*profile.Product, error) {
 			if string(data) != "product: Caraway ring" {
@@ -302,9 +302,12 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 
 func TestCommandsReachTheLoop(t *testing.T) {
 	cases := map[string]snapshot.Request{
-		`{"command":"start","product":"Caraway ring"}`:                                  {Command: controller.Command{Kind: controller.Start}, Product: ring},
-		`{"command":"start","file":"ring.yaml","product_yaml":"product: Caraway ring"}`: {Command: controller.Command{Kind: controller.Start}, Product: ring},
-		`{"command":"confirm"}`: {Command: controller.Command{Kind: controller.Confirm}},
+		`{"command":"start","product":"Caraway ring"}`: {Command: controller.Command{Kind: controller.Start}, Product: ring,
+			ProductName: "Caraway ring", ProductFile: []byte("product: Caraway ring")},
+		`{"command":"start","file":"ring.yaml","product_yaml":"product: Caraway ring"}`: {Command: controller.Command{Kind: controller.Start}, Product: ring,
+			ProductName: "ring.yaml", ProductFile: []byte("product: Caraway ring")},
+		`{"command":"shelve","alarm":"core-lost","for":"2 h"}`: {Command: controller.Command{Kind: controller.Shelve, Alarm: trip.CoreLost, For: 2 * time.Hour}},
+		`{"command":"confirm"}`:                                {Command: controller.Command{Kind: controller.Confirm}},
 		`{"command":"confirm","prompt":"Light the smoke generator and open the damper a quarter"}`: {Command: controller.Command{Kind: controller.Confirm}},
 		`{"command":"hold"}`:                            {Command: controller.Command{Kind: controller.Hold}},
 		`{"command":"resume"}`:                          {Command: controller.Command{Kind: controller.Resume}},
@@ -315,6 +318,7 @@ func TestCommandsReachTheLoop(t *testing.T) {
 		`{"command":"reset"}`:                           {Command: controller.Command{Kind: controller.Reset}},
 	}
 	for body, want := range cases {
+		want.Who = "operator"
 		l := accepting(asking())
 		w := ask(handler(l), http.MethodPost, "/api/commands", body)
 		assert.Equal(t, http.StatusOK, w.Code, w.Body)

@@ -1,0 +1,206 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fumarium/cmd/fumarium/internal/wiring"
+	"fumarium/profile/quantity"
+	"fumarium/sensors/plausible"
+	"fumarium/sensors/psychrometer"
+)
+
+type calibrateOptions struct {
+	cabinet, probe, state string
+	altitudeMeters        float64
+	pressureHectopascal   float64
+	iceOnly               bool
+}
+
+// calibrationFile is where calibrations are kept, one JSON object a line.
+const calibrationFile = "calibration.jsonl"
+
+// How a point is measured; common practice, no source.
+const (
+	pointSamples         = 30
+	fewestGood           = 25
+	steady       float64 = 0.5 // K between the lowest and the highest
+)
+
+func calibrateCommand() *cobra.Command {
+	var o calibrateOptions
+	c := &cobra.Command{
+		Use:   "calibrate --cabinet FILE --probe NAME (--altitude METERS | --pressure HECTOPASCAL | --ice-only)",
+		Short: "Measure a probe in melting ice and in boiling water",
+		Long: `Reads one probe in melting ice and in boiling water and prints the lines to put
+into the cabinet file. It changes no file of yours; what was measured is appended
+to ` + calibrationFile + ` in the state folder.
+
+Ice: crushed ice with just enough clean water to fill the gaps, stirred; the tip in
+the middle and off the bottom. Boiling: a full boil, the tip deep in the water and
+off the pot. Water boils lower the higher one lives: give the altitude, or better a
+barometer's absolute pressure (not the one reduced to sea level).
+
+Mind steam and boiling water. Keep water away from the electronics.`,
+		Example: `  fumarium wiring calibrate --cabinet my-cabinet.yaml --probe "core 1" --altitude 420
+  fumarium wiring calibrate --cabinet my-cabinet.yaml --probe chamber --ice-only`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			f := cmd.Flags()
+			given := 0
+			for _, name := range []string{"altitude", "pressure", "ice-only"} {
+				if f.Changed(name) {
+					given++
+				}
+			}
+			if o.cabinet == "" || o.probe == "" || given != 1 {
+				return usage("name --cabinet, --probe and one of --altitude, --pressure and --ice-only")
+			}
+			if f.Changed("altitude") {
+				if !(o.altitudeMeters >= -400 && o.altitudeMeters <= 5000) {
+					return usage("--altitude %v is outside -400 to 5000 m", o.altitudeMeters)
+				}
+				o.pressureHectopascal = psychrometer.PressureAt(quantity.Meters(o.altitudeMeters)) / 100
+			}
+			return newBench(cmd).calibrate(cmd.Context(), o)
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&o.cabinet, "cabinet", "", "cabinet `FILE`")
+	f.StringVar(&o.probe, "probe", "", "`NAME` of the probe in the file")
+	f.StringVar(&o.state, "state", "", "`DIR` for the record (default: "+stateHint+")")
+	f.Float64Var(&o.altitudeMeters, "altitude", 0, "`METERS` above the sea")
+	f.Float64Var(&o.pressureHectopascal, "pressure", 0, "absolute pressure in `HECTOPASCAL`")
+	f.BoolVar(&o.iceOnly, "ice-only", false, "only the ice point: an offset")
+	return c
+}
+
+// calibrationRecord is one line of the record.
+type calibrationRecord struct {
+	Time           time.Time `json:"time"`
+	Cabinet        string    `json:"cabinet"`
+	Probe          string    `json:"probe"`
+	Chip           string    `json:"chip"`
+	IceCelsius     float64   `json:"ice_celsius"`
+	BoilingCelsius *float64  `json:"boiling_celsius,omitempty"`
+	TruthCelsius   *float64  `json:"boiling_point_celsius,omitempty"`
+	PressurePascal *float64  `json:"pressure_pascal,omitempty"`
+	OffsetKelvin   float64   `json:"offset_kelvin"`
+	StretchRatio   float64   `json:"stretch_ratio"`
+}
+
+func (b *bench) calibrate(ctx context.Context, o calibrateOptions) error {
+	c, err := findCabinet(o.cabinet)
+	if err != nil {
+		return err
+	}
+	if c.Simulated() {
+		return couldNot(fmt.Errorf("%s exists only in rehearsal: its probes are as good as its file says", c.Name))
+	}
+	w := wiring.OpenProbes(c, b.buses)
+	defer w.Close()
+	var channel *wiring.Channel
+	var names []string
+	for _, ch := range w.Channels() {
+		names = append(names, ch.Probe.Name)
+		if ch.Probe.Name == o.probe {
+			channel = ch
+		}
+	}
+	if channel == nil {
+		return usage("%s has no probe %q; it has %s", c.Name, o.probe, strings.Join(names, ", "))
+	}
+	ice, err := b.point(ctx, channel, "Put the probe into melting ice and wait a minute, then press Enter: ")
+	if err != nil {
+		return couldNot(err)
+	}
+	record := calibrationRecord{Time: time.Now().UTC().Truncate(time.Second), Cabinet: c.Name, Probe: o.probe, Chip: channel.Probe.Chip, IceCelsius: float64(ice)}
+	var calibration plausible.Calibration
+	if o.iceOnly {
+		calibration, err = plausible.IcePoint(ice)
+	} else {
+		if _, err := plausible.IcePoint(ice); err != nil { // say so before anyone boils water
+			return couldNot(err)
+		}
+		pressure := o.pressureHectopascal * 100
+		truth := float64(plausible.BoilingPoint(pressure))
+		boiling, pointErr := b.point(ctx, channel, fmt.Sprintf("Put the probe into boiling water, which is at %.2f °C here, and wait a minute, then press Enter: ", truth))
+		if pointErr != nil {
+			return couldNot(pointErr)
+		}
+		measured := float64(boiling)
+		record.BoilingCelsius, record.TruthCelsius, record.PressurePascal = &measured, &truth, &pressure
+		calibration, err = plausible.TwoPoint(ice, boiling, pressure)
+	}
+	if err != nil {
+		return couldNot(err)
+	}
+	if calibration.Offset < -5 || calibration.Offset > 5 || calibration.Stretch < -0.1 || calibration.Stretch > 0.1 {
+		return couldNot(fmt.Errorf("probe %q is off by %.1f K and %.1f %%, more than a cabinet file takes (5 K, 10 %%); replace the probe or its front end", o.probe, float64(calibration.Offset), 100*float64(calibration.Stretch)))
+	}
+	record.OffsetKelvin, record.StretchRatio = float64(calibration.Offset), float64(calibration.Stretch)
+	fmt.Fprintf(b.out, "\nPut this at the probe %q of %s, in place of what is there:\n\n    offset: %.2f K\n", o.probe, o.cabinet, record.OffsetKelvin)
+	if !o.iceOnly {
+		fmt.Fprintf(b.out, "    stretch: %.3f %%\n", 100*record.StretchRatio)
+	}
+	name, err := appendCalibration(o.state, record)
+	if err != nil {
+		return couldNot(fmt.Errorf("the lines above hold, but the record could not be written: %w", err))
+	}
+	fmt.Fprintf(b.out, "\nappended to %s\n", name)
+	return nil
+}
+
+// point is the median of the probe's raw readings once the person says that it is
+// where it should be.
+func (b *bench) point(ctx context.Context, ch *wiring.Channel, question string) (quantity.Celsius, error) {
+	if _, err := b.ask(ctx, question); err != nil {
+		return 0, fmt.Errorf("no answer: %w; nothing was measured", err)
+	}
+	var values []float64
+	for range pointSamples + 2 { // a chip takes up to two reads to wake up
+		ch.Read(b.elapsed())
+		if v, ok := ch.Raw.Value(); ok {
+			values = append(values, float64(v))
+		}
+		if err := b.wait(ctx, time.Second); err != nil {
+			return 0, err
+		}
+	}
+	if len(values) < fewestGood {
+		return 0, fmt.Errorf("probe %q: only %d of %d readings were good; mend that first: %w", ch.Probe.Name, len(values), pointSamples+2, ch.Err())
+	}
+	slices.Sort(values)
+	if span := values[len(values)-1] - values[0]; span > steady {
+		return 0, fmt.Errorf("probe %q moved by %.2f K within %d s, the limit is %v K; stir, wait until it stands still and begin again", ch.Probe.Name, span, pointSamples, steady)
+	}
+	return quantity.Celsius(values[len(values)/2]), nil
+}
+
+func appendCalibration(state string, r calibrationRecord) (string, error) {
+	dir, err := stateDir(state)
+	if err != nil {
+		return "", err
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return "", err
+	}
+	name := filepath.Join(dir, calibrationFile)
+	f, err := os.OpenFile(name, os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o600)
+	if err != nil {
+		return "", err
+	}
+	if err := json.NewEncoder(f).Encode(r); err != nil {
+		f.Close()
+		return "", err
+	}
+	return name, f.Close()
+}

@@ -1,0 +1,71 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fumarium/controller/cabinet"
+)
+
+// TestServiceUnit holds that the commands of the service unit are ones that this
+// program takes, and that the outputs are switched off after every end.
+func TestServiceUnit(t *testing.T) {
+	data, err := os.ReadFile(filepath.Join("..", "..", "deploy", "fumarium.service"))
+	require.NoError(t, err)
+	lines := map[string]string{}
+	for _, line := range strings.Split(string(data), "\n") {
+		if key, value, found := strings.Cut(line, "="); found && !strings.HasPrefix(line, "#") {
+			lines[key] = value
+		}
+	}
+	for key, name := range map[string]string{"ExecStart": "run", "ExecStopPost": "off"} {
+		args := strings.Fields(lines[key])
+		require.NotEmpty(t, args, key)
+		assert.Equal(t, "/usr/bin/fumarium", args[0])
+		c, rest, err := command().Find(args[1:])
+		require.NoError(t, err, key)
+		assert.Equal(t, name, c.Name())
+		require.NoError(t, c.ParseFlags(rest), key)
+		assert.Equal(t, "/etc/fumarium/cabinet.yaml", c.Flag("cabinet").Value.String())
+	}
+	assert.Equal(t, "always", lines["Restart"])
+	assert.Equal(t, "0", lines["StartLimitIntervalSec"])
+	assert.Equal(t, "0", lines["FileDescriptorStoreMax"], "a kept line keeps the heater on")
+}
+
+// TestExampleCabinet holds that the cabinet file to copy has nothing wrong with it
+// and nothing to advise on.
+func TestExampleCabinet(t *testing.T) {
+	data, err := os.ReadFile(filepath.Join("..", "..", "deploy", "cabinet.yaml"))
+	require.NoError(t, err)
+	c, err := cabinet.Parse("cabinet.yaml", data)
+	require.NoError(t, err)
+	assert.Empty(t, cabinet.Lint(c, "cabinet.yaml"))
+	assert.False(t, c.Simulated())
+}
+
+// TestWiringPage holds that the example of the wiring page is what the parser
+// takes, and that the cautions stand before anything else.
+func TestWiringPage(t *testing.T) {
+	data, err := os.ReadFile(filepath.Join("..", "..", "deploy", "wiring.md"))
+	require.NoError(t, err)
+	_, after, found := strings.Cut(string(data), "```yaml\n")
+	require.True(t, found)
+	example, _, found := strings.Cut(after, "```")
+	require.True(t, found)
+	whole := wired[:strings.Index(wired, "heater:")] + example + wired[strings.Index(wired, "fan:"):]
+	c, err := cabinet.Parse("page.yaml", []byte(whole))
+	require.NoError(t, err)
+	assert.True(t, c.Heater.Series.Fitted && c.Heater.Feedback.Fitted)
+	for _, f := range cabinet.Lint(c, "page.yaml") {
+		assert.True(t, f.Warning, f.Message)
+	}
+	cautions := strings.Index(string(data), "independent thermal cut-out")
+	assert.Positive(t, cautions)
+	assert.Less(t, cautions, strings.Index(string(data), "## The circuit"))
+}

@@ -1,0 +1,218 @@
+package wiring
+
+import (
+	"errors"
+	"fmt"
+	"path/filepath"
+	"slices"
+
+	"fumarium/controller/cabinet"
+	"fumarium/controller/relay"
+)
+
+// A Find is one thing of the machine, there or missing.
+type Find struct {
+	What string `json:"what"` // a bus, a chip on it, or a GPIO chip
+	Good bool   `json:"good"`
+	// Note says what it is, or what is wrong and what to do.
+	Note string `json:"note"`
+}
+
+// A Survey looks over a machine without changing anything on it.
+type Survey struct {
+	Buses Buses
+	Nodes func(pattern string) []string        // paths that match
+	Lines func() ([]relay.Chip, error)         // GPIO chips
+	Bus   func(b Buses, n int) ([]Find, error) // what answers on an I2C bus
+}
+
+// NewSurvey is that of this machine.
+func NewSurvey() Survey {
+	return Survey{
+		Buses: Machine(),
+		Nodes: func(pattern string) []string { found, _ := filepath.Glob(pattern); return found },
+		Lines: relay.NewKernel().Chips,
+		Bus:   answering,
+	}
+}
+
+// Look lists the machine's buses, the front ends that answer on them and the GPIO
+// chips; and, of a cabinet, what it needs and is not there. c may be nil.
+func (s Survey) Look(c *cabinet.Cabinet) []Find {
+	found := []Find{} // never null in JSON
+	seen := map[string]bool{}
+	bus := func(name string, err error, note string) {
+		if seen[name] {
+			return
+		}
+		seen[name] = true
+		if err != nil {
+			note = err.Error()
+		}
+		found = append(found, Find{name, err == nil, note})
+	}
+	spi := func(n, chipSelect int, note string) {
+		port, err := s.Buses.SPI(n, chipSelect)
+		bus(fmt.Sprintf("SPI%d.%d", n, chipSelect), err, note)
+		release(port, err)
+	}
+	i2c := func(n int, note string) {
+		name := fmt.Sprintf("I2C%d", n)
+		if seen[name] {
+			return
+		}
+		opened, err := s.Buses.I2C(n)
+		bus(name, err, note)
+		release(opened, err)
+		if err == nil {
+			chips, err := s.Bus(s.Buses, n)
+			if err != nil {
+				found = append(found, Find{name, false, err.Error()})
+			}
+			found = append(found, chips...)
+		}
+	}
+	wire := func(n int, note string) {
+		name := fmt.Sprintf("w1_bus_master%d", n)
+		if seen[name] {
+			return
+		}
+		opened, err := s.Buses.OneWire(n)
+		bus(name, err, note)
+		if err != nil {
+			return
+		}
+		defer release(opened, nil)
+		addresses, err := opened.Search(false)
+		for _, a := range addresses {
+			found = append(found, Find{fmt.Sprintf("%s at %#016x", name, uint64(a)), true, family(uint64(a))})
+		}
+		if err != nil {
+			found = append(found, Find{name, false, err.Error()})
+		}
+	}
+	var n, chipSelect int
+	for _, node := range s.Nodes("/dev/spidev*") {
+		if _, err := fmt.Sscanf(node, "/dev/spidev%d.%d", &n, &chipSelect); err == nil {
+			spi(n, chipSelect, "a chip on SPI shows only when it is read")
+		}
+	}
+	for _, node := range s.Nodes("/dev/i2c-*") {
+		if _, err := fmt.Sscanf(node, "/dev/i2c-%d", &n); err == nil {
+			i2c(n, "")
+		}
+	}
+	for _, node := range s.Nodes("/sys/bus/w1/devices/w1_bus_master*") {
+		if _, err := fmt.Sscanf(node, "/sys/bus/w1/devices/w1_bus_master%d", &n); err == nil {
+			wire(n, "")
+		}
+	}
+	if c != nil && !c.Simulated() {
+		for _, p := range c.Probes {
+			kind, n, chipSelect, _ := cabinet.ParseBus(p.Bus)
+			switch kind {
+			case cabinet.SPI:
+				spi(n, chipSelect, "")
+			case cabinet.I2C:
+				i2c(n, "")
+			case cabinet.OneWire:
+				wire(n, "")
+			}
+		}
+	}
+	return append(found, s.lines()...)
+}
+
+func (s Survey) lines() []Find {
+	chips, err := s.Lines()
+	var found []Find
+	for _, c := range chips {
+		f := Find{c.Path, true, fmt.Sprintf("GPIO chip %s with %d lines", c.Label, c.Lines)}
+		if c.Err != nil {
+			f.Good, f.Note = false, c.Err.Error()
+		}
+		found = append(found, f)
+	}
+	switch {
+	case err != nil:
+		found = append(found, Find{"GPIO", false, err.Error()})
+	case len(chips) == 0:
+		found = append(found, Find{"GPIO", false, "no GPIO chip: run this on the board that the relays hang on"})
+	}
+	return found
+}
+
+// release closes what was opened only to look.
+func release(v any, err error) {
+	if c, ok := v.(interface{ Close() error }); ok && err == nil {
+		_ = c.Close() // nothing was written
+	}
+}
+
+func family(address uint64) string {
+	if address&0xFF == 0x28 {
+		return "DS18B20"
+	}
+	return fmt.Sprintf("not a DS18B20 but of family %#02x", address&0xFF)
+}
+
+// answering asks the addresses that our front ends may have, and no others: to
+// read from an unknown chip may change it.
+func answering(b Buses, n int) ([]Find, error) {
+	bus, err := b.I2C(n)
+	if err != nil {
+		return nil, err
+	}
+	defer release(bus, nil)
+	var found []Find
+	say := func(address uint16, good bool, note string) {
+		found = append(found, Find{fmt.Sprintf("I2C%d at %#02x", n, address), good, note})
+	}
+	for a := uint16(0x48); a <= 0x4B; a++ {
+		var r [2]byte
+		if bus.Tx(a, []byte{1}, r[:]) == nil && r != [2]byte{} && r != [2]byte{0xFF, 0xFF} {
+			say(a, true, "answers like an ADS1115")
+		}
+	}
+	for a := uint16(0x60); a <= 0x67; a++ {
+		var r [2]byte
+		if bus.Tx(a, []byte{0x20}, r[:]) != nil {
+			continue
+		}
+		switch r[0] {
+		case 0x40:
+			say(a, true, "MCP9600, which cannot see an open wire")
+		case 0x41:
+			say(a, true, "MCP9601")
+		default:
+			say(a, false, fmt.Sprintf("answers with identity %#02x, which is no MCP9600; another device has the address, or the bus cuts stretched clocks short: slow it to 10 kHz", r[0]))
+		}
+	}
+	return found, nil
+}
+
+// Missing are the finds that are not good.
+func Missing(found []Find) error {
+	var err error
+	for _, f := range found {
+		if !f.Good {
+			err = errors.Join(err, fmt.Errorf("%s: %s", f.What, f.Note))
+		}
+	}
+	return err
+}
+
+// Fitted are the cabinet's outputs in the order in which to try them: those that
+// do least harm first, the heater last.
+func Fitted(c *cabinet.Cabinet) []string {
+	var names []string
+	for _, r := range []struct {
+		name   string
+		fitted bool
+	}{{"sounder", c.Sounder.Fitted}, {"fan", c.Fan.Fitted}, {"humidifier", c.Humidifier.Fitted}, {"smoke", c.Smoke.Fitted}, {"heater", c.Heater.Fitted}} {
+		if r.fitted {
+			names = append(names, r.name)
+		}
+	}
+	return slices.Clip(names)
+}

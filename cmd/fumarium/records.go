@@ -1,0 +1,210 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"text/tabwriter"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fumarium/controller/record"
+	"fumarium/profile/quantity"
+)
+
+// archive is where records are read from.
+type archive struct {
+	state     string
+	simulated bool
+	json      bool
+}
+
+func (a *archive) flags(c *cobra.Command) *cobra.Command {
+	f := c.Flags()
+	f.StringVar(&a.state, "state", "", "`DIR` with the batch records (default: "+stateHint+")")
+	f.BoolVar(&a.simulated, "simulated", false, "look at the batches of simulated cabinets")
+	f.BoolVar(&a.json, "json", false, "print JSON")
+	return c
+}
+
+func (a *archive) open() (*record.Reader, error) {
+	dir, err := stateDir(a.state)
+	if err != nil {
+		return nil, couldNot(err)
+	}
+	world, hint := record.Real, "; batches of simulated cabinets are shown with --simulated"
+	if a.simulated {
+		world, hint = record.Simulated, ""
+	}
+	file := filepath.Join(dir, world.File())
+	if _, err := os.Stat(file); errors.Is(err, os.ErrNotExist) {
+		return nil, couldNot(fmt.Errorf("there is no record yet at %s%s", file, hint))
+	}
+	r, err := record.OpenReader(file)
+	return r, couldNot(err)
+}
+
+// listedBatch is one batch as `batches --json` prints it.
+type listedBatch struct {
+	ID             string     `json:"batch"`
+	World          string     `json:"world"`
+	Product        string     `json:"product"`
+	Cabinet        string     `json:"cabinet"`
+	Started        time.Time  `json:"started"`
+	Ended          *time.Time `json:"ended"`
+	State          string     `json:"state"` // empty while it has not ended
+	Why            string     `json:"why,omitempty"`
+	ElapsedSeconds float64    `json:"elapsed_seconds"`
+	Steps          int64      `json:"steps"`
+}
+
+func batchesCommand() *cobra.Command {
+	var a archive
+	return a.flags(&cobra.Command{
+		Use: "batches [BATCH]", Short: "List the recorded batches, or show one with its events and notes", Args: cobra.MaximumNArgs(1),
+		Long: `Lists the recorded batches. With a batch, named by its id or the beginning of it:
+what happened, the commands with who and why, the notes, and whether the chain of
+hashes over the record still holds. A chain that holds shows that nothing was
+changed since by somebody who did not compute it anew; keep its head elsewhere.`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			r, err := a.open()
+			if err != nil {
+				return err
+			}
+			defer r.Close()
+			if len(args) == 1 {
+				return showBatch(cmd.Context(), r, args[0], cmd.OutOrStdout())
+			}
+			return listBatches(cmd.Context(), r, a.json, cmd.OutOrStdout())
+		},
+	})
+}
+
+func listBatches(ctx context.Context, r *record.Reader, asJSON bool, w io.Writer) error {
+	batches, err := r.List(ctx)
+	if err != nil {
+		return couldNot(err)
+	}
+	list := make([]listedBatch, len(batches))
+	for i, b := range batches {
+		list[i] = listedBatch{
+			ID: b.ID, World: string(b.World), Product: b.Product, Cabinet: b.Cabinet, Started: b.Started,
+			State: b.State, Why: b.Why, ElapsedSeconds: b.Elapsed.Seconds(), Steps: b.Steps,
+		}
+		if b.State != "" {
+			list[i].Ended = &b.Ended
+		}
+	}
+	if asJSON {
+		return couldNot(printJSON(w, list))
+	}
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(t, "batch\tstarted\tproduct\tlasted\tended")
+	for _, b := range list {
+		state := b.State
+		if state == "" {
+			state = "not ended"
+		}
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\n", b.ID, b.Started.Format("2006-01-02 15:04"), b.Product,
+			quantity.FormatDuration(seconds(b.ElapsedSeconds)), state)
+	}
+	return couldNot(t.Flush())
+}
+
+func showBatch(ctx context.Context, r *record.Reader, id string, w io.Writer) error {
+	b, err := r.Batch(ctx, id)
+	if err != nil {
+		return couldNot(err)
+	}
+	events, err := r.Events(ctx, b.ID)
+	if err != nil {
+		return couldNot(err)
+	}
+	notes, err := r.Notes(ctx, b.ID)
+	if err != nil {
+		return couldNot(err)
+	}
+	commands, err := r.Commands(ctx, b.ID)
+	if err != nil {
+		return couldNot(err)
+	}
+	verdict, err := r.Verify(ctx, b.ID)
+	if err != nil {
+		return couldNot(err)
+	}
+	fmt.Fprintf(w, "%s  %s in the %s, %s world\nstarted %s\n\n", b.ID, b.Product, lowerFirst(b.Cabinet), b.World, b.Started.Format(time.RFC3339))
+	for _, e := range events {
+		fmt.Fprintf(w, "%8s  %s\n", clock(e.Elapsed.Seconds()), e.Text)
+	}
+	fmt.Fprintln(w)
+	for _, c := range commands {
+		line := fmt.Sprintf("%8s  %s by %s", clock(c.Elapsed.Seconds()), c.Command, c.Who)
+		if c.Reason != "" {
+			line += ", because: " + c.Reason
+		}
+		if c.Refused != "" {
+			line += " (refused: " + c.Refused + ")"
+		}
+		fmt.Fprintln(w, line)
+	}
+	for _, n := range notes {
+		fmt.Fprintf(w, "note %s by %s: %s\n", n.Wall.Format(time.RFC3339), n.Who, n.Text)
+	}
+	fmt.Fprintf(w, "record %s\n", verdict)
+	if !verdict.Whole {
+		return &failure{exitBad, errSaid}
+	}
+	return nil
+}
+
+func replayCommand() *cobra.Command {
+	var a archive
+	return a.flags(&cobra.Command{
+		Use: "replay BATCH", Short: "Run a recorded batch through the controller again and compare", Args: cobra.ExactArgs(1),
+		Long: `Steps the controller through everything it was told in a recorded batch and holds
+its outputs and events against the recorded ones. Equal means that the record and
+this version of the program agree about every decision.
+
+Exit status: 0 equal, 1 not, 2 usage, 3 the record could not be read.`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			r, err := a.open()
+			if err != nil {
+				return err
+			}
+			defer r.Close()
+			return runReplay(cmd.Context(), r, args[0], a.json, cmd.OutOrStdout())
+		},
+	})
+}
+
+func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w io.Writer) error {
+	result, err := r.Replay(ctx, id)
+	if err != nil {
+		return couldNot(err)
+	}
+	difference := ""
+	switch {
+	case result.Decisions != nil:
+		difference = result.Decisions.String()
+	case result.State != nil:
+		difference = result.State.String()
+	}
+	if asJSON {
+		err = printJSON(w, map[string]any{"batch": id, "steps": result.Steps, "same": result.Same(), "difference": difference, "recorded_by": result.Program})
+		if err != nil {
+			return couldNot(err)
+		}
+	} else if result.Same() {
+		fmt.Fprintf(w, "%d steps, every decision the same\n", result.Steps)
+	} else {
+		fmt.Fprintf(w, "%d steps, recorded by version %s; not the same: %s\n", result.Steps, result.Program, difference)
+	}
+	if !result.Same() {
+		return &failure{exitBad, errSaid}
+	}
+	return nil
+}

@@ -1,0 +1,345 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"periph.io/x/conn/v3/i2c"
+	"periph.io/x/conn/v3/onewire"
+	"periph.io/x/conn/v3/spi"
+
+	"fumarium/cmd/fumarium/internal/wiring"
+	"fumarium/controller/relay"
+	"fumarium/profile/quantity"
+	"fumarium/sensors/thermocouple"
+	"fumarium/sim/chips"
+)
+
+// wired is a real cabinet with one probe and five relays.
+const wired = `cabinet: Wired box
+ambient: 15 °C
+probes: [{name: chamber, role: chamber, chip: MAX31856, bus: SPI0.0}]
+heater: {pin: GPIO17, power: 1500 W, series: {pin: GPIO27}, feedback: {pin: GPIO26}}
+fan: {pin: GPIO22}
+smoke: {pin: GPIO23}
+sounder: {pin: GPIO24}
+limits: {chamber: 115 °C}
+response: {gain: 120 K, lag: 20 min, second lag: 2 min, dead time: 30 s}
+`
+
+// board is a machine with one chip on SPI and lines to relays, and the person who
+// types at it.
+type board struct {
+	hot     []quantity.Celsius // one for each place that the person was asked to put the probe
+	said    *bytes.Buffer
+	now     time.Duration
+	chip    *chips.MAX31856
+	level   map[string]bool
+	log     []string
+	refuse  string // a pin that someone else holds
+	stuck   string // a pin that stays on
+	missing bool   // no SPI
+}
+
+func newBoard(hot ...quantity.Celsius) *board {
+	b := &board{hot: hot, level: map[string]bool{}, said: &bytes.Buffer{}}
+	b.chip = chips.NewMAX31856(chips.World{
+		Hot: func() quantity.Celsius {
+			asked := strings.Count(b.said.String(), "press Enter")
+			return b.hot[min(max(asked-1, 0), len(b.hot)-1)]
+		},
+		Cold: func() quantity.Celsius { return 25 },
+		Now:  func() time.Duration { return b.now },
+	}, thermocouple.K)
+	return b
+}
+
+func (b *board) SPI(int, int) (spi.Port, error) {
+	if b.missing {
+		return nil, errors.New("no SPI here; enable it")
+	}
+	return b.chip.Port(), nil
+}
+func (b *board) I2C(int) (i2c.Bus, error)         { return nil, errors.New("no I2C here") }
+func (b *board) OneWire(int) (onewire.Bus, error) { return nil, errors.New("no 1-Wire here") }
+
+type boardLine struct {
+	b   *board
+	pin string
+	in  bool
+}
+
+func (b *board) Output(o relay.Opts) (relay.Line, error) {
+	if o.Pin == b.refuse {
+		return nil, errors.New("held by another; end it")
+	}
+	return boardLine{b, o.Pin, false}, nil
+}
+func (b *board) Input(o relay.Opts) (relay.Line, error) { return boardLine{b, o.Pin, true}, nil }
+
+func (l boardLine) Set(on bool) error {
+	if l.b.level[l.pin] != on {
+		l.b.log = append(l.b.log, map[bool]string{true: "+", false: "-"}[on]+l.pin)
+	}
+	l.b.level[l.pin] = on
+	return nil
+}
+func (l boardLine) Read() (bool, error) {
+	if l.in {
+		return l.b.level["GPIO17"] && l.b.level["GPIO27"], nil
+	}
+	return l.b.level[l.pin] || l.pin == l.b.stuck, nil
+}
+func (l boardLine) Close() error {
+	if l.in {
+		return nil
+	}
+	return l.Set(false)
+}
+
+func (b *board) bench(out *bytes.Buffer, lines ...string) *bench {
+	b.said = out
+	typed := ""
+	for _, line := range lines {
+		typed += line + "\n"
+	}
+	return &bench{
+		in: strings.NewReader(typed), out: out, terminal: true, lines: b, buses: b,
+		survey: wiring.Survey{Buses: b, Nodes: func(string) []string { return nil },
+			Lines: func() ([]relay.Chip, error) {
+				return []relay.Chip{{Path: "/dev/gpiochip0", Label: "pinctrl-bcm2711", Lines: 58}}, nil
+			}},
+		wait:    func(ctx context.Context, d time.Duration) error { b.now += d; return ctx.Err() },
+		elapsed: func() time.Duration { return b.now },
+	}
+}
+
+func status(err error) int {
+	var f *failure
+	if errors.As(err, &f) {
+		return f.status
+	}
+	return exitGood
+}
+
+func TestOff(t *testing.T) {
+	name := file(t, "box.yaml", wired)
+	var out bytes.Buffer
+	b := newBoard(20)
+	b.level["GPIO17"], b.level["GPIO23"] = true, true // as a crash may leave them
+	require.NoError(t, runOff(name, b, func(time.Duration) {}, false, &out))
+	assert.Equal(t, "off, read back from the pins: sounder, fan, smoke, heater\n", out.String())
+	assert.False(t, b.level["GPIO17"] || b.level["GPIO23"])
+
+	out.Reset()
+	require.NoError(t, runOff(name, b, func(time.Duration) {}, true, &out))
+	assert.JSONEq(t, `{"off": true, "simulated": false, "outputs": ["sounder", "fan", "smoke", "heater"]}`, out.String())
+
+	b = newBoard(20)
+	b.level["GPIO23"], b.refuse = true, "GPIO17"
+	err := runOff(name, b, func(time.Duration) {}, false, &out)
+	assert.Equal(t, exitCouldNo, status(err))
+	assert.EqualError(t, err, "not everything could be switched off:\nrelay: heater: held by another; end it\nwhen in doubt, cut the mains")
+	assert.False(t, b.level["GPIO23"], "the others are off all the same")
+
+	b = newBoard(20)
+	b.stuck = "GPIO17"
+	err = runOff(name, b, func(time.Duration) {}, false, &out)
+	assert.Equal(t, exitCouldNo, status(err))
+	assert.ErrorContains(t, err, "its pin reads on")
+
+	// On a machine without GPIO it could not, and says so.
+	code, _, stderr := call(t, "off", "--cabinet", file(t, "box.yaml", strings.Replace(wired, "cabinet: Wired box", "cabinet: Wired box\nline chip: no such chip", 1)))
+	assert.Equal(t, exitCouldNo, code)
+	assert.Contains(t, stderr, "cut the mains")
+	code, _, _ = call(t, "off")
+	assert.Equal(t, exitUsage, code)
+	code, stdout, _ := call(t, "off", "--cabinet", defaultCabinet)
+	assert.Equal(t, exitGood, code)
+	assert.Contains(t, stdout, "only in rehearsal")
+}
+
+func TestWiringTable(t *testing.T) {
+	name := file(t, "box.yaml", wired)
+	var out bytes.Buffer
+	b := newBoard(70)
+	require.NoError(t, b.bench(&out).wiring(context.Background(), wiringOptions{cabinet: name, once: true}))
+	assert.Equal(t, `ok  SPI0.0          
+ok  /dev/gpiochip0  GPIO chip pinctrl-bcm2711 with 58 lines
+
+probe    role     chip             reads     raw       
+chamber  chamber  MAX31856 SPI0.0  70.00 °C  70.00 °C  
+`, out.String())
+
+	out.Reset()
+	require.NoError(t, newBoard(70).bench(&out).wiring(context.Background(), wiringOptions{cabinet: name, once: true, asJSON: true}))
+	var got struct {
+		Machine []wiring.Find
+		Probes  []probeReading
+	}
+	require.NoError(t, json.Unmarshal(out.Bytes(), &got))
+	assert.Len(t, got.Machine, 2)
+	require.NotNil(t, got.Probes[0].Celsius)
+	assert.InDelta(t, 70, *got.Probes[0].Celsius, 0.01)
+
+	out.Reset()
+	b = newBoard(70)
+	b.chip.Break(chips.AllZeros)
+	err := b.bench(&out).wiring(context.Background(), wiringOptions{cabinet: name, once: true})
+	assert.Equal(t, exitBad, status(err))
+	assert.Contains(t, out.String(), "bus error  -    max31856: the chip does not take its settings; check the wiring")
+
+	out.Reset()
+	b = newBoard(70)
+	b.missing = true
+	err = b.bench(&out).wiring(context.Background(), wiringOptions{cabinet: name, once: true})
+	assert.Equal(t, exitBad, status(err))
+	assert.Contains(t, out.String(), "MISSING  SPI0.0          no SPI here; enable it")
+	assert.Empty(t, b.log, "looking switches nothing")
+
+	// Live readings go on until they are ended.
+	out.Reset()
+	ctx, cancel := context.WithCancel(context.Background())
+	live := newBoard(70).bench(&out)
+	tables := 0
+	live.wait = func(ctx context.Context, d time.Duration) error {
+		if tables++; tables == 3 {
+			cancel()
+		}
+		return ctx.Err()
+	}
+	require.NoError(t, live.wiring(ctx, wiringOptions{cabinet: name, asJSON: true}))
+	assert.Equal(t, 3, strings.Count(out.String(), "\n"))
+}
+
+func TestWiringSimulated(t *testing.T) {
+	code, stdout, stderr := call(t, "wiring", "--cabinet", defaultCabinet, "--once")
+	assert.Equal(t, exitGood, code, stderr)
+	assert.Contains(t, stdout, "core 1")
+	assert.Contains(t, stdout, "°C")
+}
+
+func TestClick(t *testing.T) {
+	name := file(t, "box.yaml", wired)
+	var out bytes.Buffer
+	b := newBoard(20)
+	require.NoError(t, b.bench(&out, "sounder", "no", "", "heat").wiring(context.Background(), wiringOptions{cabinet: name, click: true}))
+	assert.Equal(t, "+GPIO24 -GPIO24 +GPIO27 +GPIO17 -GPIO17 -GPIO27", strings.Join(b.log, " "))
+	assert.Contains(t, out.String(), "THE HEATER IS NEXT")
+	assert.Contains(t, out.String(), "the feedback said on meanwhile and says off now")
+	assert.Contains(t, out.String(), "fan left out\n")
+
+	// Its name alone does not switch the heater.
+	b = newBoard(20)
+	require.NoError(t, b.bench(&out, "", "", "", "heater").wiring(context.Background(), wiringOptions{cabinet: name, click: true}))
+	assert.Empty(t, b.log)
+
+	// Nobody answers any more: nothing is switched from then on.
+	b = newBoard(20)
+	require.NoError(t, b.bench(&out, "sounder").wiring(context.Background(), wiringOptions{cabinet: name, click: true}))
+	assert.Equal(t, "+GPIO24 -GPIO24", strings.Join(b.log, " "))
+
+	// Never without a terminal, a cabinet or relays.
+	b = newBoard(20)
+	machine := b.bench(&out, "sounder")
+	machine.terminal = false
+	assert.Equal(t, exitUsage, status(machine.wiring(context.Background(), wiringOptions{cabinet: name, click: true})))
+	assert.Equal(t, exitUsage, status(b.bench(&out).wiring(context.Background(), wiringOptions{click: true})))
+	assert.Equal(t, exitUsage, status(b.bench(&out).wiring(context.Background(), wiringOptions{cabinet: name, click: true, once: true})))
+	assert.Equal(t, exitCouldNo, status(b.bench(&out).wiring(context.Background(), wiringOptions{cabinet: defaultCabinet, click: true})))
+	code, _, stderr := call(t, "wiring", "--cabinet", name, "--click")
+	assert.Equal(t, exitUsage, code)
+	assert.Contains(t, stderr, "no relay was touched")
+	assert.Empty(t, b.log)
+
+	// Ctrl-C in the middle of a click.
+	b = newBoard(20)
+	ctx, cancel := context.WithCancel(context.Background())
+	ended := b.bench(&out, "sounder", "fan", "smoke", "heat")
+	ended.wait = func(context.Context, time.Duration) error { cancel(); return ctx.Err() }
+	require.NoError(t, ended.wiring(ctx, wiringOptions{cabinet: name, click: true}))
+	assert.Equal(t, "+GPIO24 -GPIO24", strings.Join(b.log, " ")[:15])
+	for pin, on := range b.level {
+		assert.False(t, on, pin)
+	}
+}
+
+func TestCalibrate(t *testing.T) {
+	name, dir := file(t, "box.yaml", wired), t.TempDir()
+	run := func(b *board, o calibrateOptions) (string, error) {
+		var out bytes.Buffer
+		o.cabinet, o.state = name, dir
+		if o.probe == "" {
+			o.probe = "chamber"
+		}
+		err := b.bench(&out, "", "").calibrate(context.Background(), o)
+		return out.String(), err
+	}
+	// It reads 0.5 K high in ice and 0.5 K low in boiling water at sea level. By
+	// hand: stretch 99.97/(99.47-0.5)-1 = 1.0 %, offset -0.5*1.010 = -0.51 K. Water
+	// boils at 99.97 °C under 1013.25 hPa on the scale of 1990 (recalled from memory).
+	out, err := run(newBoard(0.5, 99.47), calibrateOptions{pressureHectopascal: 1013.25})
+	require.NoError(t, err)
+	assert.Contains(t, out, "boiling water, which is at 99.9")
+	assert.Contains(t, out, "    offset: -0.51 K\n    stretch: 1.0")
+	out, err = run(newBoard(-0.4), calibrateOptions{iceOnly: true})
+	require.NoError(t, err)
+	assert.Contains(t, out, "    offset: 0.4")
+	assert.NotContains(t, out, "stretch")
+
+	data, err := os.ReadFile(filepath.Join(dir, calibrationFile))
+	require.NoError(t, err)
+	lines := strings.Split(strings.TrimSpace(string(data)), "\n")
+	require.Len(t, lines, 2, "the record grows")
+	var r calibrationRecord
+	require.NoError(t, json.Unmarshal([]byte(lines[0]), &r))
+	assert.InDelta(t, 99.47, *r.BoilingCelsius, 0.01)
+	assert.Equal(t, "Wired box", r.Cabinet)
+
+	for want, c := range map[string]struct {
+		b *board
+		o calibrateOptions
+	}{
+		"in melting ice":                  {newBoard(9), calibrateOptions{pressureHectopascal: 1013.25}},
+		"in water that boils at":          {newBoard(0, 80), calibrateOptions{pressureHectopascal: 1013.25}},
+		"more than a cabinet file takes":  {newBoard(6), calibrateOptions{iceOnly: true}},
+		`has no probe "core"; it has cha`: {newBoard(0), calibrateOptions{iceOnly: true, probe: "core"}},
+		"only 0 of 32 readings were good": {func() *board { b := newBoard(0); b.chip.Break(chips.OpenWire); b.chip.Break(chips.AllOnes); return b }(), calibrateOptions{iceOnly: true}},
+	} {
+		_, err := run(c.b, c.o)
+		assert.ErrorContains(t, err, want)
+	}
+	drifting := newBoard(0)
+	var buffer bytes.Buffer
+	machine := drifting.bench(&buffer, "")
+	machine.wait = func(ctx context.Context, d time.Duration) error {
+		drifting.now += d
+		drifting.hot[0] += 0.1
+		return nil
+	}
+	err = machine.calibrate(context.Background(), calibrateOptions{cabinet: name, state: dir, probe: "chamber", iceOnly: true})
+	assert.ErrorContains(t, err, "wait until it stands still")
+
+	code, _, _ := call(t, "wiring", "calibrate", "--cabinet", name, "--probe", "chamber")
+	assert.Equal(t, exitUsage, code)
+	code, _, _ = call(t, "wiring", "calibrate", "--cabinet", name, "--probe", "chamber", "--altitude", "9000")
+	assert.Equal(t, exitUsage, code)
+}
+
+// check says what is unwise about a cabinet, at its line.
+func TestCheckLintsCabinets(t *testing.T) {
+	code, stdout, _ := call(t, "check", file(t, "box.yaml", strings.Replace(wired, "GPIO17, power", "GPIO17, polarity: active low, power", 1)))
+	assert.Equal(t, exitBad, code)
+	assert.Contains(t, stdout, "box.yaml:4:1: active-low: the heater is active low")
+	assert.Contains(t, stdout, "  4 | heater: {pin: GPIO17")
+	assert.Contains(t, stdout, "1 error, 2 pieces of advice in 1 file")
+}
