@@ -96,7 +96,7 @@ func testProduct() *profile.Product {
 	return &profile.Product{Name: "test links", Species: profile.RedMeat, Stages: []profile.Stage{
 		{Name: "dry", Heat: true, ChamberSetpoint: 60, Fan: 1, Place: profile.Chamber,
 			Until: profile.Until{Conditions: []profile.Condition{{Kind: profile.After, After: 2 * time.Minute}}}},
-		{Name: "cook", Heat: true, ChamberSetpoint: 80, Place: profile.Chamber,
+		{Name: "cook", Heat: true, ChamberSetpoint: 80, Fan: 1, Place: profile.Chamber,
 			Until: profile.Until{Conditions: []profile.Condition{{Kind: profile.CoreAtLeast, Core: 70}}}},
 	}}
 }
