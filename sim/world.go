@@ -312,13 +312,16 @@ func (w *World) Answer(s *controller.State) controller.Command {
 // resumes. A careless one does so without looking.
 func (w *World) lookAfter(s *controller.State, person fault.Person) controller.Command {
 	calling := false
+	// A probe that left the meat is put back and named; to acknowledge everything is
+	// not enough.
+	out := s.Alarms[trip.CoreOut].Standing
 	for c := trip.None + 1; c < trip.Count; c++ {
 		a := &s.Alarms[c]
 		calling = calling || c.Entry().Priority >= trip.High &&
 			(a.Phase == trip.Unacknowledged || a.Phase == trip.ReturnedUnacknowledged)
 	}
 	waits := person.Waits && !person.Careless
-	if waits || !calling && s.Batch != controller.Held {
+	if waits || !calling && !out && s.Batch != controller.Held {
 		w.looking = false
 		return controller.Command{}
 	}
@@ -338,6 +341,8 @@ func (w *World) lookAfter(s *controller.State, person fault.Person) controller.C
 	case calling:
 		w.alarmed = s.Elapsed - w.setup.Answer + 10*Step // and on with the next
 		return controller.Command{Kind: controller.Acknowledge}
+	case out:
+		return controller.Command{Kind: controller.Acknowledge, Alarm: trip.CoreOut}
 	case s.Batch != controller.Held || w.Hopeless(s):
 		return controller.Command{}
 	case s.Tripped == trip.None:
