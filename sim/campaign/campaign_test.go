@@ -91,7 +91,7 @@ func TestCampaign(t *testing.T) {
 // TestSeed repeats one batch: go test ./sim/campaign -run TestSeed -seed N -v
 func TestSeed(t *testing.T) {
 	if *oneSeed == 0 {
-		t.Skip("no -seed")
+		return // only with -seed
 	}
 	r := campaign(t, *oneSeed, 1)[0]
 	judged(t, r)
