@@ -529,7 +529,7 @@ func (l *linting) impossible(s *Stage, c Condition) (why, remedy string) {
 				"wait for a warmer core, or name a colder place"
 		}
 	case LethalityAtLeast:
-		if c := l.Criterion(); c == nil || c.Required == 0 {
+		if c := l.Species.Criterion(); c == nil || c.Required == 0 {
 			return "it waits for lethality, which is not counted for this species", "wait for a core temperature and a hold instead"
 		}
 		if !s.Heat || s.ChamberSetpoint <= comeUpTo {

@@ -280,7 +280,7 @@ var lintCases = []struct {
 				p.Stages[2].ChamberSetpoint = 54
 				p.Stages[2].Until = all(logs(6.5))
 			},
-			"uncounted species": func(p *Product, _ *LintContext) { p.Species = Poultry },
+			"uncounted species": func(p *Product, _ *LintContext) { p.Species = Fish },
 			"two impossible": func(p *Product, _ *LintContext) {
 				p.Stages[2].ChamberSetpoint = 54
 				p.Stages[2].Until = either(logs(6.5), coreAtLeast(70))

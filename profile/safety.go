@@ -15,7 +15,12 @@ func (p *Product) Criterion() *lethality.Criterion {
 	if !p.Cooked() {
 		return nil
 	}
-	switch p.Species {
+	return p.Species.Criterion()
+}
+
+// Criterion is what cooked food of this species must meet, or nil.
+func (s Species) Criterion() *lethality.Criterion {
+	switch s {
 	case RedMeat:
 		return lethality.RedMeatCriterion(false)
 	case Game:
