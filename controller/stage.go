@@ -9,7 +9,7 @@ import (
 
 // enterStage begins the stage with index i.
 func (t *step) enterStage(i int) {
-	s := &t.s
+	s := t.s
 	s.Stage, s.StageEntered, s.StageClock = i, t.in.Elapsed, 0
 	s.Alarms[trip.PromptWaiting] = trip.State{} // the last hand step is no longer the question
 	s.Confirming, s.met, s.holding, s.coreMeeting = 0, 0, 0, false
@@ -23,7 +23,7 @@ func (t *step) enterStage(i int) {
 // stage advances the stage under way. While a hand step waits, the chamber is
 // already brought to the stage's setpoint, but the stage's clock stands still.
 func (t *step) stage() {
-	s := &t.s
+	s := t.s
 	if s.Stage >= len(t.p.Stages) { // a state that this product cannot have
 		t.enter(Aborting)
 		return
@@ -53,7 +53,7 @@ func (t *step) stage() {
 
 // dwell follows how long the core conditions of the stage have held unbroken.
 func (t *step) dwell(stage *profile.Stage) {
-	s := &t.s
+	s := t.s
 	meeting := false
 	for i := range stage.Until.Conditions {
 		if c := &stage.Until.Conditions[i]; coreHolds(s, c) {
@@ -90,7 +90,7 @@ func coreHolds(s *State, c *profile.Condition) bool {
 
 // holds reports whether condition i of the stage is met.
 func (t *step) holds(c *profile.Condition, i int) (EndedBy, bool) {
-	s := &t.s
+	s := t.s
 	switch c.Kind {
 	case profile.After:
 		return EndedByTime, s.StageClock >= c.After
@@ -109,7 +109,7 @@ func (t *step) holds(c *profile.Condition, i int) (EndedBy, bool) {
 // came true last. Should several come true in one step, the kind that takes most
 // to meet is named.
 func (t *step) ended(stage *profile.Stage) (EndedBy, bool) {
-	s := &t.s
+	s := t.s
 	var holding uint8
 	var newest, any EndedBy
 	for i := range stage.Until.Conditions {
@@ -134,7 +134,7 @@ func (t *step) ended(stage *profile.Stage) (EndedBy, bool) {
 // askToConfirm raises the stage's question: at once when any condition ends the
 // stage, otherwise when only confirmations are left.
 func (t *step) askToConfirm(stage *profile.Stage) {
-	s := &t.s
+	s := t.s
 	if s.Confirming > 0 {
 		return
 	}

@@ -43,20 +43,30 @@ const humidityBand quantity.Ratio = 0.02
 
 // step carries one call of Step.
 type step struct {
-	p      *profile.Product
-	c      *cabinet.Cabinet
-	s      State
-	in     Inputs
-	dt     time.Duration
-	late   bool
-	events []Event
+	p       *profile.Product
+	c       *cabinet.Cabinet
+	s       *State
+	in      Inputs
+	before  last
+	dt      time.Duration
+	late    bool
+	calling bool     // an alarm of high or urgent priority is unacknowledged
+	events  *[]Event // apart, so that the state need not live on the heap
+}
+
+// last is what a step needs of the state before it.
+type last struct {
+	active                   bool
+	coreColdest, coreHottest sensors.Reading
+	coresInUse               uint8
 }
 
 // Step decides the next outputs. Equal arguments give equal results. Events are
 // oldest first. It allocates only when something happens. p may be nil while no
 // batch is active; c must come from cabinet.Parse.
 func Step(p *profile.Product, c *cabinet.Cabinet, s State, in Inputs) (State, Outputs, []Event) {
-	t := step{p: p, c: c, s: s, in: in}
+	var events []Event
+	t := step{p: p, c: c, s: &s, in: in, events: &events, before: last{s.Batch.Active(), s.CoreColdest, s.CoreHottest, s.coresInUse}}
 	t.time()
 	t.read()
 	t.watchHeat()
@@ -64,14 +74,14 @@ func Step(p *profile.Product, c *cabinet.Cabinet, s State, in Inputs) (State, Ou
 	t.command()
 	t.alarms()
 	t.batch()
-	t.countHeat(s)
+	t.countHeat()
 	t.drive()
-	return t.s, t.s.Out, t.events
+	return s, s.Out, events
 }
 
 func (t *step) event(e Event) {
 	e.At = t.in.Elapsed
-	t.events = append(t.events, e)
+	*t.events = append(*t.events, e)
 }
 
 func (t *step) enter(b BatchState) {
@@ -101,7 +111,7 @@ func (t *step) time() {
 // good probes. The core is known only while every probe that has ever answered in
 // this batch still does: the lost one might be the coldest.
 func (t *step) read() {
-	s := &t.s
+	s := t.s
 	sum, good := 0.0, 0
 	for i, r := range t.readChamber() {
 		if v, ok := r.Value(); ok {
@@ -167,7 +177,7 @@ func (t *step) refuse(why Refusal) {
 }
 
 func (t *step) command() {
-	s := &t.s
+	s := t.s
 	switch t.in.Command.Kind {
 	case NoCommand:
 	case Start:
@@ -250,24 +260,25 @@ func (t *step) command() {
 
 // tripStanding reports whether the cause of any trip stands.
 func (t *step) tripStanding() bool {
+	stage := t.s.CurrentStage(t.p)
 	for c := trip.None + 1; c < trip.Count; c++ {
-		if trips[c] && t.standing(c) {
+		if trips[c] && t.standing(c, stage) {
 			return true
 		}
 	}
 	return false
 }
 
-// trips holds which alarms trip.
-var trips = func() (trips [trip.Count]bool) {
+// trips and calls hold which alarms trip, and which call the person.
+var trips, calls = func() (trips, calls [trip.Count]bool) {
 	for c := trip.None + 1; c < trip.Count; c++ {
-		trips[c] = c.Entry().Trips
+		trips[c], calls[c] = c.Entry().Trips, c.Entry().Priority >= trip.High
 	}
-	return trips
+	return trips, calls
 }()
 
 func (t *step) start() {
-	s := &t.s
+	s := t.s
 	switch {
 	case s.Batch.Active():
 		t.refuse(NotInThisState)
@@ -308,7 +319,7 @@ func (t *step) start() {
 }
 
 func (t *step) confirm() {
-	s := &t.s
+	s := t.s
 	if s.Batch != Running {
 		t.refuse(NothingToConfirm)
 		return
@@ -327,9 +338,8 @@ func (t *step) confirm() {
 }
 
 // standing reports whether the condition of an alarm holds in this step.
-func (t *step) standing(c trip.Code) bool {
-	s := &t.s
-	stage := s.CurrentStage(t.p)
+func (t *step) standing(c trip.Code, stage *profile.Stage) bool {
+	s := t.s
 	switch c {
 	case trip.ChamberHigh:
 		hottest, ok := t.hottestChamber()
@@ -421,10 +431,11 @@ func waitsForCore(stage *profile.Stage) bool {
 // alarms holds every condition of the catalogue against this step. A trip holds
 // the batch; with no batch it still latches the heater off.
 func (t *step) alarms() {
-	s := &t.s
+	s := t.s
 	var standing, suppressed uint64
+	stage := s.CurrentStage(t.p)
 	for c := trip.None + 1; c < trip.Count; c++ {
-		if !t.standing(c) {
+		if !t.standing(c, stage) {
 			continue
 		}
 		standing |= 1 << c
@@ -448,6 +459,7 @@ func (t *step) alarms() {
 		}
 		// Whatever became of the alarm, a cause that stands trips: also one that came
 		// while another trip was latched.
+		t.calling = t.calling || s.Alarms[c].Phase == trip.Unacknowledged && calls[c]
 		if trips[c] && s.Tripped == trip.None && s.Alarms[c].Active(c, t.in.Elapsed) {
 			s.Tripped = c
 			t.event(Event{Kind: Tripped, Alarm: c})
@@ -466,7 +478,7 @@ func (t *step) alarms() {
 // over. The alarm says so in every case, and what was not seen counts against the
 // batch.
 func (t *step) away() {
-	s := &t.s
+	s := t.s
 	switch {
 	case !s.Batch.Active() || t.dt <= shortAbsence:
 	case t.dt > longAbsence:
@@ -489,7 +501,7 @@ var suppresses = func() (masks [trip.Count]uint64) {
 // batch moves the batch on: the transient states last one step, so that their
 // outputs have been applied before the resting state is claimed.
 func (t *step) batch() {
-	s := &t.s
+	s := t.s
 	switch s.Batch {
 	case Running:
 		t.stage()
@@ -514,8 +526,8 @@ func (t *step) batch() {
 
 // changedInThisStep reports whether the batch has entered its state just now.
 func (t *step) changedInThisStep() bool {
-	for i := range t.events {
-		if t.events[i].Kind == BatchChanged {
+	for i := range *t.events {
+		if (*t.events)[i].Kind == BatchChanged {
 			return true
 		}
 	}
@@ -525,14 +537,14 @@ func (t *step) changedInThisStep() bool {
 // countHeat follows the core through this step: its lethality, its come-up and its
 // chilling. Heat counts only between two readings of the same probes of which both
 // were seen in time; time that could have harmed counts whether it was seen or not.
-func (t *step) countHeat(before State) {
-	s := &t.s
-	if !s.Batch.Active() || !before.Batch.Active() || t.p == nil {
+func (t *step) countHeat() {
+	s := t.s
+	if !s.Batch.Active() || !t.before.active || t.p == nil {
 		return
 	}
-	seen := !t.late && before.coresInUse == s.coresInUse
+	seen := !t.late && t.before.coresInUse == s.coresInUse
 	if c := t.p.Criterion(); c != nil {
-		from, to, ok := between(before.CoreColdest, s.CoreColdest)
+		from, to, ok := between(t.before.coreColdest, s.CoreColdest)
 		if ok && seen {
 			s.Heat = c.Add(s.Heat, from, to, t.dt)
 		} else {
@@ -540,7 +552,7 @@ func (t *step) countHeat(before State) {
 		}
 	}
 	if t.p.ComeUpApplies() && !s.ComeUp.Done {
-		from, to, ok := between(before.CoreColdest, s.CoreColdest)
+		from, to, ok := between(t.before.coreColdest, s.CoreColdest)
 		if ok && seen {
 			s.ComeUp = comeUp.Add(s.ComeUp, from, to, t.dt)
 		} else {
@@ -548,7 +560,7 @@ func (t *step) countHeat(before State) {
 		}
 	}
 	if r := t.chillRule(); r != nil {
-		from, to, ok := between(before.CoreHottest, s.CoreHottest)
+		from, to, ok := between(t.before.coreHottest, s.CoreHottest)
 		if ok && seen {
 			s.Chill = r.Add(s.Chill, from, to, t.dt)
 		} else {
@@ -574,7 +586,7 @@ func between(a, b sensors.Reading) (from, to quantity.Celsius, ok bool) {
 // drive turns the state into outputs. Everything is off unless a batch runs and
 // nothing forbids it.
 func (t *step) drive() {
-	s := &t.s
+	s := t.s
 	damper := s.Out.Damper
 	stage := s.CurrentStage(t.p)
 	if s.Batch != Running || stage == nil || s.Tripped != trip.None {
@@ -629,7 +641,7 @@ func (t *step) drive() {
 
 // heat runs the control loop and says whether the heater is on.
 func (t *step) heat(stage *profile.Stage) bool {
-	s := &t.s
+	s := t.s
 	chamber, known := s.Chamber.Value()
 	limits := heaterLimits(t.c)
 	if !stage.Heat || !known || t.late || t.doorOpen() {
@@ -670,7 +682,7 @@ func (t *step) heat(stage *profile.Stage) bool {
 // ramp moves the setpoint towards the stage's and returns its rate. It rises no
 // faster than the product and the cabinet allow and falls at once.
 func (t *step) ramp(stage *profile.Stage, chamber quantity.Celsius) quantity.KelvinPerSecond {
-	s := &t.s
+	s := t.s
 	if !s.HasSetpoint {
 		s.Setpoint, s.HasSetpoint = chamber, true
 	}
@@ -696,7 +708,7 @@ func (t *step) cut(l duty.Limits, s duty.State) duty.State {
 }
 
 func (t *step) humidify(stage *profile.Stage) bool {
-	s := &t.s
+	s := t.s
 	if !stage.HasHumidity || !s.HasHumidity || !t.c.Humidifier.Fitted || t.doorOpen() {
 		s.humidifierOn = false
 		return false
@@ -714,14 +726,12 @@ func (t *step) humidify(stage *profile.Stage) bool {
 // urgent priority that nobody has acknowledged, and for ten seconds in every
 // minute while a hand step waits.
 func (t *step) sound() bool {
-	s := &t.s
+	s := t.s
 	if !t.c.Sounder.Fitted {
 		return false
 	}
-	for c := trip.None + 1; c < trip.Count; c++ {
-		if s.Alarms[c].Phase == trip.Unacknowledged && c.Entry().Priority >= trip.High {
-			return true
-		}
+	if t.calling {
+		return true
 	}
 	if s.Batch == Running && (s.Asking || s.Confirming > 0) {
 		waited := t.in.Elapsed - s.Alarms[trip.PromptWaiting].Since

@@ -194,7 +194,7 @@ func (t *step) readChamber() (believed [cabinet.MaxChamberProbes]sensors.Reading
 // readCores returns the core readings that are believed. It runs after the chamber
 // has been read.
 func (t *step) readCores() (believed [cabinet.MaxCoreProbes]sensors.Reading) {
-	s, w := &t.s, &t.s.watch
+	s, w := t.s, &t.s.watch
 	stage := s.CurrentStage(t.p)
 	chamber, chamberKnown := s.Chamber.Value()
 	if s.Batch.Active() && chamberKnown && (!w.hasHighest || chamber > w.highest) {
@@ -262,7 +262,7 @@ func (t *step) readCores() (believed [cabinet.MaxCoreProbes]sensors.Reading) {
 
 // watchHeat judges what the chamber does against what the heater was told.
 func (t *step) watchHeat() {
-	s, w := &t.s, &t.s.watch
+	s, w := t.s, &t.s.watch
 	chamber, known := s.Chamber.Value()
 	if !known || t.late {
 		w.hasOff, w.offFor, w.fullFor = false, 0, 0
@@ -310,7 +310,7 @@ func (t *step) watchOff(chamber quantity.Celsius, m pid.Model) {
 
 // watchFull follows how the chamber answers while the heater is fully on.
 func (t *step) watchFull(chamber quantity.Celsius, m pid.Model) {
-	s, w := &t.s, &t.s.watch
+	s, w := t.s, &t.s.watch
 	w.noHeat, w.short = w.noHeat && s.Tripped == trip.NoHeat, false
 	if s.Batch != Running || s.Demand < fullDuty || !s.HasSetpoint || chamber > s.Setpoint-3 || t.doorOpen() || s.coast > 0 ||
 		s.Stage > 0 && t.in.Elapsed-s.StageEntered < noHeatLeast { // a new stage's fan and damper come first
@@ -359,7 +359,7 @@ func (t *step) doorOpen() bool { return t.in.Door == DoorOpen || t.in.Door == Do
 // watchSmoke counts how long the generator has burnt since it was last lit: a hand
 // step of a smoking stage lights it.
 func (t *step) watchSmoke() {
-	s, w := &t.s, &t.s.watch
+	s, w := t.s, &t.s.watch
 	stage := s.CurrentStage(t.p)
 	switch {
 	case stage == nil:
