@@ -193,9 +193,10 @@ type State struct {
 	Heat   lethality.Count  // of the coldest core, by the product's criterion
 	Chill  chilling.State   // of the hottest core, by the product's rule
 
-	watch  watch
-	Alarms [trip.Count]trip.State
-	Out    Outputs // what the last step put out
+	watch   watch
+	Alarms  [trip.Count]trip.State
+	stirred uint64  // alarms that are not quiet, a bit for each code
+	Out     Outputs // what the last step put out
 }
 
 // A Prompt is a hand step that waits for the person.

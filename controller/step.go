@@ -311,7 +311,7 @@ func (t *step) start() {
 		Begun: true, Elapsed: s.Elapsed, Started: t.in.Elapsed,
 		Chamber: s.Chamber, chambersInUse: s.chambersInUse, watch: watch{chamber: s.watch.chamber},
 		// The relays' least on and off times and their wear outlive a batch.
-		HeaterDuty: s.HeaterDuty, FanDuty: s.FanDuty, Alarms: s.Alarms,
+		HeaterDuty: s.HeaterDuty, FanDuty: s.FanDuty, Alarms: s.Alarms, stirred: s.stirred,
 		Out: Outputs{Damper: 1}, // open until a stage says otherwise
 	}
 	t.enter(Running)
@@ -401,6 +401,9 @@ func (t *step) standing(c trip.Code, stage *profile.Stage) bool {
 		return s.Batch.Active() && !s.ComeUp.Done && s.ComeUp.Time > comeUp.Limit-comeUpWarning
 	case trip.ComeUpOver:
 		return s.Batch.Active() && comeUp.Failed(s.ComeUp)
+	case trip.ChillLong:
+		r := t.chillRule()
+		return r != nil && r.Nearly(s.Chill, chillWarning)
 	case trip.ChillOver:
 		r := t.chillRule()
 		return r != nil && r.Failed(s.Chill)
@@ -445,12 +448,13 @@ func (t *step) alarms() {
 			suppressed |= suppresses[c]
 		}
 	}
-	for c := trip.None + 1; c < trip.Count; c++ {
-		if a := &s.Alarms[c]; standing&(1<<c) == 0 && !a.Standing && a.Phase == trip.Normal {
-			continue // nothing stands, nothing stood: almost always
-		}
+	for left := standing | s.stirred; left != 0; left &= left - 1 { // the others are quiet
+		c := trip.Code(bits.TrailingZeros64(left))
 		next, change := s.Alarms[c].Next(c, t.in.Elapsed, standing&(1<<c) != 0, suppressed&(1<<c) != 0)
 		s.Alarms[c] = next
+		if s.stirred |= 1 << c; next.Quiet() {
+			s.stirred &^= 1 << c
+		}
 		switch change {
 		case trip.Raised:
 			t.event(Event{Kind: AlarmRaised, Alarm: c})
@@ -568,6 +572,10 @@ func (t *step) countHeat() {
 		}
 	}
 }
+
+// chillWarning is the share of a cooling leg after which the person is called;
+// common practice, no source.
+const chillWarning = 0.8
 
 // comeUpWarning is how long before the limit the person is called; common practice,
 // no source.

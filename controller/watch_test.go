@@ -512,3 +512,26 @@ func TestShelving(t *testing.T) {
 	r.run(2 * time.Minute)
 	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.StageOvertime].Phase)
 }
+
+func TestSlowChillingIsSaidBeforeItIsTooLate(t *testing.T) {
+	r := newRig(t)
+	r.p.Targets.Chill = profile.ChillUncured // 54.4 to 26.7 °C in 90 min
+	r.started(3)
+	core := 60.0
+	r.coreIs(0, quantity.Celsius(core))
+	long, over := time.Duration(0), time.Duration(0)
+	for range 3 * 3600 {
+		core -= 10.0 / 3600
+		r.in.Core[0] = sensors.At(quantity.Celsius(core))
+		r.step()
+		if long == 0 && r.s.Alarms[trip.ChillLong].Phase == trip.Unacknowledged {
+			long = r.in.Elapsed
+		}
+		if over == 0 && r.s.Alarms[trip.ChillOver].Phase == trip.Unacknowledged {
+			over = r.in.Elapsed
+		}
+	}
+	require.NotZero(t, long)
+	require.NotZero(t, over)
+	assert.InDelta(t, 18, (over - long).Minutes(), 1)
+}

@@ -41,6 +41,7 @@ const (
 	SmokeFuelLow
 	ComeUpLong
 	ComeUpOver
+	ChillLong
 	ChillOver
 	RecordFailing
 	DiskLow
@@ -211,8 +212,13 @@ var catalogue = [Count]Entry{
 		Meaning: "The core took more than six hours from 10 °C to 54.4 °C. Toxin may have been made that no heat destroys.",
 		Action:  "Do not eat or sell it on the word of this program; ask a process authority, or throw it away.",
 	},
+	ChillLong: {
+		Name: "chill-long", Priority: High,
+		Meaning: "The core has used four fifths of the time that its cooling rule gives it.",
+		Action:  "Add ice, stir, spread the pieces; have colder air or water at hand.",
+	},
 	ChillOver: {
-		Name: "chill-over", Priority: High,
+		Name: "chill-over", Priority: High, Suppresses: []Code{ChillLong},
 		Meaning: "The core cooled more slowly than the rule allows that the product is held to.",
 		Action:  "Add ice and stir; keep the batch apart and ask a process authority, or throw it away.",
 	},
@@ -297,8 +303,7 @@ type State struct {
 	Phase    Phase
 	Standing bool          // the condition holds now, perhaps still within its delay
 	Since    time.Duration // when the condition last began to hold
-	Raised   time.Duration // when the alarm last came up
-	Until    time.Duration // when a shelved alarm comes back
+	Raised   time.Duration // when the alarm last came up; of a shelved one, when it comes back
 }
 
 // Change is what a step did to an alarm.
@@ -310,6 +315,9 @@ const (
 	Raised
 	Returned
 )
+
+// Quiet reports that nothing stands and nobody is called.
+func (s State) Quiet() bool { return !s.Standing && s.Phase == Normal }
 
 // Active reports whether the alarm's condition stands and has outlasted its delay,
 // whoever knows of it.
@@ -327,7 +335,7 @@ func (s State) Next(c Code, now time.Duration, standing, suppressed bool) (State
 	active := s.Active(c, now)
 	switch s.Phase {
 	case Shelved:
-		if now < s.Until {
+		if now < s.Raised {
 			return s, Unchanged
 		}
 		s.Phase = Normal
@@ -372,6 +380,6 @@ func (s State) Shelve(c Code, now, until time.Duration) (next State, ok bool) {
 	if catalogue[c].Trips || until <= now || until > now+LongestShelf {
 		return s, false
 	}
-	s.Phase, s.Until = Shelved, until
+	s.Phase, s.Raised = Shelved, until
 	return s, true
 }

@@ -389,6 +389,16 @@ func (r *Rule) Failed(s State) bool {
 	return false
 }
 
+// Nearly reports whether a leg under way has used more than share of its limit.
+func (r *Rule) Nearly(s State, share float64) bool {
+	for i := range r.Limits {
+		if l := &s.legs[i]; l.phase == running && float64(s.now-l.start) > share*float64(r.Limits[i].Within) {
+			return true
+		}
+	}
+	return false
+}
+
 // Done reports whether the product has been chilled to the end and has stayed so.
 func (r *Rule) Done(s State) bool { return s.done }
 
