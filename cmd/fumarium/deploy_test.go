@@ -69,3 +69,34 @@ func TestWiringPage(t *testing.T) {
 	assert.Positive(t, cautions)
 	assert.Less(t, cautions, strings.Index(string(data), "## The circuit"))
 }
+
+// TestEveryHazardHasItsTest holds the hazard table to the code: no row without a test
+// that exists.
+func TestEveryHazardHasItsTest(t *testing.T) {
+	data, err := os.ReadFile(filepath.Join("..", "..", "deploy", "hazards.md"))
+	require.NoError(t, err)
+	var tests strings.Builder
+	err = filepath.WalkDir(filepath.Join("..", ".."), func(path string, _ os.DirEntry, err error) error {
+		if err == nil && strings.HasSuffix(path, "_test.go") {
+			source, readErr := os.ReadFile(path)
+			tests.Write(source)
+			return readErr
+		}
+		return err
+	})
+	require.NoError(t, err)
+	rows := 0
+	for _, line := range strings.Split(string(data), "\n") {
+		cells := strings.Split(line, "|")
+		if len(cells) != 7 || strings.Contains(line, "---") || strings.Contains(line, "longest time") {
+			continue
+		}
+		rows++
+		names := strings.Split(cells[5], "`")
+		require.Greater(t, len(names), 2, "no test in the row: %s", line)
+		for i := 1; i < len(names); i += 2 {
+			assert.Contains(t, tests.String(), "func "+names[i]+"(", "the row names a test that does not exist: %s", line)
+		}
+	}
+	assert.Greater(t, rows, 20)
+}
