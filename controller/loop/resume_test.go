@@ -1,0 +1,94 @@
+package loop
+
+import (
+	"context"
+	"log/slog"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fumarium/controller"
+	"fumarium/controller/cabinet/shipped"
+	"fumarium/controller/record"
+	"fumarium/controller/snapshot"
+	"fumarium/controller/trip"
+	"fumarium/profile/catalog"
+)
+
+// A program that was killed in the middle of a batch goes on where the record ends:
+// same stage, same heat, and it says that it was away.
+func TestABatchGoesOnAfterTheProgramWasLost(t *testing.T) {
+	dir := t.TempDir()
+	product, err := catalog.Find("caraway-sticks")
+	require.NoError(t, err)
+	cab, err := shipped.Find(shipped.Default)
+	require.NoError(t, err)
+	begin := func(resume *Resume, records *record.Recorder) (*Loop, func()) {
+		l, err := New(Config{
+			World: &bench{chamber: 20, core: 10}, Cabinet: cab.Value, Pace: 100, Log: slog.New(slog.DiscardHandler), Record: records, Resume: resume,
+			CabinetFile: record.File{Name: cab.File, Data: cab.Data},
+		})
+		require.NoError(t, err)
+		ctx, cancel := context.WithCancel(context.Background())
+		ended := make(chan error, 1)
+		go func() { ended <- l.Run(ctx) }()
+		return l, func() {
+			cancel()
+			require.NoError(t, <-ended)
+			require.NoError(t, records.Close(context.Background()))
+		}
+	}
+	open := func() *record.Recorder {
+		boot, uptime := record.ThisBoot()
+		r, err := record.Open(record.Options{Dir: dir, World: record.Real, Program: "test", Pace: 1, Boot: boot, Uptime: uptime})
+		require.NoError(t, err)
+		return r
+	}
+	now := func() record.Moment { return record.Moment{Wall: time.Now(), ClockSet: true} }
+
+	l, end := begin(nil, open())
+	reply, err := l.Do(t.Context(), snapshot.Request{
+		Command: controller.Command{Kind: controller.Start, Excused: true}, Reason: "trial", Who: "test",
+		Product: product.Value, ProductName: product.File, ProductFile: product.Data,
+	})
+	require.NoError(t, err)
+	require.True(t, reply.Accepted, reply.Why)
+	require.Eventually(t, func() bool { return l.Snapshot().State.Elapsed > 30*time.Second }, 10*time.Second, 10*time.Millisecond)
+	end() // the batch itself was not ended
+	before := l.Snapshot().State
+	require.Equal(t, controller.Running, before.Batch)
+
+	records := open()
+	u, err := records.Unfinished(t.Context(), now())
+	require.NoError(t, err)
+	require.NotNil(t, u)
+	require.True(t, u.Sound, u.Why)
+	assert.Equal(t, before.Stage, u.State.Stage)
+	assert.True(t, before.Heat == u.State.Heat && before.StageClock == u.State.StageClock, "the replayed state is the lost one")
+	l, end = begin(&Resume{Product: u.Product, State: u.State, Recovery: u}, records)
+	require.Eventually(t, func() bool {
+		s := l.Snapshot()
+		return s != nil && s.State.Alarms[trip.PowerLost].Phase != trip.Normal
+	}, 10*time.Second, 10*time.Millisecond, "it is never silent about it")
+	s := l.Snapshot()
+	assert.Equal(t, u.Batch.ID, s.BatchID)
+	assert.Equal(t, "Caraway barn sticks", s.Product.Name)
+	assert.True(t, s.State.Batch.Active())
+	assert.Equal(t, before.Started, s.State.Started)
+	_, err = l.Do(t.Context(), snapshot.Request{Command: controller.Command{Kind: controller.Abort}})
+	require.NoError(t, err)
+	require.Eventually(t, func() bool { return l.Snapshot().State.Batch == controller.Aborted }, 10*time.Second, 10*time.Millisecond)
+	end()
+
+	reader, err := record.OpenReader(dir + "/" + record.Real.File())
+	require.NoError(t, err)
+	defer reader.Close()
+	result, err := reader.Replay(t.Context(), u.Batch.ID)
+	require.NoError(t, err)
+	assert.True(t, result.Same(), "across the gap every decision is the same again")
+	verdict, err := reader.Verify(t.Context(), u.Batch.ID)
+	require.NoError(t, err)
+	assert.True(t, verdict.Whole, verdict.Why)
+}
