@@ -166,7 +166,11 @@ at hand, smoke can leave, and somebody stays while the generator burns.`,
 				}
 				o.Product, o.File, o.ProductYAML = "", filepath.Base(args[0]), string(data)
 			}
-			return c.send(cmd.Context(), o, cmd.OutOrStdout())
+			err := c.send(cmd.Context(), o, cmd.OutOrStdout())
+			if err != nil && stuffed == "" && reason == "" && strings.Contains(err.Error(), "when it was stuffed") {
+				return &failure{exitBad, fmt.Errorf("%w: --stuffed TIME, or --reason TEXT", err)}
+			}
+			return err
 		},
 	})
 	cmd.Flags().StringVar(&stuffed, "stuffed", "", "`TIME` the product was stuffed or cured: 18:30, 2026-11-24T18:30:00+01:00, or 14h for fourteen hours ago")
