@@ -46,7 +46,7 @@ type step struct {
 	p       *profile.Product
 	c       *cabinet.Cabinet
 	s       *State
-	in      Inputs
+	in      *Inputs
 	before  last
 	dt      time.Duration
 	late    bool
@@ -65,8 +65,15 @@ type last struct {
 // oldest first. It allocates only when something happens. p may be nil while no
 // batch is active; c must come from cabinet.Parse.
 func Step(p *profile.Product, c *cabinet.Cabinet, s State, in Inputs) (State, Outputs, []Event) {
+	out, events := Advance(p, c, &s, &in)
+	return s, out, events
+}
+
+// Advance is Step in place, for callers that make so many steps that copying the
+// state counts. It keeps neither pointer.
+func Advance(p *profile.Product, c *cabinet.Cabinet, s *State, in *Inputs) (Outputs, []Event) {
 	var events []Event
-	t := step{p: p, c: c, s: &s, in: in, events: &events, before: last{s.Batch.Active(), s.CoreColdest, s.CoreHottest, s.coresInUse}}
+	t := step{p: p, c: c, s: s, in: in, events: &events, before: last{s.Batch.Active(), s.CoreColdest, s.CoreHottest, s.coresInUse}}
 	t.time()
 	t.read()
 	t.watchHeat()
@@ -76,7 +83,7 @@ func Step(p *profile.Product, c *cabinet.Cabinet, s State, in Inputs) (State, Ou
 	t.batch()
 	t.countHeat()
 	t.drive()
-	return s, s.Out, events
+	return s.Out, events
 }
 
 func (t *step) event(e Event) {

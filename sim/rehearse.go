@@ -239,7 +239,7 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 			if see != nil {
 				before = s
 			}
-			s, out, events = controller.Step(p, c, s, in)
+			out, events = controller.Advance(p, c, &s, &in)
 			if see != nil {
 				moment = Moment{Now: elapsed, World: w, Inputs: in, Before: &before, After: &s, Events: events}
 				see(&moment)
