@@ -130,7 +130,7 @@ func (e Event) Text(p *profile.Product) string {
 	case StageEnded:
 		return stage + " ends: " + e.By.words()
 	case Asked:
-		return stage + " waits for the person: " + promptText(e, p)
+		return stage + " waits for the person: " + e.Prompt(p)
 	case Answered:
 		return stage + " confirmed by the person"
 	case AlarmRaised:
@@ -148,7 +148,9 @@ func (e Event) Text(p *profile.Product) string {
 	return "unknown event"
 }
 
-func promptText(e Event, p *profile.Product) string {
+// Prompt is the text of the hand step that an Asked or Answered event is about; p is
+// the product of the batch and may be nil.
+func (e Event) Prompt(p *profile.Product) string {
 	if p == nil || e.Stage < 0 || e.Stage >= len(p.Stages) {
 		return "see the product file"
 	}

@@ -57,7 +57,7 @@ func (t *Trace) Figure(p *profile.Product, r *Result) chart.Figure {
 	for _, e := range t.Events {
 		switch e.Kind {
 		case controller.Answered:
-			figure.Marks = append(figure.Marks, chart.Mark{X: e.At.Seconds(), Label: askedText(p, e)})
+			figure.Marks = append(figure.Marks, chart.Mark{X: e.At.Seconds(), Label: e.Prompt(p)})
 		case controller.AlarmRaised:
 			figure.Marks = append(figure.Marks, chart.Mark{X: e.At.Seconds(), Label: e.Alarm.String(), Abnormal: true})
 		}

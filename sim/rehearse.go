@@ -363,24 +363,13 @@ func (r *rehearsal) event(e controller.Event, s *controller.State, core float64)
 		r.askedAt = e.At
 	case controller.Answered:
 		r.result.Prompts = append(r.result.Prompts, PromptResult{
-			Text: askedText(p, e), AtSeconds: r.askedAt.Seconds(), AfterSeconds: (e.At - r.askedAt).Seconds(),
+			Text: e.Prompt(p), AtSeconds: r.askedAt.Seconds(), AfterSeconds: (e.At - r.askedAt).Seconds(),
 		})
 	case controller.AlarmRaised:
 		r.result.Alarms = append(r.result.Alarms, AlarmResult{
 			Code: e.Alarm.String(), Priority: e.Alarm.Entry().Priority.String(), AtSeconds: at,
 		})
 	}
-}
-
-func askedText(p *profile.Product, e controller.Event) string {
-	if e.By == controller.EndedByPerson {
-		for _, c := range p.Stages[e.Stage].Until.Conditions {
-			if c.Kind == profile.Confirmed {
-				return c.Confirm
-			}
-		}
-	}
-	return p.Stages[e.Stage].Ask
 }
 
 func (r *rehearsal) closeStage(at float64, by string, core float64) {
