@@ -1,6 +1,8 @@
 package controller
 
 import (
+	"math/bits"
+
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
@@ -60,6 +62,10 @@ func (t *step) dwell(stage *profile.Stage) {
 			meeting = true
 		}
 	}
+	// Of a probe that has just been put in nobody would see that it slips out.
+	for left := s.coresInUse; left != 0 && meeting; left &= left - 1 {
+		meeting = s.watch.course[bits.TrailingZeros8(left)].learnt()
+	}
 	if meeting && !s.coreMeeting {
 		s.CoreMetSince = t.in.Elapsed
 	}
@@ -95,7 +101,7 @@ func (t *step) holds(c *profile.Condition, i int) (EndedBy, bool) {
 	case profile.After:
 		return EndedByTime, s.StageClock >= c.After
 	case profile.CoreAtLeast, profile.CoreAtMost:
-		return EndedByCore, coreHolds(s, c) && t.in.Elapsed-s.CoreMetSince >= Dwell
+		return EndedByCore, s.coreMeeting && coreHolds(s, c) && t.in.Elapsed-s.CoreMetSince >= Dwell
 	case profile.LethalityAtLeast:
 		log10, known := s.LethalityLog10(t.p)
 		return EndedByLethality, known && quantity.Finite(log10) && log10 >= c.Lethality

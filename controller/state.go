@@ -28,7 +28,7 @@ const (
 	LateAfter = 5 * time.Second
 	// Dwell is how long a core condition must hold without a break before it
 	// counts, so that one noisy sample ends nothing. Common practice, no source.
-	Dwell = 10 * time.Second
+	Dwell = 20 * time.Second
 )
 
 // A BatchState is where the batch is in its life; names from ISA-88.
@@ -189,14 +189,22 @@ type State struct {
 	Humidity      quantity.Ratio
 	HasHumidity   bool
 
-	ComeUp lethality.ComeUp // of the coldest core
-	Heat   lethality.Count  // of the coldest core, by the product's criterion
-	Chill  chilling.State   // of the hottest core, by the product's rule
+	// Proof is what is claimed for the batch. It follows the probes some seconds
+	// late: see proving.
+	Proof
+	proving proving
 
 	watch   watch
 	Alarms  [trip.Count]trip.State
 	stirred uint64  // alarms that are not quiet, a bit for each code
 	Out     Outputs // what the last step put out
+}
+
+// Proof is what the core has gone through so far.
+type Proof struct {
+	ComeUp lethality.ComeUp // of the coldest core
+	Heat   lethality.Count  // of the coldest core, by the product's criterion
+	Chill  chilling.State   // of the hottest core, by the product's rule
 }
 
 // A Prompt is a hand step that waits for the person.

@@ -10,7 +10,6 @@ import (
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/chilling"
-	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
 	"fumarium/sensors/psychrometer"
@@ -50,6 +49,7 @@ type step struct {
 	before  last
 	dt      time.Duration
 	late    bool
+	doubted bool     // a core reading that was believed is not believed any more
 	calling bool     // an alarm of high or urgent priority is unacknowledged
 	events  *[]Event // apart, so that the state need not live on the heap
 }
@@ -81,7 +81,7 @@ func Advance(p *profile.Product, c *cabinet.Cabinet, s *State, in *Inputs) (Outp
 	t.command()
 	t.alarms()
 	t.batch()
-	t.countHeat()
+	t.prove()
 	t.drive()
 	return s.Out, events
 }
@@ -167,11 +167,22 @@ func (t *step) read() {
 	}
 }
 
-// hottestChamber is the reading the absolute limit is held against.
-func (t *step) hottestChamber() (quantity.Celsius, bool) {
+// hottestInside is the reading the absolute limit is held against: whatever a probe
+// is called, what it reads while it is in the chamber the chamber has to give. So a
+// core and a chamber probe that are swapped, or a core on the floor beside the
+// element, do not hide a chamber that is too hot.
+func (t *step) hottestInside(stage *profile.Stage) (quantity.Celsius, bool) {
 	var hottest quantity.Celsius
 	found := false
 	for _, r := range t.in.Chamber {
+		if v, ok := r.Value(); ok && (!found || v > hottest) {
+			hottest, found = v, true
+		}
+	}
+	if stage == nil || stage.Place != profile.Chamber {
+		return hottest, found
+	}
+	for _, r := range t.in.Core {
 		if v, ok := r.Value(); ok && (!found || v > hottest) {
 			hottest, found = v, true
 		}
@@ -226,7 +237,7 @@ func (t *step) command() {
 		}
 		switch t.in.Command.Alarm { // named: the person has seen to it
 		case trip.CoreOut:
-			s.watch.out, s.watch.remembers = 0, 0
+			s.watch.out, s.watch.course, s.watch.asked = 0, [cabinet.MaxCoreProbes]course{}, t.in.Elapsed
 		case trip.SmokeFuelLow:
 			s.watch.smokeFor = 0
 		}
@@ -349,7 +360,7 @@ func (t *step) standing(c trip.Code, stage *profile.Stage) bool {
 	s := t.s
 	switch c {
 	case trip.ChamberHigh:
-		hottest, ok := t.hottestChamber()
+		hottest, ok := t.hottestInside(stage)
 		return ok && hottest >= t.c.Limits.ChamberHigh
 	case trip.StageHot:
 		chamber, ok := s.Chamber.Value()
@@ -543,59 +554,6 @@ func (t *step) changedInThisStep() bool {
 		}
 	}
 	return false
-}
-
-// countHeat follows the core through this step: its lethality, its come-up and its
-// chilling. Heat counts only between two readings of the same probes of which both
-// were seen in time; time that could have harmed counts whether it was seen or not.
-func (t *step) countHeat() {
-	s := t.s
-	if !s.Batch.Active() || !t.before.active || t.p == nil {
-		return
-	}
-	seen := !t.late && t.before.coresInUse == s.coresInUse
-	if c := t.p.Criterion(); c != nil {
-		from, to, ok := between(t.before.coreColdest, s.CoreColdest)
-		if ok && seen {
-			s.Heat = c.Add(s.Heat, from, to, t.dt)
-		} else {
-			s.Heat = c.Gap(s.Heat)
-		}
-	}
-	if t.p.ComeUpApplies() && !s.ComeUp.Done {
-		from, to, ok := between(t.before.coreColdest, s.CoreColdest)
-		if ok && seen {
-			s.ComeUp = comeUp.Add(s.ComeUp, from, to, t.dt)
-		} else {
-			s.ComeUp = comeUp.Gap(s.ComeUp, t.dt)
-		}
-	}
-	if r := t.chillRule(); r != nil {
-		from, to, ok := between(t.before.coreHottest, s.CoreHottest)
-		if ok && seen {
-			s.Chill = r.Add(s.Chill, from, to, t.dt)
-		} else {
-			s.Chill = r.Gap(s.Chill, t.dt)
-		}
-	}
-}
-
-// chillWarning is the share of a cooling leg after which the person is called;
-// common practice, no source.
-const chillWarning = 0.8
-
-// comeUpWarning is how long before the limit the person is called; common practice,
-// no source.
-const comeUpWarning = time.Hour
-
-// comeUp is the published rule. A probe's error is the file's business: it belongs
-// into the probe's offset or the target.
-var comeUp = lethality.ComeUpWithin(0)
-
-func between(a, b sensors.Reading) (from, to quantity.Celsius, ok bool) {
-	from, good := a.Value()
-	to, ok = b.Value()
-	return from, to, good && ok
 }
 
 // drive turns the state into outputs. Everything is off unless a batch runs and

@@ -86,7 +86,8 @@ func (r *rig) chamberIs(reading sensors.Reading) {
 // coreIs moves a core at once, as no meat can, and lets the step believe it.
 func (r *rig) coreIs(i int, t quantity.Celsius) {
 	r.in.Core[i] = sensors.At(t)
-	r.s.watch.remembers, r.s.watch.highest, r.s.watch.hasHighest = 0, 100, true
+	r.s.watch.course[i] = course{level: float64(t), smooth: float64(t), known: time.Hour}
+	r.s.watch.highest, r.s.watch.hasHighest = 100, true
 }
 
 func flicker(r sensors.Reading, elapsed time.Duration) sensors.Reading {
@@ -229,7 +230,7 @@ func TestCommandsInTheWrongState(t *testing.T) {
 func TestWholeBatch(t *testing.T) {
 	r := newRig(t).started(3)
 	r.coreIs(0, 3)
-	r.run(20 * time.Second)
+	r.run(Dwell + 2*time.Second)
 	assert.Equal(t, Complete, r.s.Batch)
 	assert.Equal(t, Outputs{Damper: 0.25}, r.out)
 	var ended []string
@@ -295,13 +296,13 @@ func TestOneSpikeEndsNothing(t *testing.T) {
 	r := newRig(t).started(2)
 	for range 100 {
 		r.coreIs(0, 71)
-		r.run(9 * time.Second)
+		r.run(Dwell - time.Second)
 		r.coreIs(0, 69.9)
 		r.step()
 	}
 	assert.Equal(t, 2, r.s.Stage)
 	r.coreIs(0, 70)
-	r.run(11 * time.Second)
+	r.run(Dwell + time.Second)
 	assert.Equal(t, 3, r.s.Stage)
 }
 
@@ -316,7 +317,7 @@ func TestALostCoreProbeEndsNothing(t *testing.T) {
 	assert.Equal(t, sensors.Unread, r.s.CoreColdest.Status())
 	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.CoreLost].Phase)
 	r.coreIs(0, 71)
-	r.run(12 * time.Second)
+	r.run(Dwell + 2*time.Second)
 	assert.Equal(t, 3, r.s.Stage)
 	// While cooling, the hottest counts.
 	r.coreIs(0, 3)
@@ -324,7 +325,7 @@ func TestALostCoreProbeEndsNothing(t *testing.T) {
 	r.run(time.Minute)
 	assert.Equal(t, Running, r.s.Batch)
 	r.coreIs(1, 3.9)
-	r.run(12 * time.Second)
+	r.run(Dwell + 2*time.Second)
 	assert.Equal(t, Complete, r.s.Batch)
 }
 
@@ -434,7 +435,7 @@ func TestUntilAnyAndConfirm(t *testing.T) {
 			{Kind: profile.After, After: time.Hour}, {Kind: profile.Confirmed, Confirm: "colour right?"}}}},
 	}
 	r.step(Start)
-	r.run(12 * time.Second)
+	r.run(courseLearnt + Dwell + 2*time.Second)
 	assert.Equal(t, 1, r.s.Stage)
 	_, waiting := r.s.Waiting(r.p)
 	assert.False(t, waiting, "asked only when nothing else is missing")

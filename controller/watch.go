@@ -1,6 +1,7 @@
 package controller
 
 import (
+	"math"
 	"time"
 
 	"fumarium/controller/cabinet"
@@ -18,18 +19,18 @@ const (
 	chamberFrozen                   = 15 * time.Minute // bit for bit the same while the heater switched
 	frozenSwitching                 = time.Minute      // the heater was on, and off, for so long meanwhile
 	frozenRise      quantity.Kelvin = 10               // what full heat must have brought meanwhile
+	frozenMove      quantity.Kelvin = 5                // what more or less heat than before must have brought
+	usualHeat                       = 10 * time.Minute // over which the heat of before is averaged
 	chamberApart    quantity.Kelvin = 15
 
-	coreMemory                        = 20 * time.Second // time constant of what the core was
-	coreRise         quantity.Kelvin  = 4                // above that memory while heating: out of the meat
-	coreFall         quantity.Kelvin  = 4                // below it, in air
-	coreFallIce      quantity.Kelvin  = 15               // below it, in ice water, where thin pieces cool fast
-	coreWithAir      quantity.Kelvin  = 3                // so near to the chamber, and
-	coreMovesWithAir quantity.Kelvin  = 5                // moving so far along with it: it hangs in the air
+	coreWithAir      quantity.Kelvin  = 3 // so near to the chamber, and
+	coreMovesWithAir quantity.Kelvin  = 5 // moving so far along with it: it hangs in the air
 	coreFrozen                        = 20 * time.Minute
 	coreAir          quantity.Kelvin  = 5 // between core and chamber: then a real core moves
 	coreOverChamber  quantity.Kelvin  = 5
 	coreSettles                       = 2 * time.Minute // after a hand step, the probe may have been moved
+	coreWarms                         = 5 * time.Minute // what has just been hung is not as warm as the air after
+	meatComesIn      quantity.Celsius = 30              // colder than this
 	stageMargin      quantity.Kelvin  = 15
 	weldMargin       quantity.Kelvin  = 8
 	weldSlot                          = 15 * time.Minute
@@ -69,10 +70,10 @@ const (
 // watch is what the step remembers in order to distrust its probes and its relay.
 type watch struct {
 	chamber    [cabinet.MaxChamberProbes]probeWatch
+	duty       float64 // of the heater, averaged over usualHeat
 	core       [cabinet.MaxCoreProbes]probeWatch
-	memory     [cabinet.MaxCoreProbes]float64 // slow average of each core, °C
-	remembers  uint8                          // cores whose memory is set
-	out        uint8                          // cores that left the meat, until acknowledged
+	course     [cabinet.MaxCoreProbes]course
+	out        uint8 // cores that left the meat, until acknowledged
 	frozen     uint8
 	tooHot     uint8
 	nearAir    [cabinet.MaxCoreProbes]quantity.Celsius // chamber when the core came near to it
@@ -82,7 +83,7 @@ type watch struct {
 	stuck      bool
 	highest    quantity.Celsius // chamber, since the batch began
 	hasHighest bool
-	asked      time.Duration // when a hand step last waited
+	asked      time.Duration // when the probes were last free to be moved
 
 	ceiling    quantity.Celsius // what the stage cannot have asked for
 	hasCeiling bool
@@ -111,6 +112,9 @@ type probeWatch struct {
 	jumped  time.Duration // for so long it has been where it cannot have got to
 	on, off time.Duration // of the heater, since then
 	full    time.Duration // of the heater fully on, since then
+	held    float64       // duty that had held the value, when it last changed
+	heated  float64       // what has reached the air since, beyond that, K
+	moved   float64       // what of it the probe must have felt, K
 }
 
 // chamberLostDelay is a little longer than the alarm for a lost chamber waits.
@@ -122,8 +126,7 @@ func (w *probeWatch) follow(v quantity.Celsius, dt time.Duration, heaterOn bool)
 		jump = quantity.Kelvin(v - w.last)
 	}
 	if !w.has || v != w.last {
-		w.last, w.has, w.same, w.on, w.off = v, true, 0, 0, 0
-		w.full = 0
+		*w = probeWatch{last: v, has: true, jumped: w.jumped, held: w.held}
 		return jump
 	}
 	w.same += dt
@@ -145,6 +148,11 @@ func magnitude(k quantity.Kelvin) quantity.Kelvin {
 // readChamber returns the chamber readings that are believed.
 func (t *step) readChamber() (believed [cabinet.MaxChamberProbes]sensors.Reading) {
 	w := &t.s.watch
+	on := 0.0
+	if t.s.Out.Heater {
+		on = 1
+	}
+	w.duty += (on - w.duty) * min(1, t.dt.Seconds()/usualHeat.Seconds())
 	w.stuck = false
 	for i, r := range t.in.Chamber {
 		v, ok := r.Value()
@@ -169,9 +177,15 @@ func (t *step) readChamber() (believed [cabinet.MaxChamberProbes]sensors.Reading
 		if p.full += t.dt; t.s.Demand < fullDuty || p.same == 0 {
 			p.full = 0
 		}
+		if p.same == 0 {
+			p.held = w.duty
+		}
 		r := t.c.Response
+		p.heated += (float64(r.Gain)*(on-p.held) - p.heated) * min(1, t.dt.Seconds()/r.Lag.Seconds())
+		p.moved += (p.heated - p.moved) * min(1, t.dt.Seconds()/max(1, (r.SecondLag+r.DeadTime).Seconds()))
 		rises := r.DeadTime + r.SecondLag + time.Duration(float64(r.Lag)*float64(frozenRise)/float64(max(r.Gain, 1)))
-		if p.same >= chamberFrozen && p.on >= frozenSwitching && p.off >= frozenSwitching || p.full > rises {
+		if p.same >= chamberFrozen && p.on >= frozenSwitching && p.off >= frozenSwitching ||
+			p.full > rises || math.Abs(p.moved) > float64(frozenMove) {
 			w.stuck = true
 		}
 	}
@@ -205,30 +219,37 @@ func (t *step) readCores() (believed [cabinet.MaxCoreProbes]sensors.Reading) {
 	}
 	// A probe moves into the meat in the first hand step and stays there. Whoever
 	// moves it later has to say so, by acknowledging core-out.
-	settled := t.in.Elapsed-w.asked >= coreSettles || stage != nil && stage.Ask == "" && s.Stage == 0
+	settled := t.in.Elapsed-w.asked >= coreSettles || s.StageEntered > w.asked
+	distrusted := w.out | w.frozen | w.tooHot
 	w.frozen, w.tooHot = 0, 0
 	for i, r := range t.in.Core {
 		bit := uint8(1) << i
 		v, ok := r.Value()
 		if !ok {
-			w.core[i], w.remembers = probeWatch{}, w.remembers&^bit
+			w.core[i] = probeWatch{}
+			w.course[i].unseen(t.dt)
 			believed[i] = r
 			continue
 		}
 		w.core[i].follow(v, t.dt, s.Out.Heater)
-		if !settled || t.late || w.remembers&bit == 0 {
-			w.memory[i], w.remembers = float64(v), w.remembers|bit
-		} else {
-			lead := quantity.Kelvin(float64(v) - w.memory[i])
-			fall := coreFall
-			if stage != nil && stage.Place == profile.IceWater {
-				fall = coreFallIce
-			}
-			if lead > coreRise || lead < -fall {
-				w.out |= bit
-			}
-			keep := 1 / (1 + t.dt.Seconds()/coreMemory.Seconds())
-			w.memory[i] = float64(v) + float64(keep*(w.memory[i]-float64(v)))
+		dt := t.dt
+		if t.late {
+			w.course[i].unseen(dt)
+			dt = 0
+		}
+		place := profile.Chamber
+		if stage != nil {
+			place = stage.Place
+		}
+		switch left := w.course[i].follow(v, chamber, place, dt); {
+		case left && settled:
+			w.out |= bit
+		case left: // it is being put in
+			w.course[i] = course{}
+		}
+		if stage != nil && s.Stage == 0 && stage.Ask != "" && settled && t.in.Elapsed-w.asked < coreSettles+coreWarms &&
+			chamberKnown && chamber > meatComesIn && magnitude(quantity.Kelvin(chamber-v)) < coreWithAir {
+			w.out |= bit
 		}
 		if stage != nil && s.Batch == Running && chamberKnown && stage.Place == profile.Chamber && settled &&
 			magnitude(quantity.Kelvin(chamber-v)) < coreWithAir {
@@ -257,6 +278,7 @@ func (t *step) readCores() (believed [cabinet.MaxCoreProbes]sensors.Reading) {
 			believed[i] = sensors.Fault(sensors.Implausible)
 		}
 	}
+	t.doubted = (w.out|w.frozen|w.tooHot)&^distrusted != 0
 	return believed
 }
 

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/controller/cabinet"
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
@@ -189,8 +190,9 @@ func TestAProbeOutOfTheMeatEndsNothing(t *testing.T) {
 	r.acknowledge(trip.CoreOut)
 	r.run(10 * time.Second)
 	assert.Equal(t, sensors.Good, r.s.CoreColdest.Status())
+	r.run(courseLearnt)
 	r.coreIs(0, 70.5)
-	r.run(15 * time.Second)
+	r.run(Dwell + 2*time.Second)
 	assert.Equal(t, 3, r.s.Stage)
 }
 
@@ -358,7 +360,7 @@ func TestTheNextHandStepWaitsAfresh(t *testing.T) {
 	r.coreIs(0, 40)
 	r.quiet(trip.PromptWaiting, 30*time.Minute) // an offer, not a demand
 	r.coreIs(0, 71)
-	r.run(15 * time.Second)
+	r.run(Dwell + 2*time.Second)
 	require.True(t, r.s.Asking)
 	prompt, _ := r.s.Waiting(r.p)
 	assert.Less(t, r.s.Elapsed-prompt.Since, time.Minute)
@@ -401,7 +403,7 @@ func TestACoreHotterThanTheChamberEverWasDoesNotCount(t *testing.T) {
 	r.coreIs(0, 60)
 	r.run(20 * time.Minute)
 	r.s.watch.highest = quantity.Celsius(r.chamber)
-	r.in.Core[0], r.s.watch.remembers = sensors.At(90), 0
+	r.in.Core[0], r.s.watch.course = sensors.At(90), [cabinet.MaxCoreProbes]course{}
 	r.run(2 * time.Minute)
 	assert.Equal(t, 2, r.s.Stage)
 	assert.Equal(t, sensors.Unread, r.s.CoreColdest.Status())
@@ -534,4 +536,116 @@ func TestSlowChillingIsSaidBeforeItIsTooLate(t *testing.T) {
 	require.NotZero(t, long)
 	require.NotZero(t, over)
 	assert.InDelta(t, 18, (over - long).Minutes(), 1)
+}
+
+// A probe that slips out while the air is only a few kelvin warmer makes a small step.
+func TestASmallSlipIsSeen(t *testing.T) {
+	r := newRig(t).started(2)
+	r.p.Stages[2].Until = core(profile.CoreAtLeast, 78)
+	r.coreIs(0, 74)
+	core := 74.0
+	for range 10 * 60 {
+		core += 0.3 / 60 // meat creeping up
+		r.in.Core[0] = sensors.At(quantity.Celsius(core))
+		r.step()
+	}
+	require.Equal(t, trip.Normal, r.s.Alarms[trip.CoreOut].Phase)
+	heat, out := r.s.Heat, core+2
+	for range 30 { // sheath of 8 s
+		core += (out - core) / 8
+		r.in.Core[0] = sensors.At(quantity.Celsius(core))
+		r.step()
+	}
+	assert.NotEqual(t, trip.Normal, r.s.Alarms[trip.CoreOut].Phase)
+	claimed := r.p.Criterion().Fraction(r.s.Heat) - r.p.Criterion().Fraction(heat)
+	honest := r.p.Criterion().Fraction(r.p.Criterion().Add(heat, 77, 77, 40*time.Second)) - r.p.Criterion().Fraction(heat)
+	assert.Less(t, claimed, honest, "no more than the meat can have had")
+}
+
+// Until a probe that was put in anew has shown a course of its own, nobody would see
+// that it slips out again, so it may end nothing.
+func TestAProbeJustPutInEndsNothing(t *testing.T) {
+	r := newRig(t).started(2)
+	r.coreIs(0, 75)
+	r.s.watch.course[0] = course{}
+	r.run(courseLearnt)
+	assert.Equal(t, 2, r.s.Stage)
+	r.run(Dwell + 3*time.Second)
+	assert.Equal(t, 3, r.s.Stage)
+}
+
+func TestAProbeNeverPutInIsSaid(t *testing.T) {
+	r := newRig(t)
+	r.p.Stages[0].Ask = "hang the links and put the probe in"
+	r.p.Stages[0].Until = after(2 * time.Hour)
+	r.step(Start)
+	for range 20 * 60 {
+		r.in.Core[0] = sensors.At(quantity.Celsius(r.chamber - 1))
+		r.step()
+	}
+	require.Equal(t, quantity.Celsius(45), r.s.Setpoint)
+	r.step(Confirm)
+	for range 3 * 60 {
+		r.in.Core[0] = sensors.At(quantity.Celsius(r.chamber - 1))
+		r.step()
+	}
+	assert.NotEqual(t, trip.Normal, r.s.Alarms[trip.CoreOut].Phase)
+}
+
+// Whatever a probe is called: inside the chamber nothing may reach its limit.
+func TestACoreAtTheChambersLimitTrips(t *testing.T) {
+	r := newRig(t).started(2)
+	r.coreIs(0, 60)
+	r.run(time.Minute)
+	r.in.Core[0] = sensors.At(r.c.Limits.ChamberHigh)
+	r.step()
+	assert.Equal(t, trip.ChamberHigh, r.s.Tripped)
+	assert.False(t, r.out.Heater)
+
+	r = newRig(t).started(3) // in ice water the cabinet's limit says nothing
+	r.in.Core[0] = sensors.At(r.c.Limits.ChamberHigh)
+	r.step()
+	assert.Equal(t, trip.None, r.s.Tripped)
+}
+
+// Core and chamber change places: the heater follows the cold core until the true
+// chamber, which the core now reads, is hotter than it ever was.
+func TestSwappedProbesTrip(t *testing.T) {
+	r := newRig(t).started(2)
+	r.p.Stages[2].Until = core(profile.CoreAtLeast, 90)
+	r.coreIs(0, 70)
+	r.run(20 * time.Minute)
+	r.s.watch.highest = 80
+	chamber := r.chamber
+	r.chamberIs(sensors.At(70))
+	for range 20 * 60 {
+		chamber = min(chamber+0.05, 92)
+		r.in.Core[0] = sensors.At(quantity.Celsius(chamber))
+		r.chamberIs(flicker(sensors.At(70), r.in.Elapsed))
+		r.step()
+		if r.s.Tripped != trip.None {
+			break
+		}
+	}
+	assert.Equal(t, trip.CoreTooHot, r.s.Tripped)
+	assert.Less(t, chamber, 80.0+6+0.05*20)
+	assert.False(t, r.out.Heater)
+}
+
+// Frozen a little under the setpoint, the heat creeps up and the reading does not
+// follow: known long before the quarter of an hour.
+func TestAChamberThatDoesNotFollowItsHeatTrips(t *testing.T) {
+	r := newRig(t).started(2)
+	r.run(40 * time.Minute)
+	require.Equal(t, trip.None, r.s.Tripped)
+	from := r.in.Elapsed
+	for r.s.Tripped == trip.None && r.in.Elapsed < from+time.Hour {
+		in := r.in
+		in.Chamber[0] = sensors.At(77)
+		in.Core[0] = flicker(in.Core[0], in.Elapsed)
+		r.s, r.out, _ = Step(r.p, r.c, r.s, in)
+		r.in.Elapsed += time.Second
+	}
+	assert.Equal(t, trip.ChamberFrozen, r.s.Tripped)
+	assert.Less(t, r.in.Elapsed-from, 6*time.Minute)
 }

@@ -65,8 +65,8 @@ func running() *snapshot.Snapshot {
 	s.State = controller.State{
 		Begun: true, Batch: controller.Running, Stage: 1, StageClock: 25 * time.Minute,
 		HasSetpoint: true, Setpoint: 82, Demand: 0.42,
-		ComeUp: lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, Heat: twoLogs(),
-		Out: controller.Outputs{Heater: true, Fan: true},
+		Proof: controller.Proof{ComeUp: lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, Heat: twoLogs()},
+		Out:   controller.Outputs{Heater: true, Fan: true},
 	}
 	s.State.Alarms[trip.CoreLost] = trip.State{Phase: trip.Unacknowledged, Standing: true}
 	return s

@@ -143,7 +143,7 @@ var catalogue = [Count]Entry{
 		Action:  "Check the probe and its plug; put it back into the middle of the piece.",
 	},
 	CoreOut: {
-		Name: "core-out", Priority: High, Suppresses: []Code{CoreLost, CoreTooHot, CoreFrozen},
+		Name: "core-out", Priority: High, Suppresses: []Code{CoreLost, CoreFrozen},
 		Meaning: "A core reading jumped as no meat can: the probe has left it. Its readings do not count.",
 		Action:  "Put the probe back into the middle of the thickest piece, then acknowledge this alarm by its name.",
 	},
@@ -153,9 +153,9 @@ var catalogue = [Count]Entry{
 		Action:  "Unplug and check the probe and its front end.",
 	},
 	CoreTooHot: {
-		Name: "core-too-hot", Priority: High, Delay: time.Minute, Suppresses: []Code{CoreLost},
-		Meaning: "A core is hotter than the chamber has ever been in this batch: core and chamber probe are swapped, or one is wrong. Its readings do not count.",
-		Action:  "Check which probe is which.",
+		Name: "core-too-hot", Priority: Urgent, Trips: true, Delay: 15 * time.Second, Suppresses: []Code{CoreLost},
+		Meaning: "A core is hotter than the chamber has ever been in this batch: core and chamber probe are swapped, or one is wrong. Nobody knows how hot the chamber is; the heater is off.",
+		Action:  "Check which probe is which, then reset.",
 	},
 	StepLate: {
 		Name: "step-late", Priority: High,

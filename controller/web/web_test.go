@@ -73,8 +73,8 @@ func cooking() *snapshot.Snapshot {
 	s.State = controller.State{
 		Begun: true, Elapsed: 5 * time.Hour, Started: time.Hour, StageEntered: 4 * time.Hour, Batch: controller.Running, Stage: 2, StageClock: 55 * time.Minute,
 		HasSetpoint: true, Setpoint: 82, Demand: 0.42, Chamber: sensors.At(81.6), CoreColdest: sensors.At(63.2), CoreHottest: sensors.At(63.2),
-		ComeUp: lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, Heat: heat(),
-		Out: controller.Outputs{Heater: true, Fan: true, Damper: 0.25},
+		Proof: controller.Proof{ComeUp: lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, Heat: heat()},
+		Out:   controller.Outputs{Heater: true, Fan: true, Damper: 0.25},
 	}
 	return s
 }

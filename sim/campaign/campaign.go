@@ -47,6 +47,10 @@ const (
 // its lag behind the core. Common practice, no source.
 const probeError quantity.Kelvin = 0.5
 
+// unnoticed is how far from the core the air may be when a probe slips out of the
+// meat and nobody can tell; common practice, no source.
+const unnoticed quantity.Kelvin = 2
+
 // coldProbeError is that of a core that falls in ice water, where the sheath lags
 // behind. Common practice, no source.
 const coldProbeError quantity.Kelvin = 1.5
@@ -63,6 +67,9 @@ type Violation struct {
 	Rule Rule
 	At   time.Duration
 	Text string
+	// Slight says that the rule would have held for a core that is off by what a
+	// probe in air can be off unnoticed.
+	Slight bool
 }
 
 // A Report is what one batch came to.
@@ -81,7 +88,7 @@ type Report struct {
 type judge struct {
 	setup  sim.Setup
 	report *Report
-	broken map[Rule]bool
+	broken map[Rule]Violation
 
 	replay      controller.State
 	offSince    time.Duration
@@ -90,7 +97,9 @@ type judge struct {
 	coldBefore  quantity.Celsius
 	seen        bool
 	cooked      *lethality.Criterion // with the probe error in the controller's favour
+	nearly      *lethality.Criterion // with what a probe may be off unnoticed
 	truth, cold lethality.Count
+	near        lethality.Count
 	comeUp      lethality.ComeUp
 	chill       chilling.State
 	witness     plant.Witness
@@ -107,10 +116,12 @@ type judge struct {
 // Run runs the batch of a seed.
 func Run(ctx context.Context, stock Stock, seed uint64) (*Report, error) {
 	setup := stock.Draw(seed)
-	j := &judge{setup: setup, report: &Report{Seed: seed, Setup: setup}, broken: map[Rule]bool{}}
+	j := &judge{setup: setup, report: &Report{Seed: seed, Setup: setup}, broken: map[Rule]Violation{}}
 	if c := setup.Product.Criterion(); c != nil {
 		allowing := c.Allowing(-probeError)
 		j.cooked = &allowing
+		nearly := c.Allowing(-probeError - unnoticed)
+		j.nearly = &nearly
 	}
 	for _, p := range setup.Cabinet.Probes {
 		if p.Role == cabinet.ChamberProbe {
@@ -136,11 +147,17 @@ func Run(ctx context.Context, stock Stock, seed uint64) (*Report, error) {
 }
 
 func (j *judge) breaks(r Rule, at time.Duration, format string, args ...any) {
-	if j.broken[r] {
+	j.violates(Violation{Rule: r, At: at, Text: fmt.Sprintf(format, args...)})
+}
+
+// violates keeps the first violation of each rule, and the first that is not slight.
+func (j *judge) violates(v Violation) {
+	was, known := j.broken[v.Rule]
+	if known && (!was.Slight || v.Slight) {
 		return
 	}
-	j.broken[r] = true
-	j.report.Violations = append(j.report.Violations, Violation{r, at, fmt.Sprintf(format, args...)})
+	j.broken[v.Rule] = v
+	j.report.Violations = append(j.report.Violations, v)
 }
 
 func (j *judge) see(m *sim.Moment) {
@@ -173,6 +190,9 @@ func (j *judge) follow(m *sim.Moment) {
 		if j.cooked != nil {
 			j.truth = j.cooked.Add(j.truth, j.before, core, sim.Step)
 			j.cold = j.cooked.Add(j.cold, j.coldBefore, cold, sim.Step)
+			if len(j.setup.Faults) > 0 {
+				j.near = j.nearly.Add(j.near, j.before, core, sim.Step)
+			}
 		}
 		if j.setup.Product.ComeUpApplies() {
 			j.comeUp = comeUp.Add(j.comeUp, j.before, core, sim.Step)
@@ -186,6 +206,17 @@ func (j *judge) follow(m *sim.Moment) {
 
 var comeUp = lethality.ComeUpWithin(0)
 
+// tripDelays holds the delay of every trip, and -1 for what is none.
+var tripDelays = func() (d [trip.Count]time.Duration) {
+	for c := range d {
+		d[c] = -1
+		if e := trip.Code(c).Entry(); e.Trips {
+			d[c] = e.Delay
+		}
+	}
+	return d
+}()
+
 func (j *judge) outputs(m *sim.Moment) {
 	s := m.After
 	out := s.Out
@@ -195,9 +226,9 @@ func (j *judge) outputs(m *sim.Moment) {
 	}
 	late := m.Before.Begun && m.Inputs.Elapsed-m.Before.Elapsed > controller.LateAfter
 	standing := trip.None
-	for c := trip.None + 1; c < trip.Count; c++ {
-		if a := &s.Alarms[c]; c.Entry().Trips && a.Standing && m.Now-a.Since >= c.Entry().Delay {
-			standing = c
+	for c, delay := range tripDelays {
+		if a := &s.Alarms[c]; a.Standing && delay >= 0 && m.Now-a.Since >= delay {
+			standing = trip.Code(c)
 		}
 	}
 	if out.Heater && (s.Tripped != trip.None || standing != trip.None || !readable || late) {
@@ -246,25 +277,50 @@ func (j *judge) numbers(m *sim.Moment) {
 
 // unfinite finds a float that is infinite or not a number.
 func unfinite(v reflect.Value, path string) string {
+	if finite(v) {
+		return "" // the usual case, spared the path
+	}
 	switch v.Kind() {
-	case reflect.Float64, reflect.Float32:
-		if f := v.Float(); math.IsNaN(f) || math.IsInf(f, 0) {
-			return path
-		}
 	case reflect.Struct:
 		for i := range v.NumField() {
-			if bad := unfinite(v.Field(i), path+"."+v.Type().Field(i).Name); bad != "" {
-				return bad
+			if !finite(v.Field(i)) {
+				return unfinite(v.Field(i), path+"."+v.Type().Field(i).Name)
 			}
 		}
 	case reflect.Array:
 		for i := range v.Len() {
-			if bad := unfinite(v.Index(i), fmt.Sprintf("%s[%d]", path, i)); bad != "" {
-				return bad
+			if !finite(v.Index(i)) {
+				return unfinite(v.Index(i), fmt.Sprintf("%s[%d]", path, i))
 			}
 		}
 	}
-	return ""
+	return path
+}
+
+func finite(v reflect.Value) bool {
+	switch v.Kind() {
+	case reflect.Float64, reflect.Float32:
+		f := v.Float()
+		return !math.IsNaN(f) && !math.IsInf(f, 0)
+	case reflect.Struct:
+		for i := range v.NumField() {
+			if !finite(v.Field(i)) {
+				return false
+			}
+		}
+	case reflect.Array:
+		switch v.Type().Elem().Kind() {
+		case reflect.Float64, reflect.Float32, reflect.Struct, reflect.Array:
+		default:
+			return true
+		}
+		for i := range v.Len() {
+			if !finite(v.Index(i)) {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 func (j *judge) stageEnded(m *sim.Moment, e *controller.Event) {
@@ -276,9 +332,15 @@ func (j *judge) stageEnded(m *sim.Moment, e *controller.Event) {
 	for _, c := range stage.Until.Conditions {
 		switch {
 		case c.Kind == profile.CoreAtLeast && core < c.Core-quantity.Celsius(probeError):
-			j.breaks(CoreWasThere, m.Now, "stage %s ended at %s for %s", stage.Name, core, c.Core)
+			j.violates(Violation{
+				Rule: CoreWasThere, At: m.Now, Text: fmt.Sprintf("stage %s ended at %s for %s", stage.Name, core, c.Core),
+				Slight: core >= c.Core-quantity.Celsius(probeError+unnoticed),
+			})
 		case c.Kind == profile.CoreAtMost && core > c.Core+quantity.Celsius(coldProbeError):
-			j.breaks(CoreWasThere, m.Now, "stage %s ended at %s for %s", stage.Name, core, c.Core)
+			j.violates(Violation{
+				Rule: CoreWasThere, At: m.Now, Text: fmt.Sprintf("stage %s ended at %s for %s", stage.Name, core, c.Core),
+				Slight: core <= c.Core+quantity.Celsius(coldProbeError+unnoticed),
+			})
 		}
 	}
 }
@@ -290,7 +352,10 @@ func (j *judge) claims(m *sim.Moment) {
 	}
 	claimed, had := c.Fraction(m.After.Heat), j.cooked.Fraction(j.truth)
 	if claimed > had*1.02+0.02 {
-		j.breaks(ClaimIsTrue, m.Now, "%.3f of what is required claimed, %.3f had, true core %s", claimed, had, m.World.Plant().Core())
+		j.violates(Violation{
+			Rule: ClaimIsTrue, At: m.Now, Slight: claimed <= j.nearly.Fraction(j.near)*1.02+0.02,
+			Text: fmt.Sprintf("%.3f of what is required claimed, %.3f had, true core %s", claimed, had, m.World.Plant().Core()),
+		})
 	}
 }
 
@@ -354,7 +419,10 @@ func (j *judge) end() {
 	end := time.Duration(r.ElapsedSeconds * float64(time.Second))
 	if c := j.cooked; c != nil {
 		if !c.Met(j.truth) {
-			j.breaks(GoodIsSafe, end, "the true core had %.3f of its heat", c.Fraction(j.truth))
+			j.violates(Violation{
+				Rule: GoodIsSafe, At: end, Slight: j.nearly.Met(j.near),
+				Text: fmt.Sprintf("the true core had %.3f of its heat", c.Fraction(j.truth)),
+			})
 		} else if !c.Met(j.cold) {
 			j.report.WitnessCold = true
 		}

@@ -1,0 +1,95 @@
+package controller
+
+import (
+	"time"
+
+	"fumarium/profile/lethality"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+)
+
+// proofLag is how long the claim waits behind the probes. A probe that leaves the
+// meat is found out within that time, and what it read since is then not claimed.
+// Common practice, no source; the rehearsals with faults show that it is enough.
+const proofLag = 10 * time.Second
+
+// proving is the count that the claim follows. The claim is between one and two lags
+// old.
+type proving struct {
+	ahead  Proof         // up to now
+	behind Proof         // as it was when this lag began
+	since  time.Duration // since then
+	age    time.Duration // of the claim
+}
+
+// chillWarning is the share of a cooling leg after which the person is called;
+// common practice, no source.
+const chillWarning = 0.8
+
+// comeUpWarning is how long before the limit the person is called; common practice,
+// no source.
+const comeUpWarning = time.Hour
+
+// comeUp is the published rule. A probe's error is the file's business: it belongs
+// into the probe's offset or the target.
+var comeUp = lethality.ComeUpWithin(0)
+
+// prove follows the core through this step: its lethality, its come-up and its
+// chilling. Heat counts only between two readings of the same probes of which both
+// were seen in time; time that could have harmed counts whether it was seen or not.
+func (t *step) prove() {
+	s, w := t.s, &t.s.proving
+	if !t.before.active || t.p == nil {
+		return
+	}
+	if !s.Batch.Active() { // nothing was doubted until the end
+		s.Proof = w.ahead
+		return
+	}
+	w.age += t.dt
+	if t.doubted {
+		unseen(t, &s.Proof, w.age)
+		w.ahead, w.behind, w.since, w.age = s.Proof, s.Proof, 0, 0
+		return
+	}
+	coldFrom, coldTo, coldSeen := between(t.before.coreColdest, s.CoreColdest)
+	hotFrom, hotTo, hotSeen := between(t.before.coreHottest, s.CoreHottest)
+	if !coldSeen || !hotSeen || t.late || t.before.coresInUse != s.coresInUse {
+		unseen(t, &s.Proof, t.dt)
+		unseen(t, &w.behind, t.dt)
+		unseen(t, &w.ahead, t.dt)
+		return
+	}
+	if c := t.p.Criterion(); c != nil {
+		w.ahead.Heat = c.Add(w.ahead.Heat, coldFrom, coldTo, t.dt)
+	}
+	if t.p.ComeUpApplies() && !w.ahead.ComeUp.Done {
+		w.ahead.ComeUp = comeUp.Add(w.ahead.ComeUp, coldFrom, coldTo, t.dt)
+	}
+	if r := t.chillRule(); r != nil {
+		w.ahead.Chill = r.Add(w.ahead.Chill, hotFrom, hotTo, t.dt)
+	}
+	if w.since += t.dt; w.since >= proofLag {
+		s.Proof, w.age = w.behind, w.since
+		w.behind, w.since = w.ahead, 0
+	}
+}
+
+// unseen counts time in which the core was not seen.
+func unseen(t *step, p *Proof, dt time.Duration) {
+	if c := t.p.Criterion(); c != nil {
+		p.Heat = c.Gap(p.Heat)
+	}
+	if t.p.ComeUpApplies() && !p.ComeUp.Done {
+		p.ComeUp = comeUp.Gap(p.ComeUp, dt)
+	}
+	if r := t.chillRule(); r != nil {
+		p.Chill = r.Gap(p.Chill, dt)
+	}
+}
+
+func between(a, b sensors.Reading) (from, to quantity.Celsius, ok bool) {
+	from, good := a.Value()
+	to, ok = b.Value()
+	return from, to, good && ok
+}
