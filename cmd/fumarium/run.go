@@ -161,6 +161,9 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, stderr io.Writ
 	if err != nil {
 		return err
 	}
+	words := newJournal(stderr)
+	defer words.Close()
+	stderr = words // nothing below may wait for whoever reads it
 	log := slog.New(slog.NewTextHandler(stderr, nil))
 	hardware, err := wiring.Open(cab, wiring.Options{Product: product.Value, Seed: 1})
 	if err != nil {

@@ -1,0 +1,53 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"log/slog"
+	"strings"
+	"testing"
+	"testing/synctest"
+
+	"github.com/stretchr/testify/assert"
+)
+
+// stopped is a terminal that takes nothing until it goes on.
+type stopped struct {
+	bytes.Buffer
+	goOn chan struct{}
+}
+
+func (s *stopped) Write(p []byte) (int, error) {
+	<-s.goOn
+	return s.Buffer.Write(p)
+}
+
+func TestAStoppedTerminalKeepsNobodyWaiting(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		terminal := &stopped{goOn: make(chan struct{})}
+		j := newJournal(terminal)
+		log := slog.New(slog.NewTextHandler(j, nil))
+		for n := range mostJournal + 100 { // would never end if one of them waited
+			log.Info("step", "n", n)
+		}
+		synctest.Wait()
+		close(terminal.goOn)
+		j.Close()
+		said := terminal.String()
+		assert.Contains(t, said, "msg=step n=0\n")
+		assert.Regexp(t, `\n(99|100) later lines were lost`, said)
+		assert.Less(t, strings.Index(said, "n=0\n"), strings.Index(said, fmt.Sprintf("n=%d\n", mostJournal-1)), "in their order")
+	})
+}
+
+func TestClosingWaitsForAStoppedTerminalNotForEver(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		terminal := &stopped{goOn: make(chan struct{})}
+		j := newJournal(terminal)
+		fmt.Fprintln(j, "all outputs off")
+		j.Close() // returns
+		close(terminal.goOn)
+		<-j.done
+		assert.Equal(t, "all outputs off\n", terminal.String())
+	})
+}
