@@ -105,7 +105,10 @@ func TestAHungDiskNeverDelaysTheLoop(t *testing.T) {
 
 		hang()
 		before, _, offsBefore := w.see(57)
-		for n := range 60 {
+		pass(52 * time.Second)
+		assert.Equal(t, trip.Unacknowledged, l.Snapshot().State.Alarms[trip.RecordFailing].Phase)
+		pass(8 * time.Second)
+		for n := range 58 {
 			w.see([]quantity.Celsius{63, 57}[n%2])
 			pass(30 * time.Second)
 		}
