@@ -4,11 +4,15 @@ import (
 	"bytes"
 	"fmt"
 	"log/slog"
+	"os"
 	"strings"
+	"syscall"
 	"testing"
 	"testing/synctest"
+	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 )
 
 // stopped is a terminal that takes nothing until it goes on.
@@ -50,4 +54,23 @@ func TestClosingWaitsForAStoppedTerminalNotForEver(t *testing.T) {
 		<-j.done
 		assert.Equal(t, "all outputs off\n", terminal.String())
 	})
+}
+
+// Whoever read the daemon's words goes away: fumarium run 2>&1 | less, and q. A
+// program that dies of that leaves its outputs to the kernel.
+func TestADaemonThatNobodyReadsRunsOn(t *testing.T) {
+	d := startDaemon(t, "--pace", "10000")
+	d.line("batch running")
+	require.NoError(t, d.pipe.Close())
+	require.Eventually(t, func() bool { return d.status().State == "complete" }, time.Minute, 50*time.Millisecond)
+	require.NoError(t, d.cmd.Process.Signal(os.Interrupt))
+	_ = d.cmd.Wait()
+	assert.Equal(t, exitGood, d.cmd.ProcessState.ExitCode(), d.cmd.ProcessState)
+}
+
+// The line to the board is lost, and with it the terminal: everything off, then the end.
+func TestALostTerminalEndsTheDaemonInOrder(t *testing.T) {
+	d := startDaemon(t, "--pace", "1000")
+	d.line("batch running")
+	assert.Equal(t, exitGood, d.end(syscall.SIGHUP), "ended by itself, not by the signal")
 }
