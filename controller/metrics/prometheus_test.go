@@ -108,7 +108,7 @@ func TestPrometheusScrapesAndCalls(t *testing.T) {
 	config := ship("prometheus.yaml", "127.0.0.1:8377", strings.TrimPrefix(target.URL, "http://"),
 		"127.0.0.1:9093", strings.TrimPrefix(bell.URL, "http://"), "scrape_interval: 5s", "scrape_interval: 1s\n  scrape_timeout: 1s")
 	ship("alerts.yaml", "interval: 10s", "interval: 1s", "for: 1m\n", "for: 1s\n")
-	ctx, cancel := context.WithTimeout(t.Context(), 60*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), 3*time.Minute)
 	defer cancel()
 	server := exec.CommandContext(ctx, program, "--config.file="+config,
 		"--storage.tsdb.path="+filepath.Join(dir, "data"), "--web.listen-address="+address)
@@ -129,7 +129,7 @@ func TestPrometheusScrapesAndCalls(t *testing.T) {
 				}
 			case <-ctx.Done():
 				stop()
-				t.Fatalf("no call of %s, over %v, within a minute; prometheus said:\n%s", name, over, said.String())
+				t.Fatalf("no call of %s, over %v, within three minutes; prometheus said:\n%s", name, over, said.String())
 			}
 		}
 	}
