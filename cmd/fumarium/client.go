@@ -16,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fumarium/controller"
+	"fumarium/controller/trip"
 	"fumarium/controller/web"
 	"fumarium/profile/quantity"
 )
@@ -76,7 +77,16 @@ func simple(kind controller.CommandKind, short, long string) *cobra.Command {
 func acknowledgeCommand() *cobra.Command {
 	var c client
 	return c.flags(&cobra.Command{
-		Use: "acknowledge [ALARM]", Short: "Acknowledge one alarm, or all", Args: cobra.MaximumNArgs(1),
+		Use: "acknowledge [ALARM]", Short: "Acknowledge one alarm, or all", Args: anAlarm(0), ValidArgs: alarmNames(),
+		Long: `Says that a person knows of an alarm, or of all that call. It ends the noise; a
+trip stays latched until fumarium reset.
+
+fumarium status shows which stand. What each means and what to do about it is in
+deploy/alarms.md. The alarms:
+
+` + alarmTable(),
+		Example: `  fumarium acknowledge
+  fumarium acknowledge core-out    # the probe is back in the meat`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o := order{Command: controller.Acknowledge.String()}
 			if len(args) == 1 {
@@ -85,6 +95,39 @@ func acknowledgeCommand() *cobra.Command {
 			return c.send(cmd.Context(), o, cmd.OutOrStdout())
 		},
 	})
+}
+
+func alarmNames() (names []string) {
+	for c := trip.None + 1; c < trip.Count; c++ {
+		names = append(names, c.String())
+	}
+	return names
+}
+
+func alarmTable() string {
+	var b strings.Builder
+	for c := trip.None + 1; c < trip.Count; c++ {
+		e := c.Entry()
+		line := fmt.Sprintf("  %-20s %s", e.Name, e.Priority)
+		if e.Trips {
+			line += ", trip"
+		}
+		b.WriteString(line + "\n")
+	}
+	return b.String()
+}
+
+// anAlarm takes one alarm of the catalogue, or none where least is 0.
+func anAlarm(least int) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if err := cobra.RangeArgs(least, 1)(cmd, args); err != nil || len(args) == 0 {
+			return err
+		}
+		if _, ok := trip.Parse(args[0]); !ok {
+			return usage("no alarm is called %q; fumarium status shows which stand; there are %s", args[0], strings.Join(alarmNames(), ", "))
+		}
+		return nil
+	}
 }
 
 // confirmCommand sends the question along, so that a second confirm cannot answer
@@ -124,7 +167,7 @@ func shelveCommand() *cobra.Command {
 	var c client
 	var d string
 	cmd := c.flags(&cobra.Command{
-		Use: "shelve ALARM", Short: "Put an alarm aside for a while; a trip cannot be shelved", Args: cobra.ExactArgs(1),
+		Use: "shelve ALARM", Short: "Put an alarm aside for a while; a trip cannot be shelved", Args: anAlarm(1), ValidArgs: alarmNames(),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return c.send(cmd.Context(), order{Command: controller.Shelve.String(), Alarm: args[0], For: d}, cmd.OutOrStdout())
 		},

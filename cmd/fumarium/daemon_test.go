@@ -36,6 +36,7 @@ type daemon struct {
 	url   string
 	state string
 	lines chan string
+	pipe  io.Closer // its stderr
 }
 
 func startDaemon(t *testing.T, args ...string) *daemon {
@@ -52,6 +53,7 @@ func startDaemonIn(t *testing.T, state string, args ...string) *daemon {
 	d.cmd.Env = append(os.Environ(), "FUMARIUM_TEST_AS_PROGRAM=1")
 	stderr, err := d.cmd.StderrPipe()
 	require.NoError(t, err)
+	d.pipe = stderr
 	require.NoError(t, d.cmd.Start())
 	t.Cleanup(func() { _ = d.cmd.Process.Kill() })
 	go func() {

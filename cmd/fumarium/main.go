@@ -47,7 +47,11 @@ func couldNot(err error) error {
 var errSaid = errors.New("")
 
 func main() {
-	ctx, cancel := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ends := []os.Signal{os.Interrupt, syscall.SIGTERM}
+	if !signal.Ignored(syscall.SIGHUP) { // nohup wants it to go on; else a lost terminal must not leave the heater on
+		ends = append(ends, syscall.SIGHUP)
+	}
+	ctx, cancel := signal.NotifyContext(context.Background(), ends...)
 	defer cancel()
 	os.Exit(run(ctx, os.Args[1:], os.Stdout, os.Stderr))
 }

@@ -12,9 +12,11 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"os/signal"
 	"path/filepath"
 	"runtime/debug"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -161,6 +163,10 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, stderr io.Writ
 	if err != nil {
 		return err
 	}
+	signal.Ignore(syscall.SIGPIPE) // whoever reads its words may go away
+	words := newJournal(stderr)
+	defer words.Close()
+	stderr = words // nothing below may wait for whoever reads it
 	log := slog.New(slog.NewTextHandler(stderr, nil))
 	hardware, err := wiring.Open(cab, wiring.Options{Product: product.Value, Seed: 1})
 	if err != nil {

@@ -53,6 +53,15 @@ type World interface {
 	Person(s *controller.State) controller.Command
 }
 
+// A Keeper keeps what happens; a record.Recorder is one. No method may wait for a
+// disk: the step calls them.
+type Keeper interface {
+	Begin(record.Moment, record.Start) (id string)
+	Resume(*record.Recovery, controller.State)
+	Step(record.Moment, *controller.Inputs, controller.Outputs, []controller.Event, *controller.State, record.By) bool
+	Health() record.Health
+}
+
 // A Config is what a Loop needs.
 type Config struct {
 	World   World
@@ -64,7 +73,7 @@ type Config struct {
 	Log  *slog.Logger
 	// Record keeps the batches; nil keeps none, which only tests want. CabinetFile is
 	// the file that Cabinet was read from.
-	Record      *record.Recorder
+	Record      Keeper
 	CabinetFile record.File
 	// Resume is a batch that a former run of the program left unfinished, or nil.
 	Resume *Resume
@@ -223,8 +232,12 @@ func (l *Loop) step() {
 	l.witness(&in)
 	before := l.state
 	state, out, events := controller.Step(product, l.cfg.Cabinet, before, in)
-	started := state.Batch.Active() && !before.Batch.Active()
-	if started {
+	l.state = state
+	err := l.cut(out)
+	if err != nil {
+		l.giveUp(err) // before anything is written
+	}
+	if state.Batch.Active() && !before.Batch.Active() {
 		l.product = product
 		if taken.Reason != "" {
 			l.say(elapsed, "started without waiting for the rest, because: "+taken.Reason, trip.Low)
@@ -237,20 +250,15 @@ func (l *Loop) step() {
 		}
 		l.snap.Trend = nil
 	}
-	l.state = state
-	err := l.cut(out)
 	if l.cfg.Record != nil {
 		l.cfg.Record.Step(l.moment(elapsed), &in, out, events, &state, who(taken, command))
 	}
 	if err == nil {
-		err = l.drive(out)
-	}
-	if l.failed = err != nil; l.failed {
-		l.cfg.Log.Error("outputs", "err", err, "do", "heater is being switched off; check the relay's wiring")
-		if err := l.off(); err != nil {
-			l.cfg.Log.Error("switching off failed", "err", err, "do", "cut the mains")
+		if err = l.drive(out); err != nil {
+			l.giveUp(err)
 		}
 	}
+	l.failed = err != nil
 	l.book(elapsed, out, events, in)
 	l.steps++
 	l.observe(time.Since(woke))
@@ -289,6 +297,7 @@ func (l *Loop) witness(in *controller.Inputs) {
 	if l.cfg.Record != nil {
 		h := l.cfg.Record.Health()
 		in.RecordFailing, in.DiskLow = !h.OK, h.DiskLow
+		l.snap.RecordErrors, l.snap.RecordKept = h.Errors, true
 	}
 	if l.first {
 		l.first, in.PowerLost = false, true
@@ -357,6 +366,16 @@ func (l *Loop) drive(out controller.Outputs) error {
 	return nil
 }
 
+// giveUp switches everything off because an output could not be set, and says so
+// after that.
+func (l *Loop) giveUp(err error) {
+	off := l.off()
+	l.cfg.Log.Error("outputs", "err", err, "do", "everything was told off; check the relay's wiring")
+	if off != nil {
+		l.cfg.Log.Error("switching off failed", "err", off, "do", "cut the mains")
+	}
+}
+
 func (l *Loop) off() error {
 	none := controller.Outputs{Damper: l.applied.Damper} // a fire wants no more air than it has
 	var err error
@@ -385,13 +404,13 @@ func (l *Loop) book(elapsed time.Duration, out controller.Outputs, events []cont
 	if before.Heater && elapsed > l.snap.State.Elapsed {
 		l.snap.HeaterEnergyJoules += float64(l.cfg.Cabinet.Heater.Power) * (elapsed - l.snap.State.Elapsed).Seconds()
 	}
+	if l.state.Alarms[trip.StepLate].Standing && !in.PowerLost { // each one, whether it calls or not
+		l.snap.StepsLate++
+	}
 	for _, e := range events {
 		priority := trip.Priority(0)
 		if e.Kind == controller.AlarmRaised || e.Kind == controller.Tripped {
 			priority = e.Alarm.Entry().Priority
-		}
-		if e.Kind == controller.AlarmRaised && e.Alarm == trip.StepLate {
-			l.snap.StepsLate++
 		}
 		l.say(e.At, e.Text(l.product), priority)
 	}

@@ -50,6 +50,8 @@ var (
 	lethality    = desc("lethality_log10", "Log10 reduction that the core has accumulated.")
 	comeUp       = desc("come_up_seconds", "Time the core has spent between 10 °C and 54.4 °C while heating.")
 	stepsLate    = desc("steps_late_total", "Steps that came too late since the daemon began.")
+	recordErrors = desc("record_errors_total", "Attempts to write the batch record that failed, since the daemon began.")
+	latched      = desc("trip_latched", "Whether the trip is latched: the heater stays off until a person resets it.", "alarm")
 	buildInfo    = desc("build_info", "Version of the program; world is set when the cabinet is simulated.", "version", "goversion")
 	simInfo      = desc("build_info", "Version of the program; world is set when the cabinet is simulated.", "version", "goversion", "world")
 )
@@ -155,6 +157,11 @@ func (m *Metrics) collect(out chan<- prometheus.Metric) {
 			gauge(alarmState, truth(s.State.Alarms[c].Phase == p), c.String(), c.Entry().Priority.String(), p.String())
 		}
 	}
+	for c := trip.None + 1; c < trip.Count; c++ {
+		if c.Entry().Trips {
+			gauge(latched, truth(s.State.Tripped == c), c.String())
+		}
+	}
 	if v, ok := s.LethalityLog10(); ok {
 		gauge(lethality, v)
 	}
@@ -162,6 +169,9 @@ func (m *Metrics) collect(out chan<- prometheus.Metric) {
 		gauge(comeUp, d.Seconds())
 	}
 	counter(stepsLate, float64(s.StepsLate))
+	if s.RecordKept {
+		counter(recordErrors, float64(s.RecordErrors))
+	}
 }
 
 func truth(b bool) float64 {

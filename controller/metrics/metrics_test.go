@@ -55,6 +55,7 @@ func running() *snapshot.Snapshot {
 		HeaterEnergyJoules: 3.6e6,
 		Operations:         [snapshot.Outputs]uint64{snapshot.Heater: 412, snapshot.Fan: 7},
 		StepsLate:          2,
+		RecordErrors:       3, RecordKept: true,
 	}
 	s.Inputs.Chamber[0] = sensors.At(81.5)
 	s.Inputs.Chamber[1] = sensors.At(80.25)
@@ -143,6 +144,7 @@ func TestAbsentWhenUnread(t *testing.T) {
 			[]string{"fumarium_come_up_seconds", "fumarium_lethality_log10"}},
 		"no batch": {func(s *snapshot.Snapshot) { s.State = controller.State{Begun: true} },
 			[]string{"fumarium_stage_info", "fumarium_stage_elapsed_seconds", "fumarium_come_up_seconds", "fumarium_lethality_log10", "fumarium_setpoint_celsius"}},
+		"no record": {func(s *snapshot.Snapshot) { s.RecordKept = false }, []string{"fumarium_record_errors_total"}},
 		"no heater": {func(s *snapshot.Snapshot) { s.Cabinet.Heater.Fitted = false }, []string{"fumarium_heater_duty_ratio", "fumarium_heater_energy_joules_total"}},
 	}
 	before := families(scrape(t, over(running())))
@@ -178,6 +180,11 @@ func TestEveryProbeStateAndAlarmHasItsSeries(t *testing.T) {
 		assert.Equal(t, 1, ones, "%s is in exactly one state", c)
 	}
 	assert.Contains(t, got, `fumarium_alarm_state{alarm="core-lost",priority="high",state="unacknowledged"} 1`)
+	assert.NotContains(t, got, `fumarium_trip_latched{alarm="core-lost"}`, "no trip")
+	assert.Contains(t, got, `fumarium_trip_latched{alarm="chamber-high"} 0`)
+	s := running()
+	s.State.Tripped = trip.ChamberHigh
+	assert.Contains(t, scrape(t, over(s)), `fumarium_trip_latched{alarm="chamber-high"} 1`)
 }
 
 // Two probes with one name, or a name that is no UTF-8, spoil their own series and
@@ -200,7 +207,7 @@ func TestNamesKeepToTheNamingPractice(t *testing.T) {
 	require.NoError(t, err)
 	assert.Empty(t, problems)
 
-	last := []string{"celsius", "seconds", "joules_total", "ratio", "on", "good", "state", "info", "log10", "operations_total", "late_total"}
+	last := []string{"celsius", "seconds", "joules_total", "ratio", "on", "good", "state", "info", "log10", "operations_total", "late_total", "errors_total", "latched"}
 	for _, family := range families(scrape(t, over(running()))) {
 		ok := false
 		for _, unit := range last {

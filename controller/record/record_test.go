@@ -358,6 +358,7 @@ func TestFullDiskLeavesAGap(t *testing.T) {
 	h := r.Health()
 	require.Error(t, h.Err)
 	assert.Contains(t, h.Err.Error(), "full")
+	assert.Positive(t, h.Errors)
 	assert.ErrorContains(t, r.AddNote(ctx, b.moment(), b.id, Note{Text: "now?"}), "note was not written")
 	for r.Health().Lost == 0 {
 		b.run(10)

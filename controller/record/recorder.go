@@ -103,6 +103,7 @@ type Health struct {
 	Waiting     int           // blocks in memory
 	DiskLow     bool          // less than LowBytes are free where the file is
 	Lost        uint64        // steps lost since Open
+	Errors      uint64        // attempts to write that failed, since Open
 }
 
 // A Recorder writes batches, one at a time. Begin, Step, Resume and Close belong to
@@ -136,6 +137,7 @@ type Recorder struct {
 	writing atomic.Int64 // the same of the oldest block that is being written
 	wrote   atomic.Int64 // when the last commit was
 	lost    atomic.Uint64
+	errors  atomic.Uint64
 	failure atomic.Pointer[error]
 	diskLow atomic.Bool
 	wake    chan struct{}
@@ -464,7 +466,7 @@ func (r *Recorder) pop() []*block {
 // Health says how the writing goes. It takes a few nanoseconds.
 func (r *Recorder) Health() Health {
 	now := r.now()
-	h := Health{Waiting: int(r.waiting.Load()), Lost: r.lost.Load(), SinceCommit: time.Duration(now - r.wrote.Load()), DiskLow: r.diskLow.Load()}
+	h := Health{Waiting: int(r.waiting.Load()), Lost: r.lost.Load(), Errors: r.errors.Load(), SinceCommit: time.Duration(now - r.wrote.Load()), DiskLow: r.diskLow.Load()}
 	for _, since := range [...]int64{r.since.Load(), r.queued.Load(), r.writing.Load()} {
 		if since > 0 {
 			h.Behind = max(h.Behind, time.Duration(now-since))

@@ -166,6 +166,7 @@ func (r *Recorder) commit(build func(*commit) error) error {
 	c, err := r.try(build)
 	if err != nil {
 		r.failure.Store(&err)
+		r.errors.Add(1)
 		return err
 	}
 	for batch, h := range c.heads {

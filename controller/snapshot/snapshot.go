@@ -82,6 +82,8 @@ type Snapshot struct {
 	HeaterEnergyJoules float64 // rated power times on-time, since the daemon began
 	Operations         [Outputs]uint64
 	StepsLate          uint64
+	RecordErrors       uint64 // attempts to write the record that failed, since the daemon began
+	RecordKept         bool   // there is a record whose errors could be counted
 
 	BatchID string   // in the record; empty before the first batch and without a record
 	Lines   []Line   // the latest events, oldest first, bounded

@@ -1,0 +1,172 @@
+package metrics_test
+
+import (
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"unicode"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"go.yaml.in/yaml/v4"
+
+	"fumarium/controller"
+	"fumarium/controller/trip"
+)
+
+//go:generate go test . -run ^(TestGoldenScrape|TestAlertRulesAreTheCatalogue)$ -update
+
+const (
+	rulesFile = "../../deploy/alerts.yaml"
+	// madeFrom is the line of the file behind which every rule is made here.
+	madeFrom = "      # From here on made from the alarm catalogue (controller/trip) by: go generate ./...\n"
+)
+
+// alertName is the name of the alert that an alarm's rule has.
+func alertName(c trip.Code) string {
+	name := "Fumarium"
+	for word := range strings.SplitSeq(c.String(), "-") {
+		name += string(unicode.ToUpper(rune(word[0]))) + word[1:]
+	}
+	return name
+}
+
+// made is one rule for each alarm. Priority comes with the series.
+func made() string {
+	var b strings.Builder
+	for c := trip.None + 1; c < trip.Count; c++ {
+		e := c.Entry()
+		fmt.Fprintf(&b, "      - alert: %s\n        expr: fumarium:alarm_calling{alarm=%q} == 1\n        annotations:\n          meaning: %q\n          action: %q\n",
+			alertName(c), e.Name, e.Meaning, e.Action)
+	}
+	return b.String()
+}
+
+func TestAlertRulesAreTheCatalogue(t *testing.T) {
+	data, err := os.ReadFile(rulesFile)
+	require.NoError(t, err)
+	own, rest, found := strings.Cut(string(data), madeFrom)
+	require.True(t, found, "%s has lost the line %q", rulesFile, madeFrom)
+	if *update {
+		require.NoError(t, os.WriteFile(rulesFile, []byte(own+madeFrom+made()), 0o644))
+		return
+	}
+	assert.Equal(t, made(), rest, "the alarm catalogue has changed; run: go generate ./...")
+}
+
+// The rules name states by their words; the words are the code's.
+func TestAlertRulesKnowEveryState(t *testing.T) {
+	data, err := os.ReadFile(rulesFile)
+	require.NoError(t, err)
+	var active []string
+	for b := range controller.BatchStates {
+		if b.Active() {
+			active = append(active, b.String())
+		}
+	}
+	assert.Contains(t, string(data), `fumarium_batch_state{state=~"`+strings.Join(active, "|")+`"}`)
+	assert.Contains(t, string(data), fmt.Sprintf(`fumarium_alarm_state{state=~"%s|%s"}`, trip.Unacknowledged, trip.ReturnedUnacknowledged))
+}
+
+// Whatever a rule asks for is in a scrape under that name.
+func TestAlertRulesAskForMetricsThatExist(t *testing.T) {
+	data, err := os.ReadFile(rulesFile)
+	require.NoError(t, err)
+	var file struct {
+		Groups []struct {
+			Rules []struct{ Record, Expr string }
+		}
+	}
+	require.NoError(t, yaml.Unmarshal(data, &file))
+	known := map[string]bool{"up": true}
+	for _, f := range families(scrape(t, over(running()))) {
+		known[f] = true
+	}
+	known["fumarium_step_duration_seconds_count"] = true // of the histogram
+	asked := 0
+	for _, r := range file.Groups[0].Rules {
+		if r.Record != "" {
+			known[r.Record] = true
+		}
+		for _, name := range metricNames(r.Expr) {
+			asked++
+			assert.True(t, known[name], "no metric is called %s: %s", name, r.Expr)
+		}
+	}
+	assert.Greater(t, asked, int(trip.Count))
+}
+
+// metricNames finds our names in an expression.
+func metricNames(expr string) (names []string) {
+	quoted := false
+	for part := range strings.FieldsFuncSeq(expr, func(r rune) bool {
+		if r == '"' {
+			quoted = !quoted
+			return true
+		}
+		return quoted || !(unicode.IsLetter(r) || unicode.IsDigit(r) || r == '_' || r == ':')
+	}) {
+		if strings.HasPrefix(part, "fumarium") {
+			names = append(names, part)
+		}
+	}
+	return names
+}
+
+func TestPromtoolTakesRulesAndConfiguration(t *testing.T) {
+	promtool := debian(t, "promtool")
+	for _, check := range [][]string{
+		{"check", "rules", "--lint-fatal", rulesFile},
+		{"check", "config", "../../deploy/prometheus.yaml"},
+	} {
+		said, err := exec.Command(promtool, check...).CombinedOutput()
+		assert.NoError(t, err, "%s", said)
+		assert.Contains(t, string(said), fmt.Sprint(2+7+int(trip.Count)-1, " rules found"))
+	}
+}
+
+// Batches told minute by minute; promtool says whether the rules call as told.
+func TestAlertRulesByPromtool(t *testing.T) {
+	t.Parallel()
+	promtool := debian(t, "promtool")
+	said, err := exec.Command(promtool, "test", "rules", "testdata/alerts.yaml").CombinedOutput()
+	assert.NoError(t, err, "%s", said)
+	t.Logf("%s", said)
+}
+
+// Every alarm of the catalogue calls by its own name with its own words, in the two
+// states that nobody has acknowledged, and in no other.
+func TestEveryAlarmCallsInItsOwnWords(t *testing.T) {
+	t.Parallel()
+	promtool := debian(t, "promtool")
+	rules, err := filepath.Abs(rulesFile)
+	require.NoError(t, err)
+	var b strings.Builder
+	fmt.Fprintf(&b, "rule_files: [%q]\nevaluation_interval: 10s\ntests:\n", rules)
+	for c := trip.None + 1; c < trip.Count; c++ {
+		e := c.Entry()
+		fmt.Fprint(&b, "- interval: 10s\n  input_series:\n")
+		for p := range trip.Phases { // twenty seconds in each
+			values := strings.Repeat("0 0 ", int(p)) + "1 1 " + strings.Repeat("0 0 ", int(trip.Phases-p))
+			fmt.Fprintf(&b, "  - {series: 'fumarium_alarm_state{alarm=%q, priority=%q, state=%q, job=\"fumarium\", instance=\"cabin\"}', values: %q}\n",
+				e.Name, e.Priority, p, strings.TrimSpace(values))
+		}
+		fmt.Fprint(&b, "  alert_rule_test:\n")
+		for p := range trip.Phases {
+			for _, at := range []int{20 * int(p), 20*int(p) + 10} {
+				fmt.Fprintf(&b, "  - eval_time: %ds\n    alertname: %s\n", at, alertName(c))
+				if p == trip.Unacknowledged || p == trip.ReturnedUnacknowledged {
+					fmt.Fprintf(&b, "    exp_alerts:\n    - exp_labels: {alarm: %s, priority: %s, job: fumarium, instance: cabin}\n      exp_annotations: {meaning: %q, action: %q}\n",
+						e.Name, e.Priority, e.Meaning, e.Action)
+				}
+			}
+		}
+	}
+	file := filepath.Join(t.TempDir(), "every.yaml")
+	require.NoError(t, os.WriteFile(file, []byte(b.String()), 0o600))
+	said, err := exec.Command(promtool, "test", "rules", file).CombinedOutput()
+	assert.NoError(t, err, "%s", said)
+}
