@@ -628,7 +628,7 @@ func TestSwappedProbesTrip(t *testing.T) {
 		}
 	}
 	assert.Equal(t, trip.CoreTooHot, r.s.Tripped)
-	assert.Less(t, chamber, 80.0+6+0.05*20)
+	assert.Less(t, chamber, 80.0+6+0.05*65)
 	assert.False(t, r.out.Heater)
 }
 

@@ -153,7 +153,7 @@ var catalogue = [Count]Entry{
 		Action:  "Unplug and check the probe and its front end.",
 	},
 	CoreTooHot: {
-		Name: "core-too-hot", Priority: Urgent, Trips: true, Delay: 15 * time.Second, Suppresses: []Code{CoreLost},
+		Name: "core-too-hot", Priority: Urgent, Trips: true, Delay: time.Minute, Suppresses: []Code{CoreLost},
 		Meaning: "A core is hotter than the chamber has ever been in this batch: core and chamber probe are swapped, or one is wrong. Nobody knows how hot the chamber is; the heater is off.",
 		Action:  "Check which probe is which, then reset.",
 	},
