@@ -227,8 +227,10 @@ func (t *step) command() {
 		switch t.in.Command.Alarm { // named: the person has seen to it
 		case trip.CoreOut:
 			s.watch.out, s.watch.remembers = 0, 0
-		case trip.SmokeFuelLow:
-			s.watch.smokeFor = 0
+		case trip.SmokeFuelLow, trip.EmberOut:
+			t.lit()
+		case trip.EmberUnknown:
+			s.watch.smoke.doubt, s.watch.smoke.seen = false, false
 		}
 	case Shelve:
 		c := t.in.Command.Alarm
@@ -389,7 +391,13 @@ func (t *step) standing(c trip.Code, stage *profile.Stage) bool {
 	case trip.WickDry:
 		return s.Batch == Running && s.watch.wickDry
 	case trip.SmokeFuelLow:
-		return s.Batch == Running && t.c.Generator.Burn > 0 && s.Out.Smoke && s.watch.smokeFor > t.c.Generator.Burn-fuelWarning
+		return t.fuelLow(stage)
+	case trip.EmberOut:
+		return t.emberOut(stage)
+	case trip.EmberUnknown:
+		return t.emberUnknown(stage)
+	case trip.EmberBurning:
+		return t.emberBurning(stage)
 	case trip.RecordFailing:
 		return t.in.RecordFailing
 	case trip.DiskLow:
@@ -609,6 +617,7 @@ func (t *step) drive() {
 		s.FanDuty = t.cut(fanLimits(t.c), s.FanDuty)
 		s.PID, s.Demand, s.HasSetpoint, s.humidifierOn = pid.State{}, 0, false, false
 		s.fanWanted, s.fanCoasts, s.coast = false, false, 0
+		t.blow(false)
 		s.Out = Outputs{Sounder: t.sound(), Damper: damper}
 		return
 	}
@@ -639,7 +648,7 @@ func (t *step) drive() {
 	default:
 		s.FanDuty = t.cut(fanLimits(t.c), s.FanDuty)
 	}
-	out.Smoke = smoke && (!out.Fan || t.c.Rules.FanWithSmoke)
+	out.Smoke = t.blow(smoke && (!out.Fan || t.c.Rules.FanWithSmoke))
 	if s.coast > 0 {
 		s.HeaterDuty = t.cut(heaterLimits(t.c), s.HeaterDuty)
 		s.PID, s.Demand = pid.State{}, 0

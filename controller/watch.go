@@ -41,7 +41,6 @@ const (
 	wickApart        quantity.Kelvin  = 0.7
 	wickHot          quantity.Celsius = 40
 	wickSaturated    quantity.Ratio   = 0.9
-	fuelWarning                       = 15 * time.Minute
 )
 
 // DoorStatus is what a door switch says.
@@ -99,7 +98,8 @@ type watch struct {
 	noHeat   bool
 	short    bool
 
-	smokeFor time.Duration // generator on since it was last lit
+	smoke    smokeWatch
+	smokeFor time.Duration // air given to the generator since it was last lit
 	wickDry  bool
 }
 
@@ -355,21 +355,6 @@ func (t *step) room() quantity.Celsius {
 }
 
 func (t *step) doorOpen() bool { return t.in.Door == DoorOpen || t.in.Door == DoorUnread }
-
-// watchSmoke counts how long the generator has burnt since it was last lit: a hand
-// step of a smoking stage lights it.
-func (t *step) watchSmoke() {
-	s, w := t.s, &t.s.watch
-	stage := s.CurrentStage(t.p)
-	switch {
-	case stage == nil:
-		w.smokeFor = 0
-	case !stage.Smoke || s.Asking:
-		w.smokeFor = 0
-	case s.Out.Smoke:
-		w.smokeFor += t.dt
-	}
-}
 
 // judgeWick disbelieves a wet bulb that reads like the dry one in a hot chamber.
 func (t *step) judgeWick(dry, wet quantity.Celsius, stage *profile.Stage) {
