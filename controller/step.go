@@ -629,7 +629,9 @@ func (t *step) drive() {
 	out := Outputs{Damper: damper, Sounder: t.sound()}
 	shut := !t.doorOpen()
 	smoke := stage.Smoke && !s.Asking && t.c.Smoke.Fitted && shut
-	fan := t.c.Fan.Fitted && shut && stage.Fan > 0 && !(smoke && !t.c.Rules.FanWithSmoke)
+	// Off already while the person lights the generator, so that its pump need not wait
+	// for the fan to coast.
+	fan := t.c.Fan.Fitted && shut && stage.Fan > 0 && (t.c.Rules.FanWithSmoke || !stage.Smoke || !t.c.Smoke.Fitted)
 	if s.fanWanted && !fan && shut {
 		coast, s.fanCoasts = true, true
 	}

@@ -104,7 +104,7 @@ func parseGenerator(m *source.Map, smoke Relay, probed bool) Generator {
 			"write how long it lasts altogether, lighting included")
 	}
 	if pause := longestOff(smoke, g.Share()); smoke.Fitted && pause > longestPause {
-		m.FaultAt("turned down", fmt.Sprintf("at %v the pump rests for %s at a time, and the ember may die meanwhile", g.Share(), quantity.FormatDuration(pause.Round(time.Second))),
+		m.Fault(fmt.Sprintf("at %v the pump rests for %s at a time, and the ember may die meanwhile", g.Share(), quantity.FormatDuration(pause.Round(time.Second))),
 			"give smoke a shorter window or a shorter least on time, or turn the air down less")
 	}
 	m.Done()

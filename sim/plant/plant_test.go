@@ -555,6 +555,7 @@ func TestSmokedSausageIsPlausible(t *testing.T) {
 			}
 		}
 		cook(50, 30, 71, Drive{Fan: true, Damper: 1})
+		p.Light()
 		cook(65, 90, 71, Drive{Smoke: true, Damper: 0.25})
 		cook(82, 600, 71, Drive{Humidifier: true})
 		loss := 1 - p.Yield()
@@ -609,6 +610,7 @@ func BenchmarkAdvanceSecond(b *testing.B) {
 	}{{"small sticks", smallLoad()}, {"large pieces", largeLoad()}} {
 		b.Run(c.name, func(b *testing.B) {
 			p := build(b, c.c)
+			p.Light()
 			d := Drive{Smoke: true, Damper: 0.3}
 			b.ReportAllocs()
 			for n := 0; b.Loop(); n++ {
