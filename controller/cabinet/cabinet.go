@@ -23,7 +23,7 @@ type Cabinet struct {
 	Probes     []Probe
 	Heater     Relay
 	Fan        Relay
-	Smoke      Relay // the smoke generator's pump or igniter
+	Smoke      Relay // the smoke generator's pump
 	Humidifier Relay
 	Sounder    Relay
 	// Door is an input that is active while the door is shut, so that a wire that

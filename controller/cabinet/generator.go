@@ -24,6 +24,7 @@ type Generator struct {
 	TurnedDown quantity.Ratio
 	// Ember is above what an ember probe says that it smoulders; zero without one.
 	Ember quantity.Celsius
+	Line  int // of the file, for messages
 }
 
 // What a file leaves out. Common practice, no source: full air for the first ten
@@ -84,7 +85,7 @@ func parseGenerator(m *source.Map, smoke Relay, probed bool) Generator {
 	if m == nil {
 		return g
 	}
-	g.Lighting, g.TurnedDown = usualLighting, usualTurnedDown
+	g.Lighting, g.TurnedDown, g.Line = usualLighting, usualTurnedDown, m.Line()
 	if v := m.Take("lighting"); v.Present() {
 		g.Lighting, _ = source.ReadIn(v, quantity.ParseDuration, lightingRange)
 	}
@@ -148,9 +149,9 @@ func lintGenerator(c *Cabinet, say func(line int, warning bool, code, message, r
 		return
 	}
 	g := &c.Generator
-	line := c.Smoke.Line
+	line := g.Line
 	if g.Burn == 0 {
-		say(line, true, "no-generator", "nothing is said of the smoke generator: its air is never turned down and its fuel not counted",
+		say(c.Smoke.Line, true, "no-generator", "nothing is said of the smoke generator: its air is never turned down and its fuel not counted",
 			"add generator: {burn: …, heat: …, air: …, moisture: …}")
 		return
 	}

@@ -96,6 +96,7 @@ func TestLintGenerator(t *testing.T) {
 			require.Len(t, found, 1)
 			assert.True(t, strings.HasPrefix(found[0].Message, c.code+": "), found[0].Message)
 			assert.True(t, found[0].Warning)
+			assert.Equal(t, map[string]int{"no-generator": 11, "ember-probe": 6}[c.code]+map[bool]int{true: 12}[c.code == "lighting" || c.code == "fuel"], found[0].Line)
 			assert.NotEmpty(t, found[0].Remedy)
 		})
 	}

@@ -103,7 +103,7 @@ func TestParse(t *testing.T) {
 		Door:       Wire{Fitted: true, Pin: "GPIO12", ActiveLow: true, Line: 16},
 		Limits:     Limits{ChamberHigh: 115, Ramp: 120. / 3600},
 		Rules:      Rules{FanWithSmoke: true},
-		Generator:  Generator{Burn: 4 * time.Hour, Heat: 150, Air: 10. / 60_000, Moisture: 0.06, Fuel: 0.3, Lighting: 14 * time.Minute, TurnedDown: 0.55, Ember: 220},
+		Generator:  Generator{Burn: 4 * time.Hour, Heat: 150, Air: 10. / 60_000, Moisture: 0.06, Fuel: 0.3, Lighting: 14 * time.Minute, TurnedDown: 0.55, Ember: 220, Line: 19},
 		Ambient:    12,
 		Response:   Response{Gain: 120, Lag: 20 * time.Minute, SecondLag: 2 * time.Minute, DeadTime: 30 * time.Second},
 		Rehearsal: Rehearsal{Width: 0.6, Depth: 0.55, Height: 1.2,
