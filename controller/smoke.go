@@ -22,7 +22,7 @@ const (
 type smokeWatch struct {
 	fullUntil time.Duration // full air until so much has been given; zero is the lighting time
 	airless   time.Duration // lit, and without air for so long
-	doubt     bool          // longer than an ember is known to hold, and no probe to ask
+	doubt     bool          // that was longer than an ember is known to hold
 	seen      bool          // it smouldered when its probe was last read
 }
 
@@ -30,7 +30,8 @@ type smokeWatch struct {
 // step of a smoking stage does. The wood that smoulders follows the air that it gets,
 // so the air stands for the fuel; what natural draught burns off besides nobody counts.
 // The lighting time counts the same air: it waits while the door is open, the fan
-// coasts or the batch is held. After a long pause it begins anew.
+// coasts or the batch is held. After a long pause it begins anew. A stage without
+// smoke between two with it is such a pause, and brings no new filling.
 func (t *step) watchSmoke() {
 	s, w := t.s, &t.s.watch
 	if v, ok := t.in.Ember.Value(); ok {
@@ -38,8 +39,8 @@ func (t *step) watchSmoke() {
 	}
 	stage := s.CurrentStage(t.p)
 	switch {
-	case stage == nil || !stage.Smoke || s.Asking:
-		if w.smokeFor > 0 || w.smoke.doubt {
+	case stage == nil || stage.Smoke && s.Asking:
+		if w.smokeFor > 0 {
 			t.lit()
 		}
 	case s.Out.Smoke && !t.late:
@@ -47,8 +48,7 @@ func (t *step) watchSmoke() {
 		w.smoke.airless = 0
 	case w.smokeFor > 0: // nobody knows whether the pump ran while nobody called
 		if w.smoke.airless += t.dt; w.smoke.airless > emberHolds {
-			w.smoke.fullUntil = w.smokeFor + t.c.Generator.Lighting
-			w.smoke.doubt = t.c.Generator.Ember == 0
+			w.smoke.fullUntil, w.smoke.doubt = w.smokeFor+t.c.Generator.Lighting, true
 		}
 	}
 }
@@ -111,14 +111,11 @@ func (t *step) emberOut(stage *profile.Stage) bool {
 
 func (t *step) emberUnknown(stage *profile.Stage) bool {
 	w := &t.s.watch.smoke
-	if w.doubt {
-		return true
-	}
-	if t.c.Generator.Ember == 0 || !w.seen && !t.smoking(stage) {
-		return false
+	if t.c.Generator.Ember == 0 {
+		return w.doubt && t.smoking(stage)
 	}
 	_, ok := t.in.Ember.Value()
-	return !ok
+	return !ok && (w.seen || t.smoking(stage))
 }
 
 // emberBurning also holds when the batch is over: that is when people leave.

@@ -208,6 +208,32 @@ func TestALongPauseIsSaidWithoutAnEmberProbe(t *testing.T) {
 	r.quietly(trip.EmberUnknown, false, 20*time.Minute)
 }
 
+// Two smoking stages with a pause between them and no hand step: the filling is the
+// same, and its ember may have died.
+func TestAPauseBetweenTwoSmokingStages(t *testing.T) {
+	r := smoker(t, false)
+	r.p.Stages[1].Until = after(2 * time.Hour)
+	pause, again := r.p.Stages[0], r.p.Stages[1]
+	again.Ask, again.Until = "", after(10*time.Hour)
+	r.p.Stages = append(r.p.Stages[:2:2], pause, again)
+	for r.s.Stage == 1 {
+		r.step()
+	}
+	for r.step(); r.s.Stage == 2; r.step() {
+		require.False(t, r.s.Alarms[trip.EmberUnknown].Standing, "nothing shall smoke now")
+		_, known := r.s.FuelLeft(r.p, r.c)
+		require.False(t, known)
+	}
+	left, _ := r.s.FuelLeft(r.p, r.c)
+	assert.InDelta(t, 1-(12+0.6*108)/(12+0.6*258), float64(left), 0.01, "two hours of it have burnt")
+	r.until(trip.EmberUnknown, 2*time.Minute)
+	for !r.out.Smoke { // the fan coasts
+		r.step()
+	}
+	share, _ := r.air(11 * time.Minute)
+	assert.Equal(t, 1.0, share, "full air again")
+}
+
 func TestAnEmberThatWentOutIsSaid(t *testing.T) {
 	r := smoker(t, true)
 	r.quietly(trip.EmberOut, false, 2*time.Hour)

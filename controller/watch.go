@@ -340,7 +340,7 @@ func (t *step) watchFull(chamber quantity.Celsius, m pid.Model) {
 
 // smokeHeat is what the smoke generator may add to the chamber by itself.
 func (t *step) smokeHeat() quantity.Celsius {
-	if t.s.watch.smokeFor == 0 || t.c.Heater.Power <= 0 {
+	if w := &t.s.watch; w.smokeFor == 0 || w.smoke.airless > emberHolds || t.c.Heater.Power <= 0 {
 		return 0
 	}
 	return quantity.Celsius(float64(t.c.Response.Gain) * float64(t.c.Generator.Heat) / float64(t.c.Heater.Power))

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"time"
 
 	"fumarium/controller"
@@ -322,7 +323,8 @@ func (w *World) Answer(s *controller.State) controller.Command {
 // as the first smoking stage begins if that asks for none. A batch that comes to this
 // world in the middle of its smoke comes with the generator lit.
 func (w *World) tend(s *controller.State, stage *profile.Stage) {
-	begins := s.Stage != w.stage && stage.Ask == "" && !w.setup.Product.Stages[max(s.Stage-1, 0)].Smoke
+	before := w.setup.Product.Stages[:s.Stage]
+	begins := s.Stage != w.stage && !slices.ContainsFunc(before, func(p profile.Stage) bool { return p.Smoke })
 	if stage.Smoke && !s.Asking && (w.asking || begins || !w.began) {
 		w.plant.Light()
 	}
