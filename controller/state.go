@@ -79,6 +79,7 @@ type Inputs struct {
 	Core    [cabinet.MaxCoreProbes]sensors.Reading
 	WetBulb sensors.Reading
 	Ambient sensors.Reading
+	Ember   sensors.Reading // in the smouldering wood
 	Door    DoorStatus
 	Heater  Feedback // what is behind the heater's relay, not what was asked of it
 	// DriveFailed says that the outputs of the last step could not all be set; the
@@ -175,6 +176,7 @@ type State struct {
 	PID          pid.State
 	HeaterDuty   duty.State
 	FanDuty      duty.State
+	SmokeDuty    duty.State // of the pump, once it is turned down
 	humidifierOn bool
 	fanWanted    bool
 	fanCoasts    bool          // the fan outlasts the heater

@@ -238,8 +238,10 @@ func (t *step) command() {
 		switch t.in.Command.Alarm { // named: the person has seen to it
 		case trip.CoreOut:
 			s.watch.out, s.watch.course, s.watch.asked = 0, [cabinet.MaxCoreProbes]course{}, t.in.Elapsed
-		case trip.SmokeFuelLow:
-			s.watch.smokeFor = 0
+		case trip.SmokeFuelLow, trip.EmberOut:
+			t.lit()
+		case trip.EmberUnknown:
+			s.watch.smoke.doubt, s.watch.smoke.seen = false, false
 		}
 	case Shelve:
 		c := t.in.Command.Alarm
@@ -400,7 +402,13 @@ func (t *step) standing(c trip.Code, stage *profile.Stage) bool {
 	case trip.WickDry:
 		return s.Batch == Running && s.watch.wickDry
 	case trip.SmokeFuelLow:
-		return s.Batch == Running && t.c.Generator.Burn > 0 && s.Out.Smoke && s.watch.smokeFor > t.c.Generator.Burn-fuelWarning
+		return t.fuelLow(stage)
+	case trip.EmberOut:
+		return t.emberOut(stage)
+	case trip.EmberUnknown:
+		return t.emberUnknown(stage)
+	case trip.EmberBurning:
+		return t.emberBurning(stage)
 	case trip.RecordFailing:
 		return t.in.RecordFailing
 	case trip.DiskLow:
@@ -567,6 +575,7 @@ func (t *step) drive() {
 		s.FanDuty = t.cut(fanLimits(t.c), s.FanDuty)
 		s.PID, s.Demand, s.HasSetpoint, s.humidifierOn = pid.State{}, 0, false, false
 		s.fanWanted, s.fanCoasts, s.coast = false, false, 0
+		t.blow(false)
 		s.Out = Outputs{Sounder: t.sound(), Damper: damper}
 		return
 	}
@@ -578,7 +587,9 @@ func (t *step) drive() {
 	out := Outputs{Damper: damper, Sounder: t.sound()}
 	shut := !t.doorOpen()
 	smoke := stage.Smoke && !s.Asking && t.c.Smoke.Fitted && shut
-	fan := t.c.Fan.Fitted && shut && stage.Fan > 0 && !(smoke && !t.c.Rules.FanWithSmoke)
+	// Off already while the person lights the generator, so that its pump need not wait
+	// for the fan to coast.
+	fan := t.c.Fan.Fitted && shut && stage.Fan > 0 && (t.c.Rules.FanWithSmoke || !stage.Smoke || !t.c.Smoke.Fitted)
 	if s.fanWanted && !fan && shut {
 		coast, s.fanCoasts = true, true
 	}
@@ -597,7 +608,7 @@ func (t *step) drive() {
 	default:
 		s.FanDuty = t.cut(fanLimits(t.c), s.FanDuty)
 	}
-	out.Smoke = smoke && (!out.Fan || t.c.Rules.FanWithSmoke)
+	out.Smoke = t.blow(smoke && (!out.Fan || t.c.Rules.FanWithSmoke))
 	if s.coast > 0 {
 		s.HeaterDuty = t.cut(heaterLimits(t.c), s.HeaterDuty)
 		s.PID, s.Demand = pid.State{}, 0

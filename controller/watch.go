@@ -42,7 +42,6 @@ const (
 	wickApart        quantity.Kelvin  = 0.7
 	wickHot          quantity.Celsius = 40
 	wickSaturated    quantity.Ratio   = 0.9
-	fuelWarning                       = 15 * time.Minute
 )
 
 // DoorStatus is what a door switch says.
@@ -100,7 +99,8 @@ type watch struct {
 	noHeat   bool
 	short    bool
 
-	smokeFor time.Duration // generator on since it was last lit
+	smoke    smokeWatch
+	smokeFor time.Duration // air given to the generator since it was last lit
 	wickDry  bool
 }
 
@@ -362,7 +362,7 @@ func (t *step) watchFull(chamber quantity.Celsius, m pid.Model) {
 
 // smokeHeat is what the smoke generator may add to the chamber by itself.
 func (t *step) smokeHeat() quantity.Celsius {
-	if t.s.watch.smokeFor == 0 || t.c.Heater.Power <= 0 {
+	if w := &t.s.watch; w.smokeFor == 0 || w.smoke.airless > emberHolds || t.c.Heater.Power <= 0 {
 		return 0
 	}
 	return quantity.Celsius(float64(t.c.Response.Gain) * float64(t.c.Generator.Heat) / float64(t.c.Heater.Power))
@@ -377,21 +377,6 @@ func (t *step) room() quantity.Celsius {
 }
 
 func (t *step) doorOpen() bool { return t.in.Door == DoorOpen || t.in.Door == DoorUnread }
-
-// watchSmoke counts how long the generator has burnt since it was last lit: a hand
-// step of a smoking stage lights it.
-func (t *step) watchSmoke() {
-	s, w := t.s, &t.s.watch
-	stage := s.CurrentStage(t.p)
-	switch {
-	case stage == nil:
-		w.smokeFor = 0
-	case !stage.Smoke || s.Asking:
-		w.smokeFor = 0
-	case s.Out.Smoke:
-		w.smokeFor += t.dt
-	}
-}
 
 // judgeWick disbelieves a wet bulb that reads like the dry one in a hot chamber.
 func (t *step) judgeWick(dry, wet quantity.Celsius, stage *profile.Stage) {

@@ -42,6 +42,7 @@ type Result struct {
 	Lethality       LethalityGain  `json:"lethality"`
 	ComeUp          ComeUpResult   `json:"come_up"`
 	Chill           ChillResult    `json:"chill"`
+	Smoke           SmokeResult    `json:"smoke"`
 	YieldPercent    float64        `json:"yield_percent"`
 	EnergyJoules    float64        `json:"energy_joules"`
 	RelayOperations uint64         `json:"relay_operations"`
@@ -104,6 +105,14 @@ type ChillResult struct {
 	Rule string      `json:"rule,omitempty"`
 	Pass *bool       `json:"pass"`
 	Legs []LegResult `json:"legs"`
+}
+
+// SmokeResult is how long stages asked for smoke, from the hand step that lights the
+// generator on, and for how much of that it truly smouldered. Null where no stage
+// asked.
+type SmokeResult struct {
+	AskedSeconds      *float64 `json:"asked_seconds"`
+	SmoulderedSeconds *float64 `json:"smouldered_seconds"`
 }
 
 // LegResult is one leg of the cooling.
@@ -184,6 +193,7 @@ type rehearsal struct {
 	energy                            float64
 	onSince                           float64 // seconds of heat since the last sample
 	askedAt                           time.Duration
+	smoke, smouldered                 float64 // seconds
 }
 
 // Rehearse runs one whole batch. trace may be nil; progress, which may be nil
@@ -306,6 +316,12 @@ func (r *rehearsal) observe(w *World, s *controller.State, out controller.Output
 	for i := range events {
 		r.event(events[i], s, core)
 	}
+	if stage := s.CurrentStage(r.setup.Product); stage != nil && stage.Smoke && !s.Asking {
+		r.smoke += Step.Seconds()
+		if w.plant.Lit() {
+			r.smouldered += Step.Seconds()
+		}
+	}
 	if stage := s.CurrentStage(r.setup.Product); stage != nil && stage.Place == profile.Chamber {
 		r.stageSum += chamber
 		r.stageSeconds++
@@ -405,6 +421,9 @@ func (r *rehearsal) finish(w *World, s *controller.State) {
 		res.Control.HoldRMSKelvin = &rms
 	}
 	res.judge(r.setup.Product, s)
+	if r.smoke > 0 {
+		res.Smoke = SmokeResult{&r.smoke, &r.smouldered}
+	}
 	res.YieldPercent = round(float64(w.plant.Yield()) * 100)
 	res.EnergyJoules = math.Round(r.energy)
 	res.RelayOperations = s.HeaterDuty.Operations()

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"time"
 
 	"fumarium/controller"
@@ -63,6 +64,10 @@ type World struct {
 	core    []probe
 	wet     []probe
 	ambient []probe
+	ember   []probe
+	began   bool // a batch has
+	stage   int  // as last seen
+	asking  bool // its hand step waited then
 	place   profile.Place
 	drive   plant.Drive
 	asked   time.Duration // when the prompt that waits now was first seen
@@ -157,6 +162,8 @@ func NewWorld(s Setup) (*World, error) {
 			w.wet = append(w.wet, pr)
 		case cabinet.AmbientProbe:
 			w.ambient = append(w.ambient, pr)
+		case cabinet.EmberProbe:
+			w.ember = append(w.ember, pr)
 		}
 	}
 	if w.setup.Answer == 0 {
@@ -213,6 +220,7 @@ func (w *World) follow() {
 		truth(w.wet, w.plant.WetBulb())
 	}
 	truth(w.ambient, room)
+	truth(w.ember, w.plant.Ember())
 }
 
 func (w *World) sample(pr *probe) sensors.Reading {
@@ -234,6 +242,9 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 	}
 	if len(w.ambient) > 0 {
 		in.Ambient = w.sample(&w.ambient[0])
+	}
+	if len(w.ember) > 0 {
+		in.Ember = w.sample(&w.ember[0])
 	}
 	if w.setup.Cabinet.Heater.Feedback.Fitted {
 		in.Heater = controller.FeedbackOff
@@ -283,6 +294,7 @@ func (w *World) Answer(s *controller.State) controller.Command {
 	if !s.Asking {
 		w.place = stage.Place
 	}
+	w.tend(s, stage)
 	if w.inject != nil {
 		person := w.inject.Person(w.now)
 		if person.Away {
@@ -307,6 +319,18 @@ func (w *World) Answer(s *controller.State) controller.Command {
 	return controller.Command{Kind: controller.Confirm}
 }
 
+// tend lights the smoke generator when the hand step of a smoking stage is done, or
+// as the first smoking stage begins if that asks for none. A batch that comes to this
+// world in the middle of its smoke comes with the generator lit.
+func (w *World) tend(s *controller.State, stage *profile.Stage) {
+	before := w.setup.Product.Stages[:s.Stage]
+	begins := s.Stage != w.stage && !slices.ContainsFunc(before, func(p profile.Stage) bool { return p.Smoke })
+	if stage.Smoke && !s.Asking && (w.asking || begins || !w.began) {
+		w.plant.Light()
+	}
+	w.stage, w.asking, w.began = s.Stage, s.Asking, true
+}
+
 // lookAfter is the person who, Setup.Answer after a batch was held or an alarm
 // called, looks what is wrong, and when it is mended acknowledges, resets and
 // resumes. A careless one does so without looking.
@@ -315,13 +339,14 @@ func (w *World) lookAfter(s *controller.State, person fault.Person) controller.C
 	// A probe that left the meat is put back and named; to acknowledge everything is
 	// not enough.
 	out := s.Alarms[trip.CoreOut].Standing
+	cold := s.Alarms[trip.EmberOut].Active(trip.EmberOut, s.Elapsed)
 	for c := trip.None + 1; c < trip.Count; c++ {
 		a := &s.Alarms[c]
 		calling = calling || c.Entry().Priority >= trip.High &&
 			(a.Phase == trip.Unacknowledged || a.Phase == trip.ReturnedUnacknowledged)
 	}
 	waits := person.Waits && !person.Careless
-	if waits || !calling && !out && s.Batch != controller.Held {
+	if waits || !calling && !out && !cold && s.Batch != controller.Held {
 		w.looking = false
 		return controller.Command{}
 	}
@@ -343,6 +368,9 @@ func (w *World) lookAfter(s *controller.State, person fault.Person) controller.C
 		return controller.Command{Kind: controller.Acknowledge}
 	case out:
 		return controller.Command{Kind: controller.Acknowledge, Alarm: trip.CoreOut}
+	case cold:
+		w.plant.Light()
+		return controller.Command{Kind: controller.Acknowledge, Alarm: trip.EmberOut}
 	case s.Batch != controller.Held || w.Hopeless(s):
 		return controller.Command{}
 	case s.Tripped == trip.None:

@@ -240,6 +240,10 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took float64, o
 		}
 		fmt.Fprintln(w)
 	}
+	if r.Smoke.AskedSeconds != nil {
+		fmt.Fprintf(w, "smoke         %s asked for, and the generator smouldered for %s of it\n",
+			quantity.FormatDuration(seconds(*r.Smoke.AskedSeconds).Round(time.Minute)), quantity.FormatDuration(seconds(*r.Smoke.SmoulderedSeconds).Round(time.Minute)))
+	}
 	fmt.Fprintf(w, "yield         %.1f %% of the hung mass\n", r.YieldPercent)
 	fmt.Fprintf(w, "heater        %.2f kWh, switched on %d times\n", r.EnergyJoules/3.6e6, r.RelayOperations)
 	for _, prompt := range r.Prompts {

@@ -23,7 +23,7 @@ type Cabinet struct {
 	Probes     []Probe
 	Heater     Relay
 	Fan        Relay
-	Smoke      Relay // the smoke generator's pump or igniter
+	Smoke      Relay // the smoke generator's pump
 	Humidifier Relay
 	Sounder    Relay
 	// Door is an input that is active while the door is shut, so that a wire that
@@ -51,6 +51,7 @@ const (
 	CoreProbe
 	WetBulbProbe
 	AmbientProbe
+	EmberProbe // in the smouldering wood of the smoke generator
 )
 
 // String is the role's word in the cabinet file.
@@ -132,14 +133,6 @@ type Rules struct {
 	// FanWithSmoke allows the chamber fan to run while the smoke generator does.
 	// An ordinary small pump cannot push against a fan that blows back into it.
 	FanWithSmoke bool
-}
-
-// Generator is the smoke generator.
-type Generator struct {
-	Burn     time.Duration                 // one filling lasts so long
-	Heat     quantity.Watts                // what it adds to the chamber
-	Air      quantity.CubicMetersPerSecond // what it blows in
-	Moisture quantity.Kilograms            // water vapour from one filling
 }
 
 // Response is the chamber's answer to heater duty as a rise above ambient of a

@@ -60,6 +60,7 @@ func Lint(c *Cabinet, file string) []source.Fault {
 				"use a thermocouple or a thermistor for the chamber and the core")
 		}
 	}
+	lintGenerator(c, say)
 	if c.Simulated() {
 		return found
 	}

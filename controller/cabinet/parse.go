@@ -30,10 +30,6 @@ var (
 	leastRange     = source.Range[time.Duration]{Low: 0, High: 5 * time.Minute, Text: quantity.FormatDuration}
 	highRange      = source.Range[quantity.Celsius]{Low: 20, High: 150, Text: quantity.Celsius.String, Why: "no smokehouse works above that"}
 	rampRange      = source.Range[quantity.KelvinPerSecond]{Low: 0, High: 600. / 3600, Above: true, Text: quantity.KelvinPerSecond.String}
-	burnRange      = source.Range[time.Duration]{Low: 0, High: 48 * time.Hour, Above: true, Text: quantity.FormatDuration}
-	generatorHeat  = source.Range[quantity.Watts]{Low: 0, High: 5000, Text: quantity.Watts.String}
-	generatorAir   = source.Range[quantity.CubicMetersPerSecond]{Low: 0, High: 100. / 3600, Text: quantity.CubicMetersPerSecond.String}
-	moistureRange  = source.Range[quantity.Kilograms]{Low: 0, High: 10, Text: quantity.Kilograms.String}
 	gainRange      = source.Range[quantity.Kelvin]{Low: 1, High: 1000, Text: quantity.Kelvin.String}
 	lagRange       = source.Range[time.Duration]{Low: time.Second, High: 24 * time.Hour, Text: quantity.FormatDuration}
 	secondRange    = source.Range[time.Duration]{Low: 0, High: 24 * time.Hour, Text: quantity.FormatDuration}
@@ -52,9 +48,10 @@ var (
 	roles = []source.Word[Role]{
 		{Text: "chamber", Meaning: ChamberProbe}, {Text: "core", Meaning: CoreProbe},
 		{Text: "wet bulb", Meaning: WetBulbProbe}, {Text: "ambient", Meaning: AmbientProbe},
+		{Text: "ember", Meaning: EmberProbe},
 	}
 	// most is how many probes of a role the controller's state has room for.
-	most       = map[Role]int{ChamberProbe: MaxChamberProbes, CoreProbe: MaxCoreProbes, WetBulbProbe: 1, AmbientProbe: 1}
+	most       = map[Role]int{ChamberProbe: MaxChamberProbes, CoreProbe: MaxCoreProbes, WetBulbProbe: 1, AmbientProbe: 1, EmberProbe: 1}
 	polarities = []source.Word[bool]{{Text: "active high", Meaning: false}, {Text: "active low", Meaning: true}}
 	yesNo      = []source.Word[bool]{{Text: "yes", Meaning: true}, {Text: "no", Meaning: false}}
 )
@@ -76,10 +73,11 @@ func Parse(file string, data []byte) (*Cabinet, error) {
 		c.MainsHertz, _ = source.Choice(v, mains)
 	}
 	r := reader{pins: map[string]bool{}, places: map[string]Probe{}}
-	c.Probes = r.probes(root.Need("probes"))
+	probes := root.Need("probes")
+	c.Probes = r.probes(probes)
 	c.Heater = r.heater(root.Need("heater").Map())
 	c.Fan = r.relay(root.Take("fan").Map(), Relay{Window: 2 * time.Minute, MinOn: 20 * time.Second, MinOff: 20 * time.Second})
-	c.Smoke = r.relay(root.Take("smoke").Map(), switched)
+	c.Smoke = r.relay(root.Take("smoke").Map(), pump)
 	c.Humidifier = r.relay(root.Take("humidifier").Map(), switched)
 	c.Sounder = r.relay(root.Take("sounder").Map(), switched)
 	c.Door = r.wire(root.Take("door").Map(), false)
@@ -94,12 +92,12 @@ func Parse(file string, data []byte) (*Cabinet, error) {
 	c.Rules.FanWithSmoke, _ = source.Choice(rules.Take("fan with smoke"), yesNo)
 	rules.Done()
 
-	g := root.Take("generator").Map()
-	c.Generator.Burn, _ = source.ReadIn(g.Need("burn"), quantity.ParseDuration, burnRange)
-	c.Generator.Heat, _ = source.ReadIn(g.Need("heat"), quantity.ParsePower, generatorHeat)
-	c.Generator.Air, _ = source.ReadIn(g.Need("air"), quantity.ParseFlow, generatorAir)
-	c.Generator.Moisture, _ = source.ReadIn(g.Need("moisture"), quantity.ParseMass, moistureRange)
-	g.Done()
+	probed := slices.ContainsFunc(c.Probes, func(p Probe) bool { return p.Role == EmberProbe })
+	generator := root.Take("generator")
+	c.Generator = parseGenerator(generator.Map(), c.Smoke, probed)
+	if probed && !generator.Present() {
+		probes.Fault("there is an ember probe, but no generator", "add generator: {burn: …, heat: …, air: …, moisture: …}, or remove the probe")
+	}
 
 	c.Response = parseResponse(root.Need("response").Map())
 	c.Rehearsal = parseRehearsal(root.Take("rehearsal").Map())

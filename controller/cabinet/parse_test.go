@@ -28,6 +28,7 @@ probes:
   - {name: core 1, role: core, chip: ADS1115, bus: I2C1, address: 0x49, input: 1, thermistor: {resistor: 10 kΩ, to: supply, beta: 3950 K, at 25: 10 kohm}}
   - {name: wick, role: wet bulb, chip: max6675, bus: /dev/spidev0.1, board: 30 °C}
   - {name: yard, role: ambient, chip: DS18B20, bus: w1_bus_master1, address: 0x1c0000031edd2a28}
+  - {name: ember, role: ember, chip: MCP9601, bus: I2C1, address: 0x60}
 heater: {pin: GPIO17, polarity: active low, insist: yes, power: 1.5 kW, window: 30 s, least on: 3 s, least off: 4 s, series: {pin: GPIO16, polarity: active high}, feedback: {pin: "6", polarity: active low}}
 line chip: pinctrl-bcm2711
 mains: 60 Hz
@@ -38,7 +39,7 @@ sounder: {pin: GPIO24}
 door: {pin: GPIO12, polarity: active low}
 limits: {chamber: 115 °C, ramp: 120 °C/h}
 rules: {fan with smoke: yes}
-generator: {burn: 4 h, heat: 150 W, air: 10 L/min, moisture: 60 g}
+generator: {burn: 4 h, heat: 150 W, air: 10 L/min, moisture: 60 g, fuel: 300 g, lighting: 14 min, turned down: 55 %, ember: 220 °C}
 response: {gain: 120 K, lag: 20 min, second lag: 2 min, dead time: 30 s}
 rehearsal:
   inside: {width: 60 cm, depth: 55 cm, height: 120 cm}
@@ -65,13 +66,13 @@ func ExampleParse() {
 	_, err := Parse("niche.yaml", []byte(strings.Replace(niche, "chamber: 115 °C", "chamber: 115", 1)))
 	fmt.Println(err)
 	// Output:
-	// niche.yaml:16:19: chamber: missing unit in "115"; write 115 °C or 115 °F
-	//   14 | sounder: {pin: GPIO24}
-	//   15 | door: {pin: GPIO12, polarity: active low}
-	//   16 | limits: {chamber: 115, ramp: 120 °C/h}
+	// niche.yaml:17:19: chamber: missing unit in "115"; write 115 °C or 115 °F
+	//   15 | sounder: {pin: GPIO24}
+	//   16 | door: {pin: GPIO12, polarity: active low}
+	//   17 | limits: {chamber: 115, ramp: 120 °C/h}
 	//      |                   ^
-	//   17 | rules: {fan with smoke: yes}
-	//   18 | generator: {burn: 4 h, heat: 150 W, air: 10 L/min, moisture: 60 g}
+	//   18 | rules: {fan with smoke: yes}
+	//   19 | generator: {burn: 4 h, heat: 150 W, air: 10 L/min, moisture: 60 g, fuel: 300 g, lighting: 14 min, turned down: 55 %, emb…
 }
 
 func TestParse(t *testing.T) {
@@ -89,19 +90,20 @@ func TestParse(t *testing.T) {
 				Thermistor: Thermistor{Input: 1, Curve: curve, Divider: thermistor.Divider{Ohms: 10000, OnTop: true}}},
 			{Name: "wick", Role: WetBulbProbe, Chip: "MAX6675", Bus: "SPI0.1", Type: "K", Board: 30, Line: 6},
 			{Name: "yard", Role: AmbientProbe, Chip: "DS18B20", Bus: "w1_bus_master1", Address: 0x1c0000031edd2a28, Line: 7},
+			{Name: "ember", Role: EmberProbe, Chip: "MCP9601", Bus: "I2C1", Type: "K", Address: 0x60, Line: 8},
 		},
 		LineChip:   "pinctrl-bcm2711",
 		MainsHertz: 60,
-		Heater: Relay{Fitted: true, Pin: "GPIO17", ActiveLow: true, Insist: true, Power: 1500, Window: 30 * time.Second, MinOn: 3 * time.Second, MinOff: 4 * time.Second, Line: 8,
-			Series: Wire{Fitted: true, Pin: "GPIO16", Line: 8}, Feedback: Wire{Fitted: true, Pin: "6", ActiveLow: true, Line: 8}},
-		Fan:        Relay{Fitted: true, Pin: "GPIO27", Window: 2 * time.Minute, MinOn: 20 * time.Second, MinOff: 20 * time.Second, Line: 11},
-		Smoke:      on("GPIO22", 12),
-		Humidifier: on("GPIO23", 13),
-		Sounder:    on("GPIO24", 14),
-		Door:       Wire{Fitted: true, Pin: "GPIO12", ActiveLow: true, Line: 15},
+		Heater: Relay{Fitted: true, Pin: "GPIO17", ActiveLow: true, Insist: true, Power: 1500, Window: 30 * time.Second, MinOn: 3 * time.Second, MinOff: 4 * time.Second, Line: 9,
+			Series: Wire{Fitted: true, Pin: "GPIO16", Line: 9}, Feedback: Wire{Fitted: true, Pin: "6", ActiveLow: true, Line: 9}},
+		Fan:        Relay{Fitted: true, Pin: "GPIO27", Window: 2 * time.Minute, MinOn: 20 * time.Second, MinOff: 20 * time.Second, Line: 12},
+		Smoke:      Relay{Fitted: true, Pin: "GPIO22", Window: time.Minute, MinOn: 10 * time.Second, MinOff: 10 * time.Second, Line: 13},
+		Humidifier: on("GPIO23", 14),
+		Sounder:    on("GPIO24", 15),
+		Door:       Wire{Fitted: true, Pin: "GPIO12", ActiveLow: true, Line: 16},
 		Limits:     Limits{ChamberHigh: 115, Ramp: 120. / 3600},
 		Rules:      Rules{FanWithSmoke: true},
-		Generator:  Generator{Burn: 4 * time.Hour, Heat: 150, Air: 10. / 60_000, Moisture: 0.06},
+		Generator:  Generator{Burn: 4 * time.Hour, Heat: 150, Air: 10. / 60_000, Moisture: 0.06, Fuel: 0.3, Lighting: 14 * time.Minute, TurnedDown: 0.55, Ember: 220, Line: 19},
 		Ambient:    12,
 		Response:   Response{Gain: 120, Lag: 20 * time.Minute, SecondLag: 2 * time.Minute, DeadTime: 30 * time.Second},
 		Rehearsal: Rehearsal{Width: 0.6, Depth: 0.55, Height: 1.2,
@@ -160,7 +162,9 @@ func TestBad(t *testing.T) {
 // missed by name.
 func TestRequired(t *testing.T) {
 	optional := map[string]bool{"fan": true, "smoke": true, "humidifier": true, "sounder": true, "rules": true, "generator": true, "  humidifier": true, "line chip": true, "door": true, "mains": true}
-	lines := strings.SplitAfter(strings.TrimSuffix(niche, "\n"), "\n")
+	bare := strings.Replace(niche, "  - {name: ember, role: ember, chip: MCP9601, bus: I2C1, address: 0x60}\n", "", 1) // it needs the generator
+	bare = strings.Replace(bare, ", ember: 220 °C", "", 1)
+	lines := strings.SplitAfter(strings.TrimSuffix(bare, "\n"), "\n")
 	for i, line := range lines {
 		key, _, _ := strings.Cut(line, ":")
 		if strings.HasPrefix(line, "  -") || key == "probes" || key == "rehearsal" {

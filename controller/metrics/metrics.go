@@ -37,6 +37,8 @@ var (
 	chamber      = desc("chamber_celsius", "Chamber temperature (dry bulb) at each probe with a good reading.", "probe")
 	core         = desc("core_celsius", "Core temperature at each probe with a good reading.", "probe")
 	wetBulb      = desc("wet_bulb_celsius", "Wet bulb temperature in the chamber.")
+	ember        = desc("ember_celsius", "Temperature of the smouldering wood in the smoke generator.")
+	smokeFuel    = desc("smoke_fuel_ratio", "Share of the smoke generator's filling that is left, by the air it was given; only while a stage smokes.")
 	setpoint     = desc("setpoint_celsius", "Chamber setpoint where its ramp is now.")
 	probeGood    = desc("probe_good", "Whether the probe gives a usable reading.", "probe")
 	heaterDuty   = desc("heater_duty_ratio", "Duty that the control law asks of the heater.")
@@ -128,6 +130,8 @@ func (m *Metrics) collect(out chan<- prometheus.Metric) {
 			gauge(core, float64(celsius), p.Name)
 		case cabinet.WetBulbProbe:
 			gauge(wetBulb, float64(celsius))
+		case cabinet.EmberProbe:
+			gauge(ember, float64(celsius))
 		}
 	}
 	if s.State.HasSetpoint {
@@ -167,6 +171,9 @@ func (m *Metrics) collect(out chan<- prometheus.Metric) {
 	}
 	if d, ok := s.ComeUp(); ok {
 		gauge(comeUp, d.Seconds())
+	}
+	if v, ok := s.State.FuelLeft(s.Product, s.Cabinet); ok {
+		gauge(smokeFuel, float64(v))
 	}
 	counter(stepsLate, float64(s.StepsLate))
 	if s.RecordKept {

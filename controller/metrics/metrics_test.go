@@ -41,6 +41,7 @@ func running() *snapshot.Snapshot {
 				{Name: "lower rack", Role: cabinet.ChamberProbe},
 				{Name: "thin end", Role: cabinet.CoreProbe},
 				{Name: "wick", Role: cabinet.WetBulbProbe},
+				{Name: "wood", Role: cabinet.EmberProbe},
 				{Name: "shed", Role: cabinet.AmbientProbe},
 			},
 			Heater:  cabinet.Relay{Fitted: true, Power: 1500},
@@ -62,6 +63,7 @@ func running() *snapshot.Snapshot {
 	s.Inputs.Core[0] = sensors.At(63.125)
 	s.Inputs.Core[1] = sensors.Fault(sensors.Open)
 	s.Inputs.WetBulb = sensors.At(55)
+	s.Inputs.Ember = sensors.At(441.5)
 	s.Inputs.Ambient = sensors.At(9)
 	s.State = controller.State{
 		Begun: true, Batch: controller.Running, Stage: 1, StageClock: 25 * time.Minute,
@@ -138,6 +140,7 @@ func TestAbsentWhenUnread(t *testing.T) {
 		"chamber":             {func(s *snapshot.Snapshot) { s.Inputs.Chamber = [cabinet.MaxChamberProbes]sensors.Reading{} }, []string{"fumarium_chamber_celsius"}},
 		"core":                {func(s *snapshot.Snapshot) { s.Inputs.Core = [cabinet.MaxCoreProbes]sensors.Reading{} }, []string{"fumarium_core_celsius"}},
 		"wet bulb":            {func(s *snapshot.Snapshot) { s.Inputs.WetBulb = sensors.Fault(sensors.Stale) }, []string{"fumarium_wet_bulb_celsius"}},
+		"ember":               {func(s *snapshot.Snapshot) { s.Inputs.Ember = sensors.Reading{} }, []string{"fumarium_ember_celsius"}},
 		"setpoint":            {func(s *snapshot.Snapshot) { s.State.HasSetpoint = false }, []string{"fumarium_setpoint_celsius"}},
 		"lethality of cheese": {func(s *snapshot.Snapshot) { s.Product.Species = profile.Dairy }, []string{"fumarium_lethality_log10"}},
 		"core never read": {func(s *snapshot.Snapshot) { s.State.ComeUp, s.State.Heat = lethality.ComeUp{}, lethality.Count{} },

@@ -13,6 +13,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"fumarium/sensors"
 )
 
 var update = flag.Bool("update", false, "write the stores in testdata anew; kept ones of old formats stay")
@@ -116,6 +118,7 @@ func listing(t testing.TB, file string) string {
 				v, _ := in.Value()
 				fmt.Fprintf(&out, " %s %x", in.Status(), float64(v))
 			}
+			require.Equal(t, sensors.Unread, s.In.Ember.Status(), "a field that is younger than the store")
 			v, _ := s.In.Ambient.Value()
 			fmt.Fprintf(&out, " %x heater %v fan %v smoke %v sounder %v damper %x, %d events\n", float64(v),
 				s.Out.Heater, s.Out.Fan, s.Out.Smoke, s.Out.Sounder, float64(s.Out.Damper), len(s.Events))

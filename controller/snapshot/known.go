@@ -27,6 +27,7 @@ func (s *Snapshot) Probes() []Probe {
 		cabinet.CoreProbe:    s.Inputs.Core[:],
 		cabinet.WetBulbProbe: {s.Inputs.WetBulb},
 		cabinet.AmbientProbe: {s.Inputs.Ambient},
+		cabinet.EmberProbe:   {s.Inputs.Ember},
 	}
 	probes := make([]Probe, len(s.Cabinet.Probes))
 	for i, p := range s.Cabinet.Probes {

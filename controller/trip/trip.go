@@ -47,6 +47,9 @@ const (
 	DiskLow
 	ClockUnset
 	ClockStepped
+	EmberOut // new codes go to the end: records hold their numbers
+	EmberUnknown
+	EmberBurning
 	Count // number of codes, for arrays
 )
 
@@ -199,7 +202,7 @@ var catalogue = [Count]Entry{
 	},
 	SmokeFuelLow: {
 		Name: "smoke-fuel-low", Priority: Low,
-		Meaning: "The smoke generator has burnt for almost as long as one filling lasts.",
+		Meaning: "The smoke generator has had almost as much air as one filling lasts for.",
 		Action:  "Refill it and acknowledge this alarm by its name, or let it go out.",
 	},
 	ComeUpLong: {
@@ -241,6 +244,21 @@ var catalogue = [Count]Entry{
 		Name: "clock-stepped", Priority: Low,
 		Meaning: "The computer's time of day was changed during the batch. Timers are not affected.",
 		Action:  "Mind it when you read times in the record.",
+	},
+	EmberOut: {
+		Name: "ember-out", Priority: High, Delay: 3 * time.Minute,
+		Meaning: "The smoke generator has gone out, or never caught: its ember is colder than wood that smoulders.",
+		Action:  "Look at it; fill it, light it again and acknowledge this alarm by its name. The stage's time runs on: hold the batch if it must not.",
+	},
+	EmberUnknown: {
+		Name: "ember-unknown", Priority: Low, Delay: time.Minute,
+		Meaning: "Nobody knows whether the smoke generator smoulders: its ember probe gives no usable reading, or it has none and was without air for so long that it may have gone out.",
+		Action:  "Look at it. Light it again if it is out, check its probe, and acknowledge this alarm by its name.",
+	},
+	EmberBurning: {
+		Name: "ember-burning", Priority: Low, Delay: 20 * time.Minute,
+		Meaning: "The smoke generator still smoulders although nothing shall smoke.",
+		Action:  "Do not leave it alone: put it out, or carry it outdoors onto something that cannot burn. It gives off carbon monoxide until it is cold.",
 	},
 }
 

@@ -15,9 +15,11 @@ import (
 	"go.yaml.in/yaml/v4"
 
 	"fumarium/controller"
+	"fumarium/controller/cabinet"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/controller/web"
+	"fumarium/profile"
 	"fumarium/sensors"
 )
 
@@ -201,8 +203,16 @@ func TestStatusKeepsToTheDescription(t *testing.T) {
 	}
 	full.State.Humidity, full.State.HasHumidity = 0.6, true
 	full.Inputs.WetBulb = sensors.At(55)
+	full.Inputs.Ember = sensors.At(430)
+	smoking := cooking()
+	smoking.Inputs.Ember = sensors.At(430)
+	smoking.Cabinet.Generator = cabinet.Generator{Burn: 4 * time.Hour, Lighting: 12 * time.Minute, TurnedDown: 0.6}
+	smoking.Product = &profile.Product{Name: "smoked throughout", Stages: slices.Repeat([]profile.Stage{{Name: "smoke", Smoke: true}}, len(ring.Stages))}
+	known := status(t, smoking)
+	assert.Equal(t, 430.0, known["ember_celsius"])
+	assert.Equal(t, 1.0, known["smoke_fuel_ratio"])
 	bare := &snapshot.Snapshot{Time: time.Unix(0, 0).UTC()}
-	snaps := map[string]*snapshot.Snapshot{"full": full, "bare": bare, "idle": idle()}
+	snaps := map[string]*snapshot.Snapshot{"full": full, "smoking": smoking, "bare": bare, "idle": idle()}
 	for b := range controller.BatchStates {
 		s := cooking()
 		s.State.Batch = b

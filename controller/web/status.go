@@ -39,6 +39,8 @@ type Status struct {
 	ChamberCelsius  *float64 `json:"chamber_celsius"`
 	CoreCelsius     *float64 `json:"core_celsius"` // the coldest
 	WetBulbCelsius  *float64 `json:"wet_bulb_celsius"`
+	EmberCelsius    *float64 `json:"ember_celsius"`    // of the wood in the smoke generator
+	SmokeFuelRatio  *float64 `json:"smoke_fuel_ratio"` // left, by the air it was given
 	HumidityRatio   *float64 `json:"humidity_ratio"`
 	HeaterDutyRatio *float64 `json:"heater_duty_ratio"`
 	Probes          []Probe  `json:"probes"`
@@ -120,6 +122,7 @@ type Event struct {
 var roleText = map[cabinet.Role]string{
 	cabinet.ChamberProbe: "chamber", cabinet.CoreProbe: "core",
 	cabinet.WetBulbProbe: "wet bulb", cabinet.AmbientProbe: "ambient",
+	cabinet.EmberProbe: "ember",
 }
 
 // number is v, or nil when it is not known or not a number that JSON can hold.
@@ -152,6 +155,8 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	status.ChamberCelsius = number(st.Chamber.Value())
 	status.CoreCelsius = number(st.CoreColdest.Value())
 	status.WetBulbCelsius = number(s.Inputs.WetBulb.Value())
+	status.EmberCelsius = number(s.Inputs.Ember.Value())
+	status.SmokeFuelRatio = number(st.FuelLeft(s.Product, s.Cabinet))
 	status.HumidityRatio = number(st.Humidity, st.HasHumidity)
 	status.LethalityLog10 = number(s.LethalityLog10())
 	if d, ok := s.ComeUp(); ok {

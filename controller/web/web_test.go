@@ -51,7 +51,7 @@ func cooking() *snapshot.Snapshot {
 			Name: "Brick kiln",
 			Probes: []cabinet.Probe{
 				{Name: "upper rack", Role: cabinet.ChamberProbe}, {Name: "thick end", Role: cabinet.CoreProbe},
-				{Name: "wick", Role: cabinet.WetBulbProbe}, {Name: "shed", Role: cabinet.AmbientProbe},
+				{Name: "wick", Role: cabinet.WetBulbProbe}, {Name: "shed", Role: cabinet.AmbientProbe}, {Name: "wood", Role: cabinet.EmberProbe},
 			},
 			Heater: cabinet.Relay{Fitted: true}, Fan: cabinet.Relay{Fitted: true}, Smoke: cabinet.Relay{Fitted: true}, Sounder: cabinet.Relay{Fitted: true},
 		},
@@ -253,7 +253,7 @@ func TestNullIsNotZero(t *testing.T) {
 	s.State.ComeUp, s.State.Heat = lethality.ComeUp{}, lethality.Count{}
 	s.Stepped = time.Time{}
 	got := status(t, s)
-	for _, key := range []string{"chamber_celsius", "core_celsius", "wet_bulb_celsius", "humidity_ratio", "setpoint_celsius", "lethality_log10", "come_up_seconds", "age_seconds", "prompt", "trip"} {
+	for _, key := range []string{"chamber_celsius", "core_celsius", "wet_bulb_celsius", "ember_celsius", "smoke_fuel_ratio", "humidity_ratio", "setpoint_celsius", "lethality_log10", "come_up_seconds", "age_seconds", "prompt", "trip"} {
 		assert.Contains(t, got, key)
 		assert.Nil(t, got[key], key)
 	}

@@ -35,6 +35,7 @@ const (
 	WickDry
 	WetBulbOpen
 	AmbientOpen
+	EmberOpen
 	HeaterWelded
 	HeaterDead
 	FanDead
@@ -91,12 +92,13 @@ var catalogue = [kinds]description{
 	WickDry:          {name: "wick-dry", meaning: "the wick of the wet bulb is dry"},
 	WetBulbOpen:      {name: "wet-bulb-open", meaning: "the wet bulb's wire is open"},
 	AmbientOpen:      {name: "ambient-open", meaning: "the wire of the probe in the room is open"},
+	EmberOpen:        {name: "ember-open", meaning: "the wire of the probe in the smouldering wood is open"},
 	HeaterWelded:     {name: "heater-welded", meaning: "the contacts of the heater relay stay closed"},
 	HeaterDead:       {name: "heater-dead", meaning: "the element gives no heat"},
 	FanDead:          {name: "fan-dead", meaning: "the fan does not turn"},
 	SmokeDead:        {name: "smoke-dead", meaning: "the pump of the smoke generator does not run"},
-	GeneratorOut:     {name: "generator-out", meaning: "the smoke generator has gone out; its pump blows cold air"},
-	GeneratorBurning: {name: "generator-burning", meaning: "the smoke generator burns on although its pump is off"},
+	GeneratorOut:     {name: "generator-out", meaning: "the smoke generator goes out, and cannot be lit again meanwhile"},
+	GeneratorBurning: {name: "generator-burning", meaning: "the smoke generator draws air by itself and burns on while its pump is off"},
 	Fire:             {name: "fire", unit: watt, least: 1, most: 1e5, meaning: "something burns in the chamber, such as dripped fat"},
 	PowerCut:         {name: "power-cut", meaning: "the mains fails: all off, nobody controls; the clock goes on"},
 	Stall:            {name: "stall", meaning: "the controller is not called; outputs stay until the watchdog has them off"},

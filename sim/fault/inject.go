@@ -104,6 +104,8 @@ func (j *Injector) Readings(elapsed time.Duration, in *controller.Inputs) {
 			in.WetBulb = j.lie(f, elapsed, in.WetBulb, nil)
 		case AmbientOpen:
 			in.Ambient = j.lie(f, elapsed, in.Ambient, nil)
+		case EmberOpen:
+			in.Ember = j.lie(f, elapsed, in.Ember, nil)
 		case RecordFailing:
 			in.RecordFailing = true
 		case DiskLow:
@@ -122,7 +124,7 @@ func (j *Injector) lie(f *Fault, elapsed time.Duration, r sensors.Reading, froze
 		return r
 	}
 	switch f.Kind {
-	case ChamberOpen, CoreOpen, WetBulbOpen, AmbientOpen:
+	case ChamberOpen, CoreOpen, WetBulbOpen, AmbientOpen, EmberOpen:
 		return sensors.Fault(sensors.Open)
 	case ChamberFrozen, CoreFrozen:
 		if frozen.Status() == sensors.Unread { // frozen since the first sample
@@ -167,7 +169,6 @@ func (j *Injector) Truth(elapsed time.Duration) (coresOut uint8, wickDry bool) {
 
 // Drive changes what reaches the cabinet.
 func (j *Injector) Drive(elapsed time.Duration, d *plant.Drive) {
-	powered := j.Call(elapsed) != Cut
 	dead := false
 	for i := range j.faults {
 		f := &j.faults[i]
@@ -188,7 +189,7 @@ func (j *Injector) Drive(elapsed time.Duration, d *plant.Drive) {
 		case GeneratorOut:
 			d.Unlit = true
 		case GeneratorBurning:
-			d.Smoke = d.Smoke || powered
+			d.Draught = true
 		case Fire:
 			d.Fire += quantity.Watts(f.Value)
 		case DoorOpen:

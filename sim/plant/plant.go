@@ -59,7 +59,8 @@ type Config struct {
 // A Drive is what the relays and the person do to the plant.
 type Drive struct {
 	Heater, Fan, Smoke, Humidifier, DoorOpen bool
-	Unlit                                    bool           // the smoke generator's pump blows, but nothing burns
+	Unlit                                    bool           // the smoke generator goes out, whatever it gets
+	Draught                                  bool           // it draws air by itself while its pump is off
 	Fire                                     quantity.Watts // heat of something that burns in the chamber
 	Damper                                   quantity.Ratio
 	Place                                    profile.Place // of the product; zero means Chamber
@@ -118,12 +119,6 @@ type outside struct {
 	dry, vapour float64 // kg/m³
 }
 
-type generator struct {
-	heat, air, steam float64 // W, m³/s, kg/s
-	burn             float64 // s that one filling lasts; 0 without end
-	burnt, idle      float64 // s
-}
-
 // films holds the coefficients that change slowly: W/K, and m³/s for vapour.
 type films struct {
 	element, racks, lining, outer float64
@@ -153,7 +148,6 @@ const (
 	freeWall, quietWall   = 1.31, 1.5
 	fanWall, fanWallSlope = 5.7, 3.8
 	steamTemperature      = 100.0 // of humidifier and generator moisture
-	refillSeconds         = 60.0  // off so long, a burnt-out generator is filled again
 	// Media other than the chamber.
 	iceWater           = 0.5 // °C
 	coldestRoom        = -40
@@ -200,6 +194,7 @@ func New(c Config) (*Plant, error) {
 		{"Generator.Air", float64(c.Generator.Air), false},
 		{"Generator.Moisture", float64(c.Generator.Moisture), false},
 		{"Generator.Burn", c.Generator.Burn.Seconds(), c.Generator.Moisture > 0},
+		{"Generator.TurnedDown", float64(c.Generator.TurnedDown), false},
 		{"PressurePascal", c.PressurePascal, false},
 	} {
 		if !quantity.Finite(f.value) || f.value < 0 || f.positive && f.value == 0 {
@@ -253,12 +248,9 @@ func New(c Config) (*Plant, error) {
 		volume: w * d * h, height: h, opening: w * h, speed: float64(b.FanFlow) / (w * d),
 		leak: float64(b.Leak), vent: float64(b.Vent), exchange: float64(b.FanExchange),
 		power: float64(c.HeaterPower), pastTray: float64(b.PastTray), steam: float64(b.Humidifier) / 3600,
-		generator: generator{heat: float64(c.Generator.Heat), air: float64(c.Generator.Air), burn: c.Generator.Burn.Seconds()},
+		generator: newGenerator(&c.Generator, c.Ambient),
 		pressure:  c.PressurePascal, ambientHumidity: float64(c.AmbientHumidity),
 		drive: Drive{Place: profile.Chamber},
-	}
-	if c.Generator.Moisture > 0 {
-		p.generator.steam = float64(c.Generator.Moisture) / p.generator.burn
 	}
 	p.SetAmbient(c.Ambient)
 	p.air = air{t: p.ambient.t, dry: p.ambient.dry * p.volume, vapour: p.ambient.vapour * p.volume}

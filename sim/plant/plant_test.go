@@ -159,6 +159,7 @@ func TestBooksCloseWithEverythingOn(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		p.Light()
 		turnover := 0.0
 		for range rapid.IntRange(1, 20).Draw(t, "phases") {
 			d := Drive{
@@ -231,6 +232,7 @@ func TestBooksOfAWholeBatch(t *testing.T) {
 	for name, c := range map[string]Config{"sticks": smallLoad(), "large pieces": largeLoad()} {
 		p := build(t, c)
 		hold(p, 45, time.Hour, Drive{Fan: true, Damper: 1})
+		p.Light()
 		hold(p, 60, 2*time.Hour, Drive{Smoke: true, Damper: 0.25})
 		hold(p, 80, 3*time.Hour, Drive{Humidifier: true})
 		hold(p, 0, time.Hour, Drive{Place: profile.IceWater})
@@ -247,6 +249,8 @@ func TestBooksOfAWholeBatch(t *testing.T) {
 func TestEqualCallsGiveEqualResults(t *testing.T) {
 	for _, c := range []Config{smallLoad(), largeLoad()} {
 		a, b := build(t, c), build(t, c)
+		a.Light()
+		b.Light()
 		for i := range 90 {
 			d := Drive{Heater: i%3 != 0, Fan: i%10 < 5, Smoke: i%20 < 12, Damper: quantity.Ratio(i%5) / 4}
 			a.Advance(time.Minute, d)
@@ -502,6 +506,7 @@ func TestParts(t *testing.T) {
 			c.Build.Leak = 0
 			c.Generator = cabinet.Generator{Burn: time.Hour, Moisture: moisture}
 			p := build(t, c)
+			p.Light()
 			p.Advance(on, Drive{Smoke: true})
 			return float64(p.Balance().In)
 		}
@@ -550,6 +555,7 @@ func TestSmokedSausageIsPlausible(t *testing.T) {
 			}
 		}
 		cook(50, 30, 71, Drive{Fan: true, Damper: 1})
+		p.Light()
 		cook(65, 90, 71, Drive{Smoke: true, Damper: 0.25})
 		cook(82, 600, 71, Drive{Humidifier: true})
 		loss := 1 - p.Yield()
@@ -604,6 +610,7 @@ func BenchmarkAdvanceSecond(b *testing.B) {
 	}{{"small sticks", smallLoad()}, {"large pieces", largeLoad()}} {
 		b.Run(c.name, func(b *testing.B) {
 			p := build(b, c.c)
+			p.Light()
 			d := Drive{Smoke: true, Damper: 0.3}
 			b.ReportAllocs()
 			for n := 0; b.Loop(); n++ {

@@ -87,17 +87,10 @@ func (p *Plant) step() {
 	burning := float64(d.Fire)
 	if d.Smoke {
 		flow += p.generator.air
-		p.generator.idle = 0
-		if g := &p.generator; !d.Unlit && (g.burn == 0 || g.burnt < g.burn) {
-			g.burnt += dt
-			burning += g.heat
-			steam += g.steam
-		}
-	} else {
-		p.generator.idle += dt
-		if p.generator.idle >= refillSeconds {
-			p.generator.burnt = 0
-		}
+	}
+	if share := p.generator.step(dt, d, p.ambient.t); share > 0 {
+		burning += share * p.generator.heat
+		steam += share * p.generator.steam
 	}
 	if d.DoorOpen {
 		const buoyancy = doorDischarge / 3 * 0.17785769 // √(9.80665/310)

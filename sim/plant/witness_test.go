@@ -94,13 +94,14 @@ func BenchmarkWitness(b *testing.B) {
 func TestFireAndUnlitGenerator(t *testing.T) {
 	after := func(d Drive) float64 {
 		p := build(t, smallLoad())
+		p.Light()
 		for range 600 {
 			p.Advance(time.Second, d)
 		}
 		return float64(p.Chamber())
 	}
-	cold := after(Drive{})
+	cold := after(Drive{Unlit: true})
 	assert.Greater(t, after(Drive{Fire: 1000}), cold+20)
 	assert.Greater(t, after(Drive{Smoke: true}), after(Drive{Smoke: true, Unlit: true})+1)
-	assert.InDelta(t, cold, after(Drive{Fire: -1000}), 1e-9, "a fire takes no heat away")
+	assert.InDelta(t, cold, after(Drive{Unlit: true, Fire: -1000}), 1e-9, "a fire takes no heat away")
 }

@@ -18,7 +18,7 @@ func TestEveryCabinetParsesAndDiffers(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, all, 4)
 	names, windows, walls := map[string]bool{}, map[time.Duration]bool{}, map[string]bool{}
-	rule, fanless, wetBulb, twoCores := map[bool]bool{}, 0, 0, 0
+	rule, fanless, wetBulb, twoCores, ember := map[bool]bool{}, 0, 0, 0, 0
 	for _, e := range all {
 		c := e.Value
 		assert.False(t, names[c.Name], "%s: the name %q is taken", e.Key, c.Name)
@@ -37,6 +37,8 @@ func TestEveryCabinetParsesAndDiffers(t *testing.T) {
 				wetBulb++
 			case cabinet.CoreProbe:
 				cores++
+			case cabinet.EmberProbe:
+				ember++
 			}
 			assert.Equal(t, cabinet.Simulated, p.Chip, e.Key)
 		}
@@ -51,6 +53,27 @@ func TestEveryCabinetParsesAndDiffers(t *testing.T) {
 	assert.Equal(t, 1, fanless)
 	assert.Equal(t, 2, wetBulb)
 	assert.Equal(t, 3, twoCores)
+	assert.Equal(t, 2, ember)
+}
+
+// Full air for the first ten to fifteen minutes, then a little less; a filling burns
+// four to five hours, in a walk-in's larger generator longer: common practice, no
+// source. Nothing about a shipped cabinet is unwise.
+func TestGeneratorsAreTendedAsTheTradeDoes(t *testing.T) {
+	all, err := All()
+	require.NoError(t, err)
+	for _, e := range all {
+		g := e.Value.Generator
+		assert.GreaterOrEqual(t, g.Lighting, 10*time.Minute, e.Key)
+		assert.LessOrEqual(t, g.Lighting, 15*time.Minute, e.Key)
+		assert.True(t, g.TurnedDown >= 0.5 && g.TurnedDown < 1, e.Key)
+		assert.Positive(t, float64(g.Fuel), e.Key)
+		assert.GreaterOrEqual(t, g.Burn, 4*time.Hour, e.Key)
+		if e.Key != "masonry-walk-in" {
+			assert.LessOrEqual(t, g.Burn, 5*time.Hour, e.Key)
+		}
+		assert.Empty(t, cabinet.Lint(e.Value, e.File), e.Key)
+	}
 }
 
 // The sizes and powers that the trade builds: volume 0.15 to 0.6 m³ and 800 to

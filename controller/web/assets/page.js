@@ -105,6 +105,8 @@ function drawFacts(s) {
   for (const o of ['heater', 'fan', 'smoke', 'humidifier', 'sounder']) fact(o[0].toUpperCase() + o.slice(1), s.outputs[o], v => v ? '● on' : '○ off');
   fact('Damper', s.damper_ratio, v => percent(v) + ' open');
   fact('Wet bulb', s.wet_bulb_celsius, v => number(v, 1) + ' °C');
+  fact('Ember', s.ember_celsius, v => number(v, 0) + ' °C');
+  fact('Smoke fuel', s.smoke_fuel_ratio, v => 'about ' + percent(v) + ' left');
   fact('Humidity', s.humidity_ratio, percent);
   fact('Lethality', s.lethality_log10, v => v > 99 ? 'over 99 log₁₀' : number(v, 2) + ' log₁₀');
   fact('Come-up', s.come_up_seconds, duration);

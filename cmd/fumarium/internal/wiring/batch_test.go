@@ -13,6 +13,7 @@ import (
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/catalog"
+	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
 
@@ -48,6 +49,8 @@ type batch struct {
 	required bool
 	faults   int // readings that were not good once all had been
 	tripped  trip.Code
+	ember    quantity.Celsius // hottest
+	emberOut bool
 }
 
 // cook runs one batch on virtual time, as the live loop would.
@@ -75,6 +78,10 @@ func cook(t testing.TB, c *cabinet.Cabinet, p *profile.Product) batch {
 			}
 		}
 		b.state, out, _ = controller.Step(p, c, b.state, in)
+		if v, ok := in.Ember.Value(); ok {
+			b.ember = max(b.ember, v)
+		}
+		b.emberOut = b.emberOut || b.state.Alarms[trip.EmberOut].Phase != trip.Normal
 		if b.state.Tripped != trip.None {
 			b.tripped = b.state.Tripped
 		}
@@ -100,6 +107,8 @@ func TestBatchThroughChips(t *testing.T) {
 		assert.Zero(t, b.faults, name)
 		require.True(t, b.required, name)
 		assert.GreaterOrEqual(t, b.log10, 6.5, name)
+		assert.True(t, b.ember > 450 && b.ember < 600, "%s: the wood got as hot as %v", name, b.ember)
+		assert.False(t, b.emberOut, name)
 	}
 	rule := p.ChillRule()
 	require.NotNil(t, rule)

@@ -21,6 +21,9 @@ const (
 	// lowest and highest take in the ice bath, a winter's night and a chamber far
 	// above its limit, which must still read as hot and not as a fault.
 	lowest, highest quantity.Celsius = -40, 300
+	// hottestEmber is above what smouldering wood has, flames included. A probe in it
+	// is pulled out, pushed in and met by a torch, so no change is too steep.
+	hottestEmber quantity.Celsius = 1200
 	// median drops one wrong sample in three and costs one second of delay. More
 	// smoothing is left to the control law, which knows what it needs.
 	median = 3
@@ -57,10 +60,13 @@ func (c *Channel) Read(now time.Duration) sensors.Reading {
 	}
 	c.Raw = c.driver.Read(now)
 	limits := plausible.Limits{Lowest: lowest, Highest: highest, Rate: steepest, Slack: slack}
+	if c.Probe.Role == cabinet.EmberProbe {
+		limits.Highest, limits.Rate = hottestEmber, 0
+	}
 	r := c.Raw
 	c.track, r = limits.Check(c.track, now, r)
 	if c.Raw.Status() == sensors.Good && r.Status() != sensors.Good {
-		c.judged = fmt.Errorf("%s: outside %v to %v, or a jump of more than %v and %v K/s; check for a loose contact", r.Status(), lowest, highest, slack, float64(steepest))
+		c.judged = fmt.Errorf("%s: outside %v to %v, or a jump of more than %v and %v K/s; check for a loose contact", r.Status(), limits.Lowest, limits.Highest, slack, float64(steepest))
 	}
 	r = plausible.Calibration{Offset: c.Probe.Offset, Stretch: c.Probe.Stretch}.Apply(r)
 	c.window, c.Reading = plausible.Filter{Median: median, Gap: bridged}.Step(c.window, now, r)

@@ -139,6 +139,8 @@ func placeOf(in *controller.Inputs, role cabinet.Role, n int) *sensors.Reading {
 		return &in.WetBulb
 	case role == cabinet.AmbientProbe && n == 0:
 		return &in.Ambient
+	case role == cabinet.EmberProbe && n == 0:
+		return &in.Ember
 	}
 	return nil
 }

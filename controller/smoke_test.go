@@ -1,0 +1,372 @@
+package controller
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fumarium/controller/cabinet"
+	"fumarium/controller/trip"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+)
+
+// smoker is a rig whose generator has just been lit; a probed one has an ember at
+// 450 °C.
+func smoker(t *testing.T, probed bool) *rig {
+	r := newRig(t)
+	r.c.Smoke = cabinet.Relay{Fitted: true, Window: time.Minute, MinOn: 10 * time.Second, MinOff: 10 * time.Second}
+	r.c.Generator = cabinet.Generator{Burn: 270 * time.Minute, Heat: 150, Lighting: 12 * time.Minute, TurnedDown: 0.6}
+	if probed {
+		r.c.Generator.Ember = 200
+		r.emberIs(450)
+	}
+	r.p.Stages[1].Until = after(10 * time.Hour)
+	r.started(1)
+	r.run(3 * time.Minute) // the fan coasts meanwhile
+	r.step(Confirm)
+	require.False(t, r.s.Asking)
+	return r
+}
+
+func (r *rig) emberIs(t quantity.Celsius) { r.in.Ember = sensors.At(t) }
+
+// air is the share of the time that the pump ran, and how often it was switched on.
+func (r *rig) air(d time.Duration) (share float64, switched int) {
+	on, was := time.Duration(0), r.out.Smoke
+	for end := r.in.Elapsed + d; r.in.Elapsed < end; {
+		r.step()
+		if r.out.Smoke {
+			on += time.Second
+			if !was {
+				switched++
+			}
+		}
+		was = r.out.Smoke
+	}
+	return on.Seconds() / d.Seconds(), switched
+}
+
+// Full air for the first ten to fifteen minutes, then a little less: common practice,
+// no source.
+func TestFullAirForTheFirstMinutesThenLess(t *testing.T) {
+	r := smoker(t, false)
+	share, _ := r.air(12 * time.Minute)
+	assert.Equal(t, 1.0, share)
+	share, switched := r.air(2 * time.Hour)
+	assert.InDelta(t, 0.6, share, 0.01)
+	assert.InDelta(t, 120, switched, 2, "one pulse in each window")
+}
+
+// What the cabinet file asks for is what the pump does.
+func TestAirAsTheFileSays(t *testing.T) {
+	for name, c := range map[string]struct {
+		lighting time.Duration
+		share    quantity.Ratio
+		relay    cabinet.Relay
+		want     float64
+	}{
+		"a quarter, in short windows": {10 * time.Minute, 0.25, cabinet.Relay{Window: 40 * time.Second, MinOn: 5 * time.Second, MinOff: 5 * time.Second}, 0.25},
+		"hardly less":                 {15 * time.Minute, 0.95, cabinet.Relay{Window: time.Minute, MinOn: 10 * time.Second, MinOff: 10 * time.Second}, 0.95},
+		"never turned down":           {10 * time.Minute, 1, cabinet.Relay{Window: time.Minute}, 1},
+		"turned down from the start":  {0, 0.5, cabinet.Relay{Window: time.Minute, MinOn: 10 * time.Second, MinOff: 10 * time.Second}, 0.5},
+		"nothing said":                {0, 0, cabinet.Relay{}, 1},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := smoker(t, false)
+			c.relay.Fitted = true
+			r.c.Smoke, r.c.Generator.Lighting, r.c.Generator.TurnedDown = c.relay, c.lighting, c.share
+			share, _ := r.air(c.lighting + time.Second)
+			if c.lighting > 0 {
+				assert.Equal(t, 1.0, share)
+			}
+			share, _ = r.air(2 * time.Hour)
+			assert.InDelta(t, c.want, share, 0.01)
+		})
+	}
+}
+
+// The fan does not use the pauses of the pump: it would blow back into the generator.
+func TestFanStaysOffBetweenThePulses(t *testing.T) {
+	r := smoker(t, false)
+	r.run(13 * time.Minute)
+	pulses := 0
+	for range 3600 {
+		r.step()
+		require.False(t, r.out.Fan)
+		if r.out.Smoke {
+			pulses++
+		}
+	}
+	assert.InDelta(t, 0.6*3600, pulses, 40)
+	r.c.Rules.FanWithSmoke = true // the file says that the pump is strong
+	r.run(time.Minute)
+	share, _ := r.air(10 * time.Minute)
+	assert.InDelta(t, 0.6, share, 0.02)
+	assert.True(t, r.out.Fan)
+}
+
+// A filling burns four to five hours: common practice, no source. A quarter of an
+// hour before its end, as it is run, the person is told.
+func TestFuelIsCountedByTheAir(t *testing.T) {
+	r := smoker(t, false)
+	left, known := r.s.FuelLeft(r.p, r.c)
+	assert.True(t, known)
+	assert.Equal(t, quantity.Ratio(1), left)
+	r.run(141 * time.Minute)
+	left, _ = r.s.FuelLeft(r.p, r.c)
+	// 12 min of full air and 129 min at 0.6 out of 12 min and 258 min at 0.6.
+	assert.InDelta(t, 1-(12+0.6*129)/(12+0.6*258), float64(left), 0.01)
+	took := r.until(trip.SmokeFuelLow, 3*time.Hour) + 141*time.Minute
+	assert.InDelta(t, 255, took.Minutes(), 2)
+	r.quietly(trip.SmokeFuelLow, true, 10*time.Minute) // not once for each pulse
+
+	// What the pump did not blow has not burnt: held for an hour.
+	r = smoker(t, false)
+	r.run(time.Hour)
+	before, _ := r.s.FuelLeft(r.p, r.c)
+	r.step(Hold)
+	r.run(time.Hour)
+	r.step(Resume)
+	left, _ = r.s.FuelLeft(r.p, r.c)
+	assert.InDelta(t, float64(before), float64(left), 0.001)
+
+	// Refilled and said so.
+	r.acknowledge(trip.SmokeFuelLow)
+	left, _ = r.s.FuelLeft(r.p, r.c)
+	assert.InDelta(t, 1, float64(left), 0.001)
+	share, _ := r.air(12 * time.Minute)
+	assert.InDelta(t, 1.0, share, 0.01, "what was refilled is lit again")
+
+	r.c.Generator = cabinet.Generator{}
+	_, known = r.s.FuelLeft(r.p, r.c)
+	assert.False(t, known, "how long a filling lasts was never said")
+}
+
+// quietly steps and holds an alarm to one state.
+func (r *rig) quietly(c trip.Code, active bool, d time.Duration) {
+	r.t.Helper()
+	for end := r.in.Elapsed + d; r.in.Elapsed < end; {
+		r.step()
+		require.Equal(r.t, active, r.s.Alarms[c].Active(c, r.s.Elapsed), "%s at %v", c, r.in.Elapsed)
+	}
+}
+
+// What becomes of the lighting time when the pump has to rest in the middle of it.
+func TestLightingWaits(t *testing.T) {
+	for name, pause := range map[string]struct {
+		begin, end func(r *rig)
+		length     time.Duration
+		more       time.Duration // of full air afterwards
+	}{
+		"door open for a minute":                    {func(r *rig) { r.in.Door = DoorOpen }, func(r *rig) { r.in.Door = DoorShut }, time.Minute, 7 * time.Minute},
+		"held for three minutes":                    {func(r *rig) { r.step(Hold) }, func(r *rig) { r.step(Resume) }, 3 * time.Minute, 7 * time.Minute},
+		"held so long that the ember may have died": {func(r *rig) { r.step(Hold) }, func(r *rig) { r.step(Resume) }, 20 * time.Minute, 12 * time.Minute},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := smoker(t, false)
+			share, _ := r.air(5 * time.Minute)
+			require.Equal(t, 1.0, share)
+			pause.begin(r)
+			r.step()
+			share, _ = r.air(pause.length)
+			assert.Zero(t, share)
+			pause.end(r)
+			for !r.out.Smoke {
+				r.step()
+			}
+			share, _ = r.air(pause.more - 5*time.Second)
+			assert.Equal(t, 1.0, share, "full air goes on")
+			r.run(time.Minute)
+			share, _ = r.air(10 * time.Minute)
+			assert.InDelta(t, 0.6, share, 0.02)
+		})
+	}
+}
+
+// Without a probe nothing is inferred but from what is known: it had no air.
+func TestALongPauseIsSaidWithoutAnEmberProbe(t *testing.T) {
+	r := smoker(t, false)
+	r.quietly(trip.EmberUnknown, false, 2*time.Hour)
+	r.step(Hold)
+	r.quietly(trip.EmberUnknown, false, 5*time.Minute)
+	took := r.until(trip.EmberUnknown, 5*time.Minute)
+	assert.Less(t, took, 2*time.Minute)
+	assert.Equal(t, trip.Low, trip.EmberUnknown.Entry().Priority)
+	r.step(Resume)
+	r.quietly(trip.EmberUnknown, true, 10*time.Minute) // air proves nothing
+	assert.False(t, r.s.Alarms[trip.EmberOut].Standing)
+	r.acknowledge(trip.EmberUnknown)
+	r.quietly(trip.EmberUnknown, false, 10*time.Minute)
+
+	// A probe knows better.
+	r = smoker(t, true)
+	r.run(20 * time.Minute)
+	r.step(Hold)
+	r.quietly(trip.EmberUnknown, false, 20*time.Minute)
+}
+
+// Two smoking stages with a pause between them and no hand step: the filling is the
+// same, and its ember may have died.
+func TestAPauseBetweenTwoSmokingStages(t *testing.T) {
+	r := smoker(t, false)
+	r.p.Stages[1].Until = after(2 * time.Hour)
+	pause, again := r.p.Stages[0], r.p.Stages[1]
+	again.Ask, again.Until = "", after(10*time.Hour)
+	r.p.Stages = append(r.p.Stages[:2:2], pause, again)
+	for r.s.Stage == 1 {
+		r.step()
+	}
+	for r.step(); r.s.Stage == 2; r.step() {
+		require.False(t, r.s.Alarms[trip.EmberUnknown].Standing, "nothing shall smoke now")
+		_, known := r.s.FuelLeft(r.p, r.c)
+		require.False(t, known)
+	}
+	left, _ := r.s.FuelLeft(r.p, r.c)
+	assert.InDelta(t, 1-(12+0.6*108)/(12+0.6*258), float64(left), 0.01, "two hours of it have burnt")
+	r.until(trip.EmberUnknown, 2*time.Minute)
+	for !r.out.Smoke { // the fan coasts
+		r.step()
+	}
+	share, _ := r.air(11 * time.Minute)
+	assert.Equal(t, 1.0, share, "full air again")
+}
+
+func TestAnEmberThatWentOutIsSaid(t *testing.T) {
+	r := smoker(t, true)
+	r.quietly(trip.EmberOut, false, 2*time.Hour)
+	assert.False(t, r.s.Alarms[trip.PromptWaiting].Standing)
+	r.emberIs(190)
+	r.run(time.Minute)
+	r.emberIs(210)
+	r.quietly(trip.EmberOut, false, 5*time.Minute) // a dip is none
+	r.emberIs(190)
+	took := r.until(trip.EmberOut, 5*time.Minute)
+	assert.InDelta(t, 3, took.Minutes(), 0.1)
+	assert.True(t, r.out.Sounder, "somebody has to come")
+	assert.Equal(t, Running, r.s.Batch, "and the batch goes on")
+	share, _ := r.air(10 * time.Minute)
+	assert.Equal(t, 1.0, share, "a weak ember gets all the air")
+
+	r.step(Acknowledge) // heard is not lit
+	r.quietly(trip.EmberOut, true, time.Minute)
+	r.acknowledge(trip.EmberOut)
+	r.emberIs(100) // lit again, and not yet warm
+	r.quietly(trip.EmberOut, false, 11*time.Minute)
+	r.emberIs(400)
+	r.quietly(trip.EmberOut, false, time.Hour)
+	left, _ := r.s.FuelLeft(r.p, r.c)
+	assert.Greater(t, float64(left), 0.6, "with a new filling")
+}
+
+// It never caught: said when the lighting time is over.
+func TestAGeneratorThatNeverCaughtIsSaid(t *testing.T) {
+	r := smoker(t, true)
+	r.emberIs(18)
+	took := r.until(trip.EmberOut, time.Hour)
+	assert.InDelta(t, 15, took.Minutes(), 0.2)
+}
+
+// Unknown is neither burning nor out.
+func TestALostEmberProbeIsSaidAndProvesNothing(t *testing.T) {
+	for _, status := range []sensors.Status{sensors.Unread, sensors.Open, sensors.BusError, sensors.Implausible} {
+		r := smoker(t, true)
+		r.run(20 * time.Minute)
+		r.in.Ember = sensors.Fault(status)
+		took := r.until(trip.EmberUnknown, 5*time.Minute)
+		assert.InDelta(t, 1, took.Minutes(), 0.1, status)
+		r.quietly(trip.EmberOut, false, 30*time.Minute)
+		assert.False(t, r.s.Alarms[trip.EmberBurning].Standing)
+		share, _ := r.air(10 * time.Minute)
+		assert.InDelta(t, 0.6, share, 0.02, "and its pump goes on as ever")
+		r.emberIs(450)
+		r.run(2 * time.Second)
+		assert.False(t, r.s.Alarms[trip.EmberUnknown].Standing)
+	}
+	// A cabinet without one does not miss it, nor does one that does not smoke.
+	r := smoker(t, false)
+	r.quietly(trip.EmberUnknown, false, time.Hour)
+	r = newRig(t)
+	r.c.Generator.Ember = 200
+	r.started(0)
+	r.quietly(trip.EmberUnknown, false, 5*time.Minute)
+}
+
+// A generator that burns on in the cabinet is a hazard, most of all when the batch is
+// over and everybody leaves.
+func TestAnEmberThatBurnsOnIsSaid(t *testing.T) {
+	r := smoker(t, true)
+	r.p.Stages[1].Until = after(time.Hour)
+	for r.s.Stage == 1 {
+		r.step()
+	}
+	assert.False(t, r.out.Smoke)
+	took := r.until(trip.EmberBurning, time.Hour)
+	assert.InDelta(t, 20, took.Minutes(), 0.2, "what is cut from its air dies by itself")
+	r.in.Ember = sensors.Fault(sensors.Open) // and now nobody knows
+	r.until(trip.EmberUnknown, 5*time.Minute)
+	assert.False(t, r.s.Alarms[trip.EmberBurning].Standing)
+	r.emberIs(60)
+	r.run(2 * time.Second)
+	assert.False(t, r.s.Alarms[trip.EmberUnknown].Standing)
+	r.in.Ember = sensors.Fault(sensors.Open) // pulled out when it was cold
+	r.quietly(trip.EmberUnknown, false, 10*time.Minute)
+
+	r = smoker(t, true)
+	r.run(time.Hour)
+	r.step(Stop)
+	r.run(time.Minute)
+	require.Equal(t, Stopped, r.s.Batch)
+	assert.False(t, r.out.Smoke)
+	r.until(trip.EmberBurning, 30*time.Minute)
+	r.emberIs(150)
+	r.run(2 * time.Second)
+	assert.False(t, r.s.Alarms[trip.EmberBurning].Standing)
+}
+
+// Time in which nobody called counts as time without air, not as fuel.
+func TestAnAbsenceStarvesTheEmber(t *testing.T) {
+	r := smoker(t, false)
+	r.run(5 * time.Minute)
+	before, _ := r.s.FuelLeft(r.p, r.c)
+	r.in.Elapsed += 10 * time.Minute
+	r.in.PowerLost = true
+	r.step()
+	r.in.PowerLost = false
+	left, _ := r.s.FuelLeft(r.p, r.c)
+	assert.Equal(t, before, left)
+	r.until(trip.EmberUnknown, 2*time.Minute)
+}
+
+func TestSmokingStepAllocatesNothing(t *testing.T) {
+	r := smoker(t, true)
+	r.run(20 * time.Minute)
+	in, s := r.in, r.s
+	in.Command = Command{}
+	assert.Zero(t, testing.AllocsPerRun(1000, func() {
+		in.Elapsed += time.Second
+		s, _, _ = Step(r.p, r.c, s, in)
+	}))
+	assert.Equal(t, 1, s.Stage)
+}
+
+func BenchmarkStepSmoking(b *testing.B) {
+	p, c := testProduct(), testCabinet()
+	p.Stages[1].Until = after(1e6 * time.Hour)
+	p.Stages[1].Ask = ""
+	c.Smoke = cabinet.Relay{Fitted: true, Window: time.Minute, MinOn: 10 * time.Second, MinOff: 10 * time.Second}
+	c.Generator = cabinet.Generator{Burn: 4 * time.Hour, Lighting: 12 * time.Minute, TurnedDown: 0.6, Ember: 200}
+	s := State{}
+	in := Inputs{Command: Command{Kind: Start}, Ember: sensors.At(450)}
+	in.Chamber[0], in.Core[0] = sensors.At(40), sensors.At(20)
+	s, _, _ = Step(p, c, s, in)
+	in.Command = Command{}
+	s.Stage = 1
+	b.ReportAllocs()
+	for b.Loop() {
+		in.Elapsed += time.Second
+		s, _, _ = Step(p, c, s, in)
+	}
+}
