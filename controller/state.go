@@ -188,6 +188,7 @@ type State struct {
 	chamberDoubt  bool // one of them does not any more
 	Humidity      quantity.Ratio
 	HasHumidity   bool
+	wickStirred   float64 // how far the wick has taken to the fan's air, 0 to 1
 
 	ComeUp lethality.ComeUp // of the coldest core
 	Heat   lethality.Count  // of the coldest core, by the product's criterion

@@ -13,7 +13,6 @@ import (
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
-	"fumarium/sensors/psychrometer"
 )
 
 // chamberMargin is how far every setpoint must stay below the cabinet's absolute
@@ -154,17 +153,7 @@ func (t *step) read() {
 	if answering != 0 && answering == s.coresInUse {
 		s.CoreColdest, s.CoreHottest = sensors.At(coldest), sensors.At(hottest)
 	}
-	s.HasHumidity, s.Humidity, s.watch.wickDry = false, 0, false
-	if stage := s.CurrentStage(t.p); stage != nil && stage.HasHumidity {
-		wet, wetGood := t.in.WetBulb.Value()
-		dry, dryGood := s.Chamber.Value()
-		if wetGood && dryGood {
-			coefficient := psychrometer.Ventilated(wet)
-			s.Humidity, s.HasHumidity = psychrometer.Humidity(dry, wet, psychrometer.StandardPressure, coefficient)
-			t.judgeWick(dry, wet, stage)
-			s.HasHumidity = s.HasHumidity && !s.watch.wickDry
-		}
-	}
+	t.humidity()
 }
 
 // hottestChamber is the reading the absolute limit is held against.
@@ -387,7 +376,7 @@ func (t *step) standing(c trip.Code, stage *profile.Stage) bool {
 	case trip.DoorOpen:
 		return t.doorOpen()
 	case trip.WickDry:
-		return s.Batch == Running && s.watch.wickDry
+		return s.Batch == Running && s.watch.wickDry && stage != nil && stage.HasHumidity
 	case trip.SmokeFuelLow:
 		return s.Batch == Running && t.c.Generator.Burn > 0 && s.Out.Smoke && s.watch.smokeFor > t.c.Generator.Burn-fuelWarning
 	case trip.RecordFailing:

@@ -370,8 +370,3 @@ func (t *step) watchSmoke() {
 		w.smokeFor += t.dt
 	}
 }
-
-// judgeWick disbelieves a wet bulb that reads like the dry one in a hot chamber.
-func (t *step) judgeWick(dry, wet quantity.Celsius, stage *profile.Stage) {
-	t.s.watch.wickDry = dry > wickHot && quantity.Kelvin(dry-wet) < wickApart && stage.Humidity < wickSaturated
-}

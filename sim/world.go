@@ -48,7 +48,7 @@ type Setup struct {
 	FilmFactor float64           // multiplies the film coefficients
 	Seed       uint64
 	Answer     time.Duration // how long the person takes for a hand step, or to look after an alarm
-	Pressure   float64       // Pa
+	Pressure   float64       // Pa; that of the cabinet's altitude when zero
 	Faults     []fault.Fault // times count from the first step
 	Longest    time.Duration // virtual time after which a rehearsal gives up; zero is the package's
 }
@@ -128,13 +128,17 @@ func NewWorld(s Setup) (*World, error) {
 	if !(start >= 0 && start <= 60) {
 		return nil, fmt.Errorf("sim: product temperature at the start %v is outside 0 °C to 60 °C", start)
 	}
+	pressure := s.Pressure
+	if pressure == 0 {
+		pressure = s.Cabinet.Pressure()
+	}
 	p, err := plant.New(plant.Config{
 		Build: s.Cabinet.Rehearsal, HeaterPower: s.Cabinet.Heater.Power, Generator: s.Cabinet.Generator,
 		Load: plant.Load{
 			Shape: shape, Mix: s.Product.Formula.Composition(), Mass: load,
 			Start: start, FilmFactor: s.FilmFactor,
 		},
-		Ambient: ambient, PressurePascal: s.Pressure,
+		Ambient: ambient, PressurePascal: pressure, Wick: s.Cabinet.Wick,
 	})
 	if err != nil {
 		return nil, fmt.Errorf("sim: %w", err)
@@ -210,7 +214,7 @@ func (w *World) follow() {
 	case wickDry:
 		truth(w.wet, w.plant.Chamber())
 	default:
-		truth(w.wet, w.plant.WetBulb())
+		truth(w.wet, w.plant.Wick())
 	}
 	truth(w.ambient, room)
 }

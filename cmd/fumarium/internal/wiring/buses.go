@@ -204,7 +204,10 @@ func (s *shared) onI2C(p cabinet.Probe, bus i2c.Bus) (sensors.Probe, error) {
 		dev, there := s.converters[key]
 		if !there {
 			o := ads1115.DefaultOpts
-			o.Address = uint16(p.Address)
+			o.Address, o.SupplyVolts = uint16(p.Address), p.Thermistor.Supply.Volts
+			if o.SupplyInput = p.Thermistor.Supply.Input; o.SupplyInput == cabinet.Unmeasured {
+				o.SupplyInput = ads1115.Unmeasured
+			}
 			var err error
 			if dev, err = ads1115.New(bus, &o); err != nil {
 				return nil, err
