@@ -48,6 +48,12 @@ type Cabinet struct {
 	Rehearsal  Rehearsal
 }
 
+// Altitudes that a cabinet may have.
+const (
+	LowestAltitude  quantity.Meters = -400
+	HighestAltitude quantity.Meters = 5000
+)
+
 // Pressure of the air in Pa: the standard atmosphere's at the cabinet's altitude, at
 // sea level when the file gives none. The weather is left out: it moves the pressure
 // by 3 % and humidity by less than 0.3 %RH.

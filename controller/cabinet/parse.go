@@ -23,7 +23,7 @@ const (
 )
 
 var (
-	altitudeRange  = source.Range[quantity.Meters]{Low: -400, High: 5000, Text: inMeters, Why: "nobody smokes food beyond that"}
+	altitudeRange  = source.Range[quantity.Meters]{Low: LowestAltitude, High: HighestAltitude, Text: inMeters, Why: "nobody smokes food beyond that"}
 	ambientRange   = source.Range[quantity.Celsius]{Low: -30, High: 50, Text: quantity.Celsius.String}
 	offsetRange    = source.Range[quantity.Kelvin]{Low: -5, High: 5, Text: quantity.Kelvin.String, Why: "a probe that is further out wants replacing"}
 	sheathRange    = source.Range[time.Duration]{Low: 0, High: 30 * time.Minute, Text: quantity.FormatDuration}
