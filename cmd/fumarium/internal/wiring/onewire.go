@@ -96,10 +96,10 @@ func (s *slave) Read(now time.Duration) sensors.Reading {
 	}
 	if !s.asking {
 		s.asking = true
-		go func() {
-			text, err := os.ReadFile(filepath.Join(s.dir, "w1_slave"))
-			s.answers <- answer{text, err}
-		}()
+		go func(file string, answers chan<- answer) {
+			text, err := os.ReadFile(file)
+			answers <- answer{text, err}
+		}(filepath.Join(s.dir, "w1_slave"), s.answers)
 	}
 	if now-s.at > slaveHeld {
 		s.err = errSlow

@@ -104,7 +104,7 @@ func TestKernelThermometerThatHangs(t *testing.T) {
 	s = &slave{dir: "nowhere", answers: make(chan answer, 1), asking: true}
 	s.answers <- answer{text: []byte(room23)}
 	assert.Equal(t, sensors.Good, s.Read(time.Minute).Status())
-	s.asking = true
+	s.answers = make(chan answer) // from now on nobody answers
 	assert.Equal(t, sensors.Good, s.Read(time.Minute+slaveHeld).Status())
 	assert.Equal(t, sensors.Stale, s.Read(time.Minute+slaveHeld+time.Second).Status())
 }
