@@ -50,7 +50,15 @@ type Setup struct {
 	Answer     time.Duration // how long the person takes for a hand step, or to look after an alarm
 	Pressure   float64       // Pa; that of the cabinet's altitude when zero
 	Faults     []fault.Fault // times count from the first step
+	Operator   Operator      // someone else at the cabinet; may be nil
 	Longest    time.Duration // virtual time after which a rehearsal gives up; zero is the package's
+}
+
+// An Operator is someone who gives orders beside the simulated person.
+type Operator interface {
+	// Order is called once after every step. When taken is true, the order goes into
+	// the next step in place of the person's, also one that says nothing.
+	Order(now time.Duration, s *controller.State) (order controller.Command, taken bool)
 }
 
 // A World is a simulated cabinet with product, probes and a person. It is not
@@ -166,7 +174,7 @@ func NewWorld(s Setup) (*World, error) {
 	if w.setup.Answer == 0 {
 		w.setup.Answer = DefaultAnswer
 	}
-	if len(s.Faults) > 0 {
+	if len(s.Faults) > 0 || s.Operator != nil { // what an operator holds someone must resume
 		w.inject = fault.New(s.Faults, s.Seed)
 	}
 	w.follow()
@@ -239,6 +247,12 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 	if len(w.ambient) > 0 {
 		in.Ambient = w.sample(&w.ambient[0])
 	}
+	if w.setup.Cabinet.Door.Fitted {
+		in.Door = controller.DoorShut
+		if w.drive.DoorOpen {
+			in.Door = controller.DoorOpen
+		}
+	}
 	if w.setup.Cabinet.Heater.Feedback.Fitted {
 		in.Heater = controller.FeedbackOff
 		if w.drive.Heater {
@@ -286,6 +300,11 @@ func (w *World) Answer(s *controller.State) controller.Command {
 	}
 	if !s.Asking {
 		w.place = stage.Place
+	}
+	if w.setup.Operator != nil {
+		if order, taken := w.setup.Operator.Order(w.now, s); taken {
+			return order
+		}
 	}
 	if w.inject != nil {
 		person := w.inject.Person(w.now)
