@@ -68,7 +68,7 @@ func (t *step) stir() {
 	if t.s.Out.Fan {
 		goal = 1
 	}
-	keep := 1 / (1 + t.dt.Seconds()/wickSettles.Seconds())
+	keep := float64(wickSettles) / float64(wickSettles+t.dt)
 	t.s.wickStirred = goal + float64(keep*(t.s.wickStirred-goal))
 }
 
