@@ -190,6 +190,7 @@ type State struct {
 	chamberDoubt  bool // one of them does not any more
 	Humidity      quantity.Ratio
 	HasHumidity   bool
+	wickStirred   float64 // how far the wick has taken to the fan's air, 0 to 1
 
 	// Proof is what is claimed for the batch. It follows the probes some seconds
 	// late: see proving.

@@ -12,7 +12,6 @@ import (
 	"fumarium/profile/chilling"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
-	"fumarium/sensors/psychrometer"
 )
 
 // chamberMargin is how far every setpoint must stay below the cabinet's absolute
@@ -154,17 +153,7 @@ func (t *step) read() {
 	if answering != 0 && answering == s.coresInUse {
 		s.CoreColdest, s.CoreHottest = sensors.At(coldest), sensors.At(hottest)
 	}
-	s.HasHumidity, s.Humidity, s.watch.wickDry = false, 0, false
-	if stage := s.CurrentStage(t.p); stage != nil && stage.HasHumidity {
-		wet, wetGood := t.in.WetBulb.Value()
-		dry, dryGood := s.Chamber.Value()
-		if wetGood && dryGood {
-			coefficient := psychrometer.Ventilated(wet)
-			s.Humidity, s.HasHumidity = psychrometer.Humidity(dry, wet, psychrometer.StandardPressure, coefficient)
-			t.judgeWick(dry, wet, stage)
-			s.HasHumidity = s.HasHumidity && !s.watch.wickDry
-		}
-	}
+	t.humidity()
 }
 
 // hottestInside is the reading the absolute limit is held against: whatever a probe
@@ -400,7 +389,7 @@ func (t *step) standing(c trip.Code, stage *profile.Stage) bool {
 	case trip.DoorOpen:
 		return t.doorOpen()
 	case trip.WickDry:
-		return s.Batch == Running && s.watch.wickDry
+		return s.Batch == Running && s.watch.wickDry && stage != nil && stage.HasHumidity
 	case trip.SmokeFuelLow:
 		return t.fuelLow(stage)
 	case trip.EmberOut:

@@ -466,6 +466,7 @@ func TestStageOvertimeWarnsAndEndsNothing(t *testing.T) {
 
 func TestHumidityOnlyWhenMeasured(t *testing.T) {
 	r := newRig(t)
+	r.c.Wick = cabinet.WickOwnBlower
 	r.p.Stages[0].HasHumidity, r.p.Stages[0].Humidity = true, 0.6
 	r.chamberIs(sensors.At(60))
 	r.started(0)

@@ -377,8 +377,3 @@ func (t *step) room() quantity.Celsius {
 }
 
 func (t *step) doorOpen() bool { return t.in.Door == DoorOpen || t.in.Door == DoorUnread }
-
-// judgeWick disbelieves a wet bulb that reads like the dry one in a hot chamber.
-func (t *step) judgeWick(dry, wet quantity.Celsius, stage *profile.Stage) {
-	t.s.watch.wickDry = dry > wickHot && quantity.Kelvin(dry-wet) < wickApart && stage.Humidity < wickSaturated
-}

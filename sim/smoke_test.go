@@ -17,7 +17,7 @@ import (
 // minutes and smoked for an hour and a half.
 func smoked(t testing.TB, specs ...string) Setup {
 	s := faulty(t, specs...)
-	s.Product, s.Cabinet = product(t, "marjoram-ring"), builtCabinet(t, "fridge-body")
+	s.Product, s.Cabinet, s.Longest = product(t, "marjoram-ring"), builtCabinet(t, "fridge-body"), 24*time.Hour
 	return s
 }
 
@@ -52,7 +52,7 @@ func TestARehearsalSaysWhatBecameOfTheEmber(t *testing.T) {
 				specs = append(specs, c.spec)
 			}
 			r := rehearse(t, smoked(t, specs...))
-			assert.True(t, r.Good(), "an ember is no matter of safety for the meat")
+			assert.True(t, r.Good(), "an ember is no matter of safety for the meat: %s %s %+v", r.Outcome, r.Reason, r.Alarms)
 			at := codes(r)
 			if c.alarm == "" {
 				assert.Empty(t, at)

@@ -49,9 +49,17 @@ type Setup struct {
 	FilmFactor float64           // multiplies the film coefficients
 	Seed       uint64
 	Answer     time.Duration // how long the person takes for a hand step, or to look after an alarm
-	Pressure   float64       // Pa
+	Pressure   float64       // Pa; that of the cabinet's altitude when zero
 	Faults     []fault.Fault // times count from the first step
+	Operator   Operator      // someone else at the cabinet; may be nil
 	Longest    time.Duration // virtual time after which a rehearsal gives up; zero is the package's
+}
+
+// An Operator is someone who gives orders beside the simulated person.
+type Operator interface {
+	// Order is called once after every step. When taken is true, the order goes into
+	// the next step in place of the person's, also one that says nothing.
+	Order(now time.Duration, s *controller.State) (order controller.Command, taken bool)
 }
 
 // A World is a simulated cabinet with product, probes and a person. It is not
@@ -133,13 +141,17 @@ func NewWorld(s Setup) (*World, error) {
 	if !(start >= 0 && start <= 60) {
 		return nil, fmt.Errorf("sim: product temperature at the start %v is outside 0 °C to 60 °C", start)
 	}
+	pressure := s.Pressure
+	if pressure == 0 {
+		pressure = s.Cabinet.Pressure()
+	}
 	p, err := plant.New(plant.Config{
 		Build: s.Cabinet.Rehearsal, HeaterPower: s.Cabinet.Heater.Power, Generator: s.Cabinet.Generator,
 		Load: plant.Load{
 			Shape: shape, Mix: s.Product.Formula.Composition(), Mass: load,
 			Start: start, FilmFactor: s.FilmFactor,
 		},
-		Ambient: ambient, PressurePascal: s.Pressure,
+		Ambient: ambient, PressurePascal: pressure, Wick: s.Cabinet.Wick,
 	})
 	if err != nil {
 		return nil, fmt.Errorf("sim: %w", err)
@@ -169,7 +181,7 @@ func NewWorld(s Setup) (*World, error) {
 	if w.setup.Answer == 0 {
 		w.setup.Answer = DefaultAnswer
 	}
-	if len(s.Faults) > 0 {
+	if len(s.Faults) > 0 || s.Operator != nil { // what an operator holds someone must resume
 		w.inject = fault.New(s.Faults, s.Seed)
 	}
 	w.follow()
@@ -217,7 +229,7 @@ func (w *World) follow() {
 	case wickDry:
 		truth(w.wet, w.plant.Chamber())
 	default:
-		truth(w.wet, w.plant.WetBulb())
+		truth(w.wet, w.plant.Wick())
 	}
 	truth(w.ambient, room)
 	truth(w.ember, w.plant.Ember())
@@ -245,6 +257,12 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 	}
 	if len(w.ember) > 0 {
 		in.Ember = w.sample(&w.ember[0])
+	}
+	if w.setup.Cabinet.Door.Fitted {
+		in.Door = controller.DoorShut
+		if w.drive.DoorOpen {
+			in.Door = controller.DoorOpen
+		}
 	}
 	if w.setup.Cabinet.Heater.Feedback.Fitted {
 		in.Heater = controller.FeedbackOff
@@ -295,6 +313,11 @@ func (w *World) Answer(s *controller.State) controller.Command {
 		w.place = stage.Place
 	}
 	w.tend(s, stage)
+	if w.setup.Operator != nil {
+		if order, taken := w.setup.Operator.Order(w.now, s); taken {
+			return order
+		}
+	}
 	if w.inject != nil {
 		person := w.inject.Person(w.now)
 		if person.Away {

@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fumarium/cmd/fumarium/internal/wiring"
+	"fumarium/controller/cabinet"
 	"fumarium/profile/quantity"
 	"fumarium/sensors/plausible"
 	"fumarium/sensors/psychrometer"
@@ -38,7 +39,7 @@ const (
 func calibrateCommand() *cobra.Command {
 	var o calibrateOptions
 	c := &cobra.Command{
-		Use:   "calibrate --cabinet FILE --probe NAME (--altitude METERS | --pressure HECTOPASCAL | --ice-only)",
+		Use:   "calibrate --cabinet FILE --probe NAME [--altitude METERS | --pressure HECTOPASCAL | --ice-only]",
 		Short: "Measure a probe in melting ice and in boiling water",
 		Long: `Reads one probe in melting ice and in boiling water and prints the lines to put
 into the cabinet file. It changes no file of yours; what was measured is appended
@@ -46,8 +47,9 @@ to ` + calibrationFile + ` in the state folder.
 
 Ice: crushed ice with just enough clean water to fill the gaps, stirred; the tip in
 the middle and off the bottom. Boiling: a full boil, the tip deep in the water and
-off the pot. Water boils lower the higher one lives: give the altitude, or better a
-barometer's absolute pressure (not the one reduced to sea level).
+off the pot. Water boils lower the higher one lives: the altitude is that of the cabinet file
+unless you give another, or better a barometer's absolute pressure (not the one
+reduced to sea level).
 
 Mind steam and boiling water. Keep water away from the electronics.`,
 		Example: `  fumarium wiring calibrate --cabinet my-cabinet.yaml --probe "core 1" --altitude 420
@@ -61,12 +63,16 @@ Mind steam and boiling water. Keep water away from the electronics.`,
 					given++
 				}
 			}
-			if o.cabinet == "" || o.probe == "" || given != 1 {
-				return usage("name --cabinet, --probe and one of --altitude, --pressure and --ice-only")
+			if o.cabinet == "" || o.probe == "" || given > 1 {
+				return usage("name --cabinet, --probe and at most one of --altitude, --pressure and --ice-only")
+			}
+			if f.Changed("pressure") && !(o.pressureHectopascal > 0) {
+				return usage("--pressure %v is none; give a barometer's absolute pressure, such as 955", o.pressureHectopascal)
 			}
 			if f.Changed("altitude") {
-				if !(o.altitudeMeters >= -400 && o.altitudeMeters <= 5000) {
-					return usage("--altitude %v is outside -400 to 5000 m", o.altitudeMeters)
+				const least, most = float64(cabinet.LowestAltitude), float64(cabinet.HighestAltitude)
+				if !(o.altitudeMeters >= least && o.altitudeMeters <= most) {
+					return usage("--altitude %v is outside %v to %v m", o.altitudeMeters, least, most)
 				}
 				o.pressureHectopascal = psychrometer.PressureAt(quantity.Meters(o.altitudeMeters)) / 100
 			}
@@ -77,7 +83,7 @@ Mind steam and boiling water. Keep water away from the electronics.`,
 	f.StringVar(&o.cabinet, "cabinet", "", "cabinet `FILE`")
 	f.StringVar(&o.probe, "probe", "", "`NAME` of the probe in the file")
 	f.StringVar(&o.state, "state", "", "`DIR` for the record (default: "+stateHint+")")
-	f.Float64Var(&o.altitudeMeters, "altitude", 0, "`METERS` above the sea")
+	f.Float64Var(&o.altitudeMeters, "altitude", 0, "`METERS` above the sea (default: that of the cabinet file)")
 	f.Float64Var(&o.pressureHectopascal, "pressure", 0, "absolute pressure in `HECTOPASCAL`")
 	f.BoolVar(&o.iceOnly, "ice-only", false, "only the ice point: an offset")
 	return c
@@ -104,6 +110,12 @@ func (b *bench) calibrate(ctx context.Context, o calibrateOptions) error {
 	}
 	if c.Simulated() {
 		return couldNot(fmt.Errorf("%s exists only in rehearsal: its probes are as good as its file says", c.Name))
+	}
+	if !o.iceOnly && o.pressureHectopascal == 0 {
+		if !c.HasAltitude {
+			return usage("%s does not say how high it stands; add its altitude to the file, or give --altitude, --pressure or --ice-only", o.cabinet)
+		}
+		o.pressureHectopascal = c.Pressure() / 100
 	}
 	w := wiring.OpenProbes(c, b.buses)
 	defer w.Close()

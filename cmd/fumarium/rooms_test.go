@@ -36,7 +36,7 @@ var pureRooms = map[string][]string{
 	"sensors/thermocouple":       {"profile/quantity"},
 	"sensors/thermistor":         {"profile/quantity"},
 	"sensors/plausible":          {"profile/quantity", "sensors", "sensors/psychrometer"},
-	"controller/cabinet":         {"profile/quantity", "profile/source", "sensors/thermistor", "sensors/thermocouple"},
+	"controller/cabinet":         {"profile/quantity", "profile/source", "sensors/psychrometer", "sensors/thermistor", "sensors/thermocouple"},
 	"controller/cabinet/shipped": {"controller/cabinet", "profile/quantity", "profile/source"},
 	"controller/pid":             {"profile/quantity"},
 	"controller/duty":            {},

@@ -14,7 +14,6 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"periph.io/x/conn/v3/i2c"
-	"periph.io/x/conn/v3/onewire"
 	"periph.io/x/conn/v3/spi"
 
 	"fumarium/cmd/fumarium/internal/wiring"
@@ -70,7 +69,7 @@ func (b *board) SPI(int, int) (spi.Port, error) {
 	return b.chip.Port(), nil
 }
 func (b *board) I2C(int) (i2c.Bus, error)         { return nil, errors.New("no I2C here") }
-func (b *board) OneWire(int) (onewire.Bus, error) { return nil, errors.New("no 1-Wire here") }
+func (b *board) OneWire(int) (wiring.Wire, error) { return nil, errors.New("no 1-Wire here") }
 
 type boardLine struct {
 	b   *board
@@ -291,6 +290,16 @@ func TestCalibrate(t *testing.T) {
 	require.NoError(t, err)
 	assert.Contains(t, out, "boiling water, which is at 99.9")
 	assert.Contains(t, out, "    offset: -0.51 K\n    stretch: 1.0")
+	// Without a pressure it is that of the file's altitude: at 1500 m water boils at
+	// 94.98 °C (standard atmosphere, 84 556 Pa; IAPWS saturation, recalled from memory).
+	name = file(t, "hill.yaml", wired+"altitude: 1500 m\n")
+	out, err = run(newBoard(0, 95), calibrateOptions{})
+	require.NoError(t, err)
+	assert.Contains(t, out, "boiling water, which is at 94.9")
+	name = file(t, "box.yaml", wired)
+	_, err = run(newBoard(0, 95), calibrateOptions{})
+	assert.Equal(t, exitUsage, status(err))
+	assert.ErrorContains(t, err, "does not say how high it stands")
 	out, err = run(newBoard(-0.4), calibrateOptions{iceOnly: true})
 	require.NoError(t, err)
 	assert.Contains(t, out, "    offset: 0.4")
@@ -299,7 +308,7 @@ func TestCalibrate(t *testing.T) {
 	data, err := os.ReadFile(filepath.Join(dir, calibrationFile))
 	require.NoError(t, err)
 	lines := strings.Split(strings.TrimSpace(string(data)), "\n")
-	require.Len(t, lines, 2, "the record grows")
+	require.Len(t, lines, 3, "the record grows")
 	var r calibrationRecord
 	require.NoError(t, json.Unmarshal([]byte(lines[0]), &r))
 	assert.InDelta(t, 99.47, *r.BoilingCelsius, 0.01)

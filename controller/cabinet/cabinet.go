@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fumarium/profile/quantity"
+	"fumarium/sensors/psychrometer"
 	"fumarium/sensors/thermistor"
 )
 
@@ -33,6 +34,11 @@ type Cabinet struct {
 	Rules     Rules
 	Generator Generator
 	Ambient   quantity.Celsius // what to expect of the room
+	// Altitude above the sea sets the pressure of the air and where water boils.
+	// HasAltitude tells sea level from a file that does not say.
+	Altitude    quantity.Meters
+	HasAltitude bool
+	Wick        WickAir // of the wet bulb, if there is one
 	// LineChip is the label of the GPIO chip that the relays' pins belong to; empty
 	// is the only one whose label begins with pinctrl-, as on a Raspberry Pi.
 	LineChip string
@@ -41,6 +47,35 @@ type Cabinet struct {
 	Response   Response
 	Rehearsal  Rehearsal
 }
+
+// Altitudes that a cabinet may have.
+const (
+	LowestAltitude  quantity.Meters = -400
+	HighestAltitude quantity.Meters = 5000
+)
+
+// Pressure of the air in Pa: the standard atmosphere's at the cabinet's altitude, at
+// sea level when the file gives none. The weather is left out: it moves the pressure
+// by 3 % and humidity by less than 0.3 %RH.
+func (c *Cabinet) Pressure() float64 {
+	if c.Altitude == 0 {
+		return psychrometer.StandardPressure
+	}
+	return psychrometer.PressureAt(c.Altitude)
+}
+
+// A WickAir is what moves the air past the wick of a wet bulb.
+type WickAir uint8
+
+// The ways to hang a wick. The zero WickAir is what a file means that says nothing.
+const (
+	// WickOpen hangs among the product: some 1 m/s while the fan runs, else still air.
+	WickOpen WickAir = iota
+	// WickFanStream hangs right before the fan: above 2.2 m/s while it runs.
+	WickFanStream
+	// WickOwnBlower has a blower of its own that always runs: above 2.2 m/s.
+	WickOwnBlower
+)
 
 // Role is what a probe measures.
 type Role uint8
@@ -89,7 +124,20 @@ type Thermistor struct {
 	Input   int // of the chip
 	Curve   thermistor.Curve
 	Divider thermistor.Divider
+	Supply  Supply
 }
+
+// A Supply feeds the dividers of a converter; all of its probes share it.
+type Supply struct {
+	Input int     // of the chip, that measures it; Unmeasured is none
+	Volts float64 // what it should be, or is taken to be
+}
+
+// Unmeasured is the Input of a Supply that nothing measures.
+const Unmeasured = -1
+
+// DefaultSupply is what a file means that says nothing.
+var DefaultSupply = Supply{Input: 3, Volts: 3.3}
 
 // A Wire is one line of the GPIO chip. The zero Wire is not fitted.
 type Wire struct {

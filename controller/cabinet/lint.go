@@ -55,6 +55,9 @@ func Lint(c *Cabinet, file string) []source.Fault {
 		case p.Chip == "MAX6675" && p.Role == CoreProbe:
 			say(p.Line, true, "no-frost", fmt.Sprintf("probe %q hangs on a MAX6675, which reads nothing at 0 °C and below", p.Name),
 				"use another chip if the core is followed through an ice bath")
+		case p.Chip == "ADS1115" && p.Thermistor.Supply.Input == Unmeasured && judged:
+			say(p.Line, true, "unmeasured-supply", fmt.Sprintf("nothing measures what feeds the divider of %q: each percent that it is off from %s shifts the reading by about half a kelvin",
+				p.Name, volts(p.Thermistor.Supply.Volts)), "wire the dividers' supply to a free input and name it: supply: {input: 3, voltage: 3.3 V}")
 		case p.Chip == "DS18B20" && judged:
 			say(p.Line, true, "short-range", fmt.Sprintf("probe %q is a DS18B20, which is within 0.5 K only up to 85 °C", p.Name),
 				"use a thermocouple or a thermistor for the chamber and the core")
@@ -70,6 +73,16 @@ func Lint(c *Cabinet, file string) []source.Fault {
 	if chambers == 1 {
 		say(1, true, "one-chamber-probe", "a single probe in the chamber has nothing to be held against: one that reads low overheats the chamber unseen",
 			"add a second probe with role: chamber, on a chip of its own")
+	}
+	for _, p := range c.Probes {
+		if p.Role == WetBulbProbe && !c.HasAltitude {
+			say(p.Line, true, "no-altitude", fmt.Sprintf("probe %q is a wet bulb, and its humidity is reckoned for sea level: at 1500 m up to 2 %%RH too little", p.Name),
+				"add the key altitude, such as altitude: 420 m")
+		}
+		if p.Role == WetBulbProbe && c.Wick == WickOpen && !c.Fan.Fitted {
+			say(p.Line, true, "still-wick", fmt.Sprintf("nothing moves the air past the wick of %q: humidity is a rough figure", p.Name),
+				"add a small blower of its own and wick: own blower, or a fan")
+		}
 	}
 	if !c.Fan.Fitted {
 		say(1, true, "no-fan", "no fan: the air is hotter above than below and the probe sees one place only", "add a fan, or hang the probe at the height of the product")

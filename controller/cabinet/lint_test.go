@@ -43,6 +43,8 @@ func TestLint(t *testing.T) {
 		"no core":                               {from: "core 1, role: core", to: "core 1, role: ambient", code: "no-core", line: 1},
 		"blind chip":                            {from: "MCP9601", to: "MCP9600", code: "blind-chip", line: 6},
 		"short range":                           {from: "MCP9601, bus: I2C1", to: "DS18B20, bus: w1_bus_master1, address: 0x1c0000031edd2a28", code: "short-range", line: 6},
+		"no altitude":                           {from: "core 1, role: core, chip: MCP9601, bus: I2C1}", to: "core 1, role: core, chip: MCP9601, bus: I2C1}\n  - {name: wick, role: wet bulb, chip: MCP9601, bus: I2C1, address: 0x60}", code: "no-altitude", line: 7},
+		"unmeasured supply":                     {from: "MCP9601, bus: I2C1", to: "ADS1115, bus: I2C1, input: 3, supply: {input: none, voltage: 3.3 V}, thermistor: {resistor: 10 kΩ, beta: 3950 K, at 25: 10 kΩ}", code: "unmeasured-supply", line: 6},
 		"no frost":                              {from: "MCP9601, bus: I2C1", to: "MAX6675, bus: SPI1.0", code: "no-frost", line: 6},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 	"time"
 
 	"fumarium/profile/quantity"
@@ -22,6 +23,7 @@ const (
 )
 
 var (
+	altitudeRange  = source.Range[quantity.Meters]{Low: LowestAltitude, High: HighestAltitude, Text: inMeters, Why: "nobody smokes food beyond that"}
 	ambientRange   = source.Range[quantity.Celsius]{Low: -30, High: 50, Text: quantity.Celsius.String}
 	offsetRange    = source.Range[quantity.Kelvin]{Low: -5, High: 5, Text: quantity.Kelvin.String, Why: "a probe that is further out wants replacing"}
 	sheathRange    = source.Range[time.Duration]{Low: 0, High: 30 * time.Minute, Text: quantity.FormatDuration}
@@ -52,9 +54,13 @@ var (
 	}
 	// most is how many probes of a role the controller's state has room for.
 	most       = map[Role]int{ChamberProbe: MaxChamberProbes, CoreProbe: MaxCoreProbes, WetBulbProbe: 1, AmbientProbe: 1, EmberProbe: 1}
+	wicks      = []source.Word[WickAir]{{Text: "open", Meaning: WickOpen}, {Text: "fan stream", Meaning: WickFanStream}, {Text: "own blower", Meaning: WickOwnBlower}}
 	polarities = []source.Word[bool]{{Text: "active high", Meaning: false}, {Text: "active low", Meaning: true}}
 	yesNo      = []source.Word[bool]{{Text: "yes", Meaning: true}, {Text: "no", Meaning: false}}
 )
+
+// inMeters writes an altitude, which no one gives in millimeters.
+func inMeters(h quantity.Meters) string { return strconv.FormatFloat(float64(h), 'f', -1, 64) + " m" }
 
 // Parse reads a cabinet file and checks all of it. The error is a source.Faults
 // with everything wrong with the file, in the order of the file. file is only for
@@ -67,6 +73,9 @@ func Parse(file string, data []byte) (*Cabinet, error) {
 	root := doc.Root().Named("a cabinet")
 	c := &Cabinet{Name: root.Need("cabinet").Text()}
 	c.Ambient, _ = source.ReadIn(root.Need("ambient"), quantity.ParseTemperature, ambientRange)
+	if v := root.Take("altitude"); v.Present() {
+		c.Altitude, c.HasAltitude = source.ReadIn(v, quantity.ParseAltitude, altitudeRange)
+	}
 	c.LineChip = root.Take("line chip").Text()
 	c.MainsHertz = 50
 	if v := root.Take("mains"); v.Present() {
@@ -78,6 +87,10 @@ func Parse(file string, data []byte) (*Cabinet, error) {
 	c.Heater = r.heater(root.Need("heater").Map())
 	c.Fan = r.relay(root.Take("fan").Map(), Relay{Window: 2 * time.Minute, MinOn: 20 * time.Second, MinOff: 20 * time.Second})
 	c.Smoke = r.relay(root.Take("smoke").Map(), pump)
+	c.Wick = r.wick
+	if r.wick == WickFanStream && !c.Fan.Fitted {
+		r.wickAt.Fault("there is no fan, so nothing blows on the wick", "add the fan, or write wick: open or wick: own blower")
+	}
 	c.Humidifier = r.relay(root.Take("humidifier").Map(), switched)
 	c.Sounder = r.relay(root.Take("sounder").Map(), switched)
 	c.Door = r.wire(root.Take("door").Map(), false)
@@ -116,6 +129,8 @@ type reader struct {
 	pins            map[string]bool
 	places          map[string]Probe // on the buses, and who is there
 	simulated, real []source.Value
+	wick            WickAir
+	wickAt          source.Value
 }
 
 // world notes whether a probe or relay exists only in rehearsal.
@@ -160,6 +175,13 @@ func (r *reader) probes(v source.Value) []Probe {
 			}
 		}
 		whole = whole && known
+		if v := m.Take("wick"); v.Present() {
+			if wick, _ := source.Choice(v, wicks); p.Role == WetBulbProbe {
+				r.wick, r.wickAt = wick, v
+			} else if known {
+				v.Fault("only a wet bulb has a wick", "remove the key, or write role: wet bulb")
+			}
+		}
 		p.Line = m.Line()
 		r.frontEnd(m, &p)
 		p.Sheath, _ = source.ReadIn(m.Take("sheath"), quantity.ParseDuration, sheathRange)

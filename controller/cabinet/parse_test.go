@@ -25,8 +25,8 @@ const niche = `cabinet: Tiled wall niche
 ambient: 12 °C
 probes:
   - {name: chamber, role: chamber, chip: MAX31855, bus: SPI0.0, type: K, sheath: 30 s, offset: -0.4 K, stretch: -0.5 %}
-  - {name: core 1, role: core, chip: ADS1115, bus: I2C1, address: 0x49, input: 1, thermistor: {resistor: 10 kΩ, to: supply, beta: 3950 K, at 25: 10 kohm}}
-  - {name: wick, role: wet bulb, chip: max6675, bus: /dev/spidev0.1, board: 30 °C}
+  - {name: core 1, role: core, chip: ADS1115, bus: I2C1, address: 0x49, input: 1, supply: {input: 0, voltage: 5 V}, thermistor: {resistor: 10 kΩ, to: supply, beta: 3950 K, at 25: 10 kohm}}
+  - {name: wick, role: wet bulb, wick: own blower, chip: max6675, bus: /dev/spidev0.1, board: 30 °C}
   - {name: yard, role: ambient, chip: DS18B20, bus: w1_bus_master1, address: 0x1c0000031edd2a28}
   - {name: ember, role: ember, chip: MCP9601, bus: I2C1, address: 0x60}
 heater: {pin: GPIO17, polarity: active low, insist: yes, power: 1.5 kW, window: 30 s, least on: 3 s, least off: 4 s, series: {pin: GPIO16, polarity: active high}, feedback: {pin: "6", polarity: active low}}
@@ -51,6 +51,7 @@ rehearsal:
   fan flow: 150 m³/h
   fan exchange: 10 m³/h
   humidifier: 500 g
+altitude: 420 m
 `
 
 // least is the shortest cabinet file there can be.
@@ -87,11 +88,12 @@ func TestParse(t *testing.T) {
 		Probes: []Probe{
 			{Name: "chamber", Role: ChamberProbe, Chip: "MAX31855", Bus: "SPI0.0", Type: "K", Sheath: 30 * time.Second, Offset: -0.4, Stretch: -0.005, Line: 4},
 			{Name: "core 1", Role: CoreProbe, Chip: "ADS1115", Bus: "I2C1", Address: 0x49, Line: 5,
-				Thermistor: Thermistor{Input: 1, Curve: curve, Divider: thermistor.Divider{Ohms: 10000, OnTop: true}}},
+				Thermistor: Thermistor{Input: 1, Curve: curve, Divider: thermistor.Divider{Ohms: 10000, OnTop: true}, Supply: Supply{Input: 0, Volts: 5}}},
 			{Name: "wick", Role: WetBulbProbe, Chip: "MAX6675", Bus: "SPI0.1", Type: "K", Board: 30, Line: 6},
 			{Name: "yard", Role: AmbientProbe, Chip: "DS18B20", Bus: "w1_bus_master1", Address: 0x1c0000031edd2a28, Line: 7},
 			{Name: "ember", Role: EmberProbe, Chip: "MCP9601", Bus: "I2C1", Type: "K", Address: 0x60, Line: 8},
 		},
+		Altitude: 420, HasAltitude: true, Wick: WickOwnBlower,
 		LineChip:   "pinctrl-bcm2711",
 		MainsHertz: 60,
 		Heater: Relay{Fitted: true, Pin: "GPIO17", ActiveLow: true, Insist: true, Power: 1500, Window: 30 * time.Second, MinOn: 3 * time.Second, MinOff: 4 * time.Second, Line: 9,
@@ -161,7 +163,7 @@ func TestBad(t *testing.T) {
 // TestRequired removes one line after the other: whatever is not optional is
 // missed by name.
 func TestRequired(t *testing.T) {
-	optional := map[string]bool{"fan": true, "smoke": true, "humidifier": true, "sounder": true, "rules": true, "generator": true, "  humidifier": true, "line chip": true, "door": true, "mains": true}
+	optional := map[string]bool{"fan": true, "smoke": true, "humidifier": true, "sounder": true, "rules": true, "generator": true, "  humidifier": true, "line chip": true, "door": true, "mains": true, "altitude": true}
 	bare := strings.Replace(niche, "  - {name: ember, role: ember, chip: MCP9601, bus: I2C1, address: 0x60}\n", "", 1) // it needs the generator
 	bare = strings.Replace(bare, ", ember: 220 °C", "", 1)
 	lines := strings.SplitAfter(strings.TrimSuffix(bare, "\n"), "\n")

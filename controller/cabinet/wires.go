@@ -48,9 +48,12 @@ var (
 	mains = []source.Word[int]{{Text: "50 Hz", Meaning: 50}, {Text: "60 Hz", Meaning: 60}}
 	sides = []source.Word[bool]{{Text: "ground", Meaning: false}, {Text: "supply", Meaning: true}}
 
+	supplyInputs = []source.Word[int]{{Text: "0", Meaning: 0}, {Text: "1", Meaning: 1}, {Text: "2", Meaning: 2}, {Text: "3", Meaning: 3}, {Text: "none", Meaning: Unmeasured}}
+
 	stretchRange  = source.Range[quantity.Ratio]{Low: -0.1, High: 0.1, Text: quantity.Ratio.String, Why: "a probe that is further out wants replacing"}
 	boardRange    = source.Range[quantity.Celsius]{Low: -20, High: 85, Text: quantity.Celsius.String}
-	inputRange    = source.Range[float64]{Low: 0, High: 2, Why: "input 3 measures the dividers' supply"}
+	inputRange    = source.Range[float64]{Low: 0, High: 3, Why: "the chip has four"}
+	voltRange     = source.Range[volts]{Low: 1, High: 5.5, Text: volts.String, Why: "the chip takes no more"}
 	resistorRange = source.Range[ohms]{Low: 10, High: 10e6, Text: ohms.String}
 	betaRange     = source.Range[quantity.Kelvin]{Low: 1000, High: 10_000, Text: quantity.Kelvin.String}
 	pointRange    = source.Range[quantity.Celsius]{Low: -80, High: 300, Text: quantity.Celsius.String}
@@ -206,6 +209,13 @@ func (r *reader) place(m *source.Map, p *Probe, kind BusKind) {
 	if !taken {
 		if other, taken = r.places[place]; taken && other.Chip == p.Chip {
 			taken = p.Chip != "ADS1115"
+			if !taken && other.Thermistor.Supply != p.Thermistor.Supply {
+				key := "input"
+				if m.Has("supply") {
+					key = "supply"
+				}
+				m.FaultAt(key, fmt.Sprintf("%q and %q share a converter, but their supplies differ", other.Name, p.Name), "give both the same key supply")
+			}
 		}
 	}
 	if taken {
@@ -223,7 +233,21 @@ func parseThermistor(m *source.Map) Thermistor {
 	var t Thermistor
 	input, _ := source.ReadIn(m.Take("input"), quantity.ParseNumber, inputRange)
 	if t.Input = int(input); float64(t.Input) != input {
-		m.FaultAt("input", fmt.Sprintf("%v is no whole number", input), "write 0, 1 or 2")
+		m.FaultAt("input", fmt.Sprintf("%v is no whole number", input), "write 0, 1, 2 or 3")
+	}
+	t.Supply = DefaultSupply
+	if supply := m.Take("supply").Map(); supply != nil {
+		t.Supply.Input, _ = source.Choice(supply.Need("input"), supplyInputs)
+		v, _ := source.ReadIn(supply.Need("voltage"), parseVolts, voltRange)
+		t.Supply.Volts = float64(v)
+		supply.Done()
+	}
+	if t.Input == t.Supply.Input {
+		key := "supply"
+		if m.Has("input") {
+			key = "input"
+		}
+		m.FaultAt(key, fmt.Sprintf("%d measures the dividers' supply and has the thermistor", t.Input), "put the thermistor on another input, or say with the key supply what feeds it")
 	}
 	part := m.Need("thermistor").Map()
 	if part == nil {
@@ -314,6 +338,21 @@ func parseOhms(text string) (ohms, error) {
 		v *= 1e6
 	}
 	return ohms(v), err
+}
+
+// volts is a voltage.
+type volts float64
+
+func (v volts) String() string { return strconv.FormatFloat(float64(v), 'f', -1, 64) + " V" }
+
+// parseVolts reads "3.3 V".
+func parseVolts(text string) (volts, error) {
+	number, found := strings.CutSuffix(strings.TrimSpace(text), "V")
+	if !found {
+		return 0, &quantity.ParseError{Message: fmt.Sprintf("missing unit in %q", text), Remedy: "write a voltage as 3.3 V"}
+	}
+	v, err := quantity.ParseNumber(strings.TrimSpace(number))
+	return volts(v), err
 }
 
 // parseStretch reads "-0.35 %".

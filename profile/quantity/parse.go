@@ -65,6 +65,7 @@ var (
 		{unit: "mm", times: 1, per: 1000}, {unit: "cm", times: 1, per: 100},
 		{unit: "m", times: 1, per: 1}, {unit: "in", times: 25.4, per: 1000},
 	}
+	altitudes    = []scale{{unit: "m", times: 1, per: 1}, {unit: "ft", times: 0.3048, per: 1}}
 	powers       = []scale{{unit: "W", times: 1, per: 1}, {unit: "kW", times: 1000, per: 1}}
 	ratios       = []scale{{unit: "%", times: 1, per: 100}}
 	temperatures = []scale{{unit: "°C", times: 1, per: 1}, {unit: "°F", shift: -32, times: 5, per: 9}}
@@ -117,6 +118,12 @@ func ParseRate(text string) (KelvinPerSecond, error) {
 // ParseLength reads "21 mm", "2.1 cm", "0.5 m" or "1.5 in".
 func ParseLength(text string) (Meters, error) {
 	v, err := parse(text, lengths, false)
+	return Meters(v), err
+}
+
+// ParseAltitude reads "420 m" or "1400 ft", below the sea "-5 m".
+func ParseAltitude(text string) (Meters, error) {
+	v, err := parse(text, altitudes, true)
 	return Meters(v), err
 }
 

@@ -3,6 +3,7 @@ package ads1115
 import (
 	"errors"
 	"fmt"
+	"math"
 	"time"
 
 	"periph.io/x/conn/v3/i2c"
@@ -26,9 +27,14 @@ var (
 // Opts are the options of New.
 type Opts struct {
 	Address     uint16  // 0x48..0x4B, by what pin ADDR is tied to
-	SupplyInput int     // which of AIN0..AIN3 measures the dividers' supply
-	SupplyVolts float64 // what that supply should be
+	SupplyInput int     // which of AIN0..AIN3 measures the dividers' supply, or Unmeasured
+	SupplyVolts float64 // what that supply should be, or is taken to be
 }
+
+// Unmeasured leaves all four inputs to thermistors: the supply is taken to be what
+// Opts says, and each percent that it is off shifts 25 °C by 0.5 K and 100 °C by 0.4 K
+// (10 kΩ part of beta 3950 K below 10 kΩ).
+const Unmeasured = -1
 
 // DefaultOpts are for pin ADDR at ground and dividers fed from 3.3 V, which AIN3
 // measures.
@@ -69,7 +75,7 @@ func New(bus i2c.Bus, o *Opts) (*Dev, error) {
 	switch {
 	case o.Address < 0x48 || o.Address > 0x4B:
 		return nil, fmt.Errorf("ads1115: address %#x is outside 0x48..0x4b; look at pin ADDR", o.Address)
-	case o.SupplyInput < 0 || o.SupplyInput > 3:
+	case o.SupplyInput != Unmeasured && (o.SupplyInput < 0 || o.SupplyInput > 3):
 		return nil, fmt.Errorf("ads1115: there is no input %d; use 0..3", o.SupplyInput)
 	case !(o.SupplyVolts >= 1 && o.SupplyVolts <= 5.5):
 		return nil, fmt.Errorf("ads1115: a supply of %v V is outside 1..5.5 V", o.SupplyVolts)
@@ -116,7 +122,7 @@ func (p *Probe) Err() error { return p.err }
 // Read converts the supply and the divider now. It does not look at the time:
 // each read waits for conversions of its own.
 func (p *Probe) Read(time.Duration) sensors.Reading {
-	supply, err := p.dev.convert(p.dev.o.SupplyInput)
+	supply, err := p.dev.supply()
 	var middle int16
 	if err == nil {
 		middle, err = p.dev.convert(p.o.Input)
@@ -128,6 +134,14 @@ func (p *Probe) Read(time.Duration) sensors.Reading {
 	var r sensors.Reading
 	r, p.err = decode(supply, middle, p.dev.volts, p.dev.o.SupplyVolts, &p.o)
 	return r
+}
+
+// supply converts the dividers' supply, or says what it should convert to.
+func (d *Dev) supply() (int16, error) {
+	if d.o.SupplyInput == Unmeasured {
+		return int16(math.Round(d.o.SupplyVolts / d.volts)), nil
+	}
+	return d.convert(d.o.SupplyInput)
 }
 
 // The configuration register: one conversion of one input against ground at 128

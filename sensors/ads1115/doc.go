@@ -4,7 +4,8 @@
 // Each thermistor stands in a divider. One input of the chip measures the
 // dividers' supply and each of the others the middle of one divider; only the
 // ratio counts, so neither the supply's drift nor the chip's own reference enters
-// the temperature. At most three thermistors share a chip.
+// the temperature. At most three thermistors share a chip; four with a supply that is
+// not measured but stated, whose error then enters.
 //
 // Every read starts two conversions, supply and divider, and asks the chip
 // whether each is done, so no value is ever an old one. At 128 conversions a second

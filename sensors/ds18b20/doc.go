@@ -12,6 +12,9 @@
 // bits are checked too. A convert command that the chip missed repeats the old
 // value; nothing in the chip's answer shows that.
 //
+// Dev has the bus to itself. ParseSlave is for Linux, whose driver w1_therm has it:
+// there is no mark then, and less to tell a chip by that lost its power.
+//
 // Give the chip three wires: without a supply of its own it cannot be trusted in
 // the heat, and the driver does not provide for it.
 //

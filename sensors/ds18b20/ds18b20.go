@@ -72,10 +72,9 @@ func New(bus onewire.Bus, addr onewire.Address, o *Opts) (*Dev, error) {
 	switch {
 	case o.Bits < 9 || o.Bits > 12:
 		return nil, fmt.Errorf("ds18b20: %d bits are outside 9..12", o.Bits)
-	case d.w[1] != family:
-		return nil, fmt.Errorf("ds18b20: address %#016x is of family %#02x, a DS18B20 has %#02x; choose another device", uint64(addr), d.w[1], family)
-	case !onewire.CheckCRC(d.w[1:9]):
-		return nil, fmt.Errorf("ds18b20: the checksum in address %#016x is wrong; copy it again", uint64(addr))
+	}
+	if err := CheckAddress(addr); err != nil {
+		return nil, err
 	}
 	return d, nil
 }

@@ -39,6 +39,15 @@ const (
 )
 
 // Psychrometer coefficients in 1/K for the psychrometer equation.
+//
+// The wrong one costs, in %RH too much (TestWrongAssumptions), at sea level:
+//
+//	true air                              30 °C, 60 %   55 °C, 30 %   75 °C, 20 %   75 °C, 40 %   85 °C, 60 %
+//	still air, Ventilated assumed                +6.4          +5.6          +3.7          +2.4          +1.0
+//	still air, NaturallyVentilated               +4.8          +4.3          +2.9          +1.9          +0.8
+//	1 m/s, Ventilated assumed                    +1.8          +1.5          +0.9          +0.5          +0.2
+//	blown, Unventilated assumed                  -7.8          -6.3          -4.0          -2.5          -1.0
+//	blown, at 1500 m, sea level assumed          -1.7          -1.4          -0.9          -0.6          -0.2
 const (
 	// Aspirated is for a wick in air of some 5 m/s (FAO 56, equation 16).
 	Aspirated = 6.62e-4

@@ -209,6 +209,48 @@ func TestStandardPressure(t *testing.T) {
 	}
 }
 
+// The table at the coefficients: the wet bulb that one coefficient and pressure give,
+// read with another.
+func TestWrongAssumptions(t *testing.T) {
+	type wick struct{ coefficient, pascal float64 } // a coefficient of 0 is Ventilated
+	of := func(w wick, wet quantity.Celsius) float64 {
+		if w.coefficient == 0 {
+			return psychrometer.Ventilated(wet)
+		}
+		return w.coefficient
+	}
+	airs := [][2]float64{{30, 0.6}, {55, 0.3}, {75, 0.2}, {75, 0.4}, {85, 0.6}}
+	sea, high := psychrometer.StandardPressure, psychrometer.PressureAt(1500)
+	for _, row := range []struct {
+		name           string
+		truth, assumed wick
+		want           [5]float64
+	}{
+		{"still, Ventilated", wick{psychrometer.Unventilated, sea}, wick{0, sea}, [5]float64{6.4, 5.6, 3.7, 2.4, 1.0}},
+		{"still, NaturallyVentilated", wick{psychrometer.Unventilated, sea}, wick{psychrometer.NaturallyVentilated, sea}, [5]float64{4.8, 4.3, 2.9, 1.9, 0.8}},
+		{"1 m/s, Ventilated", wick{psychrometer.NaturallyVentilated, sea}, wick{0, sea}, [5]float64{1.8, 1.5, 0.9, 0.5, 0.2}},
+		{"blown, Unventilated", wick{0, sea}, wick{psychrometer.Unventilated, sea}, [5]float64{-7.8, -6.3, -4.0, -2.5, -1.0}},
+		{"1500 m, sea level", wick{0, high}, wick{0, sea}, [5]float64{-1.7, -1.4, -0.9, -0.6, -0.2}},
+	} {
+		for i, air := range airs {
+			dry := quantity.Celsius(air[0])
+			e := air[1] * psychrometer.SaturationPressure(dry)
+			low, up := quantity.Celsius(-20), dry
+			for range 60 {
+				wet := (low + up) / 2
+				if psychrometer.VapourPressureAt(dry, wet, row.truth.pascal, of(row.truth, wet)) > e {
+					up = wet
+				} else {
+					low = wet
+				}
+			}
+			got, ok := psychrometer.Humidity(dry, low, row.assumed.pascal, of(row.assumed, low))
+			require.True(t, ok, row.name)
+			assert.InDelta(t, row.want[i], 100*(float64(got)-air[1]), 0.06, "%s, %v", row.name, air)
+		}
+	}
+}
+
 func TestHumidityRefusesImpossiblePairs(t *testing.T) {
 	nan := quantity.Celsius(math.NaN())
 	for _, pair := range [][2]quantity.Celsius{{60, 60.5}, {90, 20}, {nan, 20}, {60, nan}} {

@@ -168,6 +168,7 @@ func (j *judge) see(m *sim.Moment) {
 		return
 	}
 	j.outputs(m)
+	j.door(m)
 	j.latch(m)
 	j.numbers(m)
 	for i := range m.Events {

@@ -59,7 +59,7 @@ func brief(p *profile.Product) *profile.Product {
 // Draw makes the batch of a seed. Ranges are wider than what a careful maker would
 // meet; common practice, no source.
 func (s Stock) Draw(seed uint64) sim.Setup {
-	r := draws{rand.New(rand.NewPCG(seed, 0x63616d706169676e))}
+	r := draws{rand.New(rand.NewPCG(seed&^Operated, 0x63616d706169676e))}
 	product := brief(s.Products[r.IntN(len(s.Products))].Value)
 	box := s.Cabinets[r.IntN(len(s.Cabinets))].Value
 	b := box.Rehearsal
@@ -85,6 +85,9 @@ func (s Stock) Draw(seed uint64) sim.Setup {
 	}
 	for range r.IntN(4) {
 		setup.Faults = append(setup.Faults, r.fault(kinds[r.IntN(len(kinds))], box))
+	}
+	if seed&Operated != 0 {
+		operate(&setup, seed)
 	}
 	return setup
 }
@@ -161,6 +164,9 @@ func Describe(s sim.Setup) string {
 	text := fmt.Sprintf("%s, %s, %s, %s, room %s", s.Product.Name, s.Cabinet.Name, s.Load, s.Diameter, *s.Ambient)
 	for _, f := range s.Faults {
 		text += ", " + f.String()
+	}
+	if o, ok := s.Operator.(fmt.Stringer); ok {
+		text += ", " + o.String()
 	}
 	return text
 }

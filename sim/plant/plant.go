@@ -54,6 +54,7 @@ type Config struct {
 	Ambient         quantity.Celsius
 	AmbientHumidity quantity.Ratio // 0 means 0.6
 	PressurePascal  float64        // 0 means 101325
+	Wick            cabinet.WickAir
 }
 
 // A Drive is what the relays and the person do to the plant.
@@ -90,6 +91,7 @@ type Plant struct {
 	medium          outside // where the product is when not in the chamber
 
 	films   films
+	wick    wick
 	drive   Drive
 	seconds float64 // step that the chains are prepared for
 	settled float64 // seconds since the last settling
@@ -252,6 +254,7 @@ func New(c Config) (*Plant, error) {
 		pressure:  c.PressurePascal, ambientHumidity: float64(c.AmbientHumidity),
 		drive: Drive{Place: profile.Chamber},
 	}
+	p.wick.air = c.Wick
 	p.SetAmbient(c.Ambient)
 	p.air = air{t: p.ambient.t, dry: p.ambient.dry * p.volume, vapour: p.ambient.vapour * p.volume}
 	p.refreshFilms()
@@ -393,6 +396,7 @@ func (p *Plant) refreshFilms() {
 	f.outer = (h + film.Radiative(emissivity, quantity.Celsius(shell), quantity.Celsius(p.ambient.t))) * p.wall.area
 
 	f.product, f.filmVapour, f.cellVapour = p.productFilm(&p.product, speed)
+	p.wick.refresh(p, speed)
 	p.factor()
 }
 

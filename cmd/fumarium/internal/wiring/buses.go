@@ -6,17 +6,16 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/onewire"
 	"periph.io/x/conn/v3/spi"
-	"periph.io/x/host/v3/netlink"
 	"periph.io/x/host/v3/sysfs"
 
 	"fumarium/controller/cabinet"
 	"fumarium/sensors"
 	"fumarium/sensors/ads1115"
-	"fumarium/sensors/ds18b20"
 	"fumarium/sensors/max31855"
 	"fumarium/sensors/max31856"
 	"fumarium/sensors/max6675"
@@ -28,17 +27,18 @@ import (
 type Buses interface {
 	SPI(bus, chipSelect int) (spi.Port, error)
 	I2C(bus int) (i2c.Bus, error)
-	OneWire(master int) (onewire.Bus, error)
+	OneWire(master int) (Wire, error)
 }
 
 // machine opens the kernel's nodes. The registry of the bus library is not used:
 // it would take hold of every GPIO line of the board on the way.
 type machine struct {
 	node func(path string) error // whether a node can be opened
+	w1   string                  // folder of the kernel's 1-Wire devices
 }
 
 // Machine is this machine's buses.
-func Machine() Buses { return machine{node: tryNode} }
+func Machine() Buses { return machine{node: tryNode, w1: "/sys/bus/w1/devices"} }
 
 func tryNode(path string) error {
 	f, err := os.OpenFile(path, os.O_RDWR, 0)
@@ -83,30 +83,26 @@ func (m machine) I2C(bus int) (i2c.Bus, error) {
 	return sysfs.NewI2C(bus)
 }
 
-// OneWire goes over the kernel's connector, for which there is no node.
-func (m machine) OneWire(master int) (onewire.Bus, error) {
-	path := fmt.Sprintf("/sys/bus/w1/devices/w1_bus_master%d", master)
-	if _, err := os.Stat(path); err != nil {
+// OneWire goes over the files of the kernel's thermometer driver.
+func (m machine) OneWire(master int) (Wire, error) {
+	path := filepath.Join(m.w1, fmt.Sprintf("w1_bus_master%d", master))
+	if !exists(path) {
 		return nil, fmt.Errorf("%s is not there: 1-Wire is not enabled; on a Raspberry Pi add dtoverlay=w1-gpio to /boot/firmware/config.txt and restart", path)
 	}
-	bus, err := netlink.New(uint32(master))
-	if err != nil {
-		return nil, fmt.Errorf("w1_bus_master%d: %w; the kernel gives 1-Wire to programs with CAP_NET_ADMIN only", master, err)
-	}
-	return bus, nil
+	return kernelWire{devices: m.w1, master: path}, nil
 }
 
 // shared keeps what several probes hang on.
 type shared struct {
 	Buses
 	i2c        map[int]i2c.Bus
-	wires      map[int]onewire.Bus
+	wires      map[int]Wire
 	converters map[string]*ads1115.Dev
 	closers    []io.Closer
 }
 
 func newShared(b Buses) *shared {
-	return &shared{Buses: b, i2c: map[int]i2c.Bus{}, wires: map[int]onewire.Bus{}, converters: map[string]*ads1115.Dev{}}
+	return &shared{Buses: b, i2c: map[int]i2c.Bus{}, wires: map[int]Wire{}, converters: map[string]*ads1115.Dev{}}
 }
 
 func (s *shared) keep(v any) {
@@ -159,7 +155,7 @@ func (s *shared) open(c *cabinet.Cabinet, p cabinet.Probe) (sensors.Probe, error
 		s.wires[bus] = b
 		s.keep(b)
 	}
-	return driver(ds18b20.New(b, onewire.Address(p.Address), &ds18b20.DefaultOpts))
+	return b.Thermometer(onewire.Address(p.Address))
 }
 
 // driver keeps a nil pointer from becoming an interface that is not nil.
@@ -204,7 +200,10 @@ func (s *shared) onI2C(p cabinet.Probe, bus i2c.Bus) (sensors.Probe, error) {
 		dev, there := s.converters[key]
 		if !there {
 			o := ads1115.DefaultOpts
-			o.Address = uint16(p.Address)
+			o.Address, o.SupplyVolts = uint16(p.Address), p.Thermistor.Supply.Volts
+			if o.SupplyInput = p.Thermistor.Supply.Input; o.SupplyInput == cabinet.Unmeasured {
+				o.SupplyInput = ads1115.Unmeasured
+			}
 			var err error
 			if dev, err = ads1115.New(bus, &o); err != nil {
 				return nil, err

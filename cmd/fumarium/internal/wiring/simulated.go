@@ -12,7 +12,6 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
-	"fumarium/sensors/ads1115"
 	"fumarium/sensors/ds18b20"
 	"fumarium/sensors/thermocouple"
 	"fumarium/sim"
@@ -171,7 +170,7 @@ func (b *bench) open(c *cabinet.Cabinet, p cabinet.Probe, t *tip) (sensors.Probe
 // converter puts a thermistor on one input of an ADS1115, a chip that its probes
 // share.
 func (b *bench) converter(p cabinet.Probe, t *tip, world chips.World) (sensors.Probe, error) {
-	const supply = 3.3
+	supply := p.Thermistor.Supply
 	inputs, there := b.inputs[p.Address]
 	if !there {
 		inputs = &[4]func() float64{}
@@ -184,12 +183,14 @@ func (b *bench) converter(p cabinet.Probe, t *tip, world chips.World) (sensors.P
 				return inputs[i]()
 			}
 		}
-		inputs[ads1115.DefaultOpts.SupplyInput] = func() float64 { return supply }
+		if supply.Input != cabinet.Unmeasured {
+			inputs[supply.Input] = func() float64 { return supply.Volts }
+		}
 		b.inputs[p.Address] = inputs
 		b.bus = append(b.bus, chips.NewADS1115(uint16(p.Address), volts))
 	}
 	part := &chips.Thermistor{
-		Temperature: world.Hot, Supply: func() float64 { return supply },
+		Temperature: world.Hot, Supply: func() float64 { return supply.Volts },
 		Curve: p.Thermistor.Curve, Divider: p.Thermistor.Divider,
 	}
 	t.snap = func(f chips.Fault) {

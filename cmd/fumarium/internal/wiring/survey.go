@@ -83,7 +83,7 @@ func (s Survey) Look(c *cabinet.Cabinet) []Find {
 			return
 		}
 		defer release(opened, nil)
-		addresses, err := opened.Search(false)
+		addresses, err := opened.Search()
 		for _, a := range addresses {
 			found = append(found, Find{fmt.Sprintf("%s at %#016x", name, uint64(a)), true, family(uint64(a))})
 		}

@@ -20,6 +20,7 @@ import (
 	"fumarium/profile/catalog"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
+	"fumarium/sensors/ds18b20"
 	"fumarium/sensors/thermocouple"
 	"fumarium/sim/chips"
 )
@@ -90,8 +91,16 @@ func (d *desk) SPI(bus, chipSelect int) (spi.Port, error) {
 	ports := []spi.Port{d.left.Port(), d.right.Port()}
 	return ports[chipSelect], d.there(fmt.Sprintf("SPI%d.%d", bus, chipSelect))
 }
-func (d *desk) I2C(n int) (i2c.Bus, error)         { return d.bus, d.there(fmt.Sprintf("I2C%d", n)) }
-func (d *desk) OneWire(n int) (onewire.Bus, error) { return d.wire, d.there("w1") }
+func (d *desk) I2C(n int) (i2c.Bus, error)  { return d.bus, d.there(fmt.Sprintf("I2C%d", n)) }
+func (d *desk) OneWire(n int) (Wire, error) { return rawWire{d.wire}, d.there("w1") }
+
+// rawWire reads simulated chips through the driver that has the bus to itself.
+type rawWire struct{ chips.OneWire }
+
+func (w rawWire) Search() ([]onewire.Address, error) { return w.OneWire.Search(false) }
+func (w rawWire) Thermometer(a onewire.Address) (sensors.Probe, error) {
+	return ds18b20.New(w.OneWire, a, &ds18b20.DefaultOpts)
+}
 
 // pins are GPIO lines; the feedback follows the heater.
 type pins struct {
@@ -277,7 +286,7 @@ func TestRemedies(t *testing.T) {
 			"/sys/bus/w1/devices/w1_bus_master99 is not there: 1-Wire is not enabled; on a Raspberry Pi add dtoverlay=w1-gpio to /boot/firmware/config.txt and restart"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			assert.EqualError(t, c.open(machine{node: func(string) error { return c.err }}), c.want)
+			assert.EqualError(t, c.open(machine{node: func(string) error { return c.err }, w1: "/sys/bus/w1/devices"}), c.want)
 		})
 	}
 }
