@@ -36,7 +36,7 @@ func TestCodes(t *testing.T) {
 	r, _, err := decode(&pad, 9)
 	require.NoError(t, err)
 	v, _ := r.Value()
-	assert.EqualValues(t, 25, v, "the three low bits mean nothing at 9 bits")
+	assert.Equal(t, quantity.Celsius(25), v, "the three low bits mean nothing at 9 bits")
 }
 
 func TestDecodeFaults(t *testing.T) {

@@ -65,7 +65,7 @@ func TestEightyFiveDegrees(t *testing.T) {
 	second()
 	v, ok := second().Value()
 	require.True(t, ok)
-	assert.EqualValues(t, 85, v)
+	assert.Equal(t, quantity.Celsius(85), v)
 	chip.PowerCycle()
 	require.Equal(t, sensors.BusError, second().Status(), "85 °C of another origin")
 	require.Equal(t, ds18b20.ErrLost, dev.Err())
@@ -106,7 +106,7 @@ func TestLostCommandsLeaveNoOldValue(t *testing.T) {
 		bus.command = 0
 		for range 3 {
 			if v, ok := second().Value(); ok {
-				assert.EqualValues(t, 60, v, "after %#x was lost", command)
+				assert.Equal(t, quantity.Celsius(60), v, "after %#x was lost", command)
 			}
 		}
 		require.NoError(t, dev.Err())
@@ -135,7 +135,7 @@ func TestTwoChipsOnOneLine(t *testing.T) {
 	room.Elapsed += time.Second
 	v, ok := devA.Read(room.Elapsed).Value()
 	require.True(t, ok)
-	assert.EqualValues(t, 12, v)
+	assert.Equal(t, quantity.Celsius(12), v)
 	assert.Equal(t, sensors.BusError, devB.Read(room.Elapsed).Status())
 	assert.Equal(t, ds18b20.ErrAbsent, devB.Err())
 }
@@ -171,7 +171,7 @@ func TestTraffic(t *testing.T) {
 	assert.Equal(t, sensors.Unread, dev.Read(700*time.Millisecond).Status())
 	v, ok := dev.Read(time.Second).Value()
 	require.True(t, ok, "%v", dev.Err())
-	assert.EqualValues(t, 25.0625, v)
+	assert.Equal(t, quantity.Celsius(25.0625), v)
 	require.NoError(t, bus.Close())
 }
 

@@ -12,6 +12,7 @@ import (
 	"periph.io/x/conn/v3/spi"
 	"periph.io/x/conn/v3/spi/spitest"
 
+	"fumarium/profile/quantity"
 	"fumarium/sensors"
 	"fumarium/sensors/max31856"
 	"fumarium/sensors/sensortest"
@@ -139,10 +140,10 @@ func TestTraffic(t *testing.T) {
 	assert.Equal(t, sensors.Unread, dev.Read(300*time.Millisecond).Status())
 	v, ok := dev.Read(time.Second).Value()
 	require.True(t, ok, "%v", dev.Err())
-	assert.EqualValues(t, 72.5, v)
+	assert.Equal(t, quantity.Celsius(72.5), v)
 	board, ok := dev.ColdJunction().Value()
 	require.True(t, ok)
-	assert.EqualValues(t, 25, board)
+	assert.Equal(t, quantity.Celsius(25), board)
 	assert.Equal(t, sensors.Open, dev.Read(2*time.Second).Status())
 	require.NoError(t, bus.Close())
 }

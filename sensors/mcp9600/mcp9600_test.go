@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"periph.io/x/conn/v3/i2c/i2ctest"
 
+	"fumarium/profile/quantity"
 	"fumarium/sensors"
 	"fumarium/sensors/mcp9600"
 	"fumarium/sensors/sensortest"
@@ -91,10 +92,10 @@ func TestTraffic(t *testing.T) {
 	assert.Equal(t, sensors.Unread, dev.Read(0).Status())
 	v, ok := dev.Read(time.Second).Value()
 	require.True(t, ok, "%v", dev.Err())
-	assert.EqualValues(t, 72.5, v)
+	assert.Equal(t, quantity.Celsius(72.5), v)
 	board, ok := dev.ColdJunction().Value()
 	require.True(t, ok)
-	assert.EqualValues(t, 25, board)
+	assert.Equal(t, quantity.Celsius(25), board)
 	require.NoError(t, bus.Close())
 }
 
@@ -114,7 +115,7 @@ func TestHeldValueIsNotPassedOn(t *testing.T) {
 	assert.Equal(t, mcp9600.ErrHeld, dev.Err())
 	v, ok := dev.Read(3 * time.Second).Value()
 	require.True(t, ok)
-	assert.EqualValues(t, 88.5, v)
+	assert.Equal(t, quantity.Celsius(88.5), v)
 }
 
 // Another device at that address is not talked to any further.
