@@ -69,7 +69,12 @@ func TestEightyFiveDegrees(t *testing.T) {
 	chip.PowerCycle()
 	require.Equal(t, sensors.BusError, second().Status(), "85 °C of another origin")
 	require.Equal(t, ds18b20.ErrLost, dev.Err())
-	require.Equal(t, 1, dev.Lost())
+	scene.Elapsed += 10 * time.Millisecond
+	require.Equal(t, sensors.Unread, dev.Read(scene.Elapsed).Status(), "nothing is known of it as after the start")
+	for range 3 {
+		require.Equal(t, sensors.Unread, second().Status(), "its 85 °C is in doubt again")
+		require.Equal(t, ds18b20.ErrPowerUp, dev.Err())
+	}
 }
 
 // faulty is a bus on which single commands fail.

@@ -69,6 +69,11 @@ func TestTraffic(t *testing.T) {
 	require.NoError(t, bus.Close())
 }
 
+// 19-5793, electrical characteristics: at most 100 ms for a conversion.
+func TestTimes(t *testing.T) {
+	assert.Equal(t, 100*time.Millisecond, max31855.Interval)
+}
+
 // A refused connection is reported with its cause.
 type noPort struct{ spi.Port }
 

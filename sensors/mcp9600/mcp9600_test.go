@@ -53,22 +53,49 @@ func TestContract(t *testing.T) {
 
 func BenchmarkRead(b *testing.B) { sensortest.Benchmark(b, driver(thermocouple.K)) }
 
-func TestSeesWireTellsTheSistersApart(t *testing.T) {
-	scene := &sensortest.Scene{Hot: 20, Cold: 20}
-	for want, chip := range map[bool]*chips.MCP9600{
-		true:  chips.NewMCP9601(scene.World(), 0x67, thermocouple.K),
-		false: chips.NewMCP9600(scene.World(), 0x67, thermocouple.K),
-	} {
-		dev, err := mcp9600.New(chips.I2C{chip}, &mcp9600.DefaultOpts)
+// A file that names an MCP9601 does not get readings from an MCP9600.
+func TestTheSisterIsRefused(t *testing.T) {
+	for sees, open := range map[bool]func(chips.World, uint16, thermocouple.Type) *chips.MCP9600{true: chips.NewMCP9601, false: chips.NewMCP9600} {
+		scene := &sensortest.Scene{Hot: 20, Cold: 20}
+		o := mcp9600.DefaultOpts
+		o.SeesWire = true
+		dev, err := mcp9600.New(chips.I2C{open(scene.World(), o.Address, o.Type)}, &o)
 		require.NoError(t, err)
-		assert.False(t, dev.SeesWire(), "nothing answered yet")
+		var r sensors.Reading
 		for range 3 {
 			scene.Elapsed += time.Second
-			dev.Read(scene.Elapsed)
+			r = dev.Read(scene.Elapsed)
 		}
-		require.NoError(t, dev.Err())
-		assert.Equal(t, want, dev.SeesWire())
+		if sees {
+			assert.Equal(t, sensors.Good, r.Status())
+		} else {
+			assert.Equal(t, sensors.BusError, r.Status())
+			assert.Equal(t, mcp9600.ErrSister, dev.Err())
+		}
 	}
+}
+
+// After a power dip the chip is set to type K again: found, told, and set up anew.
+func TestLostSettingsAreFoundAndRestored(t *testing.T) {
+	scene := &sensortest.Scene{Hot: 72, Cold: 25}
+	chip := chips.NewMCP9601(scene.World(), 0x67, thermocouple.T)
+	dev, err := mcp9600.New(chips.I2C{chip}, &mcp9600.Opts{Address: 0x67, Type: thermocouple.T})
+	require.NoError(t, err)
+	for range 3 {
+		scene.Elapsed += time.Second
+		dev.Read(scene.Elapsed)
+	}
+	require.NoError(t, dev.Err())
+	chip.PowerCycle()
+	scene.Elapsed += time.Second
+	assert.Equal(t, sensors.BusError, dev.Read(scene.Elapsed).Status())
+	assert.Equal(t, mcp9600.ErrLost, dev.Err())
+	scene.Elapsed += 10 * time.Millisecond
+	assert.Equal(t, sensors.Unread, dev.Read(scene.Elapsed).Status(), "nothing is known of it as after the start")
+	scene.Elapsed += time.Second
+	v, ok := dev.Read(scene.Elapsed).Value()
+	require.True(t, ok, "%v", dev.Err())
+	assert.InDelta(t, 72, float64(v), 0.06)
 }
 
 func op(w []byte, r ...byte) i2ctest.IO { return i2ctest.IO{Addr: 0x67, W: w, R: r} }
@@ -90,6 +117,7 @@ func TestTraffic(t *testing.T) {
 	dev, err := mcp9600.New(bus, &mcp9600.Opts{Address: 0x67, Type: thermocouple.T})
 	require.NoError(t, err)
 	assert.Equal(t, sensors.Unread, dev.Read(0).Status())
+	assert.Equal(t, sensors.Unread, dev.Read(mcp9600.Settle-1).Status(), "without a word on the bus")
 	v, ok := dev.Read(time.Second).Value()
 	require.True(t, ok, "%v", dev.Err())
 	assert.Equal(t, quantity.Celsius(72.5), v)
@@ -140,7 +168,8 @@ func TestChipThatKeepsItsOwnSettings(t *testing.T) {
 func TestNewRefuses(t *testing.T) {
 	for want, o := range map[string]mcp9600.Opts{
 		"use K, J, T, N or E": {Address: 0x60},
-		"outside 0x60..0x67":  {Address: 0x48, Type: thermocouple.K},
+		"0x5f is outside":     {Address: 0x5F, Type: thermocouple.K},
+		"0x68 is outside":     {Address: 0x68, Type: thermocouple.K},
 		"outside 0..7":        {Address: 0x60, Type: thermocouple.K, Filter: 8},
 	} {
 		_, err := mcp9600.New(nil, &o)

@@ -137,7 +137,7 @@ func (t Type) Temperature(v Millivolts) (quantity.Celsius, bool) {
 		return 0, false
 	}
 	// Newton's rule takes two or three steps in a chamber's range and never more than
-	// eight; near -270 °C the curves are so flat that rounding shows at 1e-8 K.
+	// nine; near -270 °C the curves are so flat that rounding shows at 1e-8 K.
 	x := guess(t, e)
 	for range 12 {
 		at, slope := emf(t, x)
@@ -152,13 +152,10 @@ func (t Type) Temperature(v Millivolts) (quantity.Celsius, bool) {
 	return 0, false
 }
 
-// guess is the published inverse where there is one; below it, the middle of the
-// rest.
+// guess is the published inverse, below its range the lower end of that.
 func guess(t Type, e float64) float64 {
 	pieces := curves[t].inverse
-	if e < pieces[0].low {
-		return (curves[t].direct[0].low - 200) / 2
-	}
+	e = max(e, pieces[0].low)
 	i := 0
 	for i < len(pieces)-1 && e > pieces[i].high {
 		i++
