@@ -112,6 +112,31 @@ func TestMedianDropsASpike(t *testing.T) {
 	assert.Equal(t, []string{"not read", "not read", "20.1 °C", "20.2 °C", "20.3 °C", "20.2 °C", "20.3 °C"}, got)
 }
 
+// An even window has no middle and takes one reading more.
+func TestEvenMedian(t *testing.T) {
+	for median, readings := range map[int]int{0: 1, 1: 1, 2: 3, 3: 3, 4: 5, 8: 9, 9: 9, 99: 9} {
+		var w Window
+		r := sensors.Fault(sensors.Unread)
+		n := 0
+		for ; r.Status() == sensors.Unread; n++ {
+			w, r = Filter{Median: median}.Step(w, time.Duration(n)*time.Second, sensors.At(20))
+		}
+		assert.Equal(t, readings, n, "median of %d", median)
+		assert.Equal(t, time.Duration(readings-1)*time.Second/2, Filter{Median: median}.Lag(time.Second))
+	}
+}
+
+// What calibration takes at most is the catalogue error of the worst common pair:
+// wire of class 2 (IEC 60584-1, 2.5 K below 333 °C), a MAX31855 with 2 K for its gain
+// and offset and 2 K for its cold junction (19-5793).
+func TestFarthestIsTheCatalogueError(t *testing.T) {
+	assert.Equal(t, 2.5+2+2, float64(farthest))
+	for _, ice := range []quantity.Celsius{-6.5, 6.5} {
+		_, err := TwoPoint(ice, BoilingPoint(101325)+ice*0.999, 101325)
+		assert.NoError(t, err)
+	}
+}
+
 func TestFilterAndFaults(t *testing.T) {
 	f := Filter{Median: 3, LowPass: 10 * time.Second, Gap: 5 * time.Second}
 	fill := func(f Filter) (w Window) {
@@ -200,6 +225,7 @@ func TestVote(t *testing.T) {
 		{"one of two", []sensors.Reading{open, at(60)}, at(60)},
 		{"no one", []sensors.Reading{none, open, sensors.Fault(sensors.BusError)}, open},
 		{"two that agree", []sensors.Reading{at(60), at(63)}, at(61.5)},
+		{"two that agree just so", []sensors.Reading{at(60), at(65)}, at(62.5)},
 		{"two that do not", []sensors.Reading{at(60), at(66)}, odd},
 		{"two against one", []sensors.Reading{at(60), at(95), at(61)}, at(61)},
 		{"two against one, low", []sensors.Reading{at(60), at(-3), at(61)}, at(60)},
@@ -254,6 +280,9 @@ func TestCalibrationRefuses(t *testing.T) {
 		want         string
 	}{
 		{8, 95, 101325, "in melting ice"},
+		{6.6, 95, 101325, "more than 6.5 K off"},
+		{-6.6, 95, 101325, "more than 6.5 K off"},
+		{0, 106.6, 101325, "boils at 100 °C"},
 		{nan, 95, 101325, "in melting ice"},
 		{0, 90, 101325, "boils at 100 °C"},
 		{0, nan, 101325, "boils at"},
