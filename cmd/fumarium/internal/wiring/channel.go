@@ -67,6 +67,14 @@ func (c *Channel) Read(now time.Duration) sensors.Reading {
 	return c.Reading
 }
 
+// Board is how warm the front end is, where its chip tells.
+func (c *Channel) Board() sensors.Reading {
+	if d, ok := c.driver.(interface{ ColdJunction() sensors.Reading }); ok {
+		return d.ColdJunction()
+	}
+	return sensors.Reading{}
+}
+
 // Err says why the last reading is not good; nil for a good one.
 func (c *Channel) Err() error {
 	switch {

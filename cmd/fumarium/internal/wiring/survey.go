@@ -120,8 +120,45 @@ func (s Survey) Look(c *cabinet.Cabinet) []Find {
 			}
 		}
 	}
+	if c != nil && !c.Simulated() {
+		found = expect(found, c)
+	}
 	return append(found, s.lines()...)
 }
+
+// expect holds what answered on the buses against what the cabinet's probes hang on.
+// A bus that is missing itself is not missed again for each chip on it, and SPI
+// shows nothing until it is read.
+func expect(found []Find, c *cabinet.Cabinet) []Find {
+	at := func(what string) int {
+		return slices.IndexFunc(found, func(f Find) bool { return f.What == what })
+	}
+	for _, p := range c.Probes {
+		kind, n, _, _ := cabinet.ParseBus(p.Bus)
+		var what, remedy string
+		switch kind {
+		case cabinet.I2C:
+			what, remedy = fmt.Sprintf("I2C%d at %#02x", n, p.Address), "check its supply and wires and what its address pin is tied to, or correct the address"
+		case cabinet.OneWire:
+			what, remedy = fmt.Sprintf("%s at %#016x", p.Bus, p.Address), "check its wires, or correct the address"
+		default:
+			continue
+		}
+		if bus := at(p.Bus); bus < 0 || !found[bus].Good {
+			continue
+		}
+		switch i := at(what); {
+		case i < 0:
+			found = append(found, Find{what, false, fmt.Sprintf("the %s of probe %q does not answer; %s", p.Chip, p.Name, remedy)})
+		case p.Chip == "MCP9601" && found[i].Note == blind:
+			found[i] = Find{what, false, blind + fmt.Sprintf(", where probe %q has an MCP9601; correct the file, or fit the other chip", p.Name)}
+		}
+	}
+	return found
+}
+
+// blind is what there is to say of the lesser sister.
+const blind = "MCP9600, which cannot see an open wire"
 
 func (s Survey) lines() []Find {
 	chips, err := s.Lines()
@@ -181,7 +218,7 @@ func answering(b Buses, n int) ([]Find, error) {
 		}
 		switch r[0] {
 		case 0x40:
-			say(a, true, "MCP9600, which cannot see an open wire")
+			say(a, true, blind)
 		case 0x41:
 			say(a, true, "MCP9601")
 		default:

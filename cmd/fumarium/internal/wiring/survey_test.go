@@ -45,6 +45,25 @@ func TestSurvey(t *testing.T) {
 	assert.Equal(t, []string{"fan", "heater"}, Fitted(c))
 }
 
+// A chip that the file names and that does not answer is missed, and so is the one
+// that another answers for.
+func TestSurveyMissesChips(t *testing.T) {
+	d := newDesk()
+	text := strings.NewReplacer("ADDRESS", "0x1c0000031edd2a28", "input: 1,", "address: 0x49, input: 1,", "MCP9600", "MCP9601").Replace(wired)
+	s := Survey{Buses: d, Bus: answering, Nodes: func(string) []string { return nil },
+		Lines: func() ([]relay.Chip, error) { return []relay.Chip{{Path: "/dev/gpiochip0"}}, nil }}
+	err := Missing(s.Look(parse(t, text)))
+	assert.ErrorContains(t, err, `I2C1 at 0x67: MCP9600, which cannot see an open wire, where probe "wick" has an MCP9601; correct the file, or fit the other chip`)
+	assert.ErrorContains(t, err, `I2C1 at 0x49: the ADS1115 of probe "core 2" does not answer; check its supply and wires and what its address pin is tied to, or correct the address`)
+	assert.ErrorContains(t, err, `w1_bus_master1 at 0x1c0000031edd2a28: the DS18B20 of probe "yard" does not answer; check its wires, or correct the address`)
+	assert.Equal(t, 3, strings.Count(err.Error(), "\n")+1)
+	// A bus that is gone is missed once and not for each of its chips.
+	d.missing = "I2C1"
+	err = Missing(s.Look(parse(t, text)))
+	assert.Equal(t, 1, strings.Count(err.Error(), "I2C1 is not there"))
+	assert.NotContains(t, err.Error(), "0x49")
+}
+
 // Another device at an address of ours is named as such.
 func TestStrangerOnTheBus(t *testing.T) {
 	d := newDesk()

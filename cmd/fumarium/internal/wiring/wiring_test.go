@@ -20,6 +20,7 @@ import (
 	"fumarium/profile/catalog"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
+	"fumarium/sensors/mcp9600"
 	"fumarium/sensors/thermocouple"
 	"fumarium/sim/chips"
 )
@@ -215,6 +216,17 @@ func TestMissingFrontEnds(t *testing.T) {
 	d.left.Break(chips.Sound)
 	_, ok = d.steps(w, 8).Chamber[0].Value()
 	assert.True(t, ok, "it comes back")
+}
+
+// An MCP9600 where the file names an MCP9601 is a fault: nobody would see its wire
+// break.
+func TestTheLesserSister(t *testing.T) {
+	d := newDesk()
+	text := strings.NewReplacer("ADDRESS", fmt.Sprintf("%#x", uint64(d.wire[0].Address())), "MCP9600", "MCP9601").Replace(wired)
+	w := OpenProbes(parse(t, text), d)
+	assert.Equal(t, sensors.BusError, d.steps(w, 8).WetBulb.Status())
+	assert.ErrorIs(t, w.Channels()[4].Err(), mcp9600.ErrSister)
+	require.NoError(t, w.Close())
 }
 
 // A relay that cannot be had is no cabinet at all.
