@@ -1,7 +1,9 @@
 package wiring
 
 import (
+	"fmt"
 	"os"
+	"strings"
 	"testing"
 	"time"
 
@@ -84,6 +86,47 @@ func cook(t testing.TB, c *cabinet.Cabinet, p *profile.Product) batch {
 	}
 	b.log10, b.required = b.state.LethalityLog10(p)
 	return b
+}
+
+// TestBatchThroughEachChip holds the same of every front end that may follow a core
+// into ice water, as the only kind of the chamber and the core.
+func TestBatchThroughEachChip(t *testing.T) {
+	entry, err := catalog.Find("caraway-sticks")
+	require.NoError(t, err)
+	p := entry.Value
+	without := cook(t, withoutChips(parse(t, onChips)), p)
+	for name, keys := range map[string]string{
+		"MAX31855": "type: J", "MAX31856": "type: T", "MCP9601": "type: N", "MCP9600": "type: E",
+		"ADS1115": "thermistor: {resistor: 10 kΩ, points: [{at: 0 °C, is: 32.65 kΩ}, {at: 25 °C, is: 10 kΩ}, {at: 100 °C, is: 678 Ω}]}",
+	} {
+		t.Run(name, func(t *testing.T) {
+			lines := strings.Split(onChips, "\n")
+			place := 0x62
+			if name == "ADS1115" {
+				place = 0x49
+			}
+			for i, line := range lines {
+				for _, role := range []string{"chamber", "core 1", "core 2"} {
+					if !strings.HasPrefix(line, "  - {name: "+role+",") {
+						continue
+					}
+					where := ""
+					if !strings.HasPrefix(name, "MAX") {
+						where = fmt.Sprintf("address: %#x, ", place)
+						place++
+					}
+					lines[i] = fmt.Sprintf("  - {name: %s, role: %s, chip: %s, bus: simulated, sheath: 8 s, %s%s}", role, strings.Fields(role)[0], name, where, keys)
+				}
+			}
+			b := cook(t, parse(t, strings.Join(lines, "\n")), p)
+			assert.Equal(t, without.state.Batch, b.state.Batch)
+			assert.Equal(t, without.tripped, b.tripped)
+			assert.Zero(t, b.faults)
+			assert.Equal(t, without.log10 >= 6.5, b.log10 >= 6.5)
+			assert.Equal(t, p.ChillRule().Pass(without.state.Chill), p.ChillRule().Pass(b.state.Chill))
+			assert.InEpsilon(t, (without.state.Ended - without.state.Started).Seconds(), (b.state.Ended - b.state.Started).Seconds(), 0.05)
+		})
+	}
 }
 
 // TestBatchThroughChips holds that a whole batch comes to the same verdict with
