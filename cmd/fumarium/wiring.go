@@ -115,7 +115,9 @@ type probeReading struct {
 	Celsius *float64 `json:"celsius"`                 // absent when it is not good
 	Raw     *float64 `json:"raw_celsius"`             // before calibration and filter
 	Board   *float64 `json:"board_celsius,omitempty"` // of the front end, where it tells
-	Why     string   `json:"why,omitempty"`
+	// Lag is how late the reading follows a ramp because of median and damping.
+	Lag float64 `json:"lag_seconds"`
+	Why string  `json:"why,omitempty"`
 }
 
 func (b *bench) wiring(ctx context.Context, o wiringOptions) error {
@@ -210,7 +212,7 @@ func (b *bench) openProbes(c *cabinet.Cabinet) (*wiring.World, error) {
 func readings(w *wiring.World) (table []probeReading, settled, good bool) {
 	settled, good = true, true
 	for _, ch := range w.Channels() {
-		r := probeReading{Name: ch.Probe.Name, Role: ch.Probe.Role.String(), Chip: ch.Probe.Chip, Bus: ch.Probe.Bus, Status: ch.Reading.Status().String()}
+		r := probeReading{Name: ch.Probe.Name, Role: ch.Probe.Role.String(), Chip: ch.Probe.Chip, Bus: ch.Probe.Bus, Status: ch.Reading.Status().String(), Lag: ch.Lag().Seconds()}
 		if v, ok := ch.Reading.Value(); ok {
 			t := float64(v)
 			r.Celsius = &t

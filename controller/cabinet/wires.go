@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"fumarium/profile/quantity"
 	"fumarium/profile/source"
@@ -49,6 +50,7 @@ var (
 	sides = []source.Word[bool]{{Text: "ground", Meaning: false}, {Text: "supply", Meaning: true}}
 
 	stretchRange  = source.Range[quantity.Ratio]{Low: -0.1, High: 0.1, Text: quantity.Ratio.String, Why: "a probe that is further out wants replacing"}
+	dampingRange  = source.Range[time.Duration]{Low: 0, High: 30 * time.Second, Text: quantity.FormatDuration, Why: "a slower reading would hide an overheating chamber"}
 	boardRange    = source.Range[quantity.Celsius]{Low: -20, High: 85, Text: quantity.Celsius.String}
 	inputRange    = source.Range[float64]{Low: 0, High: 2, Why: "input 3 measures the dividers' supply"}
 	resistorRange = source.Range[ohms]{Low: 10, High: 10e6, Text: ohms.String}

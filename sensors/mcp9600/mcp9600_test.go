@@ -157,12 +157,14 @@ func TestForeignDevice(t *testing.T) {
 }
 
 func TestChipThatKeepsItsOwnSettings(t *testing.T) {
-	ops := append([]i2ctest.IO{}, recorded[:6]...)
-	ops[4] = op([]byte{0x05}, 0x00)
-	dev, err := mcp9600.New(&i2ctest.Playback{Ops: ops, DontPanic: true}, &mcp9600.Opts{Address: 0x67, Type: thermocouple.T})
-	require.NoError(t, err)
-	assert.Equal(t, sensors.BusError, dev.Read(0).Status())
-	assert.Equal(t, mcp9600.ErrRefused, dev.Err())
+	for i, answer := range map[int]i2ctest.IO{4: op([]byte{0x05}, 0x00), 5: op([]byte{0x06}, 0x01)} {
+		ops := append([]i2ctest.IO{}, recorded[:6]...)
+		ops[i] = answer
+		dev, err := mcp9600.New(&i2ctest.Playback{Ops: ops, DontPanic: true}, &mcp9600.Opts{Address: 0x67, Type: thermocouple.T})
+		require.NoError(t, err)
+		assert.Equal(t, sensors.BusError, dev.Read(0).Status())
+		assert.Equal(t, mcp9600.ErrRefused, dev.Err())
+	}
 }
 
 func TestNewRefuses(t *testing.T) {

@@ -137,7 +137,7 @@ func (t Type) Temperature(v Millivolts) (quantity.Celsius, bool) {
 		return 0, false
 	}
 	// Newton's rule takes two or three steps in a chamber's range and never more than
-	// nine; near -270 °C the curves are so flat that rounding shows at 1e-8 K.
+	// eight; near -270 °C the curves are so flat that rounding shows at 1e-8 K.
 	x := guess(t, e)
 	for range 12 {
 		at, slope := emf(t, x)
@@ -152,10 +152,9 @@ func (t Type) Temperature(v Millivolts) (quantity.Celsius, bool) {
 	return 0, false
 }
 
-// guess is the published inverse, below its range the lower end of that.
+// guess is the published inverse, drawn on below its range.
 func guess(t Type, e float64) float64 {
 	pieces := curves[t].inverse
-	e = max(e, pieces[0].low)
 	i := 0
 	for i < len(pieces)-1 && e > pieces[i].high {
 		i++

@@ -251,6 +251,27 @@ func TestRefusedByLint(t *testing.T) {
 	}
 }
 
+// damping is the file's low-pass: closed form, a ramp of 0.5 K/s is followed one
+// second of median and the damping late.
+func TestDamping(t *testing.T) {
+	d := newDesk()
+	text := strings.NewReplacer("ADDRESS", fmt.Sprintf("%#x", uint64(d.wire[0].Address())), "offset: 1 K", "damping: 12 s").Replace(wired)
+	w := OpenProbes(parse(t, text), d)
+	for range 90 {
+		d.hot[0] += 0.5
+		d.steps(w, 1)
+	}
+	ch := w.Channels()[0]
+	assert.Equal(t, 13*time.Second, ch.Lag())
+	v, ok := ch.Reading.Value()
+	require.True(t, ok, "%v", ch.Err())
+	raw, ok := ch.Raw.Value()
+	require.True(t, ok)
+	assert.InDelta(t, ch.Lag().Seconds()*0.5, float64(raw-v), 0.3)
+	assert.Equal(t, time.Second, w.Channels()[1].Lag(), "without damping the median alone")
+	require.NoError(t, w.Close())
+}
+
 // A jump that no probe can make is doubted, with its reason.
 func TestJump(t *testing.T) {
 	d, p := newDesk(), newPins()
