@@ -159,13 +159,15 @@ func TestRequestBytes(t *testing.T) {
 		output bool
 		flags  uint64
 	}{
-		"output":            {Opts{Pin: "GPIO17", User: "fumarium heater"}, true, 8},
-		"active low output": {Opts{Pin: "GPIO17", User: "fumarium heater", ActiveLow: true}, true, 8 | 2},
-		"input":             {Opts{Pin: "GPIO17", User: "fumarium feedback"}, false, 4},
-		"resting input":     {Opts{Pin: "GPIO17", User: "fumarium door", Rests: true}, false, 4 | 1<<9},
-		"resting high":      {Opts{Pin: "GPIO17", User: "fumarium door", Rests: true, ActiveLow: true}, false, 4 | 2 | 1<<8},
-		"an output rests":   {Opts{Pin: "GPIO17", User: "fumarium fan", Rests: true}, true, 8},
-		"name too long":     {Opts{Pin: "GPIO17", User: strings.Repeat("x", 40)}, true, 8},
+		"output":                {Opts{Pin: "GPIO17", User: "fumarium heater"}, true, 8},
+		"active low output":     {Opts{Pin: "GPIO17", User: "fumarium heater", ActiveLow: true}, true, 8 | 2},
+		"input":                 {Opts{Pin: "GPIO17", User: "fumarium feedback"}, false, 4},
+		"off by itself":         {Opts{Pin: "GPIO17", User: "fumarium door", Pull: ToOff}, false, 4 | 1<<9},
+		"off by itself, low":    {Opts{Pin: "GPIO17", User: "fumarium door", Pull: ToOff, ActiveLow: true}, false, 4 | 2 | 1<<8},
+		"on by itself":          {Opts{Pin: "GPIO17", User: "fumarium feedback", Pull: ToOn}, false, 4 | 1<<8},
+		"on by itself, low":     {Opts{Pin: "GPIO17", User: "fumarium feedback", Pull: ToOn, ActiveLow: true}, false, 4 | 2 | 1<<9},
+		"an output has no pull": {Opts{Pin: "GPIO17", User: "fumarium fan", Pull: ToOn}, true, 8},
+		"name too long":         {Opts{Pin: "GPIO17", User: strings.Repeat("x", 40)}, true, 8},
 	} {
 		t.Run(name, func(t *testing.T) {
 			k := newKernel("pinctrl-bcm2711")

@@ -28,7 +28,7 @@ func (a *asked) Input(o Opts) (Line, error) {
 
 // TestWhatIsAskedFor holds every option of every line: chip and polarity of the file,
 // the guard against pins that are pulled up for the heater's two contacts alone, and
-// the pull of the door's wire.
+// the pulls of the two inputs, whose wires may come off.
 func TestWhatIsAskedFor(t *testing.T) {
 	c := full()
 	c.LineChip = "pinctrl-x"
@@ -47,8 +47,8 @@ func TestWhatIsAskedFor(t *testing.T) {
 		}
 	}
 	inputs := []Opts{
-		{Chip: chip, Pin: "V", User: "fumarium feedback", ActiveLow: true},
-		{Chip: chip, Pin: "D", User: "fumarium door", ActiveLow: true, Rests: true},
+		{Chip: chip, Pin: "V", User: "fumarium feedback", ActiveLow: true, Pull: ToOn},
+		{Chip: chip, Pin: "D", User: "fumarium door", ActiveLow: true, Pull: ToOff},
 	}
 	h := &asked{circuit: newCircuit()}
 	b, err := Open(c, h, h.wait)
