@@ -9,6 +9,7 @@ import (
 	"periph.io/x/conn/v3/onewire"
 	"periph.io/x/conn/v3/spi"
 
+	"fumarium/profile/quantity"
 	"fumarium/sensors/thermistor"
 	"fumarium/sensors/thermocouple"
 	"fumarium/sim/chips"
@@ -222,4 +223,49 @@ func TestFaultNames(t *testing.T) {
 		seen[f.String()] = true
 	}
 	assert.Equal(t, "unknown fault", (chips.AllOnes + 1).String())
+}
+
+// A mended wire clears the flags with the next conversion, and the value follows.
+func TestMendedWire(t *testing.T) {
+	s := &scene{hot: 72.5, cold: 25}
+	c := chips.NewMCP9601(s.world(), 0x60, thermocouple.K)
+	read := overI2C(chips.I2C{c}, 0x60, 0x04, 0x00)
+	for fault, flag := range map[chips.Fault]byte{chips.OpenWire: 0x50, chips.ToGround: 0x60} {
+		c.Break(fault)
+		s.now += time.Second
+		b, err := read(t)
+		require.NoError(t, err)
+		assert.Equal(t, flag, b[0])
+		c.Break(chips.Sound)
+		s.now += time.Second
+		b, err = read(t)
+		require.NoError(t, err)
+		assert.Equal(t, []byte{0x40, 0x00, 0x04, 0x88}, b)
+	}
+}
+
+// Power-up and range values that drivers must not take for a temperature: the
+// DS18B20's 85 °C (datasheet, memory) and the MAX31856's range flags (19-7534, SR).
+func TestValuesThatMeanSomethingElse(t *testing.T) {
+	s := &scene{hot: 20, cold: 126}
+	thermometer := chips.NewDS18B20(s.world(), 3)
+	r := make([]byte, 9)
+	require.NoError(t, chips.OneWire{thermometer}.Tx([]byte{0xCC, 0xBE}, r, onewire.WeakPullup))
+	assert.Equal(t, []byte{0x50, 0x05, 0x4B, 0x46, 0x7F, 0xFF, 0x0C, 0x10, onewire.CalcCRC(r[:8])}, r)
+
+	c := chips.NewMAX31856(s.world(), thermocouple.K)
+	read := overSPI(t, c.Port(), spi.Mode3, []byte{0x0F, 0}, 2)
+	write := overSPI(t, c.Port(), spi.Mode3, []byte{0x80, 0x91}, 2)
+	_, err := write(t)
+	require.NoError(t, err)
+	for _, row := range []struct {
+		hot, cold float64
+		want      byte
+	}{{20, 126, 1 << 7}, {20, -56, 1 << 7}, {20, 125, 0}, {1400, 25, 1 << 6}} {
+		s.hot, s.cold = quantity.Celsius(row.hot), quantity.Celsius(row.cold)
+		s.now += time.Minute
+		b, err := read(t)
+		require.NoError(t, err)
+		assert.Equal(t, row.want, b[1], "%v/%v", row.hot, row.cold)
+	}
 }
