@@ -66,6 +66,8 @@ func TestLimitsPassFaultsOn(t *testing.T) {
 	// A clock that goes back does not make a rate of nothing.
 	_, r := l.Check(track, -time.Hour, sensors.At(30))
 	assert.Equal(t, sensors.Implausible, r.Status())
+	_, r = l.Check(track, -time.Hour, sensors.At(20))
+	assert.Equal(t, sensors.Good, r.Status(), "nor does it make a jump of none")
 }
 
 // The stated lag, on a ramp of 0.1 K/s read once a second, once the low-pass has
