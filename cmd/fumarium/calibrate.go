@@ -163,7 +163,7 @@ func (b *bench) calibrate(ctx context.Context, o calibrateOptions) error {
 	if !o.iceOnly {
 		fmt.Fprintf(b.out, "    stretch: %.3f %%\n", 100*record.StretchRatio)
 	}
-	name, err := appendCalibration(o.state, record)
+	name, err := appendLine(o.state, calibrationFile, record)
 	if err != nil {
 		return couldNot(fmt.Errorf("the lines above hold, but the record could not be written: %w", err))
 	}
@@ -178,17 +178,20 @@ func (b *bench) point(ctx context.Context, ch *wiring.Channel, question string) 
 		return 0, fmt.Errorf("no answer: %w; nothing was measured", err)
 	}
 	var values []float64
+	var bad error
 	for range pointSamples + 2 { // a chip takes up to two reads to wake up
 		ch.Read(b.elapsed())
 		if v, ok := ch.Raw.Value(); ok {
 			values = append(values, float64(v))
+		} else {
+			bad = ch.Err()
 		}
 		if err := b.wait(ctx, time.Second); err != nil {
 			return 0, err
 		}
 	}
 	if len(values) < fewestGood {
-		return 0, fmt.Errorf("probe %q: only %d of %d readings were good; mend that first: %w", ch.Probe.Name, len(values), pointSamples+2, ch.Err())
+		return 0, fmt.Errorf("probe %q: only %d of %d readings were good; mend that first: %w", ch.Probe.Name, len(values), pointSamples+2, bad)
 	}
 	slices.Sort(values)
 	if span := values[len(values)-1] - values[0]; span > steady {
@@ -197,7 +200,8 @@ func (b *bench) point(ctx context.Context, ch *wiring.Channel, question string) 
 	return quantity.Celsius(values[len(values)/2]), nil
 }
 
-func appendCalibration(state string, r calibrationRecord) (string, error) {
+// appendLine adds one JSON object to a file in the state folder.
+func appendLine(state, file string, record any) (string, error) {
 	dir, err := stateDir(state)
 	if err != nil {
 		return "", err
@@ -205,12 +209,12 @@ func appendCalibration(state string, r calibrationRecord) (string, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return "", err
 	}
-	name := filepath.Join(dir, calibrationFile)
+	name := filepath.Join(dir, file)
 	f, err := os.OpenFile(name, os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o600)
 	if err != nil {
 		return "", err
 	}
-	if err := json.NewEncoder(f).Encode(r); err != nil {
+	if err := json.NewEncoder(f).Encode(record); err != nil {
 		f.Close()
 		return "", err
 	}

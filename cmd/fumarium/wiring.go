@@ -61,8 +61,8 @@ func isTerminal(v any) bool {
 }
 
 type wiringOptions struct {
-	cabinet             string
-	once, asJSON, click bool
+	cabinet, state                string
+	once, asJSON, click, selfTest bool
 }
 
 func wiringCommand() *cobra.Command {
@@ -77,6 +77,9 @@ and then reads every probe each second until Ctrl-C. Nothing is switched.
 --click switches one relay after the other on for a second, each only after you
 typed its name at a terminal, the heater last. Stop the daemon first.
 
+--self-test does all of it once, says what is wrong and appends a report to
+` + selfTestFile + ` in the state folder.
+
 Mains wiring belongs to someone qualified, under local code. Never open the
 cabinet's wiring with the plug in.
 
@@ -85,6 +88,7 @@ Exit status: 0 all there and all readings good, 1 something is missing or faulty
 		Example: `  fumarium wiring
   fumarium wiring --cabinet my-cabinet.yaml --once
   fumarium wiring --cabinet my-cabinet.yaml --click
+  fumarium wiring --cabinet my-cabinet.yaml --self-test
   fumarium wiring calibrate --cabinet my-cabinet.yaml --probe "core 1" --altitude 420`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -95,6 +99,8 @@ Exit status: 0 all there and all readings good, 1 something is missing or faulty
 	c.Flags().BoolVar(&o.once, "once", false, "one table instead of one each second")
 	c.Flags().BoolVar(&o.asJSON, "json", false, "print JSON; with live readings, one object a line")
 	c.Flags().BoolVar(&o.click, "click", false, "click the relays one at a time, each with your consent")
+	c.Flags().BoolVar(&o.selfTest, "self-test", false, "find, read and click once, and keep a report")
+	c.Flags().StringVar(&o.state, "state", "", "`DIR` for the report (default: "+stateHint+")")
 	c.AddCommand(calibrateCommand())
 	return c
 }
@@ -106,20 +112,29 @@ type probeReading struct {
 	Chip    string   `json:"chip"`
 	Bus     string   `json:"bus,omitempty"`
 	Status  string   `json:"status"`
-	Celsius *float64 `json:"celsius"`     // absent when it is not good
-	Raw     *float64 `json:"raw_celsius"` // before calibration and filter
-	Why     string   `json:"why,omitempty"`
+	Celsius *float64 `json:"celsius"`                 // absent when it is not good
+	Raw     *float64 `json:"raw_celsius"`             // before calibration and filter
+	Board   *float64 `json:"board_celsius,omitempty"` // of the front end, where it tells
+	// Lag is how late the reading follows a ramp because of median and damping.
+	Lag float64 `json:"lag_seconds"`
+	Why string  `json:"why,omitempty"`
 }
 
 func (b *bench) wiring(ctx context.Context, o wiringOptions) error {
-	if o.click {
+	if o.click || o.selfTest {
+		name := "--click"
+		if o.selfTest {
+			name = "--self-test"
+		}
 		switch {
 		case o.cabinet == "":
-			return usage("--click needs --cabinet: the file says where the relays are")
+			return usage("%s needs --cabinet: the file says where the relays are", name)
 		case o.once || o.asJSON:
-			return usage("--click talks with a person; leave out --once and --json")
+			return usage("%s talks with a person; leave out --once and --json", name)
+		case o.click && o.selfTest:
+			return usage("--self-test clicks the relays as well; leave out --click")
 		case !b.terminal:
-			return usage("--click wants a person at a terminal, and there is none; no relay was touched")
+			return usage("%s wants a person at a terminal, and there is none; no relay was touched", name)
 		}
 	}
 	var c *cabinet.Cabinet
@@ -129,8 +144,12 @@ func (b *bench) wiring(ctx context.Context, o wiringOptions) error {
 			return err
 		}
 	}
-	if o.click {
-		return b.click(ctx, c)
+	switch {
+	case o.click:
+		_, err := b.click(ctx, c)
+		return err
+	case o.selfTest:
+		return b.selfTest(ctx, c, o.state)
 	}
 	found := []wiring.Find{}
 	if c == nil || !c.Simulated() { // what exists only in rehearsal needs nothing of this machine
@@ -193,7 +212,7 @@ func (b *bench) openProbes(c *cabinet.Cabinet) (*wiring.World, error) {
 func readings(w *wiring.World) (table []probeReading, settled, good bool) {
 	settled, good = true, true
 	for _, ch := range w.Channels() {
-		r := probeReading{Name: ch.Probe.Name, Role: ch.Probe.Role.String(), Chip: ch.Probe.Chip, Bus: ch.Probe.Bus, Status: ch.Reading.Status().String()}
+		r := probeReading{Name: ch.Probe.Name, Role: ch.Probe.Role.String(), Chip: ch.Probe.Chip, Bus: ch.Probe.Bus, Status: ch.Reading.Status().String(), Lag: ch.Lag().Seconds()}
 		if v, ok := ch.Reading.Value(); ok {
 			t := float64(v)
 			r.Celsius = &t
@@ -204,6 +223,10 @@ func readings(w *wiring.World) (table []probeReading, settled, good bool) {
 		if v, ok := ch.Raw.Value(); ok {
 			t := float64(v)
 			r.Raw = &t
+		}
+		if v, ok := ch.Board().Value(); ok {
+			t := float64(v)
+			r.Board = &t
 		}
 		settled = settled && ch.Reading.Status() != sensors.Unread
 		table = append(table, r)
@@ -235,18 +258,21 @@ func (b *bench) show(o wiringOptions, found []wiring.Find, table []probeReading,
 	if n > 0 && b.screen && !o.once {
 		fmt.Fprintf(b.out, "\x1b[%dA\x1b[J", len(table)+1)
 	}
+	return b.printReadings(table)
+}
+
+func (b *bench) printReadings(table []probeReading) error {
 	t := tabwriter.NewWriter(b.out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "probe\trole\tchip\treads\traw\t")
+	fmt.Fprintln(t, "probe\trole\tchip\treads\traw\tboard\t")
+	celsius := func(v *float64, otherwise string) string {
+		if v == nil {
+			return otherwise
+		}
+		return fmt.Sprintf("%.2f °C", *v)
+	}
 	for _, r := range table {
-		reads := r.Status
-		if r.Celsius != nil {
-			reads = fmt.Sprintf("%.2f °C", *r.Celsius)
-		}
-		raw := "-"
-		if r.Raw != nil {
-			raw = fmt.Sprintf("%.2f °C", *r.Raw)
-		}
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\n", r.Name, r.Role, strings.TrimSpace(r.Chip+" "+r.Bus), reads, raw, r.Why)
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", r.Name, r.Role, strings.TrimSpace(r.Chip+" "+r.Bus),
+			celsius(r.Celsius, r.Status), celsius(r.Raw, "-"), celsius(r.Board, "-"), r.Why)
 	}
 	return t.Flush()
 }
@@ -283,14 +309,28 @@ func outputsOf(name string) controller.Outputs {
 	return controller.Outputs{Heater: name == "heater", Fan: name == "fan", Smoke: name == "smoke", Humidifier: name == "humidifier", Sounder: name == "sounder"}
 }
 
-// click tries one relay after the other. Every way out of it leaves all off.
-func (b *bench) click(ctx context.Context, c *cabinet.Cabinet) (err error) {
+// clickedRelay is what came of one relay.
+type clickedRelay struct {
+	Name   string `json:"name"`
+	Result string `json:"result"` // "left out", "clicked" or "failed"
+	// The feedback while the relay was on and afterwards; empty without one.
+	ElementOn  string `json:"element_on,omitempty"`
+	ElementOff string `json:"element_off,omitempty"`
+	Why        string `json:"why,omitempty"`
+}
+
+// click tries one relay after the other. Every way out of it leaves all off. What it
+// gives is every relay of the file, also those it did not come to.
+func (b *bench) click(ctx context.Context, c *cabinet.Cabinet) (results []clickedRelay, err error) {
 	if c.Simulated() {
-		return couldNot(fmt.Errorf("%s exists only in rehearsal: it has no relays to click", c.Name))
+		return nil, couldNot(fmt.Errorf("%s exists only in rehearsal: it has no relays to click", c.Name))
+	}
+	for _, name := range wiring.Fitted(c) {
+		results = append(results, clickedRelay{Name: name, Result: "left out"})
 	}
 	bank, err := relay.Open(c, b.lines, func(d time.Duration) { _ = b.wait(context.Background(), d) })
 	if err != nil {
-		return couldNot(err)
+		return results, couldNot(err)
 	}
 	defer func() {
 		if off := bank.Close(); off != nil {
@@ -298,9 +338,10 @@ func (b *bench) click(ctx context.Context, c *cabinet.Cabinet) (err error) {
 		}
 	}()
 	fmt.Fprint(b.out, "Every output is off now. Each relay is switched on for one second, once you typed its name.\nPress Enter alone to leave one out, Ctrl-C to end.\n\n")
-	for _, name := range wiring.Fitted(c) {
-		word, question := name, fmt.Sprintf("Click the %s? Type %s: ", name, name)
-		if name == "heater" {
+	for i := range results {
+		r := &results[i]
+		word, question := r.Name, fmt.Sprintf("Click the %s? Type %s: ", r.Name, r.Name)
+		if r.Name == "heater" {
 			word = "heat"
 			fmt.Fprintf(b.out, "\nTHE HEATER IS NEXT. Its element gets mains voltage for one second and turns hot.\n"+
 				"Go on only if the cabinet is closed and empty, nobody touches element or wiring, the\nthermal cut-out is fitted and someone qualified has checked the mains side.\n")
@@ -310,25 +351,48 @@ func (b *bench) click(ctx context.Context, c *cabinet.Cabinet) (err error) {
 		switch {
 		case err != nil:
 			fmt.Fprintln(b.out, "\nended; every output is off")
-			return nil
+			return results, nil
 		case answer != word:
-			fmt.Fprintf(b.out, "%s left out\n", name)
+			fmt.Fprintf(b.out, "%s left out\n", r.Name)
 			continue
 		}
-		if err := bank.Drive(outputsOf(name)); err != nil {
-			return couldNot(err)
+		if err := b.clickOne(ctx, bank, r); err != nil {
+			r.Result, r.Why = "failed", err.Error()
+			return results, couldNot(err)
 		}
-		element := bank.Readback().Element
-		_ = b.wait(ctx, clicked) // ended early: off comes early
-		if err := bank.Drive(controller.Outputs{}); err != nil {
-			return couldNot(err)
-		}
-		fmt.Fprintf(b.out, "%s was on and is off again", name)
-		if name == "heater" && element != relay.Unknown {
-			fmt.Fprintf(b.out, "; the feedback said %s meanwhile and says %s now", element, bank.Readback().Element)
-		}
-		fmt.Fprintln(b.out)
 	}
 	fmt.Fprintln(b.out, "done; every output is off")
+	return results, nil
+}
+
+// clickOne switches one relay on and off again, and looks at the element meanwhile.
+func (b *bench) clickOne(ctx context.Context, bank *relay.Bank, r *clickedRelay) error {
+	if err := bank.Drive(outputsOf(r.Name)); err != nil {
+		return err
+	}
+	on := bank.Readback().Element
+	if on != relay.On || r.Name == "heater" {
+		_ = b.wait(ctx, clicked) // ended early: off comes early
+	}
+	if err := bank.Drive(controller.Outputs{}); err != nil {
+		return err
+	}
+	r.Result = "clicked"
+	fmt.Fprintf(b.out, "%s was on and is off again", r.Name)
+	if on != relay.Unknown {
+		off := bank.Readback().Element
+		r.ElementOn, r.ElementOff = on.String(), off.String()
+		if r.Name != "heater" && on == relay.On {
+			fmt.Fprintln(b.out)
+			return fmt.Errorf("the element got voltage with the relay of the %s: two pins or two wires are swapped; correct them before anything else", r.Name)
+		}
+		if r.Name == "heater" {
+			fmt.Fprintf(b.out, "; the feedback said %s meanwhile and says %s now", on, off)
+			if on == relay.Off {
+				fmt.Fprint(b.out, ": right with the mains off, wrong with them on")
+			}
+		}
+	}
+	fmt.Fprintln(b.out)
 	return nil
 }

@@ -47,6 +47,7 @@ type board struct {
 	refuse  string // a pin that someone else holds
 	stuck   string // a pin that stays on
 	missing bool   // no SPI
+	swapped bool   // the element hangs on the fan's relay
 }
 
 func newBoard(hot ...quantity.Celsius) *board {
@@ -93,6 +94,9 @@ func (l boardLine) Set(on bool) error {
 	return nil
 }
 func (l boardLine) Read() (bool, error) {
+	if l.in && l.b.swapped {
+		return l.b.level["GPIO22"], nil
+	}
 	if l.in {
 		return l.b.level["GPIO17"] && l.b.level["GPIO27"], nil
 	}
@@ -175,8 +179,8 @@ func TestWiringTable(t *testing.T) {
 	assert.Equal(t, `ok  SPI0.0          
 ok  /dev/gpiochip0  GPIO chip pinctrl-bcm2711 with 58 lines
 
-probe    role     chip             reads     raw       
-chamber  chamber  MAX31856 SPI0.0  70.00 °C  70.00 °C  
+probe    role     chip             reads     raw       board     
+chamber  chamber  MAX31856 SPI0.0  70.00 °C  70.00 °C  25.00 °C  
 `, out.String())
 
 	out.Reset()
@@ -195,7 +199,7 @@ chamber  chamber  MAX31856 SPI0.0  70.00 °C  70.00 °C
 	b.chip.Break(chips.AllZeros)
 	err := b.bench(&out).wiring(context.Background(), wiringOptions{cabinet: name, once: true})
 	assert.Equal(t, exitBad, status(err))
-	assert.Contains(t, out.String(), "bus error  -    max31856: the chip does not take its settings; check the wiring")
+	assert.Contains(t, out.String(), "bus error  -    -      max31856: the chip does not take its settings; check the wiring")
 
 	out.Reset()
 	b = newBoard(70)
@@ -270,6 +274,86 @@ func TestClick(t *testing.T) {
 	for pin, on := range b.level {
 		assert.False(t, on, pin)
 	}
+}
+
+// A fan's relay that gives the element voltage is found at once, and everything off.
+func TestClickFindsSwappedRelays(t *testing.T) {
+	var out bytes.Buffer
+	b := newBoard(20)
+	b.swapped = true
+	err := b.bench(&out, "sounder", "fan", "smoke", "heat").wiring(context.Background(), wiringOptions{cabinet: file(t, "box.yaml", wired), click: true})
+	assert.Equal(t, exitCouldNo, status(err))
+	assert.ErrorContains(t, err, "the element got voltage with the relay of the fan")
+	assert.Equal(t, "+GPIO24 -GPIO24 +GPIO22 -GPIO22", strings.Join(b.log, " "), "nothing is tried after that")
+}
+
+// The report of a self-test holds what was found, read and clicked, and what was not.
+func TestSelfTest(t *testing.T) {
+	name, dir := file(t, "box.yaml", wired), t.TempDir()
+	run := func(b *board, typed ...string) (string, error) {
+		var out bytes.Buffer
+		err := b.bench(&out, typed...).wiring(context.Background(), wiringOptions{cabinet: name, state: dir, selfTest: true})
+		return out.String(), err
+	}
+	out, err := run(newBoard(21), "sounder", "fan", "smoke", "heat")
+	require.NoError(t, err)
+	assert.Contains(t, out, "self-test passed")
+	out, err = run(newBoard(21), "sounder", "", "smoke", "heater")
+	assert.Equal(t, exitBad, status(err))
+	assert.Contains(t, out, "not tested  fan\nnot tested  heater\n")
+	assert.NotContains(t, out, "passed")
+	broken := newBoard(21)
+	broken.chip.Break(chips.OpenWire)
+	out, err = run(broken, "sounder", "fan", "smoke", "heat")
+	assert.Equal(t, exitBad, status(err))
+	assert.Contains(t, out, `WRONG  probe "chamber": open circuit: max31856: open circuit`)
+	stuck := newBoard(21)
+	stuck.stuck = "GPIO22"
+	_, err = run(stuck, "sounder", "fan", "smoke", "heat")
+	assert.Equal(t, exitCouldNo, status(err))
+	assert.ErrorContains(t, err, "its pin reads on")
+	gone := newBoard(21)
+	gone.missing = true
+	out, err = run(gone)
+	assert.Equal(t, exitBad, status(err))
+	assert.Contains(t, out, "WRONG  SPI0.0: no SPI here; enable it")
+	assert.Empty(t, gone.log, "nobody answered, nothing was clicked")
+
+	data, err := os.ReadFile(filepath.Join(dir, selfTestFile))
+	require.NoError(t, err)
+	lines := strings.Split(strings.TrimSpace(string(data)), "\n")
+	require.Len(t, lines, 5, "every test is kept, the failed ones too")
+	var reports [5]selfTestReport
+	for i, line := range lines {
+		require.NoError(t, json.Unmarshal([]byte(line), &reports[i]))
+		assert.Equal(t, i == 0, reports[i].Pass)
+		assert.Equal(t, "Wired box", reports[i].Cabinet)
+	}
+	good := reports[0]
+	assert.Equal(t, []clickedRelay{
+		{Name: "sounder", Result: "clicked", ElementOn: "off", ElementOff: "off"}, {Name: "fan", Result: "clicked", ElementOn: "off", ElementOff: "off"},
+		{Name: "smoke", Result: "clicked", ElementOn: "off", ElementOff: "off"}, {Name: "heater", Result: "clicked", ElementOn: "on", ElementOff: "off"},
+	}, good.Relays)
+	require.Len(t, good.Probes, 1)
+	assert.InDelta(t, 21, *good.Probes[0].Celsius, 0.01)
+	assert.InDelta(t, 25, *good.Probes[0].Board, 0.01)
+	assert.Equal(t, []string{"fan", "heater"}, reports[1].LeftOut)
+
+	// Never without a terminal, a cabinet or relays.
+	b := newBoard(20)
+	var buffer bytes.Buffer
+	machine := b.bench(&buffer)
+	machine.terminal = false
+	for want, err := range map[int]error{
+		exitUsage:   errors.Join(machine.wiring(context.Background(), wiringOptions{cabinet: name, selfTest: true})),
+		exitCouldNo: errors.Join(b.bench(&buffer).wiring(context.Background(), wiringOptions{cabinet: defaultCabinet, selfTest: true})),
+	} {
+		assert.Equal(t, want, status(err))
+	}
+	assert.Equal(t, exitUsage, status(b.bench(&buffer).wiring(context.Background(), wiringOptions{selfTest: true})))
+	assert.Equal(t, exitUsage, status(b.bench(&buffer).wiring(context.Background(), wiringOptions{cabinet: name, selfTest: true, click: true})))
+	assert.Equal(t, exitUsage, status(b.bench(&buffer).wiring(context.Background(), wiringOptions{cabinet: name, selfTest: true, once: true})))
+	assert.Empty(t, b.log)
 }
 
 func TestCalibrate(t *testing.T) {

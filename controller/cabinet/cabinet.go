@@ -112,6 +112,7 @@ type Probe struct {
 	// above that.
 	Offset     quantity.Kelvin
 	Stretch    quantity.Ratio
+	Damping    time.Duration    // time constant of the low-pass after the chip
 	Board      quantity.Celsius // how warm a MAX6675's board is
 	Thermistor Thermistor       // of an ADS1115
 	Line       int              // of the file, for messages

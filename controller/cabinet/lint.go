@@ -15,12 +15,11 @@ import (
 // GPIO driver of periph.io has the same list).
 func PulledUpAtReset(offset int) bool { return offset >= 0 && offset <= 8 }
 
-// gpioNumber is n of a pin named GPIOn, or -1.
+// gpioNumber is n of a pin named GPIOn or n, which are the same on a Raspberry Pi's
+// header, or -1.
 func gpioNumber(pin string) int {
-	if digits, found := strings.CutPrefix(pin, "GPIO"); found {
-		if n, err := strconv.Atoi(digits); err == nil {
-			return n
-		}
+	if n, err := strconv.Atoi(strings.TrimPrefix(pin, "GPIO")); err == nil {
+		return n
 	}
 	return -1
 }
@@ -28,7 +27,9 @@ func gpioNumber(pin string) int {
 // takenBy are the header pins of a Raspberry Pi that a bus needs (common practice,
 // no source: the assignments of its usual overlays).
 var takenBy = map[string][]int{
-	"I2C1": {2, 3}, "SPI0": {9, 10, 11}, "SPI0.0": {8}, "SPI0.1": {7}, "w1_bus_master1": {4},
+	"I2C0": {0, 1}, "I2C1": {2, 3}, "w1_bus_master1": {4},
+	"SPI0": {9, 10, 11}, "SPI0.0": {8}, "SPI0.1": {7},
+	"SPI1": {19, 20, 21}, "SPI1.0": {18}, "SPI1.1": {17}, "SPI1.2": {16},
 }
 
 // Lint reports what is unwise, or refused when it is wired, in a cabinet that
@@ -87,12 +88,13 @@ func Lint(c *Cabinet, file string) []source.Fault {
 	if !c.Fan.Fitted {
 		say(1, true, "no-fan", "no fan: the air is hotter above than below and the probe sees one place only", "add a fan, or hang the probe at the height of the product")
 	}
+	header := c.LineChip == "" || strings.HasPrefix(c.LineChip, "pinctrl-")
 	guard := func(what string, pin string, line int, activeLow, insist bool) {
 		if activeLow {
 			say(line, insist, "active-low", what+" is active low: it is on while its pin is low, and a board without power or a cable that is off may leave it so",
 				"use a driver that is on when its pin is high; to wire it so all the same, add insist: yes")
 		}
-		if n := gpioNumber(pin); PulledUpAtReset(n) && !activeLow && (c.LineChip == "" || strings.HasPrefix(c.LineChip, "pinctrl-")) {
+		if n := gpioNumber(pin); PulledUpAtReset(n) && !activeLow && header {
 			say(line, insist, "pulled-up", fmt.Sprintf("%s is on %s, which is pulled up from power-up until this program starts", what, pin),
 				"use one of GPIO9 to GPIO27 with a pull-down resistor; to wire it so all the same, add insist: yes")
 		}
@@ -109,7 +111,7 @@ func Lint(c *Cabinet, file string) []source.Fault {
 		say(h.Line, true, "no-feedback", "nothing tells whether the element really is without voltage: a welded contact shows only when the chamber gets too hot",
 			"add an input that sees the element's voltage through an isolating sensor, as feedback: {pin: …}")
 	}
-	used := map[int]string{}
+	used, lines := map[int]string{}, map[int]string{}
 	for _, p := range c.Probes {
 		bus, _, _ := strings.Cut(p.Bus, ".")
 		for _, name := range []string{bus, p.Bus} {
@@ -124,9 +126,17 @@ func Lint(c *Cabinet, file string) []source.Fault {
 	}{{"the heater", h.Pin, h.Line}, {"the heater's series relay", h.Series.Pin, h.Series.Line}, {"the heater's feedback", h.Feedback.Pin, h.Feedback.Line},
 		{"the fan", c.Fan.Pin, c.Fan.Line}, {"the smoke generator", c.Smoke.Pin, c.Smoke.Line},
 		{"the door switch", c.Door.Pin, c.Door.Line}, {"the humidifier", c.Humidifier.Pin, c.Humidifier.Line}, {"the sounder", c.Sounder.Pin, c.Sounder.Line}} {
-		if bus := used[gpioNumber(w.pin)]; bus != "" && c.LineChip == "" {
+		n := gpioNumber(w.pin)
+		if n < 0 || !header {
+			continue
+		}
+		if bus := used[n]; bus != "" {
 			say(w.line, false, "bus-pin", fmt.Sprintf("%s is on %s, which the bus %s needs", w.what, w.pin, bus), "move it to a free pin")
 		}
+		if other := lines[n]; other != "" { // Parse takes two names for two pins
+			say(w.line, false, "pin-twice", fmt.Sprintf("%s is on %s, where %s is already", w.what, w.pin, other), "give every line a pin of its own")
+		}
+		lines[n] = w.what
 	}
 	slices.SortStableFunc(found, func(a, b source.Fault) int { return a.Line - b.Line })
 	return found

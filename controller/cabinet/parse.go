@@ -187,6 +187,12 @@ func (r *reader) probes(v source.Value) []Probe {
 		p.Sheath, _ = source.ReadIn(m.Take("sheath"), quantity.ParseDuration, sheathRange)
 		p.Offset, _ = source.ReadIn(m.Take("offset"), quantity.ParseTemperatureDifference, offsetRange)
 		p.Stretch, _ = source.ReadIn(m.Take("stretch"), parseStretch, stretchRange)
+		if damping := m.Take("damping"); damping.Present() {
+			if p.Chip == Simulated {
+				damping.Fault("a probe without a chip has no damping", "remove the key, or name a chip")
+			}
+			p.Damping, _ = source.ReadIn(damping, quantity.ParseDuration, dampingRange)
+		}
 		m.Done()
 		probes = append(probes, p)
 	}

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"fumarium/profile/quantity"
 	"fumarium/profile/source"
@@ -51,6 +52,7 @@ var (
 	supplyInputs = []source.Word[int]{{Text: "0", Meaning: 0}, {Text: "1", Meaning: 1}, {Text: "2", Meaning: 2}, {Text: "3", Meaning: 3}, {Text: "none", Meaning: Unmeasured}}
 
 	stretchRange  = source.Range[quantity.Ratio]{Low: -0.1, High: 0.1, Text: quantity.Ratio.String, Why: "a probe that is further out wants replacing"}
+	dampingRange  = source.Range[time.Duration]{Low: 0, High: 30 * time.Second, Text: quantity.FormatDuration, Why: "a slower reading would hide an overheating chamber"}
 	boardRange    = source.Range[quantity.Celsius]{Low: -20, High: 85, Text: quantity.Celsius.String}
 	inputRange    = source.Range[float64]{Low: 0, High: 3, Why: "the chip has four"}
 	voltRange     = source.Range[volts]{Low: 1, High: 5.5, Text: volts.String, Why: "the chip takes no more"}

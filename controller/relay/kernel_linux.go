@@ -200,8 +200,8 @@ func (k *Kernel) request(o Opts, output bool) (Line, error) {
 		r.Config.Flags |= flagActiveLow
 	}
 	switch {
-	case output || !o.Rests:
-	case o.ActiveLow:
+	case output || o.Pull == NoPull:
+	case (o.Pull == ToOn) != o.ActiveLow:
 		r.Config.Flags |= flagPullUp
 	default:
 		r.Config.Flags |= flagPullDown

@@ -20,6 +20,7 @@ import (
 // layout in the code under test cannot hide.
 type kernel struct {
 	labels   []string         // of the chips; each has lines
+	aliased  bool             // all nodes are of one chip
 	names    map[int]string   // of lines, on every chip
 	holder   map[int]string   // lines that someone else has
 	denied   bool             // no permission for any node
@@ -83,7 +84,9 @@ func (k *kernel) ioctl(fd int, request uint, arg unsafe.Pointer) error {
 	b := unsafe.Slice((*byte)(arg), request>>16&0x3FFF)
 	switch request {
 	case 0x8044b401: // GPIO_GET_CHIPINFO_IOCTL: name[32], label[32], u32 lines
-		copy(b[0:32], "gpiochip"+string(rune('0'+n.chip)))
+		if !k.aliased {
+			copy(b[0:32], "gpiochip"+string(rune('0'+n.chip)))
+		}
 		copy(b[32:64], k.labels[n.chip])
 		native.PutUint32(b[64:], fakeLines)
 	case 0xc100b405: // GPIO_V2_GET_LINEINFO_IOCTL: name[32], consumer[32], u32 offset, u32 num_attrs, u64 flags
@@ -156,12 +159,15 @@ func TestRequestBytes(t *testing.T) {
 		output bool
 		flags  uint64
 	}{
-		"output":            {Opts{Pin: "GPIO17", User: "fumarium heater"}, true, 8},
-		"active low output": {Opts{Pin: "GPIO17", User: "fumarium heater", ActiveLow: true}, true, 8 | 2},
-		"input":             {Opts{Pin: "GPIO17", User: "fumarium feedback"}, false, 4},
-		"resting input":     {Opts{Pin: "GPIO17", User: "fumarium door", Rests: true}, false, 4 | 1<<9},
-		"resting high":      {Opts{Pin: "GPIO17", User: "fumarium door", Rests: true, ActiveLow: true}, false, 4 | 2 | 1<<8},
-		"name too long":     {Opts{Pin: "GPIO17", User: strings.Repeat("x", 40)}, true, 8},
+		"output":                {Opts{Pin: "GPIO17", User: "fumarium heater"}, true, 8},
+		"active low output":     {Opts{Pin: "GPIO17", User: "fumarium heater", ActiveLow: true}, true, 8 | 2},
+		"input":                 {Opts{Pin: "GPIO17", User: "fumarium feedback"}, false, 4},
+		"off by itself":         {Opts{Pin: "GPIO17", User: "fumarium door", Pull: ToOff}, false, 4 | 1<<9},
+		"off by itself, low":    {Opts{Pin: "GPIO17", User: "fumarium door", Pull: ToOff, ActiveLow: true}, false, 4 | 2 | 1<<8},
+		"on by itself":          {Opts{Pin: "GPIO17", User: "fumarium feedback", Pull: ToOn}, false, 4 | 1<<8},
+		"on by itself, low":     {Opts{Pin: "GPIO17", User: "fumarium feedback", Pull: ToOn, ActiveLow: true}, false, 4 | 2 | 1<<9},
+		"an output has no pull": {Opts{Pin: "GPIO17", User: "fumarium fan", Pull: ToOn}, true, 8},
+		"name too long":         {Opts{Pin: "GPIO17", User: strings.Repeat("x", 40)}, true, 8},
 	} {
 		t.Run(name, func(t *testing.T) {
 			k := newKernel("pinctrl-bcm2711")
@@ -228,6 +234,24 @@ func TestNamesBeforeNumbers(t *testing.T) {
 	}
 }
 
+// A chip is found by its label, whatever its number, and one with two nodes, as a
+// Raspberry Pi 5 has for old programs, is one chip.
+func TestChipByLabel(t *testing.T) {
+	k := newKernel("pinctrl-a", "extender")
+	l, err := (&Kernel{sys: k}).Output(Opts{Chip: "extender", Pin: "3"})
+	require.NoError(t, err)
+	assert.Equal(t, 1, k.fds[l.(*line).fd].chip)
+	require.NoError(t, l.Close())
+
+	k = newKernel("pinctrl-rp1", "pinctrl-rp1")
+	_, err = (&Kernel{sys: k}).Output(Opts{Pin: "3"})
+	require.ErrorContains(t, err, "2 GPIO chips are labelled")
+	k.aliased = true
+	l, err = (&Kernel{sys: k}).Output(Opts{Pin: "3"})
+	require.NoError(t, err)
+	require.NoError(t, l.Close())
+}
+
 // TestKernelErrors holds the whole text: each says where, what and what to do.
 func TestKernelErrors(t *testing.T) {
 	t.Setenv("USER", "ann")
@@ -250,6 +274,12 @@ func TestKernelErrors(t *testing.T) {
 			`GPIO17 (line 17 of pinctrl-a) is held by "lamp": device or resource busy; end that program (is another fumarium running?) or move the relay to a free pin`},
 		"no such line": {newKernel("pinctrl-a"), Opts{Pin: "GPIO77"},
 			`pinctrl-a has no line "GPIO77"; name one of its 30 lines, or write its number, 0 to 29`},
+		"one line too many": {newKernel("pinctrl-a"), Opts{Pin: "30"},
+			`pinctrl-a has no line "30"; name one of its 30 lines, or write its number, 0 to 29`},
+		"before the first": {newKernel("pinctrl-a"), Opts{Pin: "-1"},
+			`pinctrl-a has no line "-1"; name one of its 30 lines, or write its number, 0 to 29`},
+		"pulled up, by its number": {newKernel("pinctrl-a"), Opts{Pin: "8", LowAtReset: true},
+			"8 (line 8 of pinctrl-a) is pulled up from power-up until this program starts, which may heat; use one of GPIO9 to GPIO27, or write insist: yes beside the pin"},
 		"pulled up": {newKernel("pinctrl-a"), Opts{Pin: "GPIO5", LowAtReset: true},
 			"GPIO5 (line 5 of pinctrl-a) is pulled up from power-up until this program starts, which may heat; use one of GPIO9 to GPIO27, or write insist: yes beside the pin"},
 		"old kernel": {func() *kernel { k := newKernel("pinctrl-a"); k.refuse[0xc100b405] = unix.ENOTTY; return k }(), Opts{Pin: "GPIO17"},

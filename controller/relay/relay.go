@@ -49,12 +49,22 @@ type Opts struct {
 	ActiveLow bool
 	// User is shown to whoever asks who holds the line.
 	User string
-	// Rests pulls an input towards what is not active, so that a wire that has come
-	// off reads so, where the chip can.
-	Rests bool
+	// Pull is what an input reads when its wire has come off, where the chip can.
+	Pull Pull
 	// LowAtReset refuses a pin that is pulled up before a program takes it.
 	LowAtReset bool
 }
+
+// A Pull is a weak resistor in the chip.
+type Pull uint8
+
+// The pulls of an input, towards what is active or away from it. With NoPull its
+// resistor stays as it is.
+const (
+	NoPull Pull = iota
+	ToOff
+	ToOn
+)
 
 // Stagger is how long two contacts of the heater wait for each other, and the
 // feedback for both. Relays take some 10 ms and an isolating voltage sensor some
@@ -155,7 +165,9 @@ func open(c *cabinet.Cabinet, h Host, wait func(time.Duration), guarded bool) (*
 	take(&b.fan, "fan", c.Fan.Pin, c.Fan.Fitted, c.Fan.ActiveLow, false)
 	take(&b.sounder, "sounder", c.Sounder.Pin, c.Sounder.Fitted, c.Sounder.ActiveLow, false)
 	if f := heat.Feedback; f.Fitted {
-		line, err := h.Input(Opts{Chip: c.LineChip, Pin: f.Pin, ActiveLow: f.ActiveLow, User: "fumarium feedback"})
+		// A wire that has come off says "voltage", and heat is refused; it must not hide
+		// a welded contact.
+		line, err := h.Input(Opts{Chip: c.LineChip, Pin: f.Pin, ActiveLow: f.ActiveLow, User: "fumarium feedback", Pull: ToOn})
 		if err != nil {
 			all = errors.Join(all, fmt.Errorf("relay: feedback: %w", err))
 		} else {
@@ -163,7 +175,7 @@ func open(c *cabinet.Cabinet, h Host, wait func(time.Duration), guarded bool) (*
 		}
 	}
 	if c.Door.Fitted {
-		line, err := h.Input(Opts{Chip: c.LineChip, Pin: c.Door.Pin, ActiveLow: c.Door.ActiveLow, User: "fumarium door", Rests: true})
+		line, err := h.Input(Opts{Chip: c.LineChip, Pin: c.Door.Pin, ActiveLow: c.Door.ActiveLow, User: "fumarium door", Pull: ToOff})
 		if err != nil {
 			all = errors.Join(all, fmt.Errorf("relay: door: %w", err))
 		} else {

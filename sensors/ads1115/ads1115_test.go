@@ -127,11 +127,82 @@ func TestResetDuringConversion(t *testing.T) {
 	require.NoError(t, bus.Close())
 }
 
+// The supply may be on any input, 0 here.
+func TestSupplyInput(t *testing.T) {
+	bus := &i2ctest.Playback{Ops: []i2ctest.IO{
+		op([]byte{1, 0xC3, 0x83}), op([]byte{1}, 0xC3, 0x83), op([]byte{0}, 0x67, 0x20),
+		op([]byte{1, 0xE3, 0x83}), op([]byte{1}, 0xE3, 0x83), op([]byte{0}, 0x33, 0x90),
+	}, DontPanic: true}
+	o := ads1115.DefaultOpts
+	o.SupplyInput = 0
+	dev, err := ads1115.New(bus, &o)
+	require.NoError(t, err)
+	po := ads1115.DefaultProbeOpts
+	po.Input = 2
+	p, err := dev.Thermistor(&po)
+	require.NoError(t, err)
+	v, ok := p.Read(0).Value()
+	require.True(t, ok, "%v", p.Err())
+	assert.InDelta(t, 25, float64(v), 1e-6)
+	require.NoError(t, bus.Close())
+}
+
+// slow answers that it is busy a number of times, then with one code.
+type slow struct {
+	i2ctest.Record
+	busy, asked int
+	config      uint16
+}
+
+func (s *slow) Tx(_ uint16, w, r []byte) error {
+	switch {
+	case len(w) == 3:
+		s.config, s.asked = uint16(w[1])<<8|uint16(w[2]), 0
+	case w[0] == 0:
+		r[0], r[1] = 0x67, 0x20
+	default:
+		c := s.config &^ 0x8000
+		if s.asked++; s.asked > s.busy {
+			c = s.config
+		}
+		r[0], r[1] = byte(c>>8), byte(c)
+	}
+	return nil
+}
+
+// At 400 kHz a conversion lasts some 80 questions (7.8 ms and a tenth, 0.11 ms
+// each). One that never ends is a fault and does not hold the program.
+func TestWaitsAsLongAsAConversionTakes(t *testing.T) {
+	for busy, want := range map[int]error{0: ads1115.ErrOpen, 80: ads1115.ErrOpen, 1 << 30: ads1115.ErrBusy} {
+		dev, err := ads1115.New(&slow{busy: busy}, &ads1115.DefaultOpts)
+		require.NoError(t, err)
+		p, err := dev.Thermistor(&ads1115.DefaultProbeOpts)
+		require.NoError(t, err)
+		p.Read(0)
+		assert.Equal(t, want, p.Err(), "busy for %d questions", busy)
+	}
+}
+
+// A dead line is told apart from a chip with other settings.
+func TestDeadLineIsNamed(t *testing.T) {
+	for _, answer := range []byte{0, 0xFF} {
+		bus := &i2ctest.Playback{Ops: []i2ctest.IO{op([]byte{1, 0xF3, 0x83}), op([]byte{1}, answer, answer)}, DontPanic: true}
+		dev, err := ads1115.New(bus, &ads1115.DefaultOpts)
+		require.NoError(t, err)
+		p, err := dev.Thermistor(&ads1115.DefaultProbeOpts)
+		require.NoError(t, err)
+		assert.Equal(t, sensors.BusError, p.Read(0).Status())
+		assert.ErrorIs(t, p.Err(), ads1115.ErrSettings)
+		assert.ErrorContains(t, p.Err(), "every bit is alike")
+	}
+}
+
 func TestNewRefuses(t *testing.T) {
 	for want, o := range map[string]ads1115.Opts{
-		"outside 0x48..0x4b": {Address: 0x47, SupplyVolts: 3.3},
-		"no input 4":         {Address: 0x48, SupplyInput: 4, SupplyVolts: 3.3},
-		"outside 1..5.5 V":   {Address: 0x48, SupplyVolts: 12},
+		"0x47 is outside":  {Address: 0x47, SupplyVolts: 3.3},
+		"0x4c is outside":  {Address: 0x4C, SupplyVolts: 3.3},
+		"no input 4":       {Address: 0x48, SupplyInput: 4, SupplyVolts: 3.3},
+		"outside 1..5.5 V": {Address: 0x48, SupplyVolts: 12},
 	} {
 		_, err := ads1115.New(nil, &o)
 		assert.ErrorContains(t, err, want)

@@ -36,7 +36,7 @@ func TestCodes(t *testing.T) {
 	r, _, err := decode(&pad, 9)
 	require.NoError(t, err)
 	v, _ := r.Value()
-	assert.EqualValues(t, 25, v, "the three low bits mean nothing at 9 bits")
+	assert.Equal(t, quantity.Celsius(25), v, "the three low bits mean nothing at 9 bits")
 }
 
 func TestDecodeFaults(t *testing.T) {
@@ -54,6 +54,8 @@ func TestDecodeFaults(t *testing.T) {
 		{"fixed byte 7", func(p *[9]byte) { p[7] = 0 }, sensors.BusError, ErrGarbled},
 		{"sign bits that differ", func(p *[9]byte) { p[1] = 0x10 }, sensors.BusError, ErrGarbled},
 		{"no mark", func(p *[9]byte) { p[2], p[3] = 0x4B, 0x46 }, sensors.BusError, ErrLost},
+		{"half a mark", func(p *[9]byte) { p[3] = 0x46 }, sensors.BusError, ErrLost},
+		{"the other half", func(p *[9]byte) { p[2] = 0x4B }, sensors.BusError, ErrLost},
 		{"another resolution", func(p *[9]byte) { p[4] = 0x3F }, sensors.BusError, ErrLost},
 		{"126 °C", func(p *[9]byte) { p[0], p[1] = 0xE0, 0x07 }, sensors.OutOfRange, ErrRange},
 		{"-56 °C", func(p *[9]byte) { p[0], p[1] = 0x80, 0xFC }, sensors.OutOfRange, ErrRange},

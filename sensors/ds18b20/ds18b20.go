@@ -52,7 +52,6 @@ type Dev struct {
 	running   bool // a conversion was started
 	sample    bool // it has given a sample since it was set up
 	converted bool // it has shown something else than 85 °C since it was set up
-	lost      int
 	pace      sensors.Pace
 	w         [1 + 8 + 4]byte
 	pad       [9]byte
@@ -84,9 +83,6 @@ func (d *Dev) String() string { return fmt.Sprintf("DS18B20{%s(%#016x)}", d.bus,
 // Interval is the time of one conversion, 750 ms at 12 bits and half of that for
 // each bit less.
 func (d *Dev) Interval() time.Duration { return 750 * time.Millisecond >> (12 - d.bits) }
-
-// Lost counts how often the chip was found without its settings.
-func (d *Dev) Lost() int { return d.lost }
 
 // Err says why the last reading was not good.
 func (d *Dev) Err() error { return d.err }
@@ -129,7 +125,6 @@ func (d *Dev) Read(now time.Duration) sensors.Reading {
 	r, raw, err := decode(&d.pad, d.bits)
 	switch {
 	case err == ErrLost:
-		d.lost++
 		d.setUp(now)
 		return d.fault(sensors.BusError, ErrLost)
 	case err != nil:

@@ -65,11 +65,16 @@ func TestEightyFiveDegrees(t *testing.T) {
 	second()
 	v, ok := second().Value()
 	require.True(t, ok)
-	assert.EqualValues(t, 85, v)
+	assert.Equal(t, quantity.Celsius(85), v)
 	chip.PowerCycle()
 	require.Equal(t, sensors.BusError, second().Status(), "85 °C of another origin")
 	require.Equal(t, ds18b20.ErrLost, dev.Err())
-	require.Equal(t, 1, dev.Lost())
+	scene.Elapsed += 10 * time.Millisecond
+	require.Equal(t, sensors.Unread, dev.Read(scene.Elapsed).Status(), "nothing is known of it as after the start")
+	for range 3 {
+		require.Equal(t, sensors.Unread, second().Status(), "its 85 °C is in doubt again")
+		require.Equal(t, ds18b20.ErrPowerUp, dev.Err())
+	}
 }
 
 // faulty is a bus on which single commands fail.
@@ -106,7 +111,7 @@ func TestLostCommandsLeaveNoOldValue(t *testing.T) {
 		bus.command = 0
 		for range 3 {
 			if v, ok := second().Value(); ok {
-				assert.EqualValues(t, 60, v, "after %#x was lost", command)
+				assert.Equal(t, quantity.Celsius(60), v, "after %#x was lost", command)
 			}
 		}
 		require.NoError(t, dev.Err())
@@ -135,7 +140,7 @@ func TestTwoChipsOnOneLine(t *testing.T) {
 	room.Elapsed += time.Second
 	v, ok := devA.Read(room.Elapsed).Value()
 	require.True(t, ok)
-	assert.EqualValues(t, 12, v)
+	assert.Equal(t, quantity.Celsius(12), v)
 	assert.Equal(t, sensors.BusError, devB.Read(room.Elapsed).Status())
 	assert.Equal(t, ds18b20.ErrAbsent, devB.Err())
 }
@@ -171,7 +176,7 @@ func TestTraffic(t *testing.T) {
 	assert.Equal(t, sensors.Unread, dev.Read(700*time.Millisecond).Status())
 	v, ok := dev.Read(time.Second).Value()
 	require.True(t, ok, "%v", dev.Err())
-	assert.EqualValues(t, 25.0625, v)
+	assert.Equal(t, quantity.Celsius(25.0625), v)
 	require.NoError(t, bus.Close())
 }
 

@@ -53,6 +53,10 @@ func TestDecodeFaults(t *testing.T) {
 		{"a name without a fault", 0x01901901, sensors.BusError, sensors.BusError, ErrGarbled},
 		{"board at 127 °C", 0x64007F00, sensors.OutOfRange, sensors.OutOfRange, ErrCold},
 		{"board at -55 °C", 0xF060C900, sensors.OutOfRange, sensors.OutOfRange, ErrCold},
+		{"board at 125.0625 °C", 0x01907D10, sensors.OutOfRange, sensors.OutOfRange, ErrCold},
+		{"board at 125 °C", 0x07D07D00, sensors.Good, sensors.Good, nil},
+		{"board at -40 °C", 0x0190D800, sensors.Good, sensors.Good, nil},
+		{"board at -40.0625 °C", 0x0190D7F0, sensors.OutOfRange, sensors.OutOfRange, ErrCold},
 		{"end of the scale without a fault", 0x7FFC1900, sensors.OutOfRange, sensors.Good, ErrRange},
 		{"other end", 0x80001900, sensors.OutOfRange, sensors.Good, ErrRange},
 	} {

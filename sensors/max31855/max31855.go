@@ -14,11 +14,11 @@ import (
 )
 
 // Interval is the least time between two reads that can differ: the longest
-// conversion (datasheet, electrical characteristics; from memory).
+// conversion (19-5793, electrical characteristics).
 const Interval = 100 * time.Millisecond
 
 // The junction on the chip measures within these limits (datasheet, operating
-// range; from memory).
+// range).
 const coldLow, coldHigh = -40, 125
 
 // Why a reading is not good.

@@ -12,6 +12,7 @@ import (
 	"periph.io/x/conn/v3/spi"
 	"periph.io/x/conn/v3/spi/spitest"
 
+	"fumarium/profile/quantity"
 	"fumarium/sensors"
 	"fumarium/sensors/max31855"
 	"fumarium/sensors/sensortest"
@@ -64,8 +65,13 @@ func TestTraffic(t *testing.T) {
 	assert.ErrorIs(t, dev.Err(), max31855.ErrOpen)
 	cold, ok := dev.ColdJunction().Value()
 	assert.True(t, ok, "the board is known although the wire is open")
-	assert.EqualValues(t, 25, cold)
+	assert.Equal(t, quantity.Celsius(25), cold)
 	require.NoError(t, bus.Close())
+}
+
+// 19-5793, electrical characteristics: at most 100 ms for a conversion.
+func TestTimes(t *testing.T) {
+	assert.Equal(t, 100*time.Millisecond, max31855.Interval)
 }
 
 // A refused connection is reported with its cause.

@@ -69,7 +69,7 @@ func TestColdCodes(t *testing.T) {
 	}{
 		{[2]byte{0x7F, 0xFC}, 127.984375, false}, {[2]byte{0x7D, 0x00}, 125, true}, {[2]byte{0x40, 0x00}, 64, true},
 		{[2]byte{0x19, 0x00}, 25, true}, {[2]byte{0x00, 0x80}, 0.5, true}, {[2]byte{0x00, 0x04}, 0.015625, true},
-		{[2]byte{0xE7, 0x00}, -25, true}, {[2]byte{0xC9, 0x00}, -55, true}, {[2]byte{0xC8, 0xFC}, -55.015625, false},
+		{[2]byte{0xE7, 0x00}, -25, true}, {[2]byte{0xC9, 0x00}, -55, true}, {[2]byte{0xC8, 0xFC}, -55.015625, false}, {[2]byte{0x7D, 0x04}, 125.015625, false},
 	} {
 		r := sound(t)
 		r[cjth], r[cjtl] = row.code[0], row.code[1]
@@ -81,6 +81,28 @@ func TestColdCodes(t *testing.T) {
 			assert.Equal(t, row.celsius, v, "%x", row.code)
 		}
 		assert.Equal(t, row.celsius, celsius(int32(int16(uint16(row.code[0])<<8|uint16(row.code[1]))), 256))
+	}
+}
+
+// The fields of CR0 and CR1 by the datasheet's register descriptions.
+func TestSettings(t *testing.T) {
+	types := map[thermocouple.Type]byte{thermocouple.E: 1, thermocouple.J: 2, thermocouple.K: 3, thermocouple.N: 4, thermocouple.T: 7}
+	averaging := map[int]byte{1: 0b000, 2: 0b001, 4: 0b010, 8: 0b011, 16: 0b100}
+	tests := map[LeadTest]byte{LowResistance: 0b01, HighResistance: 0b10, SlowFilter: 0b11}
+	filter := map[int]byte{60: 0, 50: 1}
+	for typ, code := range types {
+		for samples, average := range averaging {
+			for leads, test := range tests {
+				for mains, bit := range filter {
+					d, err := New(&spitest.Playback{}, &Opts{Type: typ, Samples: samples, Mains: mains, Leads: leads})
+					require.NoError(t, err)
+					assert.Equal(t, 1<<7|test<<4|bit, d.want[cr0], "%s, %d samples, %d Hz", typ, samples, mains)
+					assert.Equal(t, average<<4|code, d.want[cr1], "%s, %d samples, %d Hz", typ, samples, mains)
+					// Mask, thresholds and offset stay as after power-up.
+					assert.Equal(t, []byte{0xFF, 0x7F, 0xC0, 0x7F, 0xFF, 0x80, 0, 0}, d.want[2:])
+				}
+			}
+		}
 	}
 }
 
@@ -104,6 +126,7 @@ func TestDecodeFaults(t *testing.T) {
 		{"cold-junction offset", func(r *[16]byte) { r[9] = 1 }, sensors.BusError, ErrLost},
 		{"a threshold", func(r *[16]byte) { r[5] = 0x7E }, sensors.BusError, ErrLost},
 		{"low bits of the cold junction", func(r *[16]byte) { r[cjtl] = 1 }, sensors.BusError, ErrGarbled},
+		{"the other low bit of the cold junction", func(r *[16]byte) { r[cjtl] = 2 }, sensors.BusError, ErrGarbled},
 		{"open", func(r *[16]byte) { r[status] = 1 }, sensors.Open, ErrOpen},
 		{"voltage", func(r *[16]byte) { r[status] = 2 }, sensors.OutOfRange, ErrVoltage},
 		{"open and voltage", func(r *[16]byte) { r[status] = 3 }, sensors.Open, ErrOpen},

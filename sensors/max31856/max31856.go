@@ -74,7 +74,6 @@ type Dev struct {
 	set    bool // the chip took its settings
 	held   bool // it stopped and may show an old value
 	sample bool // it has given a sample since it was set up
-	lost   int
 	pace   sensors.Pace
 	w, r   [1 + 16]byte
 	cold   sensors.Reading
@@ -139,9 +138,6 @@ func (d *Dev) leadTest() time.Duration {
 	return [...]time.Duration{14630 * time.Microsecond, 36740 * time.Microsecond, 124740 * time.Microsecond}[d.o.Leads]
 }
 
-// Lost counts how often the chip was found without its settings.
-func (d *Dev) Lost() int { return d.lost }
-
 // ColdJunction is the chip's own temperature at the last Read.
 func (d *Dev) ColdJunction() sensors.Reading { return d.cold }
 
@@ -171,7 +167,6 @@ func (d *Dev) Read(now time.Duration) sensors.Reading {
 	hot, d.cold, d.err = decode((*[16]byte)(d.r[1:]), &d.want, d.o.Type)
 	switch d.err {
 	case ErrLost:
-		d.lost++
 		d.setUp(now)
 		return d.fault(sensors.BusError, ErrLost)
 	case ErrVoltage, ErrOpen: // both bits may be set

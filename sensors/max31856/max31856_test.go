@@ -12,6 +12,7 @@ import (
 	"periph.io/x/conn/v3/spi"
 	"periph.io/x/conn/v3/spi/spitest"
 
+	"fumarium/profile/quantity"
 	"fumarium/sensors"
 	"fumarium/sensors/max31856"
 	"fumarium/sensors/sensortest"
@@ -61,12 +62,13 @@ func TestLostSettingsAreFoundAndRestored(t *testing.T) {
 		dev.Read(scene.Elapsed)
 	}
 	require.NoError(t, dev.Err())
-	require.Zero(t, dev.Lost())
 	chip.PowerCycle()
 	scene.Elapsed += time.Second
 	assert.Equal(t, sensors.BusError, dev.Read(scene.Elapsed).Status())
 	assert.Equal(t, max31856.ErrLost, dev.Err())
-	assert.Equal(t, 1, dev.Lost())
+	scene.Elapsed += 10 * time.Millisecond
+	assert.Equal(t, sensors.Unread, dev.Read(scene.Elapsed).Status(), "nothing is known of it as after the start")
+	assert.Equal(t, sensors.ErrStarting, dev.Err())
 	scene.Elapsed += time.Second
 	v, ok := dev.Read(scene.Elapsed).Value()
 	require.True(t, ok, "%v", dev.Err())
@@ -91,6 +93,8 @@ func TestHeldValueIsNotPassedOn(t *testing.T) {
 	chip.Break(chips.Sound)
 	assert.Equal(t, sensors.Stale, second().Status())
 	assert.Equal(t, max31856.ErrHeld, dev.Err())
+	dev.Read(scene.Elapsed + dev.Settle() - 1)
+	assert.Equal(t, sensors.ErrTooSoon, dev.Err(), "the first conversion after a stop takes as long as the very first")
 	v, ok := second().Value()
 	require.True(t, ok)
 	assert.InDelta(t, 80, float64(v), 0.01)
@@ -108,6 +112,16 @@ func TestTimes(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, 155*time.Millisecond+14630*time.Microsecond, dev.Settle())
 	assert.Equal(t, 90*time.Millisecond+14630*time.Microsecond, dev.Interval())
+	dev, err = max31856.New(&spitest.Playback{}, &max31856.Opts{Type: thermocouple.K, Samples: 4, Mains: 60, Leads: max31856.HighResistance})
+	require.NoError(t, err)
+	assert.Equal(t, 155*time.Millisecond+3*33330*time.Microsecond+36740*time.Microsecond, dev.Settle())
+	assert.Equal(t, 90*time.Millisecond+3*16670*time.Microsecond+36740*time.Microsecond, dev.Interval())
+	dev, err = max31856.New(&spitest.Playback{}, &max31856.Opts{Type: thermocouple.K, Samples: 16, Mains: 50, Leads: max31856.SlowFilter})
+	require.NoError(t, err)
+	assert.Equal(t, 185*time.Millisecond+15*40*time.Millisecond+124740*time.Microsecond, dev.Settle())
+	// Typically 398 ms a value, sixteen of which may pass before the test comes round.
+	assert.InDelta(t, 6.4, dev.Detect().Seconds(), 0.5)
+	assert.GreaterOrEqual(t, dev.Detect().Seconds(), 16*0.398)
 }
 
 // settings and answers as the datasheet's memory map has them: type K, 4 samples,
@@ -139,10 +153,10 @@ func TestTraffic(t *testing.T) {
 	assert.Equal(t, sensors.Unread, dev.Read(300*time.Millisecond).Status())
 	v, ok := dev.Read(time.Second).Value()
 	require.True(t, ok, "%v", dev.Err())
-	assert.EqualValues(t, 72.5, v)
+	assert.Equal(t, quantity.Celsius(72.5), v)
 	board, ok := dev.ColdJunction().Value()
 	require.True(t, ok)
-	assert.EqualValues(t, 25, board)
+	assert.Equal(t, quantity.Celsius(25), board)
 	assert.Equal(t, sensors.Open, dev.Read(2*time.Second).Status())
 	require.NoError(t, bus.Close())
 }
@@ -165,6 +179,9 @@ type noPort struct{ spi.Port }
 var errPort = errors.New("no such port")
 
 func (noPort) Connect(f physic.Frequency, mode spi.Mode, bits int) (spi.Conn, error) {
+	if f != 5*physic.MegaHertz || mode != spi.Mode3 || bits != 8 {
+		return nil, errors.New("wrong parameters")
+	}
 	return nil, errPort
 }
 

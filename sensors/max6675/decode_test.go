@@ -11,7 +11,7 @@ import (
 
 // Codes by the datasheet's bit map: twelve bits of 0.25 K from bit 3.
 func TestShown(t *testing.T) {
-	for frame, want := range map[uint16]quantity.Celsius{0x0320: 25, 0x0C80: 100, 0x7FF8: 1023.75, 0x0321: 25, 0x0000: 0} {
+	for frame, want := range map[uint16]quantity.Celsius{0x0320: 25, 0x0C80: 100, 0x7FF8: 1023.75, 0x0321: 25, 0x0000: 0, 0x8320: 25} {
 		assert.Equal(t, want, shown(frame), "%#04x", frame)
 	}
 }
@@ -41,6 +41,16 @@ func TestDecode(t *testing.T) {
 	r, _ := decode(0x0320, 25)
 	v, _ := r.Value()
 	assert.InDelta(t, 25, float64(v), 1e-9, "no voltage is the board's temperature")
+}
+
+// By hand from the table of NIST SRD 60: 41 µV/K over 60 K on a board at 40 °C is
+// 2.46 mV, with 1.611792 mV of the board 4.071792 mV, which is 24.4 µV or 0.59 K
+// short of 100 °C.
+func TestTheBoardCounts(t *testing.T) {
+	r, err := decode(0x0C80, 40)
+	assert.NoError(t, err)
+	v, _ := r.Value()
+	assert.InDelta(t, 100-(4.096230-4.071792)/0.041369, float64(v), 0.002)
 }
 
 func FuzzDecode(f *testing.F) {

@@ -2,6 +2,7 @@ package max6675_test
 
 import (
 	"errors"
+	"math"
 	"testing"
 	"time"
 
@@ -88,12 +89,17 @@ type noPort struct{ spi.Port }
 var errPort = errors.New("no such port")
 
 func (noPort) Connect(f physic.Frequency, mode spi.Mode, bits int) (spi.Conn, error) {
+	if f != 4*physic.MegaHertz || mode != spi.Mode0 || bits != 8 {
+		return nil, errors.New("wrong parameters")
+	}
 	return nil, errPort
 }
 
 func TestNewRefuses(t *testing.T) {
-	_, err := max6675.New(noPort{}, &max6675.Opts{Board: 90})
-	assert.ErrorContains(t, err, "-20..85 °C")
-	_, err = max6675.New(noPort{}, &max6675.DefaultOpts)
+	for _, board := range []quantity.Celsius{-20.5, 85.5, quantity.Celsius(math.NaN())} {
+		_, err := max6675.New(noPort{}, &max6675.Opts{Board: board})
+		assert.ErrorContains(t, err, "-20..85 °C")
+	}
+	_, err := max6675.New(noPort{}, &max6675.DefaultOpts)
 	assert.ErrorIs(t, err, errPort)
 }

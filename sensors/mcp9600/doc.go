@@ -8,7 +8,7 @@
 //
 // Only the MCP9601 sees an open or shorted wire. The MCP9600 sees a voltage
 // outside its range and nothing else: an unplugged probe may go on giving plausible
-// numbers. SeesWire says which chip it is; do not trust a core limit to an MCP9600.
+// numbers. Do not trust a core limit to an MCP9600: Opts.SeesWire refuses one.
 //
 // The chip stretches the clock. The I²C block of older single-board computers
 // cuts stretched bits short and then reads nonsense; there, slow the bus to 10 kHz

@@ -14,7 +14,7 @@ import (
 
 // Interval is the least time between two reads that can differ, and Settle the
 // longest the first conversion takes: 320 ms for the hot junction at 18 bits and
-// 250 ms for the cold one (datasheet, electrical characteristics; from memory).
+// 250 ms for the cold one (DS20005426G, electrical characteristics).
 const (
 	Interval = 320 * time.Millisecond
 	Settle   = 570 * time.Millisecond
@@ -27,6 +27,7 @@ var (
 	ErrUpdate  = errors.New("mcp9600: no new conversion since the last read; read less often, or check the chip")
 	ErrHeld    = errors.New("mcp9600: the wire fault has only just ended; the chip's value may be old")
 	ErrID      = errors.New("mcp9600: the device at this address is no MCP9600 or MCP9601, or does not answer; check address, supply and clock stretching")
+	ErrSister  = errors.New("mcp9600: an MCP9600 answers where an MCP9601 is expected; it cannot see an open wire; correct the cabinet file, or fit the other chip")
 	ErrGarbled = errors.New("mcp9600: bits contradict the datasheet; check the bus, above all for clock stretching")
 	ErrLost    = errors.New("mcp9600: the chip lost its settings and was set up again; check its supply")
 	ErrRefused = errors.New("mcp9600: the chip does not take its settings; check the bus, above all for clock stretching")
@@ -38,6 +39,9 @@ var (
 type Opts struct {
 	Address uint16 // 0x60..0x67, by the divider on pin ADDR
 	Type    thermocouple.Type
+	// SeesWire says that the chip must be an MCP9601, which sees an open or shorted
+	// thermocouple; an MCP9600 in its place is then a fault.
+	SeesWire bool
 	// Filter is the chip's own low-pass n, 0..7: y = k·x + (1-k)·y with
 	// k = 2/(2^n + 1). It delays a ramp by (1-k)/k conversions.
 	Filter int
@@ -66,8 +70,6 @@ type Dev struct {
 	set      bool // the chip took its settings
 	held     bool // it had a wire fault and may show an old value
 	sample   bool // it has given a sample since it was set up
-	wire     bool // it is one that sees wire faults
-	lost     int
 	pace     sensors.Pace
 	w, r     [2]byte
 	cold     sensors.Reading
@@ -92,13 +94,6 @@ func New(bus i2c.Bus, o *Opts) (*Dev, error) {
 }
 
 func (d *Dev) String() string { return fmt.Sprintf("MCP9600%s{%s(%#x)}", d.o.Type, d.bus, d.o.Address) }
-
-// SeesWire reports whether the chip that answered last is one that sees an open
-// or shorted thermocouple (MCP9601).
-func (d *Dev) SeesWire() bool { return d.wire }
-
-// Lost counts how often the chip was found without its settings.
-func (d *Dev) Lost() int { return d.lost }
 
 // ColdJunction is the chip's own temperature at the last Read.
 func (d *Dev) ColdJunction() sensors.Reading { return d.cold }
@@ -130,10 +125,9 @@ func (d *Dev) Read(now time.Duration) sensors.Reading {
 		return d.fault(sensors.BusError, fmt.Errorf("mcp9600: %w", err))
 	}
 	var hot sensors.Reading
-	hot, d.cold, d.err = decode(r, d.settings, d.o.Type)
+	hot, d.cold, d.err = decode(r, d.settings, &d.o)
 	switch d.err {
 	case ErrLost:
-		d.lost++
 		d.setUp(now)
 		return d.fault(sensors.BusError, ErrLost)
 	case ErrOpen, ErrShort:
@@ -168,7 +162,6 @@ func (d *Dev) load() (r registers, err error) {
 	r.status = d.octet(regStatus, &err)
 	r.hot = d.word(regHot, &err)
 	r.cold = d.word(regCold, &err)
-	d.wire = err == nil && r.id>>8 == idMCP9601
 	return r, err
 }
 
@@ -199,8 +192,10 @@ func (d *Dev) setUp(now time.Duration) sensors.Reading {
 	d.pace.Rest(now, Interval)
 	var err error
 	id := d.word(regID, &err)
-	if err == nil && !known(id) {
-		return d.fault(sensors.BusError, ErrID)
+	if err == nil {
+		if stranger := identify(id, &d.o); stranger != nil {
+			return d.fault(sensors.BusError, stranger)
+		}
 	}
 	for _, w := range [...][2]byte{{regSensor, d.settings}, {regDevice, deviceSettings}, {regStatus, 0}} {
 		if err == nil {
@@ -219,7 +214,16 @@ func (d *Dev) setUp(now time.Duration) sensors.Reading {
 	return d.fault(sensors.Unread, sensors.ErrStarting)
 }
 
-func known(id uint16) bool { return id>>8 == idMCP9600 || id>>8 == idMCP9601 }
+// identify is an error unless the chip is one that the options allow.
+func identify(id uint16, o *Opts) error {
+	switch {
+	case id>>8 == idMCP9601, id>>8 == idMCP9600 && !o.SeesWire:
+		return nil
+	case id>>8 == idMCP9600:
+		return ErrSister
+	}
+	return ErrID
+}
 
 // The bits of the status register. The alerts are off, so their bits stay clear,
 // and the burst bit belongs to a mode that is not used.
@@ -231,12 +235,13 @@ const (
 
 // decode judges one copy of the registers. The error is nil exactly when hot is
 // good.
-func decode(r registers, settings byte, t thermocouple.Type) (hot, cold sensors.Reading, err error) {
+func decode(r registers, settings byte, o *Opts) (hot, cold sensors.Reading, err error) {
 	broken := sensors.Fault(sensors.BusError)
+	if err := identify(r.id, o); err != nil {
+		return broken, broken, err
+	}
 	c := int16(r.cold)
 	switch {
-	case !known(r.id):
-		return broken, broken, ErrID
 	case r.sensor != settings || r.device != deviceSettings:
 		return broken, broken, ErrLost
 	case r.status == 0xFF, c < -2048 || c > 2047, r.id>>8 == idMCP9600 && r.status&short != 0:
@@ -248,7 +253,7 @@ func decode(r registers, settings byte, t thermocouple.Type) (hot, cold sensors.
 	if c < -40*16 || c > 125*16 {
 		cold = sensors.Fault(sensors.OutOfRange)
 	}
-	low, high := t.Range()
+	low, high := o.Type.Range()
 	h := quantity.Celsius(int16(r.hot)) / 16
 	switch {
 	case r.status&short != 0:

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"periph.io/x/conn/v3/i2c/i2ctest"
 
+	"fumarium/profile/quantity"
 	"fumarium/sensors"
 	"fumarium/sensors/mcp9600"
 	"fumarium/sensors/sensortest"
@@ -52,22 +53,49 @@ func TestContract(t *testing.T) {
 
 func BenchmarkRead(b *testing.B) { sensortest.Benchmark(b, driver(thermocouple.K)) }
 
-func TestSeesWireTellsTheSistersApart(t *testing.T) {
-	scene := &sensortest.Scene{Hot: 20, Cold: 20}
-	for want, chip := range map[bool]*chips.MCP9600{
-		true:  chips.NewMCP9601(scene.World(), 0x67, thermocouple.K),
-		false: chips.NewMCP9600(scene.World(), 0x67, thermocouple.K),
-	} {
-		dev, err := mcp9600.New(chips.I2C{chip}, &mcp9600.DefaultOpts)
+// A file that names an MCP9601 does not get readings from an MCP9600.
+func TestTheSisterIsRefused(t *testing.T) {
+	for sees, open := range map[bool]func(chips.World, uint16, thermocouple.Type) *chips.MCP9600{true: chips.NewMCP9601, false: chips.NewMCP9600} {
+		scene := &sensortest.Scene{Hot: 20, Cold: 20}
+		o := mcp9600.DefaultOpts
+		o.SeesWire = true
+		dev, err := mcp9600.New(chips.I2C{open(scene.World(), o.Address, o.Type)}, &o)
 		require.NoError(t, err)
-		assert.False(t, dev.SeesWire(), "nothing answered yet")
+		var r sensors.Reading
 		for range 3 {
 			scene.Elapsed += time.Second
-			dev.Read(scene.Elapsed)
+			r = dev.Read(scene.Elapsed)
 		}
-		require.NoError(t, dev.Err())
-		assert.Equal(t, want, dev.SeesWire())
+		if sees {
+			assert.Equal(t, sensors.Good, r.Status())
+		} else {
+			assert.Equal(t, sensors.BusError, r.Status())
+			assert.Equal(t, mcp9600.ErrSister, dev.Err())
+		}
 	}
+}
+
+// After a power dip the chip is set to type K again: found, told, and set up anew.
+func TestLostSettingsAreFoundAndRestored(t *testing.T) {
+	scene := &sensortest.Scene{Hot: 72, Cold: 25}
+	chip := chips.NewMCP9601(scene.World(), 0x67, thermocouple.T)
+	dev, err := mcp9600.New(chips.I2C{chip}, &mcp9600.Opts{Address: 0x67, Type: thermocouple.T})
+	require.NoError(t, err)
+	for range 3 {
+		scene.Elapsed += time.Second
+		dev.Read(scene.Elapsed)
+	}
+	require.NoError(t, dev.Err())
+	chip.PowerCycle()
+	scene.Elapsed += time.Second
+	assert.Equal(t, sensors.BusError, dev.Read(scene.Elapsed).Status())
+	assert.Equal(t, mcp9600.ErrLost, dev.Err())
+	scene.Elapsed += 10 * time.Millisecond
+	assert.Equal(t, sensors.Unread, dev.Read(scene.Elapsed).Status(), "nothing is known of it as after the start")
+	scene.Elapsed += time.Second
+	v, ok := dev.Read(scene.Elapsed).Value()
+	require.True(t, ok, "%v", dev.Err())
+	assert.InDelta(t, 72, float64(v), 0.06)
 }
 
 func op(w []byte, r ...byte) i2ctest.IO { return i2ctest.IO{Addr: 0x67, W: w, R: r} }
@@ -89,12 +117,13 @@ func TestTraffic(t *testing.T) {
 	dev, err := mcp9600.New(bus, &mcp9600.Opts{Address: 0x67, Type: thermocouple.T})
 	require.NoError(t, err)
 	assert.Equal(t, sensors.Unread, dev.Read(0).Status())
+	assert.Equal(t, sensors.Unread, dev.Read(mcp9600.Settle-1).Status(), "without a word on the bus")
 	v, ok := dev.Read(time.Second).Value()
 	require.True(t, ok, "%v", dev.Err())
-	assert.EqualValues(t, 72.5, v)
+	assert.Equal(t, quantity.Celsius(72.5), v)
 	board, ok := dev.ColdJunction().Value()
 	require.True(t, ok)
-	assert.EqualValues(t, 25, board)
+	assert.Equal(t, quantity.Celsius(25), board)
 	require.NoError(t, bus.Close())
 }
 
@@ -114,7 +143,7 @@ func TestHeldValueIsNotPassedOn(t *testing.T) {
 	assert.Equal(t, mcp9600.ErrHeld, dev.Err())
 	v, ok := dev.Read(3 * time.Second).Value()
 	require.True(t, ok)
-	assert.EqualValues(t, 88.5, v)
+	assert.Equal(t, quantity.Celsius(88.5), v)
 }
 
 // Another device at that address is not talked to any further.
@@ -128,18 +157,21 @@ func TestForeignDevice(t *testing.T) {
 }
 
 func TestChipThatKeepsItsOwnSettings(t *testing.T) {
-	ops := append([]i2ctest.IO{}, recorded[:6]...)
-	ops[4] = op([]byte{0x05}, 0x00)
-	dev, err := mcp9600.New(&i2ctest.Playback{Ops: ops, DontPanic: true}, &mcp9600.Opts{Address: 0x67, Type: thermocouple.T})
-	require.NoError(t, err)
-	assert.Equal(t, sensors.BusError, dev.Read(0).Status())
-	assert.Equal(t, mcp9600.ErrRefused, dev.Err())
+	for i, answer := range map[int]i2ctest.IO{4: op([]byte{0x05}, 0x00), 5: op([]byte{0x06}, 0x01)} {
+		ops := append([]i2ctest.IO{}, recorded[:6]...)
+		ops[i] = answer
+		dev, err := mcp9600.New(&i2ctest.Playback{Ops: ops, DontPanic: true}, &mcp9600.Opts{Address: 0x67, Type: thermocouple.T})
+		require.NoError(t, err)
+		assert.Equal(t, sensors.BusError, dev.Read(0).Status())
+		assert.Equal(t, mcp9600.ErrRefused, dev.Err())
+	}
 }
 
 func TestNewRefuses(t *testing.T) {
 	for want, o := range map[string]mcp9600.Opts{
 		"use K, J, T, N or E": {Address: 0x60},
-		"outside 0x60..0x67":  {Address: 0x48, Type: thermocouple.K},
+		"0x5f is outside":     {Address: 0x5F, Type: thermocouple.K},
+		"0x68 is outside":     {Address: 0x68, Type: thermocouple.K},
 		"outside 0..7":        {Address: 0x60, Type: thermocouple.K, Filter: 8},
 	} {
 		_, err := mcp9600.New(nil, &o)

@@ -9,7 +9,7 @@ import (
 	"fumarium/sensors"
 )
 
-// maxMedian is the longest median window, and the most probes that vote.
+// maxMedian is the longest median window.
 const maxMedian = 9
 
 // A Filter smooths one probe: a median against single wrong values, then a

@@ -1,7 +1,8 @@
 // Package plausible judges and smooths the readings of probes after their front
-// ends have: limits of the place, the steepest change that physics allows, values
-// that stand still for too long, median and low-pass with a stated lag, several
-// probes of one place, and calibration at the ice point and the boiling point.
+// ends have: limits of the place, the steepest change that physics allows, median
+// and low-pass with a stated lag, and calibration at the ice point and the boiling
+// point. Whether a value stands still for too long, and what several probes of one
+// place mean, depends on what heats them: the controller judges that.
 //
 // It never turns a fault into a number: a fault goes through as it is, and a doubt
 // becomes one. It keeps no state and no clock of its own: state and time come in and
@@ -26,11 +27,6 @@ type Limits struct {
 	Rate quantity.KelvinPerSecond
 	// Slack is allowed on top: noise, and the front end's step.
 	Slack quantity.Kelvin
-	// Frozen is how long readings may be the same to the last bit; after that they
-	// are stale. It must be longer than the place can hold one step of the front end:
-	// with steps of 1/4 K, a core in ice water does so for many minutes, with 1/128 K
-	// hardly for one. Zero does not look.
-	Frozen time.Duration
 }
 
 // A Track is what Check remembers of one probe. The zero Track has seen nothing.
@@ -38,8 +34,6 @@ type Track struct {
 	Seen     bool
 	Accepted quantity.Celsius // last
 	At       time.Duration    // when
-	Same     quantity.Celsius // the value that came last, accepted or not
-	Since    time.Duration    // since when it is the same
 }
 
 // Check judges the next reading of a probe.
@@ -47,9 +41,6 @@ func (l Limits) Check(t Track, now time.Duration, r sensors.Reading) (Track, sen
 	v, ok := r.Value()
 	if !ok {
 		return t, r
-	}
-	if !t.Seen || v != t.Same || now < t.Since {
-		t.Same, t.Since = v, now
 	}
 	if v < l.Lowest || v > l.Highest {
 		return t, sensors.Fault(sensors.OutOfRange)
@@ -60,9 +51,5 @@ func (l Limits) Check(t Track, now time.Duration, r sensors.Reading) (Track, sen
 			return t, sensors.Fault(sensors.Implausible)
 		}
 	}
-	t.Seen, t.Accepted, t.At = true, v, now
-	if l.Frozen > 0 && now-t.Since > l.Frozen {
-		return t, sensors.Fault(sensors.Stale)
-	}
-	return t, r
+	return Track{Seen: true, Accepted: v, At: now}, r
 }

@@ -179,7 +179,7 @@ func VapourPressureAt(dry, wet quantity.Celsius, totalPascal, coefficient float6
 func Humidity(dry, wet quantity.Celsius, totalPascal, coefficient float64) (quantity.Ratio, bool) {
 	e := VapourPressureAt(dry, wet, totalPascal, coefficient)
 	h := e / SaturationPressure(dry)
-	if !(h >= 0 && h <= 1) || !(totalPascal > 0) || e > totalPascal {
+	if !(h >= 0 && h <= 1) || e > totalPascal {
 		return 0, false
 	}
 	return quantity.Ratio(h), true

@@ -78,10 +78,7 @@ func finite(c Curve) bool {
 // Temperature is that of the thermistor when it has the given resistance. It
 // reports false when the curve gives none.
 func (c Curve) Temperature(ohms float64) (quantity.Celsius, bool) {
-	if !(ohms > 0) {
-		return 0, false
-	}
-	l := math.Log(ohms)
+	l := math.Log(ohms) // no number, or infinite, unless there is a resistance
 	t := 1/(c.A+l*(c.B+l*l*c.C)) - zeroCelsius
 	if !(t > float64(quantity.AbsoluteZero)) || !quantity.Finite(t) {
 		return 0, false

@@ -216,3 +216,44 @@ func ExampleFit() {
 	fmt.Printf("%.1f °C %v\n", float64(t), ok)
 	// Output: 80.2 °C true
 }
+
+// Parts of one name differ: 10 kΩ, 3950 K by two makers' lists (quoted at second
+// hand) against the AMWEI one, about 0.3 K at 80 °C and 0.9 K at 100 °C.
+func TestPartsOfOneNameDiffer(t *testing.T) {
+	amwei, err := Fit(Point{0, 32580.7}, Point{25, 10000}, Point{100, 673})
+	require.NoError(t, err)
+	for _, row := range []struct{ own, other, kelvin float64 }{{1242.9, 1230, 0.3}, {673.0, 656, 0.9}} {
+		a, ok := amwei.Temperature(row.own)
+		require.True(t, ok)
+		b, ok := amwei.Temperature(row.other)
+		require.True(t, ok)
+		assert.InDelta(t, row.kelvin, float64(b-a), 0.06)
+	}
+	// The rows of an mfh103-3950 lie within the same kelvin.
+	for celsius, ohms := range map[float64]float64{61: 2382.0, 65: 2064.4, 70: 1733.4} {
+		got, ok := amwei.Temperature(ohms)
+		require.True(t, ok)
+		assert.InDelta(t, celsius, float64(got), 1, "%v Ω", ohms)
+	}
+}
+
+// Ohm's law, by hand: a quarter of the supply is 3333 Ω below 10 kΩ and 30 kΩ above
+// it.
+func TestDividerSides(t *testing.T) {
+	below, ok := Divider{Ohms: 10000}.Resistance(0.25)
+	require.True(t, ok)
+	assert.InDelta(t, 10000.0/3, below, 1e-9)
+	above, ok := Divider{Ohms: 10000, OnTop: true}.Resistance(0.25)
+	require.True(t, ok)
+	assert.InDelta(t, 30000, above, 1e-9)
+}
+
+// A curve that bends the wrong way, with a negative C, is no thermistor's.
+func TestFitRefusesANegativeBend(t *testing.T) {
+	point := func(ohms float64) Point {
+		l := math.Log(ohms)
+		return Point{quantity.Celsius(1/(1.1e-3+2.4e-4*l-1e-8*l*l*l) - 273.15), ohms}
+	}
+	_, err := Fit(point(30000), point(10000), point(700))
+	assert.ErrorContains(t, err, "would not fall all the way")
+}

@@ -152,13 +152,9 @@ func (t Type) Temperature(v Millivolts) (quantity.Celsius, bool) {
 	return 0, false
 }
 
-// guess is the published inverse where there is one; below it, the middle of the
-// rest.
+// guess is the published inverse, drawn on below its range.
 func guess(t Type, e float64) float64 {
 	pieces := curves[t].inverse
-	if e < pieces[0].low {
-		return (curves[t].direct[0].low - 200) / 2
-	}
 	i := 0
 	for i < len(pieces)-1 && e > pieces[i].high {
 		i++

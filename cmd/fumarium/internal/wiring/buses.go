@@ -194,7 +194,7 @@ func (s *shared) onI2C(p cabinet.Probe, bus i2c.Bus) (sensors.Probe, error) {
 		if err != nil {
 			return nil, err
 		}
-		return driver(mcp9600.New(bus, &mcp9600.Opts{Address: uint16(p.Address), Type: letter}))
+		return driver(mcp9600.New(bus, &mcp9600.Opts{Address: uint16(p.Address), Type: letter, SeesWire: p.Chip == "MCP9601"}))
 	case "ADS1115":
 		key := fmt.Sprintf("%s %#x", p.Bus, p.Address)
 		dev, there := s.converters[key]

@@ -25,7 +25,8 @@ const (
 	// is pulled out, pushed in and met by a torch, so no change is too steep.
 	hottestEmber quantity.Celsius = 1200
 	// median drops one wrong sample in three and costs one second of delay. More
-	// smoothing is left to the control law, which knows what it needs.
+	// smoothing, for a probe that shows noise, is the file's damping; the control law
+	// has a filter of its own.
 	median = 3
 	// bridged is the longest pause in good samples that starts no new window.
 	bridged = 5 * time.Second
@@ -69,8 +70,24 @@ func (c *Channel) Read(now time.Duration) sensors.Reading {
 		c.judged = fmt.Errorf("%s: outside %v to %v, or a jump of more than %v and %v K/s; check for a loose contact", r.Status(), limits.Lowest, limits.Highest, slack, float64(steepest))
 	}
 	r = plausible.Calibration{Offset: c.Probe.Offset, Stretch: c.Probe.Stretch}.Apply(r)
-	c.window, c.Reading = plausible.Filter{Median: median, Gap: bridged}.Step(c.window, now, r)
+	c.window, c.Reading = c.filter().Step(c.window, now, r)
 	return c.Reading
+}
+
+func (c *Channel) filter() plausible.Filter {
+	return plausible.Filter{Median: median, LowPass: c.Probe.Damping, Gap: bridged}
+}
+
+// Lag is by how much the reading follows a steady ramp late when it is read once a
+// second, the chip's own time and the probe's sheath not counted.
+func (c *Channel) Lag() time.Duration { return c.filter().Lag(time.Second) }
+
+// Board is how warm the front end is, where its chip tells.
+func (c *Channel) Board() sensors.Reading {
+	if d, ok := c.driver.(interface{ ColdJunction() sensors.Reading }); ok {
+		return d.ColdJunction()
+	}
+	return sensors.Reading{}
 }
 
 // Err says why the last reading is not good; nil for a good one.

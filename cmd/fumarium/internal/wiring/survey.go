@@ -120,7 +120,55 @@ func (s Survey) Look(c *cabinet.Cabinet) []Find {
 			}
 		}
 	}
+	if c != nil && !c.Simulated() {
+		found = expect(found, c)
+	}
 	return append(found, s.lines()...)
+}
+
+// expect holds what answered on the buses against what the cabinet's probes hang on.
+// A bus that is missing itself is not missed again for each chip on it, and SPI
+// shows nothing until it is read.
+func expect(found []Find, c *cabinet.Cabinet) []Find {
+	at := func(what string) int {
+		return slices.IndexFunc(found, func(f Find) bool { return f.What == what })
+	}
+	for _, p := range c.Probes {
+		kind, n, _, _ := cabinet.ParseBus(p.Bus)
+		var what, remedy string
+		switch kind {
+		case cabinet.I2C:
+			what, remedy = fmt.Sprintf("I2C%d at %#02x", n, p.Address), "check its supply and wires and what its address pin is tied to, or correct the address"
+		case cabinet.OneWire:
+			what, remedy = fmt.Sprintf("%s at %#016x", p.Bus, p.Address), "check its wires, or correct the address"
+		default:
+			continue
+		}
+		if bus := at(p.Bus); bus < 0 || !found[bus].Good {
+			continue
+		}
+		switch i := at(what); {
+		case i < 0:
+			found = append(found, Find{what, false, fmt.Sprintf("the %s of probe %q does not answer; %s", p.Chip, p.Name, remedy)})
+		case found[i].Good && !slices.Contains(answers[p.Chip], found[i].Note):
+			found[i] = Find{what, false, fmt.Sprintf("%s; probe %q is to hang on an %s there: %s", found[i].Note, p.Name, p.Chip,
+				"correct the file, or give one of the two another address; a bus that cuts stretched clocks short wants 10 kHz")}
+		}
+	}
+	return found
+}
+
+// What there is to say of a chip by its answer, and what will do for the chip that a
+// file names. The better sister will do for the lesser one.
+const (
+	converter = "answers like an ADS1115"
+	blind     = "MCP9600, which cannot see an open wire"
+	sighted   = "MCP9601"
+	wireChip  = "DS18B20"
+)
+
+var answers = map[string][]string{
+	"ADS1115": {converter}, "MCP9600": {blind, sighted}, "MCP9601": {sighted}, "DS18B20": {wireChip},
 }
 
 func (s Survey) lines() []Find {
@@ -151,7 +199,7 @@ func release(v any, err error) {
 
 func family(address uint64) string {
 	if address&0xFF == 0x28 {
-		return "DS18B20"
+		return wireChip
 	}
 	return fmt.Sprintf("not a DS18B20 but of family %#02x", address&0xFF)
 }
@@ -165,13 +213,19 @@ func answering(b Buses, n int) ([]Find, error) {
 	}
 	defer release(bus, nil)
 	var found []Find
-	say := func(address uint16, good bool, note string) {
-		found = append(found, Find{fmt.Sprintf("I2C%d at %#02x", n, address), good, note})
+	say := func(address uint16, note string) {
+		found = append(found, Find{fmt.Sprintf("I2C%d at %#02x", n, address), true, note})
 	}
 	for a := uint16(0x48); a <= 0x4B; a++ {
 		var r [2]byte
-		if bus.Tx(a, []byte{1}, r[:]) == nil && r != [2]byte{} && r != [2]byte{0xFF, 0xFF} {
-			say(a, true, "answers like an ADS1115")
+		if bus.Tx(a, []byte{1}, r[:]) != nil {
+			continue
+		}
+		// Its comparator is off after power-up and under our driver.
+		if r[1]&0x1F == 0x03 {
+			say(a, converter)
+		} else {
+			say(a, fmt.Sprintf("a device that is no ADS1115 (register 1 reads %#04x)", uint16(r[0])<<8|uint16(r[1])))
 		}
 	}
 	for a := uint16(0x60); a <= 0x67; a++ {
@@ -181,11 +235,11 @@ func answering(b Buses, n int) ([]Find, error) {
 		}
 		switch r[0] {
 		case 0x40:
-			say(a, true, "MCP9600, which cannot see an open wire")
+			say(a, blind)
 		case 0x41:
-			say(a, true, "MCP9601")
+			say(a, sighted)
 		default:
-			say(a, false, fmt.Sprintf("answers with identity %#02x, which is no MCP9600; another device has the address, or the bus cuts stretched clocks short: slow it to 10 kHz", r[0]))
+			say(a, fmt.Sprintf("a device that is no MCP9600 (identity %#02x)", r[0]))
 		}
 	}
 	return found, nil

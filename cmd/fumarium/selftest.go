@@ -1,0 +1,97 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"fumarium/cmd/fumarium/internal/wiring"
+	"fumarium/controller/cabinet"
+)
+
+// selfTestFile is where the reports of self-tests are kept, one JSON object a line.
+const selfTestFile = "self-test.jsonl"
+
+// selfTestReport is one line of the record.
+type selfTestReport struct {
+	Time    time.Time      `json:"time"`
+	Cabinet string         `json:"cabinet"`
+	Machine []wiring.Find  `json:"machine"`
+	Probes  []probeReading `json:"probes"`
+	Relays  []clickedRelay `json:"relays"`
+	// Wrong is what must be mended, LeftOut which relays nobody clicked.
+	Wrong   []string `json:"wrong"`
+	LeftOut []string `json:"left_out"`
+	Pass    bool     `json:"pass"` // nothing wrong and nothing left out
+}
+
+// selfTest finds, reads and clicks everything of a real cabinet once, tells what is
+// wrong and keeps the report, whatever came of it.
+func (b *bench) selfTest(ctx context.Context, c *cabinet.Cabinet, state string) error {
+	if c.Simulated() {
+		return couldNot(fmt.Errorf("%s exists only in rehearsal: there is no wiring to test", c.Name))
+	}
+	r := selfTestReport{Time: time.Now().UTC().Truncate(time.Second), Cabinet: c.Name, Machine: b.survey.Look(c), Wrong: []string{}, LeftOut: []string{}}
+	b.printFinds(r.Machine)
+	for _, f := range r.Machine {
+		if !f.Good {
+			r.Wrong = append(r.Wrong, f.What+": "+f.Note)
+		}
+	}
+	w := wiring.OpenProbes(c, b.buses)
+	for n := 0; n <= mostSettling; n++ {
+		w.Sample(b.elapsed())
+		settled := false
+		if r.Probes, settled, _ = readings(w); settled {
+			break
+		}
+		if err := b.wait(ctx, time.Second); err != nil {
+			return couldNot(fmt.Errorf("ended before the probes had settled: %w; no report was written", err))
+		}
+	}
+	if err := w.Close(); err != nil {
+		return couldNot(err)
+	}
+	if err := b.printReadings(r.Probes); err != nil {
+		return couldNot(err)
+	}
+	for _, p := range r.Probes {
+		if p.Celsius == nil {
+			r.Wrong = append(r.Wrong, fmt.Sprintf("probe %q: %s: %s", p.Name, p.Status, p.Why))
+		}
+	}
+	fmt.Fprintln(b.out)
+	var failed error
+	r.Relays, failed = b.click(ctx, c)
+	if failed != nil {
+		r.Wrong = append(r.Wrong, "relays: "+failed.Error())
+	}
+	for _, relay := range r.Relays {
+		if relay.Result == "left out" {
+			r.LeftOut = append(r.LeftOut, relay.Name)
+		}
+	}
+	r.Pass = len(r.Wrong) == 0 && len(r.LeftOut) == 0
+	fmt.Fprintln(b.out)
+	for _, wrong := range r.Wrong {
+		fmt.Fprintf(b.out, "WRONG  %s\n", wrong)
+	}
+	for _, name := range r.LeftOut {
+		fmt.Fprintf(b.out, "not tested  %s\n", name)
+	}
+	if r.Pass {
+		fmt.Fprintln(b.out, "self-test passed: all is there, reads and switches. It says nothing about the mains side, the earth and the cut-out.")
+	}
+	name, err := appendLine(state, selfTestFile, r)
+	if err != nil {
+		return couldNot(fmt.Errorf("the report could not be written: %w", err))
+	}
+	fmt.Fprintf(b.out, "appended to %s\n", name)
+	switch {
+	case failed != nil:
+		return failed
+	case !r.Pass:
+		return &failure{exitBad, errSaid}
+	}
+	return nil
+}
