@@ -23,6 +23,7 @@ const (
 	courseKept                     = 2 * time.Minute  // for so long a core goes on unseen
 	offCourse      quantity.Kelvin = 0.5
 	offByNoise                     = 2.0  // of the mean deviation of a sample
+	roughest                       = 0.4  // K of mean deviation; what is rougher than that is soon not believed
 	offByAir                       = 0.01 // of the distance from the chamber
 	offByIce                       = 0.08 // of the distance from 0 °C
 	offUnseen                      = 0.02 // K/s while no reading came
@@ -71,7 +72,7 @@ func (c *course) follow(v, chamber quantity.Celsius, place profile.Place, dt tim
 	c.smooth += (float64(v) - c.smooth) * min(1, ahead/courseSmooth.Seconds())
 	expected := c.level + c.trend*ahead
 	miss := c.smooth - expected
-	off += float64(offCourse) + offByNoise*c.rough + offUnseen*blind
+	off += float64(offCourse) + offByNoise*min(c.rough, roughest) + offUnseen*blind
 	keep := math.Exp(-ahead / tau.Seconds())
 	c.level = expected + (1-keep*keep)*miss
 	c.trend += (1 - keep) * (1 - keep) * miss / ahead
