@@ -195,7 +195,7 @@ func (j *judge) follow(m *sim.Moment) {
 				j.near = j.nearly.Add(j.near, j.before, core, sim.Step)
 			}
 		}
-		if j.setup.Product.ComeUpApplies() {
+		if j.setup.Product.ComeUpApplies() && m.After.Batch.Active() { // what was before the start is the person's to know
 			j.comeUp = comeUp.Add(j.comeUp, j.before, core, sim.Step)
 		}
 		if r := j.setup.Product.ChillRule(); r != nil && m.After.Batch.Active() && j.setup.Product.Chilling(m.After.Stage) {
