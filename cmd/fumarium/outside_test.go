@@ -44,7 +44,7 @@ ambient: 15 °C
 probes:
   - {name: chamber, role: chamber, chip: MAX31855, bus: SPI0.0, type: K}
   - {name: core, role: core, chip: MAX31855, bus: SPI0.1, type: K}
-heater: {pin: GPIO17, power: 1500 W, window: 20 s, least on: 2 s, least off: 2 s}
+heater: {pin: GPIO17, power: 1500 W, window: 5 s, least on: 1 s, least off: 1 s}
 fan: {pin: GPIO22, window: 2 min, least on: 20 s, least off: 20 s}
 sounder: {pin: GPIO24}
 limits: {chamber: 115 °C}
