@@ -58,7 +58,7 @@ type asking struct {
 	User string `json:",omitempty"`
 	On   bool   `json:",omitempty"`
 	W    []byte `json:",omitempty"`
-	N    int    `json:",omitempty"` // bytes to read
+	N    int    `json:",omitempty"` // bytes to read; of an output, who asks
 }
 
 type answering struct {
@@ -83,6 +83,7 @@ type outside struct {
 	mu            sync.Mutex
 	on            map[string]bool
 	owner         map[string]string
+	holder        map[string]int // its process
 	chamber, core float64
 	at            time.Time
 	tips          [2]*chips.MAX31855
@@ -97,7 +98,7 @@ func newOutside(t *testing.T, keeps bool, chamber, core float64) *outside {
 	dir, err := os.MkdirTemp("", "outside") // a socket's name must be short
 	require.NoError(t, err)
 	o := &outside{
-		socket: filepath.Join(dir, "s"), keeps: keeps, ambient: 15, on: map[string]bool{}, owner: map[string]string{},
+		socket: filepath.Join(dir, "s"), keeps: keeps, ambient: 15, on: map[string]bool{}, owner: map[string]string{}, holder: map[string]int{},
 		chamber: chamber, core: core, at: time.Now(), moved: make(chan struct{}),
 	}
 	began := time.Now()
@@ -139,6 +140,7 @@ func (o *outside) serve(c net.Conn) {
 			return
 		}
 		delete(o.owner, held)
+		delete(o.holder, held)
 		if !o.keeps {
 			o.set(held, false, "released by the kernel")
 		}
@@ -150,6 +152,9 @@ func (o *outside) serve(c net.Conn) {
 			return
 		}
 		var r answering
+		if a.Op == "output" {
+			a.N = peer(c)
+		}
 		if err := o.answer(&a, &r, &held); err != nil {
 			r.Err = err.Error()
 		}
@@ -158,6 +163,9 @@ func (o *outside) serve(c net.Conn) {
 		}
 	}
 }
+
+// peer is the process at the other end of a connection, where a test needs it.
+var peer = func(net.Conn) (pid int) { return 0 }
 
 func (o *outside) answer(a *asking, r *answering, held *string) error {
 	o.mu.Lock()
@@ -168,7 +176,7 @@ func (o *outside) answer(a *asking, r *answering, held *string) error {
 			return fmt.Errorf("%s is held by %q", a.Pin, user)
 		}
 		*held = a.Pin
-		o.owner[a.Pin] = a.User
+		o.owner[a.Pin], o.holder[a.Pin] = a.User, a.N
 		if a.Op == "output" {
 			o.set(a.Pin, false, "taken by "+a.User)
 		}
