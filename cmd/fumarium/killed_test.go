@@ -39,6 +39,7 @@ var (
 // it does, starts it again on what it left, and holds the record and the batch to what
 // a client has seen before.
 func TestKilledAtAnyInstant(t *testing.T) {
+	t.Parallel()
 	var sum tally
 	t.Run("streams", func(t *testing.T) {
 		for n := range *killStreams {

@@ -332,6 +332,7 @@ func (h *heating) ended() end {
 // daemon dies, on a kernel that releases its lines and on one that keeps them; it is
 // stopped by the kernel; its bus never answers; its bus is lost; it is told to end.
 func TestSupervised(t *testing.T) {
+	t.Parallel()
 	dies, keeps, stopped, silent, lost := newHeating(t, false), newHeating(t, true), newHeating(t, true), newHeating(t, true), newHeating(t, true)
 	all := []*heating{dies, keeps, stopped, silent, lost}
 	times := map[string][]time.Duration{}
