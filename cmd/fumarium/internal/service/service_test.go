@@ -95,7 +95,7 @@ func TestADeafManagerDoesNotStopTheLoop(t *testing.T) {
 	defer filler.Close()
 	filled := 0
 	for err == nil {
-		require.NoError(t, filler.SetWriteDeadline(time.Now().Add(20*time.Millisecond)))
+		require.NoError(t, filler.SetWriteDeadline(time.Now().Add(500*time.Millisecond)))
 		if _, err = filler.Write([]byte("x")); err == nil {
 			filled++
 		}
