@@ -33,6 +33,9 @@ var kept = []string{"Type", "NotifyAccess", "WatchdogSec", "TimeoutAbortSec", "T
 const systemdBoot = `set -e
 mount --make-rprivate /
 mount -t proc proc /proc
+# The first process of a machine widens limits of the kernel; these are not ours.
+mount --bind /proc/sys /proc/sys
+mount -o remount,bind,ro /proc/sys
 umount -l /sys/fs/cgroup
 mount -t cgroup2 cgroup2 /sys/fs/cgroup
 mount -t tmpfs tmpfs /run
