@@ -53,9 +53,17 @@ func (t *step) stage() {
 	t.enter(Complete)
 }
 
-// dwell follows how long the core conditions of the stage have held unbroken.
+// dwell follows how long the core conditions of the stage have held unbroken. A
+// reading that fails to come now and then breaks nothing, and ends nothing.
 func (t *step) dwell(stage *profile.Stage) {
 	s := t.s
+	s.coreUnseen += t.dt
+	if _, seen := s.CoreColdest.Value(); seen {
+		s.coreUnseen = 0
+	}
+	if s.coreMeeting && s.coreUnseen > 0 && s.coreUnseen < LateAfter && !t.doubted {
+		return
+	}
 	meeting := false
 	for i := range stage.Until.Conditions {
 		if c := &stage.Until.Conditions[i]; coreHolds(s, c) {

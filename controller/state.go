@@ -169,6 +169,7 @@ type State struct {
 	holding      uint8         // conditions that held in the last step
 	CoreMetSince time.Duration // start of the unbroken dwell of the core condition
 	coreMeeting  bool
+	coreUnseen   time.Duration
 
 	HasSetpoint  bool
 	Setpoint     quantity.Celsius // where the ramp is now

@@ -109,8 +109,24 @@ func (t *step) time() {
 	if t.dt < 0 {
 		t.dt = 0
 	}
+	if t.in.PowerLost {
+		t.unwatched()
+	}
 	t.s.Begun = true
 	t.s.Elapsed = t.in.Elapsed
+}
+
+// unwatched begins the alarms' delays again after an absence, and says it anew, also
+// when the last word before it was that the controller had been away already.
+func (t *step) unwatched() {
+	s := t.s
+	for left := s.stirred; left != 0; left &= left - 1 {
+		c := trip.Code(bits.TrailingZeros64(left))
+		s.Alarms[c] = s.Alarms[c].Unwatched(c, s.Elapsed)
+	}
+	if away := &s.Alarms[trip.PowerLost]; away.Standing {
+		*away, _ = away.Next(trip.PowerLost, s.Elapsed, false, false)
+	}
 }
 
 // read arbitrates between probes that are believed. The chamber is the mean of its

@@ -306,6 +306,32 @@ func TestOneSpikeEndsNothing(t *testing.T) {
 	assert.Equal(t, 3, r.s.Stage)
 }
 
+// A front end that fails to answer every few seconds must not keep the cook from ending.
+func TestAReadingMissedNowAndThenDelaysNothing(t *testing.T) {
+	r := newRig(t).started(2)
+	r.coreIs(0, 71)
+	for i := range 20 {
+		r.in.Core[0] = sensors.At(71)
+		if i%4 == 3 {
+			r.in.Core[0] = sensors.Fault(sensors.BusError)
+		}
+		require.Equal(t, 2, r.s.Stage, "second %d", i)
+		r.step()
+	}
+	r.in.Core[0] = sensors.At(71)
+	r.step()
+	assert.Equal(t, 3, r.s.Stage)
+
+	r = newRig(t).started(2)
+	r.coreIs(0, 71)
+	r.run(10 * time.Second)
+	r.in.Core[0] = sensors.Fault(sensors.BusError)
+	r.run(6 * time.Second)
+	r.in.Core[0] = sensors.At(71)
+	r.run(15 * time.Second)
+	assert.Equal(t, 2, r.s.Stage, "but a gap does")
+}
+
 func TestALostCoreProbeEndsNothing(t *testing.T) {
 	r := newRig(t)
 	r.coreIs(1, 12)

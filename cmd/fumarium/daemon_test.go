@@ -23,6 +23,7 @@ import (
 // as a process of its own without a build.
 func TestMain(m *testing.M) {
 	if os.Getenv("FUMARIUM_TEST_AS_PROGRAM") != "" {
+		standIn()
 		main()
 		return
 	}
@@ -46,11 +47,19 @@ func startDaemon(t *testing.T, args ...string) *daemon {
 
 func startDaemonIn(t *testing.T, state string, args ...string) *daemon {
 	t.Helper()
+	d := launchDaemon(t, state, nil, args...)
+	d.answers()
+	return d
+}
+
+// launchDaemon starts the process and waits for nothing.
+func launchDaemon(t *testing.T, state string, env []string, args ...string) *daemon {
+	t.Helper()
 	self, err := os.Executable()
 	require.NoError(t, err)
 	d := &daemon{t: t, state: state, lines: make(chan string, 10000)}
 	d.cmd = exec.Command(self, append([]string{"run", "--state", d.state, "--listen", "127.0.0.1:0"}, args...)...)
-	d.cmd.Env = append(os.Environ(), "FUMARIUM_TEST_AS_PROGRAM=1")
+	d.cmd.Env = append(append(os.Environ(), "FUMARIUM_TEST_AS_PROGRAM=1"), env...)
 	stderr, err := d.cmd.StderrPipe()
 	require.NoError(t, err)
 	d.pipe = stderr
@@ -62,9 +71,14 @@ func startDaemonIn(t *testing.T, state string, args ...string) *daemon {
 			d.lines <- s.Text()
 		}
 	}()
+	return d
+}
+
+// answers waits until the daemon says where its page is.
+func (d *daemon) answers() {
+	d.t.Helper()
 	page := d.line("page ")
 	d.url = strings.TrimSuffix(strings.TrimSpace(strings.TrimPrefix(page, "page")), "/")
-	return d
 }
 
 // line waits for a line of the daemon's log that contains text.

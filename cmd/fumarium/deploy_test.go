@@ -3,18 +3,21 @@ package main
 import (
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/cmd/fumarium/internal/service"
 	"fumarium/controller/cabinet"
 )
 
-// TestServiceUnit holds that the commands of the service unit are ones that this
-// program takes, and that the outputs are switched off after every end.
-func TestServiceUnit(t *testing.T) {
+// unit is what the service unit sets.
+func unit(t *testing.T) map[string]string {
+	t.Helper()
 	data, err := os.ReadFile(filepath.Join("..", "..", "deploy", "fumarium.service"))
 	require.NoError(t, err)
 	lines := map[string]string{}
@@ -23,6 +26,21 @@ func TestServiceUnit(t *testing.T) {
 			lines[key] = value
 		}
 	}
+	return lines
+}
+
+// span is a time that the service unit sets, in seconds.
+func span(t *testing.T, key string) time.Duration {
+	t.Helper()
+	seconds, err := strconv.Atoi(unit(t)[key])
+	require.NoError(t, err, "%s must be a number of seconds", key)
+	return time.Duration(seconds) * time.Second
+}
+
+// TestServiceUnit holds that the commands of the service unit are ones that this
+// program takes, and that the outputs are switched off after every end.
+func TestServiceUnit(t *testing.T) {
+	lines := unit(t)
 	for key, name := range map[string]string{"ExecStart": "run", "ExecStopPost": "off"} {
 		args := strings.Fields(lines[key])
 		require.NotEmpty(t, args, key)
@@ -32,6 +50,13 @@ func TestServiceUnit(t *testing.T) {
 		assert.Equal(t, name, c.Name())
 		require.NoError(t, c.ParseFlags(rest), key)
 		assert.Equal(t, "/etc/fumarium/cabinet.yaml", c.Flag("cabinet").Value.String())
+	}
+	assert.Equal(t, "notify", lines["Type"])
+	assert.Equal(t, "main", lines["NotifyAccess"], "only the daemon itself may report")
+	assert.GreaterOrEqual(t, span(t, "WatchdogSec"), service.LeastWatchdog)
+	assert.Greater(t, span(t, "TimeoutStartSec"), standByFor+service.LeastWatchdog, "the reason can be read before the start times out")
+	for _, key := range []string{"WatchdogSec", "TimeoutStopSec"} {
+		assert.LessOrEqual(t, span(t, key)+span(t, "TimeoutAbortSec"), 15*time.Second, "how long a hung daemon may hold a relay on")
 	}
 	assert.Equal(t, "always", lines["Restart"])
 	assert.Equal(t, "0", lines["StartLimitIntervalSec"])

@@ -33,7 +33,7 @@ Exit status: 0 all off, 2 usage, 3 not everything could be switched off.`,
 			if name == "" {
 				return usage("name the cabinet whose relays to switch off with --cabinet")
 			}
-			return runOff(name, relay.NewKernel(), time.Sleep, asJSON, cmd.OutOrStdout())
+			return runOff(name, here.lines, time.Sleep, asJSON, cmd.OutOrStdout())
 		},
 	}
 	c.Flags().StringVar(&name, "cabinet", "", "cabinet `FILE`")

@@ -21,6 +21,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fumarium/cmd/fumarium/internal/service"
 	"fumarium/cmd/fumarium/internal/wiring"
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
@@ -28,6 +29,7 @@ import (
 	"fumarium/controller/loop"
 	"fumarium/controller/metrics"
 	"fumarium/controller/record"
+	"fumarium/controller/relay"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/web"
 	"fumarium/profile"
@@ -62,6 +64,10 @@ With a cabinet file that names real front ends and lines, this program heats. Th
 real side was proven against the makers' tables and simulated chips only, never on
 a real cabinet: try it with fumarium wiring first, and with the mains unplugged.
 
+Under a service manager it reports when it is ready, what it does and that its loop
+goes round; when it cannot start, it says why on the page for half a minute before
+it ends, so that it is not started again at once.
+
 Before heat is ever put under this program: an independent thermal cut-out and a
 limiter in the heater's circuit, wired by someone qualified under local code;
 relays that fall open; smoke and gas away from people; an extinguisher at hand.`,
@@ -70,7 +76,17 @@ relays that fall open; smoke and gas away from people; an extinguisher at hand.`
   fumarium run --cabinet fridge-body`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return runDaemon(cmd.Context(), o, cmd.Flags().Changed("pace"), cmd.ErrOrStderr())
+			signal.Ignore(syscall.SIGPIPE) // whoever reads its words may go away
+			stderr := newJournal(cmd.ErrOrStderr())
+			defer stderr.Close() // nothing below may wait for whoever reads it
+			ctx := cmd.Context()
+			log := slog.New(slog.NewTextHandler(stderr, nil))
+			manager := service.New(os.Getenv, os.Getpid(), log)
+			began, err := runDaemon(ctx, o, cmd.Flags().Changed("pace"), manager, log, stderr)
+			if err != nil && !began && manager.Present() {
+				standBy(ctx, manager, o.listen, err, stderr)
+			}
+			return err
 		},
 	}
 	f := c.Flags()
@@ -131,9 +147,22 @@ func version() string {
 	return "unknown"
 }
 
-func runDaemon(ctx context.Context, o runOptions, paceGiven bool, stderr io.Writer) error {
+// here is the machine that the program runs on. A test that runs the program as a
+// process of its own puts another in its place.
+var here = machine{lines: relay.NewKernel(), boot: record.ThisBoot}
+
+type machine struct {
+	lines relay.Host
+	buses wiring.Buses // nil is this machine's
+	boot  func() (id string, uptime time.Duration)
+}
+
+// runDaemon runs the cabinet. What is on is switched off before anything else that
+// may fail is looked at, but for the file that says what there is to switch. began is
+// false when the loop was never reached.
+func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *service.Manager, log *slog.Logger, stderr io.Writer) (began bool, err error) {
 	if !(o.pace >= 1 && o.pace <= 10000) {
-		return usage("--pace %v is outside 1 to 10000", o.pace)
+		return false, usage("--pace %v is outside 1 to 10000", o.pace)
 	}
 	demonstration := o.cabinet == ""
 	if demonstration {
@@ -141,50 +170,45 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, stderr io.Writ
 	}
 	cabinetFile, err := find(o.cabinet, shipped.Find, cabinet.Parse)
 	if err != nil {
-		return err
+		return false, err
 	}
 	cab := cabinetFile.Value
 	world, pace := record.Simulated, o.pace
 	if !cab.Simulated() {
 		if paceGiven {
-			return usage("--pace is for simulated cabinets; %q is a real one", cab.Name)
+			return false, usage("--pace is for simulated cabinets; %q is a real one", cab.Name)
 		}
 		world, pace = record.Real, 0
 	}
-	dir, err := stateDir(o.state)
-	if err != nil {
-		return couldNot(err)
-	}
-	token, err := operatorToken(dir)
-	if err != nil {
-		return couldNot(fmt.Errorf("operator's token: %w; choose another folder with --state", err))
-	}
 	product, err := find(defaultProduct, catalog.Find, profile.Parse)
 	if err != nil {
-		return err
+		return false, err
 	}
-	signal.Ignore(syscall.SIGPIPE) // whoever reads its words may go away
-	words := newJournal(stderr)
-	defer words.Close()
-	stderr = words // nothing below may wait for whoever reads it
-	log := slog.New(slog.NewTextHandler(stderr, nil))
-	hardware, err := wiring.Open(cab, wiring.Options{Product: product.Value, Seed: 1})
+	hardware, err := wiring.Open(cab, wiring.Options{Product: product.Value, Seed: 1, Lines: here.lines, Buses: here.buses})
 	if err != nil {
-		return couldNot(err)
+		return false, couldNot(err)
 	}
 	defer func() {
 		if err := hardware.Close(); err != nil {
 			log.Error("closing the outputs failed; the heater may still be on", "err", err, "do", "cut the mains")
 		}
 	}()
+	dir, err := stateDir(o.state)
+	if err != nil {
+		return false, couldNot(err)
+	}
+	token, err := operatorToken(dir)
+	if err != nil {
+		return false, couldNot(fmt.Errorf("operator's token: %w; choose another folder with --state", err))
+	}
 	listener, err := net.Listen("tcp", o.listen)
 	if err != nil {
-		return couldNot(fmt.Errorf("%w; another daemon may be running, choose another address with --listen", err))
+		return false, couldNot(fmt.Errorf("%w; another daemon may be running, choose another address with --listen", err))
 	}
 	defer listener.Close()
 	records, err := openRecords(dir, world, pace, log)
 	if err != nil {
-		return couldNot(err)
+		return false, couldNot(err)
 	}
 	defer func() {
 		grace, cancel := context.WithTimeout(context.Background(), 5*time.Second)
@@ -193,16 +217,23 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, stderr io.Writ
 			log.Error("the end of the record could not be written", "err", err)
 		}
 	}()
-	resume, err := unfinished(ctx, records, world, cabinetFile.Data, log)
+	told := records.Notice()
+	resume, closed, err := unfinished(ctx, records, world, cabinetFile.Data, log)
 	if err != nil {
-		return couldNot(err)
+		return false, couldNot(fmt.Errorf("batch record: %w; move %s with its -wal and -shm away, keep them, and start again", err, records.File()))
+	}
+	if closed != "" {
+		told = append(told, closed)
 	}
 	l, err := loop.New(loop.Config{
-		World: hardware, Cabinet: cab, Pace: pace, Log: log, Record: records, Resume: resume,
+		World: hardware, Cabinet: cab, Pace: pace, Log: log, Record: records, Resume: resume, Told: told,
+		Cycle: func(s *snapshot.Snapshot) {
+			manager.Cycle(func() string { return web.NewStatus(s, time.Now()).Summary })
+		},
 		CabinetFile: record.File{Name: cabinetFile.File, Data: cabinetFile.Data},
 	})
 	if err != nil {
-		return couldNot(err)
+		return false, couldNot(err)
 	}
 	numbers := metrics.New(l.Snapshot, version())
 	l.Observe(numbers.ObserveStep)
@@ -252,6 +283,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, stderr io.Writ
 		cancel()
 		result = errors.Join(fmt.Errorf("page and API: %w", err), <-ended)
 	}
+	manager.Stopping()
 	if result == nil {
 		log.Info("all outputs off; good-bye")
 	}
@@ -260,12 +292,12 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, stderr io.Writ
 	if err := server.Shutdown(grace); err != nil {
 		server.Close()
 	}
-	return couldNot(result)
+	return true, couldNot(result)
 }
 
 // openRecords opens the batch record and says what had to be done for it.
 func openRecords(dir string, world record.World, pace float64, log *slog.Logger) (*record.Recorder, error) {
-	boot, uptime := record.ThisBoot()
+	boot, uptime := here.boot()
 	records, err := record.Open(record.Options{Dir: dir, World: world, Program: version(), Pace: pace, Boot: boot, Uptime: uptime})
 	if err != nil {
 		return nil, fmt.Errorf("batch record: %w; free the disk or choose another folder with --state", err)
@@ -279,12 +311,12 @@ func openRecords(dir string, world record.World, pace float64, log *slog.Logger)
 // unfinished looks for a batch that a former run did not end. A real one whose
 // record is sound goes on: whether it runs, waits for the person or is over is the
 // controller's decision, by the length of the gap. Anything else is closed as
-// aborted, and said.
-func unfinished(ctx context.Context, records *record.Recorder, world record.World, cabinetFile []byte, log *slog.Logger) (*loop.Resume, error) {
+// aborted, and the text for people says so.
+func unfinished(ctx context.Context, records *record.Recorder, world record.World, cabinetFile []byte, log *slog.Logger) (resume *loop.Resume, closed string, err error) {
 	now := record.Moment{Wall: time.Now(), ClockSet: loop.ClockSet(time.Now())}
 	u, err := records.Unfinished(ctx, now)
 	if err != nil || u == nil {
-		return nil, err
+		return nil, "", err
 	}
 	why := ""
 	switch {
@@ -300,10 +332,10 @@ func unfinished(ctx context.Context, records *record.Recorder, world record.Worl
 	if why != "" {
 		log.Warn("unfinished batch closed as aborted", "batch", u.Batch.ID, "why", why)
 		records.Finish(now, u, controller.Aborted, why)
-		return nil, nil
+		return nil, fmt.Sprintf("batch %s of %s was under way when the program ended and is closed as aborted: %s", u.Batch.ID, u.Batch.Product, why), nil
 	}
 	log.Warn("unfinished batch goes on", "batch", u.Batch.ID, "unseen", u.Unseen.Round(time.Second).String())
-	return &loop.Resume{Product: u.Product, State: u.State, Recovery: u}, nil
+	return &loop.Resume{Product: u.Product, State: u.State, Recovery: u}, "", nil
 }
 
 func findShipped(name string) (*profile.Product, []byte, error) {

@@ -4,7 +4,8 @@
 // or by a panic), it switches every output off first.
 //
 // Order of effects after each step: every off at once, then whatever has to be
-// written, then every on. Writing may delay heat; it may never delay cutting it.
+// written, then every on, then the word to whoever watches the loop. Writing may
+// delay heat; it may never delay cutting it.
 package loop
 
 import (
@@ -77,6 +78,13 @@ type Config struct {
 	CabinetFile record.File
 	// Resume is a batch that a former run of the program left unfinished, or nil.
 	Resume *Resume
+	// Told is what people must know of the time before Run, such as a record that was
+	// found damaged. The page shows it.
+	Told []string
+	// Cycle is called at the very end of each full cycle that left the outputs known:
+	// as they were asked for and verified, or off. Whoever watches the loop from
+	// outside may go by it and by nothing else. Nil is nobody.
+	Cycle func(*snapshot.Snapshot)
 }
 
 // A Resume is a batch to go on with.
@@ -165,6 +173,9 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 		l.snap.BatchID = r.Recovery.Batch.ID
 		l.cfg.Record.Resume(r.Recovery, r.State)
 	}
+	for _, text := range l.cfg.Told {
+		l.say(l.from, text, trip.High)
+	}
 	pace := l.cfg.Pace
 	if pace == 0 {
 		pace = 1
@@ -233,9 +244,10 @@ func (l *Loop) step() {
 	before := l.state
 	state, out, events := controller.Step(product, l.cfg.Cabinet, before, in)
 	l.state = state
+	known := true // whether what is on is known
 	err := l.cut(out)
 	if err != nil {
-		l.giveUp(err) // before anything is written
+		known = l.giveUp(err) // before anything is written
 	}
 	if state.Batch.Active() && !before.Batch.Active() {
 		l.product = product
@@ -255,16 +267,38 @@ func (l *Loop) step() {
 	}
 	if err == nil {
 		if err = l.drive(out); err != nil {
-			l.giveUp(err)
+			known = l.giveUp(err)
 		}
 	}
-	l.failed = err != nil
-	l.book(elapsed, out, events, in)
+	is := out
+	if l.failed = err != nil; l.failed {
+		is = controller.Outputs{Damper: l.applied.Damper}
+	}
+	if !known {
+		is = maybe(out, l.applied)
+	}
+	l.book(elapsed, is, events, in)
 	l.steps++
 	l.observe(time.Since(woke))
-	l.publish(elapsed, in)
+	l.publish(elapsed, in, is)
 	if taken != nil {
 		taken.reply <- answer(events, state)
+	}
+	if known && l.cfg.Cycle != nil {
+		l.cfg.Cycle(l.current.Load())
+	}
+}
+
+// maybe is what may be on: what was asked for, and what was on before, when nobody
+// knows what came of it.
+func maybe(asked, before controller.Outputs) controller.Outputs {
+	return controller.Outputs{
+		Heater:     asked.Heater || before.Heater,
+		Fan:        asked.Fan || before.Fan,
+		Smoke:      asked.Smoke || before.Smoke,
+		Humidifier: asked.Humidifier || before.Humidifier,
+		Sounder:    asked.Sounder || before.Sounder,
+		Damper:     asked.Damper,
 	}
 }
 
@@ -367,13 +401,14 @@ func (l *Loop) drive(out controller.Outputs) error {
 }
 
 // giveUp switches everything off because an output could not be set, and says so
-// after that.
-func (l *Loop) giveUp(err error) {
+// after that. It reports whether everything is off now.
+func (l *Loop) giveUp(err error) (known bool) {
 	off := l.off()
 	l.cfg.Log.Error("outputs", "err", err, "do", "everything was told off; check the relay's wiring")
 	if off != nil {
 		l.cfg.Log.Error("switching off failed", "err", off, "do", "cut the mains")
 	}
+	return off == nil
 }
 
 func (l *Loop) off() error {
@@ -458,7 +493,9 @@ func (l *Loop) say(elapsed time.Duration, text string, priority trip.Priority) {
 	l.snap.Lines = append(lines, snapshot.Line{Time: l.now(elapsed), Elapsed: since, Text: text, Priority: priority})
 }
 
-func (l *Loop) publish(elapsed time.Duration, in controller.Inputs) {
+// publish shows the outputs as they are, which after an error is not what the step
+// asked for.
+func (l *Loop) publish(elapsed time.Duration, in controller.Inputs, is controller.Outputs) {
 	l.snap.Simulated = l.cfg.Pace != 0
 	l.snap.Pace = max(l.cfg.Pace, 1)
 	if l.cfg.Pace > 0 {
@@ -469,6 +506,7 @@ func (l *Loop) publish(elapsed time.Duration, in controller.Inputs) {
 	l.snap.Cabinet = l.cfg.Cabinet
 	l.snap.Product = l.product
 	l.snap.State = l.state
+	l.snap.State.Out = is
 	l.snap.Inputs = in
 	next := l.snap
 	l.current.Store(&next)

@@ -201,7 +201,7 @@ func TestAFailingRelayIsSwitchedOffAgainAndAgain(t *testing.T) {
 		b.with(func() { b.fail = broken })
 		pass(5 * time.Second)
 		assert.False(t, b.last().Heater, "the last word is off")
-		assert.False(t, l.Snapshot().State.Out.Heater)
+		assert.True(t, l.Snapshot().State.Out.Heater, "what could not be switched off may be on, and is shown so")
 		err := end()
 		require.ErrorIs(t, err, broken)
 		assert.Contains(t, err.Error(), "cut the mains")

@@ -324,6 +324,16 @@ type State struct {
 	Raised   time.Duration // when the alarm last came up; of a shelved one, when it comes back
 }
 
+// Unwatched is the alarm after a time in which nobody watched, which began at elapsed
+// time then. A delay that was running starts again: a condition seen before and after
+// need not have stood between. What has come up stays.
+func (s State) Unwatched(c Code, then time.Duration) State {
+	if !s.Active(c, then) {
+		s.Standing = false
+	}
+	return s
+}
+
 // Change is what a step did to an alarm.
 type Change uint8
 

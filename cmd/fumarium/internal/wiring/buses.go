@@ -132,8 +132,15 @@ func (s *shared) open(c *cabinet.Cabinet, p cabinet.Probe) (sensors.Probe, error
 		if err != nil {
 			return nil, err
 		}
+		dev, err := onSPI(c, p, port)
+		if err != nil { // it may be tried again
+			if closer, ok := port.(io.Closer); ok {
+				err = errors.Join(err, closer.Close())
+			}
+			return nil, err
+		}
 		s.keep(port)
-		return onSPI(c, p, port)
+		return dev, nil
 	case cabinet.I2C:
 		b, there := s.i2c[bus]
 		if !there {

@@ -40,9 +40,10 @@ type Channel struct {
 	Raw, Reading sensors.Reading
 
 	driver sensors.Probe
-	broken error // why there is no driver
-	judged error // why the last sample was doubted
-	tip    *tip  // of a simulated chip
+	broken error         // why there is no driver
+	retry  time.Duration // when to try for one again
+	judged error         // why the last sample was doubted
+	tip    *tip          // of a simulated chip
 	track  plausible.Track
 	window plausible.Window
 }

@@ -93,6 +93,7 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 	}
 	next := map[cabinet.Role]int{}
 	for _, c := range w.channels {
+		w.again(c, elapsed)
 		n := next[c.Probe.Role]
 		next[c.Probe.Role]++
 		place := placeOf(&in, c.Probe.Role, n)
@@ -119,6 +120,23 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 	}
 	return in
 }
+
+// again opens the bus of a channel that has none, every now and then: it may have
+// been enabled, freed or plugged in since.
+func (w *World) again(c *Channel, now time.Duration) {
+	switch {
+	case c.broken == nil || w.buses == nil:
+		return
+	case c.retry == 0:
+		c.retry = now + reopenEvery
+	case now >= c.retry:
+		c.retry = now + reopenEvery
+		c.driver, c.broken = w.buses.open(w.cabinet, c.Probe)
+	}
+}
+
+// reopenEvery is the pace at which a missing bus is tried. Common practice, no source.
+const reopenEvery = 10 * time.Second
 
 // feedback that cannot be read counts as voltage: what is not known to be off is on.
 func feedback(element relay.Level) controller.Feedback {

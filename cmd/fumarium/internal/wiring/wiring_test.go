@@ -226,6 +226,49 @@ func TestMissingFrontEnds(t *testing.T) {
 	assert.True(t, ok, "it comes back")
 }
 
+// A bus that was missing at the start, and a chip that is unplugged and comes back,
+// are read again without a restart; a bus is opened once however often it was tried.
+func TestWhatComesBackIsReadAgain(t *testing.T) {
+	for _, missing := range []string{"SPI0.0", "SPI0.1", "I2C1", "w1"} {
+		d, p := newDesk(), newPins()
+		d.missing = missing
+		w, err := openWired(t, d, p)
+		require.NoError(t, err)
+		d.steps(w, 35)
+		before := d.opened
+		d.missing = ""
+		d.steps(w, int(reopenEvery/time.Second)+4)
+		for _, c := range w.Channels() {
+			assert.NoError(t, c.Err(), "%s after %s came", c.Probe.Name, missing)
+		}
+		assert.Equal(t, before+1, d.opened, missing)
+		require.NoError(t, w.Close())
+	}
+	d, p := newDesk(), newPins()
+	w, err := openWired(t, d, p)
+	require.NoError(t, err)
+	d.steps(w, 8)
+	all := []chips.Chip{d.left, d.right, d.bus[0], d.bus[1], d.wire[0]}
+	for _, fault := range []chips.Fault{chips.BusError, chips.AllOnes, chips.AllZeros} {
+		for _, chip := range all {
+			chip.Break(fault)
+		}
+		in := d.steps(w, 5)
+		for i, r := range []sensors.Reading{in.Chamber[0], in.Chamber[1], in.Core[0], in.WetBulb, in.Ambient} {
+			assert.NotEqual(t, sensors.Good, r.Status(), "probe %d, %s", i, fault)
+		}
+		for _, chip := range all { // plugged in again: it has forgotten its settings
+			chip.PowerCycle()
+			chip.Break(chips.Sound)
+		}
+		d.steps(w, 10)
+		for _, c := range w.Channels() {
+			assert.NoError(t, c.Err(), "%s after %s", c.Probe.Name, fault)
+		}
+	}
+	require.NoError(t, w.Close())
+}
+
 // A relay that cannot be had is no cabinet at all.
 func TestMissingRelay(t *testing.T) {
 	d, p := newDesk(), newPins()
