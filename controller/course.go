@@ -51,6 +51,9 @@ func (c *course) unseen(dt time.Duration) {
 // learnt reports whether the course is known, so that leaving it would be seen.
 func (c *course) learnt() bool { return c.known > courseLearnt }
 
+// fresh reports whether the course begins with this reading, or has just been left.
+func (c *course) fresh() bool { return c.known <= 1 }
+
 // follow takes a reading in and says whether it left the course as no meat can.
 func (c *course) follow(v, chamber quantity.Celsius, place profile.Place, dt time.Duration) (left bool) {
 	if c.known == 0 {

@@ -52,6 +52,10 @@ func (t *step) prove() {
 		w.ahead, w.behind, w.since, w.age = s.Proof, s.Proof, 0, 0
 		return
 	}
+	if s.Asking && s.Stage == 0 { // the probe may still hang in the hot air
+		t.prepare()
+		return
+	}
 	coldFrom, coldTo, coldSeen := between(t.before.coreColdest, s.CoreColdest)
 	hotFrom, hotTo, hotSeen := between(t.before.coreHottest, s.CoreHottest)
 	if !coldSeen || !hotSeen || t.late || t.before.coresInUse != s.coresInUse {
@@ -72,6 +76,18 @@ func (t *step) prove() {
 	if w.since += t.dt; w.since >= proofLag {
 		s.Proof, w.age = w.behind, w.since
 		w.behind, w.since = w.ahead, 0
+	}
+}
+
+// prepare counts the come-up of product that hangs before the first hand step is
+// confirmed. That it came up, or got any heat, is not believed of a probe that may not
+// be in it yet.
+func (t *step) prepare() {
+	from, to, ok := between(t.before.coreColdest, t.s.CoreColdest)
+	if ok && t.p.ComeUpApplies() && from < comeUp.To && to < comeUp.To {
+		w := &t.s.proving
+		w.ahead.ComeUp = comeUp.Add(w.ahead.ComeUp, from, to, t.dt)
+		w.behind.ComeUp, t.s.ComeUp = w.ahead.ComeUp, w.ahead.ComeUp
 	}
 }
 

@@ -267,7 +267,7 @@ func (t *step) readCores() (believed [cabinet.MaxCoreProbes]sensors.Reading) {
 			magnitude(quantity.Kelvin(chamber-v)) > coreAir {
 			w.frozen |= bit
 		}
-		if s.Batch.Active() && s.Stage == 0 && s.StageClock == 0 && v > w.highest { // it came in warmer than the chamber
+		if s.Batch.Active() && s.Stage == 0 && s.StageClock == 0 && v > w.highest && w.course[i].fresh() { // it came in warmer than the chamber
 			w.highest = v
 		}
 		if w.hasHighest && s.Batch.Active() && s.StageClock > 0 && v > w.highest+quantity.Celsius(coreOverChamber) {

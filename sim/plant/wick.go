@@ -21,6 +21,8 @@ type wick struct {
 	film     float64 // W/(m²·K)
 	transfer float64 // m/s
 	radiant  float64 // W/(m²·K), with the lining
+	wet      float64 // °C, when it was last asked for
+	asked    bool
 }
 
 // refresh works out the coefficients of the wick anew.
@@ -53,8 +55,11 @@ func (p *Plant) Wick() quantity.Celsius {
 	air, lining := p.air.t, p.wall.lining
 	vapour := p.air.vapour / p.volume * psychrometer.VapourGasConstant * (air + kelvin)
 	// The gap falls with the wet temperature, ever steeper, so Newton's rule comes
-	// down to the root from above.
+	// down to the root from above; from a little below it first steps over it.
 	wet := min(max(air, lining), 99)
+	if k.asked {
+		wet = k.wet
+	}
 	for range 40 {
 		density, slope := saturation(wet)
 		absolute := wet + kelvin
@@ -79,5 +84,6 @@ func (p *Plant) Wick() quantity.Celsius {
 			break
 		}
 	}
+	k.wet, k.asked = wet, true
 	return quantity.Celsius(wet)
 }
