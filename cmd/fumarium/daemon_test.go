@@ -49,6 +49,7 @@ func startDaemonIn(t *testing.T, state string, args ...string) *daemon {
 	t.Helper()
 	d := launchDaemon(t, state, nil, args...)
 	d.answers()
+	d.steps()
 	return d
 }
 
@@ -74,11 +75,24 @@ func launchDaemon(t *testing.T, state string, env []string, args ...string) *dae
 	return d
 }
 
-// answers waits until the daemon says where its page is.
+// answers waits until the daemon has said where its page is.
 func (d *daemon) answers() {
 	d.t.Helper()
 	page := d.line("page ")
 	d.url = strings.TrimSuffix(strings.TrimSpace(strings.TrimPrefix(page, "page")), "/")
+}
+
+// steps waits until the daemon has made a step.
+func (d *daemon) steps() {
+	d.t.Helper()
+	require.Eventually(d.t, func() bool {
+		r, err := http.Get(d.url + "/readyz")
+		if err != nil {
+			return false
+		}
+		defer r.Body.Close()
+		return r.StatusCode == http.StatusOK
+	}, time.Minute, 20*time.Millisecond)
 }
 
 // line waits for a line of the daemon's log that contains text.
