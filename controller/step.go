@@ -376,6 +376,8 @@ func (t *step) standing(c trip.Code, stage *profile.Stage) bool {
 		chamber, ok := s.Chamber.Value()
 		w := &s.watch
 		return ok && w.hasOff && chamber > max(w.offLast, w.offOlder)+quantity.Celsius(weldMargin)+t.smokeHeat()
+	case trip.HeaterUnfed:
+		return t.in.Heater == FeedbackOff && s.Out.Heater
 	case trip.HeaterWelded:
 		return t.in.Heater == FeedbackOn && !s.Out.Heater
 	case trip.OutputFailed:

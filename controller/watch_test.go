@@ -111,6 +111,18 @@ func TestFullHeatWithoutAnswerTrips(t *testing.T) {
 	assert.Equal(t, trip.NoHeat, r.s.Tripped)
 }
 
+// The cut-out has opened, or a fuse has blown.
+func TestAHeaterThatGetsNothingIsSaid(t *testing.T) {
+	r := newRig(t)
+	r.in.Heater = FeedbackOff
+	r.started(0)
+	r.in.Heater = FeedbackOff
+	assert.LessOrEqual(t, r.until(trip.HeaterUnfed, time.Minute), 15*time.Second)
+	assert.Equal(t, Running, r.s.Batch, "the chamber shows soon enough whether it matters")
+	r.in.Heater = FeedbackOn
+	r.quiet(trip.HeaterUnfed, 20*time.Second)
+}
+
 func TestAFrozenChamberProbeTrips(t *testing.T) {
 	r := newRig(t).started(2)
 	r.run(20 * time.Minute)

@@ -50,6 +50,7 @@ const (
 	EmberOut // new codes go to the end: records hold their numbers
 	EmberUnknown
 	EmberBurning
+	HeaterUnfed
 	Count // number of codes, for arrays
 )
 
@@ -254,6 +255,11 @@ var catalogue = [Count]Entry{
 		Name: "ember-unknown", Priority: Low, Delay: time.Minute,
 		Meaning: "Nobody knows whether the smoke generator smoulders: its ember probe gives no usable reading, or it has none and was without air for so long that it may have gone out.",
 		Action:  "Look at it. Light it again if it is out, check its probe, and acknowledge this alarm by its name.",
+	},
+	HeaterUnfed: {
+		Name: "heater-unfed", Priority: High, Delay: 10 * time.Second,
+		Meaning: "The heater is told on and its feedback says off: the cut-out or the limiter has opened, a fuse has blown, its relay is dead, or the feedback itself is.",
+		Action:  "If the cut-out has opened, find out why before you reset it. Otherwise have fuse, relay and feedback looked at by someone qualified.",
 	},
 	EmberBurning: {
 		Name: "ember-burning", Priority: Low, Delay: 20 * time.Minute,
