@@ -245,7 +245,7 @@ func (t *step) readCores() (believed [cabinet.MaxCoreProbes]sensors.Reading) {
 		case left && settled:
 			w.out |= bit
 		case left: // it is being put in
-			w.course[i] = course{}
+			w.course[i] = course{level: float64(v), smooth: float64(v), known: 1}
 		}
 		if stage != nil && s.Stage == 0 && stage.Ask != "" && settled && t.in.Elapsed-w.asked < coreSettles+coreWarms &&
 			chamberKnown && chamber > meatComesIn && magnitude(quantity.Kelvin(chamber-v)) < coreWithAir {
@@ -273,7 +273,9 @@ func (t *step) readCores() (believed [cabinet.MaxCoreProbes]sensors.Reading) {
 		if w.hasHighest && s.Batch.Active() && s.StageClock > 0 && v > w.highest+quantity.Celsius(coreOverChamber) {
 			w.tooHot |= bit
 		}
-		believed[i] = r
+		// Without its noise: one sample that reads half a kelvin too much must not pass
+		// for the end of a come-up that creeps.
+		believed[i] = sensors.At(quantity.Celsius(w.course[i].smooth))
 		if (w.out|w.frozen|w.tooHot)&bit != 0 {
 			believed[i] = sensors.Fault(sensors.Implausible)
 		}

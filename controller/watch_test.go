@@ -661,3 +661,18 @@ func TestAChamberThatDoesNotFollowItsHeatTrips(t *testing.T) {
 	assert.Equal(t, trip.ChamberFrozen, r.s.Tripped)
 	assert.Less(t, r.in.Elapsed-from, 6*time.Minute)
 }
+
+// A core that creeps towards the end of its come-up is not there because one noisy
+// sample is.
+func TestNoiseDoesNotEndTheComeUp(t *testing.T) {
+	r := newRig(t).started(2)
+	r.coreIs(0, 54)
+	for i := range 600 {
+		r.in.Core[0] = sensors.At([]quantity.Celsius{54, 54.4, 53.7, 54.5, 53.6}[i%5])
+		r.step()
+	}
+	assert.False(t, r.s.ComeUp.Done)
+	r.coreIs(0, 54.6)
+	r.run(time.Minute)
+	assert.True(t, r.s.ComeUp.Done)
+}

@@ -205,7 +205,8 @@ func (j *judge) follow(m *sim.Moment) {
 	j.before, j.coldBefore, j.seen = core, cold, true
 }
 
-var comeUp = lethality.ComeUpWithin(0)
+// comeUp allows the controller's probe its error.
+var comeUp = lethality.ComeUpWithin(-probeError)
 
 // tripDelays holds the delay of every trip, and -1 for what is none.
 var tripDelays = func() (d [trip.Count]time.Duration) {
