@@ -367,7 +367,7 @@ func BenchmarkStepSmoking(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		in.Elapsed += time.Second
-		in.Chamber[0], in.Core[0] = flicker(sensors.At(40), in.Elapsed), flicker(sensors.At(20), in.Elapsed)
+		in.Chamber[0], in.Core[0] = flicker(sensors.At(61), in.Elapsed), flicker(sensors.At(20), in.Elapsed)
 		s, _, _ = Step(p, c, s, in)
 	}
 	if s.Batch != Running {
