@@ -360,7 +360,7 @@ func BenchmarkStepSmoking(b *testing.B) {
 	c.Generator = cabinet.Generator{Burn: 4 * time.Hour, Lighting: 12 * time.Minute, TurnedDown: 0.6, Ember: 200}
 	s := State{}
 	in := Inputs{Command: Command{Kind: Start}, Ember: sensors.At(450)}
-	in.Chamber[0], in.Core[0] = sensors.At(40), sensors.At(20)
+	in.Chamber[0], in.Core[0] = sensors.At(61), sensors.At(20)
 	s, _, _ = Step(p, c, s, in)
 	in.Command = Command{}
 	s.Stage = 1
