@@ -64,14 +64,23 @@ func (t *step) prove() {
 		unseen(t, &w.ahead, t.dt)
 		return
 	}
-	if c := t.p.Criterion(); c != nil {
+	learnt := t.coursesLearnt()
+	if c := t.p.Criterion(); c != nil && learnt {
 		w.ahead.Heat = c.Add(w.ahead.Heat, coldFrom, coldTo, t.dt)
+	} else if c != nil {
+		w.ahead.Heat = c.Gap(w.ahead.Heat)
 	}
 	if t.p.ComeUpApplies() && !w.ahead.ComeUp.Done {
-		w.ahead.ComeUp = comeUp.Add(w.ahead.ComeUp, coldFrom, coldTo, t.dt)
+		next := comeUp.Add(w.ahead.ComeUp, coldFrom, coldTo, t.dt)
+		if next.Done && !learnt {
+			next = comeUp.Gap(w.ahead.ComeUp, t.dt)
+		}
+		w.ahead.ComeUp = next
 	}
-	if r := t.chillRule(); r != nil {
+	if r := t.chillRule(); r != nil && learnt {
 		w.ahead.Chill = r.Add(w.ahead.Chill, hotFrom, hotTo, t.dt)
+	} else if r != nil {
+		w.ahead.Chill = r.Gap(w.ahead.Chill, t.dt)
 	}
 	if w.since += t.dt; w.since >= proofLag {
 		s.Proof, w.age = w.behind, w.since

@@ -1,8 +1,6 @@
 package controller
 
 import (
-	"math/bits"
-
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
@@ -70,10 +68,7 @@ func (t *step) dwell(stage *profile.Stage) {
 			meeting = true
 		}
 	}
-	// Of a probe that has just been put in nobody would see that it slips out.
-	for left := s.coresInUse; left != 0 && meeting; left &= left - 1 {
-		meeting = s.watch.course[bits.TrailingZeros8(left)].learnt()
-	}
+	meeting = meeting && t.coursesLearnt()
 	if meeting && !s.coreMeeting {
 		s.CoreMetSince = t.in.Elapsed
 	}

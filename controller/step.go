@@ -235,12 +235,17 @@ func (t *step) command() {
 		}
 		t.enter(Aborting)
 	case Acknowledge:
+		named := t.in.Command.Alarm
+		calls := named < trip.Count && (s.Alarms[named].Phase == trip.Unacknowledged || s.Alarms[named].Phase == trip.ReturnedUnacknowledged)
 		for c := trip.None + 1; c < trip.Count; c++ {
-			if t.in.Command.Alarm == trip.None || t.in.Command.Alarm == c {
+			if named == trip.None || named == c {
 				s.Alarms[c] = s.Alarms[c].Acknowledge()
 			}
 		}
-		switch t.in.Command.Alarm { // named: the person has seen to it
+		if calls { // it is known now; that it is mended has to be said by itself
+			return
+		}
+		switch named {
 		case trip.CoreOut:
 			s.watch.out, s.watch.course, s.watch.asked = 0, [cabinet.MaxCoreProbes]course{}, t.in.Elapsed
 		case trip.SmokeFuelLow, trip.EmberOut:

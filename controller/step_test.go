@@ -613,7 +613,7 @@ func BenchmarkStep(b *testing.B) {
 	for b.Loop() {
 		in.Elapsed += time.Second
 		in.Chamber[0], in.Core[0] = flicker(sensors.At(40), in.Elapsed), flicker(sensors.At(20), in.Elapsed) // frozen ones would hold the batch
-		if s.Stage > 0 { // stay in the first stage, whose fan and heater both run
+		if s.Stage > 0 {                                                                                     // stay in the first stage, whose fan and heater both run
 			s.Stage, s.StageClock, s.Asking = 0, 0, false
 		}
 		s, _, _ = Step(p, c, s, in)

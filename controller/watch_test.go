@@ -247,11 +247,34 @@ func TestOnlyTheFirstHandStepMayMoveTheProbe(t *testing.T) {
 	assert.NotEqual(t, trip.Normal, r.s.Alarms[trip.CoreOut].Phase)
 }
 
+// acknowledge makes an alarm known and then says that it is mended.
 func (r *rig) acknowledge(c trip.Code) {
-	in := r.in
-	in.Command = Command{Kind: Acknowledge, Alarm: c}
-	r.s, r.out, _ = Step(r.p, r.c, r.s, in)
+	for range 2 {
+		in := r.in
+		in.Command = Command{Kind: Acknowledge, Alarm: c}
+		r.s, r.out, _ = Step(r.p, r.c, r.s, in)
+		r.in.Elapsed += time.Second
+	}
+}
+
+// Who silences an alarm, even by its name, has not said that it is mended.
+func TestSilenceIsNoClaim(t *testing.T) {
+	r := newRig(t).started(2)
+	r.coreIs(0, 50)
+	r.run(time.Minute)
+	r.in.Core[0] = sensors.At(78)
+	r.until(trip.CoreOut, time.Minute)
+	r.in.Command = Command{Kind: Acknowledge, Alarm: trip.CoreOut}
+	r.s, r.out, _ = Step(r.p, r.c, r.s, r.in)
+	r.in.Command = Command{}
 	r.in.Elapsed += time.Second
+	r.run(10 * time.Minute)
+	assert.Equal(t, trip.Acknowledged, r.s.Alarms[trip.CoreOut].Phase)
+	assert.Equal(t, sensors.Unread, r.s.CoreColdest.Status())
+	r.in.Core[0] = sensors.At(52)
+	r.acknowledge(trip.CoreOut)
+	r.run(5 * time.Minute)
+	assert.Equal(t, sensors.Good, r.s.CoreColdest.Status())
 }
 
 func TestASecondTripIsNotForgotten(t *testing.T) {

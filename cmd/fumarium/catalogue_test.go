@@ -41,7 +41,7 @@ func TestOneCatalogueSpeaks(t *testing.T) {
 		c, ok := trip.Parse(a.Code)
 		require.True(t, ok, a.Code)
 		e := c.Entry()
-		assert.Equal(t, web.Alarm{Code: e.Name, Priority: e.Priority.String(), State: trip.Unacknowledged.String(), Meaning: e.Meaning, Action: e.Action}, a)
+		assert.Equal(t, web.Alarm{Code: e.Name, Priority: e.Priority.String(), State: trip.Unacknowledged.String(), Meaning: e.Meaning, Action: e.Action, Mended: e.Mended}, a)
 	}
 }
 

@@ -81,20 +81,51 @@ func acknowledgeCommand() *cobra.Command {
 		Long: `Says that a person knows of an alarm, or of all that call. It ends the noise; a
 trip stays latched until fumarium reset.
 
+Some alarms wait for you to say that they are mended, because no probe can: once
+acknowledged, acknowledge them again by their name. That is believed.
+` + mendedTable() + `
 fumarium status shows which stand. What each means and what to do about it is in
 deploy/alarms.md. The alarms:
 
 ` + alarmTable(),
 		Example: `  fumarium acknowledge
-  fumarium acknowledge core-out    # the probe is back in the meat`,
+  fumarium acknowledge core-out    # known; a second time: the probe is back in the meat`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o := order{Command: controller.Acknowledge.String()}
 			if len(args) == 1 {
 				o.Alarm = args[0]
 			}
-			return c.send(cmd.Context(), o, cmd.OutOrStdout())
+			if err := c.send(cmd.Context(), o, cmd.OutOrStdout()); err != nil || len(args) == 0 {
+				return err
+			}
+			return c.hint(cmd.Context(), o.Alarm, cmd.OutOrStdout())
 		},
 	})
+}
+
+// hint says what is left to say about an alarm that is known now.
+func (c *client) hint(ctx context.Context, alarm string, w io.Writer) error {
+	s, err := c.status(ctx)
+	if err != nil {
+		return err
+	}
+	for _, a := range s.Alarms {
+		if a.Code == alarm && a.Mended != "" {
+			fmt.Fprintf(w, "%s is known and stands. To say %q: fumarium acknowledge %s\n", alarm, a.Mended, alarm)
+		}
+	}
+	return nil
+}
+
+// mendedTable lists what a person can say that no probe can.
+func mendedTable() string {
+	var b strings.Builder
+	for c := trip.None + 1; c < trip.Count; c++ {
+		if e := c.Entry(); e.Mended != "" {
+			fmt.Fprintf(&b, "  %-20s %s\n", e.Name, e.Mended)
+		}
+	}
+	return b.String()
 }
 
 func alarmNames() (names []string) {

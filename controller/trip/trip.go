@@ -87,6 +87,10 @@ type Entry struct {
 	Suppresses []Code
 	Meaning    string
 	Action     string
+	// Mended is what a person claims who acknowledges the alarm by its name once it
+	// is acknowledged already. Before that, acknowledging only ends the noise: nobody
+	// shall make that claim with the wish for silence.
+	Mended string
 }
 
 // Delays are common practice, no source.
@@ -149,7 +153,8 @@ var catalogue = [Count]Entry{
 	CoreOut: {
 		Name: "core-out", Priority: High, Suppresses: []Code{CoreLost, CoreFrozen},
 		Meaning: "A core reading jumped as no meat can: the probe has left it. Its readings do not count.",
-		Action:  "Put the probe back into the middle of the thickest piece, then acknowledge this alarm by its name.",
+		Action:  "Put the probe back into the middle of the thickest piece, then acknowledge this alarm by its name once more.",
+		Mended:  "The probe is back in the meat",
 	},
 	CoreFrozen: {
 		Name: "core-frozen", Priority: High, Suppresses: []Code{CoreLost},
@@ -204,7 +209,8 @@ var catalogue = [Count]Entry{
 	SmokeFuelLow: {
 		Name: "smoke-fuel-low", Priority: Low,
 		Meaning: "The smoke generator has had almost as much air as one filling lasts for.",
-		Action:  "Refill it and acknowledge this alarm by its name, or let it go out.",
+		Action:  "Refill it and acknowledge this alarm by its name once more, or let it go out.",
+		Mended:  "It is filled and smoulders",
 	},
 	ComeUpLong: {
 		Name: "come-up-long", Priority: High,
@@ -249,12 +255,14 @@ var catalogue = [Count]Entry{
 	EmberOut: {
 		Name: "ember-out", Priority: High, Delay: 3 * time.Minute,
 		Meaning: "The smoke generator has gone out, or never caught: its ember is colder than wood that smoulders.",
-		Action:  "Look at it; fill it, light it again and acknowledge this alarm by its name. The stage's time runs on: hold the batch if it must not.",
+		Action:  "Look at it; fill it, light it again and acknowledge this alarm by its name once more. The stage's time runs on: hold the batch if it must not.",
+		Mended:  "It is filled and smoulders",
 	},
 	EmberUnknown: {
 		Name: "ember-unknown", Priority: Low, Delay: time.Minute,
 		Meaning: "Nobody knows whether the smoke generator smoulders: its ember probe gives no usable reading, or it has none and was without air for so long that it may have gone out.",
-		Action:  "Look at it. Light it again if it is out, check its probe, and acknowledge this alarm by its name.",
+		Action:  "Look at it. Light it again if it is out, check its probe, and acknowledge this alarm by its name once more.",
+		Mended:  "It smoulders",
 	},
 	HeaterUnfed: {
 		Name: "heater-unfed", Priority: High, Delay: 10 * time.Second,

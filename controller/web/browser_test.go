@@ -131,12 +131,16 @@ func TestPageInABrowser(t *testing.T) {
 	abnormal := cooking()
 	abnormal.State.Tripped, abnormal.State.Batch = trip.ChamberHigh, controller.Held
 	abnormal.State.Out, abnormal.State.HasSetpoint, abnormal.State.Demand = controller.Outputs{Sounder: true, Damper: 0.25}, false, 0
-	for c, phase := range map[trip.Code]trip.Phase{trip.ChamberHigh: trip.Unacknowledged, trip.CoreLost: trip.ReturnedUnacknowledged, trip.StageOvertime: trip.Acknowledged} {
+	for c, phase := range map[trip.Code]trip.Phase{trip.ChamberHigh: trip.Unacknowledged, trip.CoreLost: trip.ReturnedUnacknowledged, trip.StageOvertime: trip.Acknowledged,
+		trip.CoreOut: trip.Acknowledged} {
 		abnormal.State.Alarms[c].Phase = phase
 	}
 	put(t, ctx, l, abnormal)
-	until(t, ctx, "document.getElementById('prompt').hidden && document.querySelectorAll('#alarms li').length === 3")
+	until(t, ctx, "document.getElementById('prompt').hidden && document.querySelectorAll('#alarms li').length === 4")
 	picture(t, ctx, "alarms-375")
+	labels, err := chromedp.Run(ctx, chromedp.Evaluate[string]("[...document.querySelectorAll('#alarms button')].map(b => b.textContent).join()"))
+	require.NoError(t, err)
+	assert.Equal(t, "Acknowledge,The probe is back in the meat,Acknowledge", labels)
 	do(t, ctx, click("stop"), click("keep"), click("stop"), click("really-stop"))
 	until(t, ctx, "!document.getElementById('stop').disabled")
 	require.Len(t, l.requests(), 2)
@@ -200,6 +204,6 @@ func TestPageInABrowser(t *testing.T) {
 	broken.Store(false)
 	until(t, ctx, "!document.body.classList.contains('lost')")
 	put(t, ctx, l, abnormal)
-	until(t, ctx, "document.querySelectorAll('#alarms li').length === 3")
+	until(t, ctx, "document.querySelectorAll('#alarms li').length === 4")
 	picture(t, ctx, "alarms-1200")
 }

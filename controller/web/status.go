@@ -109,6 +109,7 @@ type Alarm struct {
 	State    string `json:"state"`
 	Meaning  string `json:"meaning"`
 	Action   string `json:"action"`
+	Mended   string `json:"mended,omitempty"`
 }
 
 // Event is one thing that happened.
@@ -212,7 +213,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	for _, c := range pressing(st) {
 		e := c.Entry()
 		status.Alarms = append(status.Alarms, Alarm{
-			Code: e.Name, Priority: e.Priority.String(), State: st.Alarms[c].Phase.String(), Meaning: e.Meaning, Action: e.Action,
+			Code: e.Name, Priority: e.Priority.String(), State: st.Alarms[c].Phase.String(), Meaning: e.Meaning, Action: e.Action, Mended: e.Mended,
 		})
 	}
 	for _, l := range s.Lines {

@@ -128,7 +128,7 @@ var knownLimits = []known{
 const (
 	coreOffset = "one core probe that reads a few kelvin wrong looks like meat of another temperature; check probes in ice water and in boiling water"
 	coreInAir  = "a core probe that slips into air within 2 K of the core's temperature makes no jump"
-	believed   = "who acknowledges core-out by its name says that the probe is back in the meat, and is believed"
+	believed   = "who says that the probe is back in the meat is believed"
 )
 
 // excused finds why a violation is known.

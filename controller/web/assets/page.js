@@ -141,10 +141,11 @@ function drawAlarms(s) {
     const li = make('li', a.priority + ' ' + a.state), said = make('div');
     said.append(make('b', '', a.code + ', ' + a.priority + ', ' + a.state), make('p', '', a.meaning), make('p', 'small', a.action));
     li.append(make('span', 'shape', order[a.priority]), said);
-    if (a.state !== 'acknowledged') {
-      const b = make('button', '', 'Acknowledge');
+    const claim = a.state === 'acknowledged' ? a.mended : 'Acknowledge'; // known first, mended then
+    if (claim) {
+      const b = make('button', '', claim);
       b.type = 'button';
-      b.setAttribute('aria-label', 'Acknowledge ' + a.code);
+      b.setAttribute('aria-label', claim + ': ' + a.code);
       b.addEventListener('click', () => send({ command: 'acknowledge', alarm: a.code }));
       li.append(b);
     }
