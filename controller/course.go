@@ -64,9 +64,6 @@ func (t *step) coursesLearnt() bool {
 	return true
 }
 
-// fresh reports whether the course begins with this reading, or has just been left.
-func (c *course) fresh() bool { return c.known <= 1 }
-
 // follow takes a reading in and says whether it left the course as no meat can.
 func (c *course) follow(v, chamber quantity.Celsius, place profile.Place, dt time.Duration) (left bool) {
 	if c.known == 0 {

@@ -41,6 +41,7 @@ const (
 	RestNotOver
 	RecordNotKept
 	CannotShelve
+	LastCore
 )
 
 var refusalText = [...]string{
@@ -52,6 +53,7 @@ var refusalText = [...]string{
 	ChamberTooHotForCabinet: "a stage asks for a chamber within 5 °C of this cabinet's limit; lower it, or take another cabinet",
 	NothingToRun:            "no product with stages is loaded",
 	UnknownCommand:          "no such command",
+	LastCore:                "no other core probe answers; mend this one, or stop the batch",
 	RecordNotKept:           "the record cannot be written; free the disk first",
 	CannotShelve:            "only an alarm that has come up can be shelved, no trip, and none for more than eight hours",
 	RestNotOver:             "the cure has not rested long enough; say when the product was stuffed, wait, or give a reason",

@@ -20,7 +20,16 @@ type proving struct {
 	behind Proof         // as it was when this lag began
 	since  time.Duration // since then
 	age    time.Duration // of the claim
+
+	// What was claimed when a person last said that a probe is back in the meat. If it
+	// then leaves it again soon, it never was.
+	sworn   Proof
+	swornAt time.Duration
 }
+
+// swornFor is how long the person's word is held against the probe; common practice,
+// no source.
+const swornFor = 15 * time.Minute
 
 // chillWarning is the share of a cooling leg after which the person is called;
 // common practice, no source.
@@ -43,11 +52,16 @@ func (t *step) prove() {
 		return
 	}
 	if !s.Batch.Active() { // nothing was doubted until the end
-		s.Proof = w.ahead
+		if !t.doubted {
+			s.Proof = w.ahead
+		}
 		return
 	}
 	w.age += t.dt
 	if t.doubted {
+		if w.swornAt > 0 && t.in.Elapsed-w.swornAt < swornFor {
+			s.Proof, w.age, w.swornAt = w.sworn, t.in.Elapsed-w.swornAt, 0
+		}
 		unseen(t, &s.Proof, w.age)
 		w.ahead, w.behind, w.since, w.age = s.Proof, s.Proof, 0, 0
 		return

@@ -247,7 +247,11 @@ func (t *step) command() {
 		}
 		switch named {
 		case trip.CoreOut:
-			s.watch.out, s.watch.course, s.watch.asked = 0, [cabinet.MaxCoreProbes]course{}, t.in.Elapsed
+			s.watch.sworn = s.watch.out
+			s.watch.out, s.watch.course, s.watch.moved = 0, [cabinet.MaxCoreProbes]course{}, t.in.Elapsed
+			s.proving.sworn, s.proving.swornAt = s.Proof, t.in.Elapsed
+		case trip.CoreLost:
+			t.leaveOut()
 		case trip.SmokeFuelLow, trip.EmberOut:
 			t.lit()
 		case trip.EmberUnknown:
@@ -392,11 +396,11 @@ func (t *step) standing(c trip.Code, stage *profile.Stage) bool {
 	case trip.HeatShort:
 		return s.watch.short
 	case trip.ChamberLost:
-		return s.Batch.Active() && s.Chamber.Status() != sensors.Good
+		return chamberMatters(stage) && s.Chamber.Status() != sensors.Good
 	case trip.ChamberFrozen:
-		return s.Batch.Active() && s.watch.stuck
+		return chamberMatters(stage) && s.watch.stuck
 	case trip.ChamberDisagree:
-		return s.Batch.Active() && s.watch.apart
+		return chamberMatters(stage) && s.watch.apart
 	case trip.ChamberDoubt:
 		return s.Batch.Active() && s.chamberDoubt
 	case trip.CoreLost:
@@ -459,6 +463,12 @@ func (t *step) chillRule() *chilling.Rule {
 	return t.p.ChillRule()
 }
 
+// chamberMatters reports whether anything hangs on the chamber probes: not while the
+// product is in ice or in a room and the cabinet is off.
+func chamberMatters(stage *profile.Stage) bool {
+	return stage != nil && (stage.Heat || stage.Smoke || stage.Place == profile.Chamber)
+}
+
 func waitsForCore(stage *profile.Stage) bool {
 	for i := range stage.Until.Conditions {
 		switch stage.Until.Conditions[i].Kind {
@@ -501,7 +511,9 @@ func (t *step) alarms() {
 		}
 		// Whatever became of the alarm, a cause that stands trips: also one that came
 		// while another trip was latched.
-		t.calling = t.calling || s.Alarms[c].Phase == trip.Unacknowledged && calls[c]
+		if p := s.Alarms[c].Phase; p == trip.Unacknowledged || p == trip.ReturnedUnacknowledged {
+			t.calling = t.calling || calls[c]
+		}
 		if trips[c] && s.Tripped == trip.None && s.Alarms[c].Active(c, t.in.Elapsed) {
 			s.Tripped = c
 			t.event(Event{Kind: Tripped, Alarm: c})
@@ -544,6 +556,7 @@ var suppresses = func() (masks [trip.Count]uint64) {
 // outputs have been applied before the resting state is claimed.
 func (t *step) batch() {
 	s := t.s
+	s.coreMeeting = s.coreMeeting && s.Batch == Running // a hold breaks the dwell
 	switch s.Batch {
 	case Running:
 		t.stage()
@@ -640,7 +653,8 @@ func (t *step) heat(stage *profile.Stage) bool {
 	s := t.s
 	chamber, known := s.Chamber.Value()
 	limits := heaterLimits(t.c)
-	if !stage.Heat || !known || t.late || t.doorOpen() {
+	hottest, _ := t.hottestInside(stage)
+	if !stage.Heat || !known || t.late || t.doorOpen() || hottest >= t.c.Limits.ChamberHigh {
 		s.PID, s.Demand = pid.State{}, 0
 		if !stage.Heat {
 			s.HasSetpoint = false
@@ -729,7 +743,8 @@ func (t *step) sound() bool {
 	if t.calling {
 		return true
 	}
-	if s.Batch == Running && (s.Asking || s.Confirming > 0) {
+	stage := s.CurrentStage(t.p)
+	if s.Batch == Running && stage != nil && (s.Asking || s.Confirming > 0 && !stage.Until.Any) {
 		waited := t.in.Elapsed - s.Alarms[trip.PromptWaiting].Since
 		return waited%time.Minute < 10*time.Second
 	}

@@ -189,7 +189,7 @@ func TestStartIsRefused(t *testing.T) {
 			r.p.Formula.Cure = profile.Cure{Mass: 0.0125, Method: profile.Comminuted, Rest: 12 * time.Hour}
 		}, RestNotOver},
 		{"while a batch runs", func(r *rig) { r.step(Start) }, NotInThisState},
-		{"while tripped", func(r *rig) { r.chamberIs(sensors.At(112)); r.step(); r.chamberIs(sensors.At(20)) }, StillTripped},
+		{"while tripped", func(r *rig) { r.chamberIs(sensors.At(112)); r.run(2 * time.Second); r.chamberIs(sensors.At(20)) }, StillTripped},
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
@@ -388,13 +388,16 @@ func TestChamberLostCutsHeatAtOnceAndTripsAfterItsDelay(t *testing.T) {
 	assert.True(t, r.out.Heater)
 }
 
-func TestChamberHighTripsInTheSameStep(t *testing.T) {
+func TestChamberHighCutsTheHeatAtOnceAndTrips(t *testing.T) {
 	r := newRig(t)
 	r.in.Chamber[1] = sensors.At(20)
 	r.started(0)
 	r.run(time.Minute)
 	require.True(t, r.out.Heater)
 	r.in.Chamber[1] = sensors.At(110) // one hot probe is enough, whatever the mean
+	r.step()
+	assert.False(t, r.out.Heater)
+	assert.Equal(t, trip.None, r.s.Tripped, "one sample cuts the heat and no more")
 	events := r.step()
 	assert.False(t, r.out.Heater)
 	assert.True(t, has(events, Tripped))
@@ -402,6 +405,7 @@ func TestChamberHighTripsInTheSameStep(t *testing.T) {
 	assert.True(t, r.out.Sounder)
 	r.in.Chamber[1] = sensors.At(40)
 	r.run(time.Hour)
+	assert.True(t, r.out.Sounder, "it calls until a person answers, also when its cause is gone")
 	assert.Equal(t, Held, r.s.Batch)
 	assert.False(t, r.out.Heater)
 	r.step(Reset)

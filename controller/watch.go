@@ -16,17 +16,20 @@ import (
 // rehearsals with faults show what they catch and what they miss.
 const (
 	chamberJump     quantity.Kelvin = 15               // in one step: no air behind a sheath does that
-	chamberFrozen                   = 15 * time.Minute // bit for bit the same while the heater switched
-	frozenSwitching                 = time.Minute      // the heater was on, and off, for so long meanwhile
+	chamberFrozen                   = 45 * time.Minute // bit for bit the same while the heater switched
+	frozenSwitching                 = 3 * time.Minute  // the heater was on, and off, for so long meanwhile
 	frozenRise      quantity.Kelvin = 10               // what full heat must have brought meanwhile
 	frozenMove      quantity.Kelvin = 5                // what more or less heat than before must have brought
 	usualHeat                       = 10 * time.Minute // over which the heat of before is averaged
 	chamberApart    quantity.Kelvin = 15
+	chamberKept                     = 2 * time.Minute // for so long a lost probe's last value counts
 
-	coreWithAir      quantity.Kelvin  = 3 // so near to the chamber, and
-	coreMovesWithAir quantity.Kelvin  = 5 // moving so far along with it: it hangs in the air
-	coreFrozen                        = 20 * time.Minute
-	coreAir          quantity.Kelvin  = 5 // between core and chamber: then a real core moves
+	coreWithAir      quantity.Kelvin  = 3                // so near to the chamber, and
+	coreMovesWithAir quantity.Kelvin  = 5                // moving so far along with it: it hangs in the air
+	coreMovesWithin                   = 15 * time.Minute // in which the thinnest stick lags by more than that
+	coreFrozen                        = 30 * time.Minute // bit for bit the same, beside what the piece may take to move
+	meatDiffusivity                   = 1.3e-7           // m²/s, a usual value for lean meat
+	coreAir          quantity.Kelvin  = 5                // between core and chamber: then a real core moves
 	coreOverChamber  quantity.Kelvin  = 5
 	coreSettles                       = 2 * time.Minute // after a hand step, the probe may have been moved
 	coreWarms                         = 5 * time.Minute // what has just been hung is not as warm as the air after
@@ -72,17 +75,21 @@ type watch struct {
 	duty       float64 // of the heater, averaged over usualHeat
 	core       [cabinet.MaxCoreProbes]probeWatch
 	course     [cabinet.MaxCoreProbes]course
-	out        uint8 // cores that left the meat, until acknowledged
+	out        uint8 // cores that left the meat, until a person says that they are back
+	sworn      uint8 // cores that a person says are back
+	leftAt     [cabinet.MaxCoreProbes]quantity.Celsius
 	frozen     uint8
 	tooHot     uint8
 	nearAir    [cabinet.MaxCoreProbes]quantity.Celsius // chamber when the core came near to it
 	nearCore   [cabinet.MaxCoreProbes]quantity.Celsius // core then
+	nearSince  [cabinet.MaxCoreProbes]time.Duration
 	near       uint8
 	apart      bool
 	stuck      bool
 	highest    quantity.Celsius // chamber, since the batch began
 	hasHighest bool
-	asked      time.Duration // when the probes were last free to be moved
+	moved      time.Duration // when a probe was last free to be moved
+	hung       time.Duration // when the first hand step last waited
 
 	ceiling    quantity.Celsius // what the stage cannot have asked for
 	hasCeiling bool
@@ -110,6 +117,7 @@ type probeWatch struct {
 	has     bool
 	same    time.Duration // since the value last changed
 	jumped  time.Duration // for so long it has been where it cannot have got to
+	gone    time.Duration // not read for so long
 	on, off time.Duration // of the heater, since then
 	full    time.Duration // of the heater fully on, since then
 	held    float64       // duty that had held the value, when it last changed
@@ -152,12 +160,20 @@ func (t *step) readChamber() (believed [cabinet.MaxChamberProbes]sensors.Reading
 	if t.s.Out.Heater {
 		on = 1
 	}
-	w.duty += (on - w.duty) * min(1, t.dt.Seconds()/usualHeat.Seconds())
+	if !t.late { // what the heater did in a gap is not known
+		w.duty += (on - w.duty) * min(1, t.dt.Seconds()/usualHeat.Seconds())
+	}
 	w.stuck = false
 	for i, r := range t.in.Chamber {
 		v, ok := r.Value()
 		if !ok {
-			w.chamber[i] = probeWatch{} // what comes back is judged afresh
+			// What comes back is held against what it was, so that a loose plug does not
+			// hide a jump; after a while it is judged afresh.
+			if p := &w.chamber[i]; p.gone+t.dt > chamberKept {
+				*p = probeWatch{}
+			} else {
+				*p = probeWatch{last: p.last, has: p.has, jumped: p.jumped, gone: p.gone + t.dt, held: w.duty}
+			}
 			believed[i] = r
 			continue
 		}
@@ -177,8 +193,9 @@ func (t *step) readChamber() (believed [cabinet.MaxChamberProbes]sensors.Reading
 		if p.full += t.dt; t.s.Demand < fullDuty || p.same == 0 {
 			p.full = 0
 		}
-		if p.same == 0 {
-			p.held = w.duty
+		if p.same == 0 || t.late {
+			p.held, p.heated, p.moved, p.full = w.duty, 0, 0, 0
+			continue
 		}
 		r := t.c.Response
 		p.heated += (float64(r.Gain)*(on-p.held) - p.heated) * min(1, t.dt.Seconds()/r.Lag.Seconds())
@@ -215,73 +232,100 @@ func (t *step) readCores() (believed [cabinet.MaxCoreProbes]sensors.Reading) {
 		w.highest, w.hasHighest = chamber, true
 	}
 	if stage == nil || s.Asking && s.Stage == 0 {
-		w.asked = t.in.Elapsed
+		w.moved, w.hung = t.in.Elapsed, t.in.Elapsed
 	}
+	place := profile.Chamber
+	if stage != nil {
+		place = stage.Place
+	}
+	inAir := stage != nil && place == profile.Chamber && chamberKnown
 	// A probe moves into the meat in the first hand step and stays there. Whoever
-	// moves it later has to say so, by acknowledging core-out.
-	settled := t.in.Elapsed-w.asked >= coreSettles || s.StageEntered > w.asked
+	// moves it later has to say so.
+	settled := t.in.Elapsed-w.moved >= coreSettles || s.StageEntered > w.moved
 	distrusted := w.out | w.frozen | w.tooHot
 	w.frozen, w.tooHot = 0, 0
 	for i, r := range t.in.Core {
 		bit := uint8(1) << i
 		v, ok := r.Value()
+		c := &w.course[i]
 		if !ok {
 			w.core[i] = probeWatch{}
-			w.course[i].unseen(t.dt)
+			c.unseen(t.dt)
 			believed[i] = r
 			continue
 		}
 		w.core[i].follow(v, t.dt, s.Out.Heater)
 		dt := t.dt
 		if t.late {
-			w.course[i].unseen(dt)
+			c.unseen(dt)
 			dt = 0
 		}
-		place := profile.Chamber
-		if stage != nil {
-			place = stage.Place
-		}
-		switch left := w.course[i].follow(v, chamber, place, dt); {
-		case left && settled:
-			w.out |= bit
-		case left: // it is being put in
-			w.course[i] = course{level: float64(v), smooth: float64(v), known: 1}
-		}
-		if stage != nil && s.Stage == 0 && stage.Ask != "" && settled && t.in.Elapsed-w.asked < coreSettles+coreWarms &&
-			chamberKnown && chamber > meatComesIn && magnitude(quantity.Kelvin(chamber-v)) < coreWithAir {
-			w.out |= bit
-		}
-		if stage != nil && s.Batch == Running && chamberKnown && stage.Place == profile.Chamber && settled &&
-			magnitude(quantity.Kelvin(chamber-v)) < coreWithAir {
-			if w.near&bit == 0 {
-				w.near, w.nearAir[i], w.nearCore[i] = w.near|bit, chamber, v
+		left := c.follow(v, chamber, place, dt)
+		switch {
+		case !left:
+		case settled:
+			if w.out&bit == 0 {
+				w.leftAt[i] = quantity.Celsius(c.level)
 			}
-			if magnitude(quantity.Kelvin(chamber-w.nearAir[i])) > coreMovesWithAir &&
-				magnitude(quantity.Kelvin(v-w.nearCore[i])) > coreMovesWithAir {
-				w.out |= bit
-			}
-		} else {
+			w.out |= bit
+		default: // it is being put in
+			*c = course{level: float64(v), smooth: float64(v), known: 1}
+		}
+		apart := magnitude(quantity.Kelvin(chamber - v))
+		near := inAir && settled && apart < coreWithAir
+		if near && s.Stage == 0 && stage.Ask != "" && chamber > meatComesIn && t.in.Elapsed-w.hung < coreSettles+coreWarms {
+			w.out |= bit // never put in
+		}
+		if near && w.sworn&bit != 0 && t.in.Elapsed-w.moved < coreSettles+coreWarms &&
+			magnitude(quantity.Kelvin(chamber-w.leftAt[i])) > 2*coreWithAir {
+			w.out |= bit // not put back: it left meat of another temperature
+		}
+		if near = near && s.Batch == Running; !near {
 			w.near &^= bit
+		} else if t.goesWithAir(i, v, chamber) {
+			w.out |= bit
 		}
-		if w.core[i].same >= coreFrozen && stage != nil && stage.Place == profile.Chamber && chamberKnown &&
-			magnitude(quantity.Kelvin(chamber-v)) > coreAir {
+		if inAir && apart > coreAir && w.core[i].same >= coreFrozen+t.coreStands() {
 			w.frozen |= bit
 		}
-		if s.Batch.Active() && s.Stage == 0 && s.StageClock == 0 && v > w.highest && w.course[i].fresh() { // it came in warmer than the chamber
+		if s.Batch.Active() && !c.learnt() && v > w.highest { // it came in warmer than the chamber
 			w.highest = v
 		}
-		if w.hasHighest && s.Batch.Active() && s.StageClock > 0 && v > w.highest+quantity.Celsius(coreOverChamber) {
+		if inAir && w.hasHighest && s.StageClock > 0 && v > w.highest+quantity.Celsius(coreOverChamber) {
 			w.tooHot |= bit
 		}
 		// Without its noise: one sample that reads half a kelvin too much must not pass
 		// for the end of a come-up that creeps.
-		believed[i] = sensors.At(quantity.Celsius(w.course[i].smooth))
+		believed[i] = sensors.At(quantity.Celsius(c.smooth))
 		if (w.out|w.frozen|w.tooHot)&bit != 0 {
 			believed[i] = sensors.Fault(sensors.Implausible)
 		}
 	}
 	t.doubted = (w.out|w.frozen|w.tooHot)&^distrusted != 0
 	return believed
+}
+
+// goesWithAir reports whether a core that is about as warm as the air has gone along
+// with it for some kelvin, and so fast that meat would have lagged behind.
+func (t *step) goesWithAir(i int, core, chamber quantity.Celsius) bool {
+	w, bit := &t.s.watch, uint8(1)<<i
+	if w.near&bit == 0 || t.in.Elapsed-w.nearSince[i] > coreMovesWithin {
+		w.near |= bit
+		w.nearAir[i], w.nearCore[i], w.nearSince[i] = chamber, core, t.in.Elapsed
+	}
+	return magnitude(quantity.Kelvin(chamber-w.nearAir[i])) > coreMovesWithAir &&
+		magnitude(quantity.Kelvin(core-w.nearCore[i])) > coreMovesWithAir
+}
+
+// coreStands is how long the middle of a cold thick piece may stand still in hot air:
+// until a fifth of its half thickness squared over the diffusivity of meat has passed
+// (Fourier number 0.2) its middle has hardly moved.
+func (t *step) coreStands() time.Duration {
+	half := float64(t.p.Shape.Diameter) / 2
+	if t.p.Shape.Form == profile.Slab {
+		half = float64(t.p.Shape.Thickness) / 2
+	}
+	return time.Duration(0.2 * half * half / meatDiffusivity * float64(time.Second))
 }
 
 // watchHeat judges what the chamber does against what the heater was told.

@@ -7,7 +7,6 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"fumarium/controller/cabinet"
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
@@ -421,7 +420,7 @@ func TestAFrozenCoreProbeDoesNotCount(t *testing.T) {
 	r := newRig(t).started(2)
 	r.coreIs(0, 40)
 	r.run(time.Minute)
-	for range 21 * 60 {
+	for range 38 * 60 {
 		in := r.in
 		in.Chamber[0] = flicker(sensors.At(80), in.Elapsed)
 		r.s, r.out, _ = Step(r.p, r.c, r.s, in)
@@ -438,7 +437,7 @@ func TestACoreHotterThanTheChamberEverWasDoesNotCount(t *testing.T) {
 	r.coreIs(0, 60)
 	r.run(20 * time.Minute)
 	r.s.watch.highest = quantity.Celsius(r.chamber)
-	r.in.Core[0], r.s.watch.course = sensors.At(90), [cabinet.MaxCoreProbes]course{}
+	r.in.Core[0], r.s.watch.course[0] = sensors.At(90), course{level: 90, smooth: 90, known: time.Hour}
 	r.run(2 * time.Minute)
 	assert.Equal(t, 2, r.s.Stage)
 	assert.Equal(t, sensors.Unread, r.s.CoreColdest.Status())
@@ -634,6 +633,12 @@ func TestACoreAtTheChambersLimitTrips(t *testing.T) {
 	r.run(time.Minute)
 	r.in.Core[0] = sensors.At(r.c.Limits.ChamberHigh)
 	r.step()
+	assert.False(t, r.out.Heater)
+	r.in.Core[0] = sensors.At(60)
+	r.run(30 * time.Second)
+	assert.Equal(t, trip.None, r.s.Tripped, "a single wild sample does not hold the batch")
+	r.in.Core[0] = sensors.At(r.c.Limits.ChamberHigh)
+	r.run(2 * time.Second)
 	assert.Equal(t, trip.ChamberHigh, r.s.Tripped)
 	assert.False(t, r.out.Heater)
 

@@ -96,7 +96,7 @@ type Entry struct {
 // Delays are common practice, no source.
 var catalogue = [Count]Entry{
 	ChamberHigh: {
-		Name: "chamber-high", Priority: Urgent, Trips: true,
+		Name: "chamber-high", Priority: Urgent, Trips: true, Delay: time.Second, // two samples, not one
 		Meaning: "The chamber is hotter than the cabinet's limit. The heater is off.",
 		Action:  "If it burns: cut the mains, leave the door shut, call the fire service. Otherwise cut the mains if it still rises; reset when it has cooled.",
 	},
@@ -148,7 +148,8 @@ var catalogue = [Count]Entry{
 	CoreLost: {
 		Name: "core-lost", Priority: High, Delay: 30 * time.Second,
 		Meaning: "A core probe that the batch relies on gives no usable reading. No stage can end by core.",
-		Action:  "Check the probe and its plug; put it back into the middle of the piece.",
+		Action:  "Check the probe and its plug; put it back into the middle of the piece. If it cannot be mended and another core probe sits in a piece as thick, acknowledge this alarm by its name once more to go on without it.",
+		Mended:  "Go on without the lost probe",
 	},
 	CoreOut: {
 		Name: "core-out", Priority: High, Suppresses: []Code{CoreLost, CoreFrozen},
@@ -182,7 +183,7 @@ var catalogue = [Count]Entry{
 		Action:  "Shut the door.",
 	},
 	HeatShort: {
-		Name: "heat-short", Priority: Low,
+		Name: "heat-short", Priority: High,
 		Meaning: "The heater is fully on and the chamber does not get any warmer, short of its setpoint.",
 		Action:  "Close the damper, look at the door's seal and the mains voltage, or lower the setpoint.",
 	},
@@ -385,7 +386,8 @@ func (s State) Next(c Code, now time.Duration, standing, suppressed bool) (State
 		if suppressed && active {
 			return s, Unchanged
 		}
-		s.Phase = Normal
+		s.Phase, s.Since = Normal, now // its delay begins when it means something again
+		active = s.Active(c, now)
 	}
 	if suppressed && active && !catalogue[c].Trips {
 		s.Phase = SuppressedByDesign

@@ -77,7 +77,7 @@ func TestSuppressionAndShelving(t *testing.T) {
 	s, change = s.Next(StageOvertime, time.Second, true, false)
 	assert.Equal(t, Raised, change, "it speaks up once nothing suppresses it")
 	assert.Equal(t, Unacknowledged, s.Phase)
-	s, change = State{}.Next(ChamberHigh, 0, true, true)
+	s, change = State{}.Next(OutputFailed, 0, true, true)
 	assert.Equal(t, Raised, change, "a trip is never suppressed")
 
 	_, ok := s.Shelve(ChamberHigh, 0, time.Hour)
@@ -115,10 +115,10 @@ func TestABriefConditionRaisesNothing(t *testing.T) {
 }
 
 func ExampleState_Next() {
-	s, change := State{}.Next(ChamberHigh, 0, true, false)
+	s, change := State{}.Next(OutputFailed, 0, true, false)
 	fmt.Println(s.Phase, change == Raised)
 	s = s.Acknowledge()
-	s, _ = s.Next(ChamberHigh, time.Minute, false, false)
+	s, _ = s.Next(OutputFailed, time.Minute, false, false)
 	fmt.Println(s.Phase)
 	// Output:
 	// unacknowledged true
