@@ -123,6 +123,9 @@ func TestAHungDiskNeverDelaysTheLoop(t *testing.T) {
 
 		w.see(cab.Value.Limits.ChamberHigh + 1)
 		pass(time.Second)
+		_, out, _ = w.see(cab.Value.Limits.ChamberHigh + 1)
+		assert.False(t, out.Heater, "at once")
+		pass(time.Second)
 		_, out, _ = w.see(57)
 		assert.False(t, out.Heater)
 		assert.Equal(t, trip.ChamberHigh, l.Snapshot().State.Tripped)
