@@ -19,7 +19,7 @@ const (
 	chamberFrozen                   = 45 * time.Minute // bit for bit the same while the heater switched
 	frozenSwitching                 = 3 * time.Minute  // the heater was on, and off, for so long meanwhile
 	frozenRise      quantity.Kelvin = 10               // what full heat must have brought meanwhile
-	frozenMove      quantity.Kelvin = 5                // what more or less heat than before must have brought
+	frozenMove      quantity.Kelvin = 2.5              // what more or less heat than before must have brought
 	usualHeat                       = 10 * time.Minute // over which the heat of before is averaged
 	chamberApart    quantity.Kelvin = 15
 	chamberKept                     = 2 * time.Minute // for so long a lost probe's last value counts
