@@ -89,6 +89,7 @@ type outside struct {
 	tips          [2]*chips.MAX31855
 	silent        chan struct{} // the bus does not answer until it is closed; nil is a bus that does
 	broken        bool          // the bus reports errors
+	welded        bool          // the heater's contact stays closed
 	heater        []change
 	moved         chan struct{} // closed and made anew at each change
 }
@@ -184,6 +185,9 @@ func (o *outside) answer(a *asking, r *answering, held *string) error {
 		o.set(a.Pin, a.On, "switched")
 	case "read":
 		r.On = o.on[a.Pin]
+		if a.Pin == "GPIO26" { // the feedback
+			r.On = o.on["GPIO17"] || o.welded
+		}
 	case "transfer":
 		if silent := o.silent; silent != nil {
 			o.mu.Unlock()
@@ -226,7 +230,7 @@ func (o *outside) warm() {
 	dt := time.Since(o.at).Seconds()
 	o.at = o.at.Add(time.Duration(dt * float64(time.Second)))
 	drive := o.ambient - o.chamber
-	if o.on["GPIO17"] {
+	if o.on["GPIO17"] || o.welded {
 		drive += 120
 	}
 	o.chamber += drive * dt / (20 * 60)

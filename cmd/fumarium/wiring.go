@@ -337,6 +337,9 @@ func (b *bench) click(ctx context.Context, c *cabinet.Cabinet) (results []clicke
 			err = couldNot(errors.Join(fmt.Errorf("cut the mains: %w", off), err))
 		}
 	}()
+	if bank.Readback().Welded {
+		return results, couldNot(relay.ErrLive)
+	}
 	fmt.Fprint(b.out, "Every output is off now. Each relay is switched on for one second, once you typed its name.\nPress Enter alone to leave one out, Ctrl-C to end.\n\n")
 	for i := range results {
 		r := &results[i]

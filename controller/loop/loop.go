@@ -39,12 +39,19 @@ const (
 	mostTrend        = 30000 // ten days
 )
 
+// ErrLive is wrapped by the error of World.Drive when every output is known to be off,
+// but for the sounder if it was wanted, and the heating element has voltage all the
+// same: its contact is welded, or its feedback is wired wrongly. No program can switch
+// that off.
+var ErrLive = errors.New("the element has voltage although its relay is off; cut the mains")
+
 // A World is what the loop reads and drives: real buses, or the simulated
 // cabinet. Sample never fails as a whole: what could not be read is a fault in
 // the reading's place.
 type World interface {
 	Sample(elapsed time.Duration) controller.Inputs
-	// Drive sets every output. After an error the outputs are not known to be set.
+	// Drive sets every output. After an error the outputs are not known to be set,
+	// unless it is ErrLive.
 	Drive(controller.Outputs) error
 	// Hang gets ready for a batch of p, while none is active and before the step
 	// that may start it. An error refuses the start.
@@ -83,7 +90,8 @@ type Config struct {
 	Told []string
 	// Cycle is called at the very end of each full cycle that left the outputs known:
 	// as they were asked for and verified, or off. Whoever watches the loop from
-	// outside may go by it and by nothing else. Nil is nobody.
+	// outside may go by it and by nothing else. Nil is nobody. See Loop.fed for an
+	// element that stays live.
 	Cycle func(*snapshot.Snapshot)
 }
 
@@ -105,6 +113,8 @@ type Loop struct {
 	product *profile.Product
 	from    time.Duration // elapsed when Run began: not zero after a Resume
 	failed  bool          // the last outputs could not all be set
+	live    bool          // the last word of the outputs was ErrLive
+	found   bool          // and so it has been since before the first step
 	wall    time.Time     // of the last step, to see the clock step
 	first   bool          // no step has been made yet after a Resume
 	applied controller.Outputs
@@ -163,8 +173,13 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 			err = off
 		}
 	}()
-	if err := l.off(); err != nil { // known off before the first decision
+	// Known off before the first decision. A live element is no reason to go: nobody
+	// would be left to sound the sounder and to say what to do.
+	if err := l.off(); err != nil && !l.live {
 		return err
+	}
+	if l.found = l.live; l.found {
+		l.sayLive()
 	}
 	l.began = time.Now()
 	if r := l.cfg.Resume; r != nil {
@@ -233,7 +248,11 @@ func (l *Loop) step() {
 	command, taken := l.command(elapsed)
 	if taken != nil && command.Kind == controller.Start && !l.state.Batch.Active() {
 		product = taken.Product
-		if err := l.cfg.World.Hang(product); err != nil {
+		err := l.cfg.World.Hang(product)
+		if l.live { // at once; the trip comes some steps later
+			err = ErrLive
+		}
+		if err != nil {
 			taken.reply <- snapshot.Reply{Why: err.Error(), State: l.state.Batch}
 			command, taken, product = controller.Command{}, nil, l.product
 		}
@@ -241,13 +260,13 @@ func (l *Loop) step() {
 	in := l.cfg.World.Sample(elapsed)
 	in.Elapsed, in.Command, in.DriveFailed = elapsed, command, l.failed
 	l.witness(&in)
-	before := l.state
+	before, wasLive := l.state, l.live
 	state, out, events := controller.Step(product, l.cfg.Cabinet, before, in)
 	l.state = state
 	known := true // whether what is on is known
 	err := l.cut(out)
 	if err != nil {
-		known = l.giveUp(err) // before anything is written
+		known = l.giveUp(err, out.Sounder, wasLive) // before anything is written
 	}
 	if state.Batch.Active() && !before.Batch.Active() {
 		l.product = product
@@ -267,13 +286,13 @@ func (l *Loop) step() {
 	}
 	if err == nil {
 		if err = l.drive(out); err != nil {
-			known = l.giveUp(err)
+			known = l.giveUp(err, out.Sounder, wasLive)
 		}
 	}
-	is := out
-	if l.failed = err != nil; l.failed {
-		is = controller.Outputs{Damper: l.applied.Damper}
-	}
+	// A live element has an alarm of its own; what was asked for and is off has not.
+	l.failed = err != nil && (!l.live || out != l.applied)
+	is := l.applied
+	is.Heater = is.Heater || l.live // whatever its relay was told
 	if !known {
 		is = maybe(out, l.applied)
 	}
@@ -284,9 +303,20 @@ func (l *Loop) step() {
 	if taken != nil {
 		taken.reply <- answer(events, state)
 	}
-	if known && l.cfg.Cycle != nil {
+	if known && l.fed() && l.cfg.Cycle != nil {
 		l.cfg.Cycle(l.current.Load())
 	}
+}
+
+// fed reports whether a cycle with known outputs counts for whoever watches. While the
+// element is live it does only if it was so from before the first step on. Otherwise
+// the watch runs out, once: its stop helper takes every line anew and switches it off,
+// which is all that is left to try. If the next run finds the element live again, that
+// was in vain, and to be ended every ten seconds for ever would only take the page and
+// the sounder from the person who must cut the mains.
+func (l *Loop) fed() bool {
+	l.found = l.found && l.live
+	return !l.live || l.found
 }
 
 // maybe is what may be on: what was asked for, and what was on before, when nobody
@@ -381,11 +411,7 @@ func (l *Loop) cut(out controller.Outputs) error {
 		Sounder:    out.Sounder && l.applied.Sounder,
 		Damper:     out.Damper,
 	}
-	if err := l.cfg.World.Drive(offs); err != nil {
-		return err
-	}
-	l.applied = offs
-	return nil
+	return l.set(offs)
 }
 
 // drive applies every on, after what must be written first.
@@ -393,30 +419,61 @@ func (l *Loop) drive(out controller.Outputs) error {
 	if out == l.applied {
 		return nil
 	}
-	if err := l.cfg.World.Drive(out); err != nil {
-		return err
-	}
-	l.applied = out
-	return nil
+	return l.set(out)
 }
 
-// giveUp switches everything off because an output could not be set, and says so
-// after that. It reports whether everything is off now.
-func (l *Loop) giveUp(err error) (known bool) {
-	off := l.off()
-	l.cfg.Log.Error("outputs", "err", err, "do", "everything was told off; check the relay's wiring")
-	if off != nil {
-		l.cfg.Log.Error("switching off failed", "err", off, "do", "cut the mains")
+// set drives the outputs and keeps what is known of them.
+func (l *Loop) set(out controller.Outputs) error {
+	err := l.cfg.World.Drive(out)
+	l.live = errors.Is(err, ErrLive)
+	switch {
+	case err == nil:
+		l.applied = out
+	case l.live:
+		l.applied = controller.Outputs{Sounder: out.Sounder, Damper: out.Damper}
 	}
-	return off == nil
+	return err
+}
+
+// giveUp switches everything off because an output could not be set, sounds the
+// sounder if it is wanted, and says so after that. It reports whether it is known what
+// is on now.
+func (l *Loop) giveUp(err error, sounder, wasLive bool) (known bool) {
+	off := err
+	if !l.live { // else all is off that can be, and the sounder need not stop for a moment
+		off = l.off()
+	}
+	known = off == nil || l.live
+	if sounder && !l.applied.Sounder {
+		// Also when nothing is known: someone must come.
+		loud := l.set(controller.Outputs{Sounder: true, Damper: l.applied.Damper})
+		if loud != nil && !l.live && known { // it is the sounder that cannot be set
+			off = l.off()
+			known = off == nil || l.live
+		}
+	}
+	switch {
+	case l.live && wasLive: // said when it began, and the alarm stands
+	case l.live:
+		l.sayLive()
+	default:
+		l.cfg.Log.Error("outputs", "err", err, "do", "everything was told off; check the relay's wiring")
+		if off != nil {
+			l.cfg.Log.Error("switching off failed", "err", off, "do", "cut the mains")
+		}
+	}
+	return known
+}
+
+func (l *Loop) sayLive() {
+	l.cfg.Log.Error("heater", "err", ErrLive, "do", "cut the mains by hand now; no program can open a welded contact")
 }
 
 func (l *Loop) off() error {
 	none := controller.Outputs{Damper: l.applied.Damper} // a fire wants no more air than it has
 	var err error
 	for range 3 { // a bus may drop one write
-		if err = l.cfg.World.Drive(none); err == nil {
-			l.applied = none
+		if err = l.set(none); err == nil {
 			if s := l.current.Load(); s != nil {
 				last := *s
 				last.Stopping = true
@@ -424,6 +481,9 @@ func (l *Loop) off() error {
 				l.current.Store(&last)
 			}
 			return nil
+		}
+		if l.live {
+			break // every line is off
 		}
 	}
 	return fmt.Errorf("loop: the outputs could not be switched off; cut the mains: %w", err)

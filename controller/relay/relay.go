@@ -121,6 +121,9 @@ type Bank struct {
 
 // Open takes every line of the cabinet, off. On an error it has let go of all
 // again, off. wait is time.Sleep, but for tests.
+//
+// A live element is no error if every line is off, for who holds the lines can still
+// sound the sounder and say what to do. The Bank is Welded then and gives no heat.
 func Open(c *cabinet.Cabinet, h Host, wait func(time.Duration)) (*Bank, error) {
 	for _, w := range []struct {
 		what              string
@@ -135,7 +138,7 @@ func Open(c *cabinet.Cabinet, h Host, wait func(time.Duration)) (*Bank, error) {
 	if err != nil {
 		return nil, errors.Join(err, b.Close())
 	}
-	if err := b.Drive(controller.Outputs{}); err != nil {
+	if err := b.Drive(controller.Outputs{}); err != nil && err != ErrLive {
 		return nil, errors.Join(err, b.Close())
 	}
 	return b, nil
@@ -248,16 +251,32 @@ func (b *Bank) dead(otherwise error) error {
 
 // Drive sets every output that is fitted: all that go off first, and of those the
 // heater first. After any error every output is off, or could not be made so,
-// which the error then says.
+// which the error then says. Only the sounder is on after an error, if it was wanted:
+// it cannot heat, and someone must come.
+//
+// The error is ErrLive itself, neither wrapped nor joined, when every line does as
+// this says and the element has voltage all the same.
 func (b *Bank) Drive(out controller.Outputs) error {
 	if b.closed {
 		return errors.New("relay: the lines are closed")
 	}
 	err := b.drive(out)
-	if err != nil && out != (controller.Outputs{Damper: out.Damper}) {
-		err = errors.Join(err, b.drive(controller.Outputs{}))
+	least := controller.Outputs{Sounder: out.Sounder, Damper: out.Damper}
+	if err != nil && out != least {
+		err = also(err, b.drive(least))
 	}
 	return err
+}
+
+// also joins two errors; the same twice stays what it is.
+func also(a, b error) error {
+	switch {
+	case a == nil || a == b:
+		return b
+	case b == nil:
+		return a
+	}
+	return errors.Join(a, b)
 }
 
 func (b *Bank) drive(out controller.Outputs) error {
@@ -272,13 +291,16 @@ func (b *Bank) drive(out controller.Outputs) error {
 	}
 	for _, w := range want {
 		if !w.on {
-			err = errors.Join(err, w.o.set(false))
+			err = also(err, w.o.set(false))
 		}
 	}
 	if !out.Heater {
-		err = errors.Join(err, b.heaterOff(wasOn, heat))
+		err = also(err, b.heaterOff(wasOn, heat))
 	}
 	if err != nil {
+		if out.Sounder {
+			err = also(err, b.sounder.set(true))
+		}
 		return err
 	}
 	for _, w := range want {
@@ -307,7 +329,7 @@ func (b *Bank) heaterOff(wasOn bool, err error) error {
 	if live && told {
 		b.welded = true
 	}
-	err = errors.Join(err, readErr, b.series.set(false))
+	err = also(also(err, readErr), b.series.set(false))
 	if !live {
 		return err
 	}
@@ -315,12 +337,12 @@ func (b *Bank) heaterOff(wasOn bool, err error) error {
 		b.wait(Stagger)
 		if live, readErr = b.live(); !live && readErr == nil {
 			if told {
-				err = errors.Join(err, ErrWelded)
+				err = also(err, ErrWelded)
 			}
 			return err
 		}
 	}
-	return errors.Join(err, readErr, ErrLive)
+	return also(also(err, readErr), ErrLive)
 }
 
 // heaterOn closes the series relay first, so that it never switches the load.

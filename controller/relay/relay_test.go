@@ -218,8 +218,17 @@ func TestWeldedContact(t *testing.T) {
 		cab := full()
 		cab.Heater.Series = cabinet.Wire{}
 		c.welded["H"] = true
-		_, err := Open(cab, c, c.wait)
-		require.ErrorIs(t, err, ErrLive)
+		b, err := Open(cab, c, c.wait)
+		require.NoError(t, err, "someone must be left to sound the sounder")
+		assert.True(t, b.Readback().Welded)
+		assert.Equal(t, ErrLive, b.Drive(controller.Outputs{Sounder: true, Fan: true}), "itself: nothing else is wrong")
+		assert.Equal(t, Readback{Heater: Off, Fan: Off, Smoke: Off, Humidifier: Off, Sounder: On, Element: On, Welded: true}, b.Readback())
+		require.ErrorIs(t, b.Drive(controller.Outputs{Heater: true}), ErrLive)
+		c.welded["H"] = false
+		require.ErrorIs(t, b.Drive(controller.Outputs{Heater: true}), ErrWelded, "a contact that has stuck once is not used again")
+		c.welded["H"] = true
+		require.Error(t, b.Drive(controller.Outputs{}))
+		require.NoError(t, b.Close())
 		require.ErrorIs(t, Cut(cab, c, c.wait), ErrLive)
 		assert.Zero(t, c.open)
 	})

@@ -43,7 +43,8 @@ type World struct {
 var _ loop.World = (*World)(nil)
 
 // Open opens everything the file names, unless Lint finds an error in it. On an
-// error nothing is left open or on.
+// error nothing is left open or on. An element that is live although all is off is no
+// error: Drive and the feedback say it, and no batch can be started.
 func Open(c *cabinet.Cabinet, o Options) (*World, error) {
 	if c.Simulated() {
 		return openSimulated(c, o)
@@ -170,7 +171,11 @@ func (w *World) Drive(out controller.Outputs) error {
 		w.room.world.Drive(out)
 		return nil
 	case w.bank != nil:
-		return w.bank.Drive(out)
+		err := w.bank.Drive(out)
+		if err == relay.ErrLive { // and nothing else is wrong
+			err = fmt.Errorf("%w: %w", loop.ErrLive, err)
+		}
+		return err
 	}
 	return errors.New("wiring: no relays are open")
 }
