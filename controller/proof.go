@@ -66,7 +66,7 @@ func (t *step) prove() {
 		w.ahead, w.behind, w.since, w.age = s.Proof, s.Proof, 0, 0
 		return
 	}
-	if s.Asking && s.Stage == 0 { // the probe may still hang in the hot air
+	if s.Stage == 0 && t.in.Elapsed-s.watch.hung <= coreSettles { // the probe may still hang in the hot air
 		t.prepare()
 		return
 	}
