@@ -444,7 +444,7 @@ func (l *Loop) giveUp(err error, sounder, wasLive bool) (known bool) {
 		off = l.off()
 	}
 	known = off == nil || l.live
-	if sounder && !l.applied.Sounder {
+	if sounder && (!l.live || !l.applied.Sounder) { // an off that failed may have silenced it
 		// Also when nothing is known: someone must come.
 		loud := l.set(controller.Outputs{Sounder: true, Damper: l.applied.Damper})
 		if loud != nil && !l.live && known { // it is the sounder that cannot be set
