@@ -115,6 +115,8 @@ var knownLimits = []known{
 	{rule: GoodIsSafe, any: []fault.Kind{fault.CoreOffset}, why: coreOffset},
 	{rule: ChamberBounded, any: []fault.Kind{fault.ChamberOffset, fault.ChamberDrift},
 		why: "one chamber probe that reads too little moves the limit up by as much; the independent thermal cut-out is there for that"},
+	{rule: ChamberBounded, all: []fault.Kind{fault.ChamberFrozen}, any: []fault.Kind{fault.ChamberNoise},
+		why: "a chamber probe that stands still with noise on top of it looks alive; the independent thermal cut-out is there for that"},
 	{rule: ClaimIsTrue, any: []fault.Kind{fault.CoreFrozen},
 		why: "a core that stands still is known for frozen only after 20 min; what was counted until then stays"},
 	{rule: CoreWasThere, any: []fault.Kind{fault.CoreOut, fault.CoreSwapped}, slight: true, why: coreInAir},
