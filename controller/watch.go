@@ -314,8 +314,7 @@ func (t *step) watchHeat() {
 	case !w.hasCeiling:
 		w.ceiling, w.hasCeiling = max(chamber, s.Setpoint), true
 	default:
-		// Through an open door the chamber falls faster than what it hides.
-		w.ceiling = max(s.Setpoint, min(w.ceiling, max(chamber, t.cooled(w.ceiling, chamber, t.c.Response.Lag))))
+		w.ceiling = max(s.Setpoint, min(w.ceiling, max(chamber, w.walls)))
 	}
 }
 
@@ -356,12 +355,11 @@ func (t *step) watchOff(chamber quantity.Celsius, m pid.Model) {
 	if w.offSlot += t.dt; w.offSlot < weldSlot {
 		return
 	}
-	switch {
-	case !tripped:
-		w.walls = max(w.walls, w.offNow)
-	case w.offNow <= w.offLast-quantity.Celsius(weldFall): // neither a weld nor a fire cools
-		w.walls = max(w.walls, w.offNow)
-	} // else what has tripped is not forgotten by waiting
+	// What has tripped is not forgotten by waiting, only once it cools: neither a weld
+	// nor a fire does.
+	if !tripped || w.offNow <= w.offLast-quantity.Celsius(weldFall) {
+		w.walls = max(w.walls, chamber)
+	}
 	w.offLast, w.offNow, w.offSlot = w.offNow, chamber, 0
 }
 
