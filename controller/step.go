@@ -384,7 +384,10 @@ func (t *step) standing(c trip.Code, stage *profile.Stage) bool {
 	case trip.HeatWhenOff:
 		chamber, ok := s.Chamber.Value()
 		w := &s.watch
-		return ok && w.hasOff && chamber > max(w.offLast, w.offOlder)+quantity.Celsius(weldMargin)+t.smokeHeat()
+		if !ok { // what has tripped has not gone because nobody can see it
+			return w.hasOff && s.Tripped == c
+		}
+		return w.hasOff && chamber > w.walls+quantity.Celsius(weldMargin)+t.smokeHeat()
 	case trip.HeaterUnfed:
 		return t.in.Heater == FeedbackOff && s.Out.Heater
 	case trip.HeaterWelded:

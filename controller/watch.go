@@ -37,10 +37,15 @@ const (
 	stageMargin      quantity.Kelvin  = 15
 	weldMargin       quantity.Kelvin  = 8
 	weldSlot                          = 15 * time.Minute
+	weldFall         quantity.Kelvin  = 0.5 // from slot to slot: it cools
+	doorFall         quantity.Kelvin  = 4   // faster than the response's lag: the door, and the walls stay hot
+	wallLag                           = 4 * time.Hour
 	coolingDown                       = 3 * time.Minute // beside the lags: what the element still gives off
 	noHeatLeast                       = 10 * time.Minute
 	noHeatFall       quantity.Kelvin  = 8
-	warmerThanRoom   quantity.Kelvin  = 25 // then the heater evidently works
+	noHeatStands                      = 5 * time.Minute // a door that is opened for a moment is no dead element
+	noHeatRegains    quantity.Kelvin  = 2               // off its lowest: it heats
+	warmerThanRoom   quantity.Kelvin  = 25              // then the heater evidently works
 	fullDuty                          = 0.98
 	wickApart        quantity.Kelvin  = 0.7
 	wickHot          quantity.Celsius = 40
@@ -94,15 +99,18 @@ type watch struct {
 	ceiling    quantity.Celsius // what the stage cannot have asked for
 	hasCeiling bool
 
+	walls    quantity.Celsius // the chamber gets no hotter than that by itself
+	hasWalls bool
 	offFor   time.Duration // heater off without a break
 	offSlot  time.Duration
 	offNow   quantity.Celsius // highest of this slot
-	offLast  quantity.Celsius // of the last two
-	offOlder quantity.Celsius
-	hasOff   bool
+	offLast  quantity.Celsius // of the one before
+	hasOff   bool             // off for so long that the element is cold
 
 	fullFor  time.Duration // heater fully on without a break, short of the setpoint
 	fullFrom quantity.Celsius
+	fullLow  quantity.Celsius // since it fell, and has not regained
+	fellFor  time.Duration
 	noHeat   bool
 	short    bool
 
@@ -333,7 +341,10 @@ func (t *step) watchHeat() {
 	s, w := t.s, &t.s.watch
 	chamber, known := s.Chamber.Value()
 	if !known || t.late {
-		w.hasOff, w.offFor, w.fullFor = false, 0, 0
+		w.fullFor = 0
+		if s.Tripped != trip.HeatWhenOff { // what has tripped is not forgotten
+			w.hasOff, w.offFor = false, 0
+		}
 		return
 	}
 	m := response(t.c)
@@ -347,33 +358,53 @@ func (t *step) watchHeat() {
 	case !w.hasCeiling:
 		w.ceiling, w.hasCeiling = max(chamber, s.Setpoint), true
 	default:
-		w.ceiling = max(s.Setpoint, min(w.ceiling, chamber))
+		w.ceiling = max(s.Setpoint, min(w.ceiling, max(chamber, w.walls)))
 	}
 }
 
-// watchOff follows the highest chamber of the last half hour or so while the heater
-// is off, so that a dip of an opened door is not taken for heat when it mends.
+// cooled is what has no heat of its own and was at v, one step later: on its way to
+// the room, or to a chamber that is colder.
+func (t *step) cooled(v, chamber quantity.Celsius, lag time.Duration) quantity.Celsius {
+	return v - (v-min(t.room(), chamber))*quantity.Celsius(min(1, t.dt.Seconds()/max(1, lag.Seconds())))
+}
+
+// watchOff follows how hot the chamber can get by itself. That falls along with the
+// chamber while it cools behind a shut door. When the chamber falls faster, the door
+// is open, and it will regain, when that is shut, what walls and racks have kept.
+// Heat that comes while the heater is off may raise it, but only slot by slot.
 func (t *step) watchOff(chamber quantity.Celsius, m pid.Model) {
 	w := &t.s.watch
-	if t.s.Out.Heater {
-		w.offFor, w.hasOff = 0, false
-		return
+	if !w.hasWalls {
+		w.walls, w.hasWalls = chamber, true
 	}
-	w.offFor += t.dt
-	if w.offFor < 3*(m.DeadTime+m.SecondLag)+coolingDown {
-		return
-	}
-	if t.s.Tripped == trip.HeatWhenOff {
-		return // what has tripped is not forgotten by waiting
-	}
-	if !w.hasOff {
-		w.offNow, w.offLast, w.offOlder, w.offSlot, w.hasOff = chamber, chamber, chamber, 0, true
-		return
+	tripped := t.s.Tripped == trip.HeatWhenOff
+	if !tripped {
+		lag := t.c.Response.Lag
+		if t.doorOpen() || chamber < w.walls-quantity.Celsius(doorFall) {
+			lag = max(lag, wallLag)
+		}
+		if w.walls > chamber {
+			w.walls = max(chamber, t.cooled(w.walls, chamber, lag))
+		}
+		if w.offFor += t.dt; t.s.Out.Heater {
+			w.offFor = 0
+		}
+		if w.hasOff = w.offFor >= 3*(m.DeadTime+m.SecondLag)+coolingDown; !w.hasOff {
+			w.walls = max(w.walls, chamber)
+			w.offNow, w.offLast, w.offSlot = chamber, chamber, 0
+			return
+		}
 	}
 	w.offNow = max(w.offNow, chamber)
-	if w.offSlot += t.dt; w.offSlot >= weldSlot {
-		w.offOlder, w.offLast, w.offNow, w.offSlot = w.offLast, w.offNow, chamber, 0
+	if w.offSlot += t.dt; w.offSlot < weldSlot {
+		return
 	}
+	// What has tripped is not forgotten by waiting, only once it cools: neither a weld
+	// nor a fire does.
+	if !tripped || w.offNow <= w.offLast-quantity.Celsius(weldFall) {
+		w.walls = max(w.walls, chamber)
+	}
+	w.offLast, w.offNow, w.offSlot = w.offNow, chamber, 0
 }
 
 // watchFull follows how the chamber answers while the heater is fully on.
@@ -386,19 +417,25 @@ func (t *step) watchFull(chamber quantity.Celsius, m pid.Model) {
 		return
 	}
 	if w.fullFor == 0 {
-		w.fullFrom = chamber
+		w.fullFrom, w.fullLow, w.fellFor = chamber, chamber, 0
 	}
 	w.fullFor += t.dt
 	enough := max(noHeatLeast, 3*(m.DeadTime+m.SecondLag)+m.Lag/4)
+	rise := quantity.Kelvin(chamber - w.fullFrom)
+	warm := quantity.Kelvin(chamber-t.room()) > warmerThanRoom
+	fell := rise < -noHeatFall || rise < 1 && !warm
+	w.fellFor += t.dt
+	w.fullLow = min(w.fullLow, chamber)
+	if !fell || chamber > w.fullLow+quantity.Celsius(noHeatRegains) {
+		w.fellFor, w.fullLow = 0, chamber
+	}
 	if w.fullFor < enough {
 		return
 	}
-	rise := quantity.Kelvin(chamber - w.fullFrom)
-	warm := quantity.Kelvin(chamber-t.room()) > warmerThanRoom
 	switch {
-	case rise < -noHeatFall, rise < 1 && !warm:
+	case fell && w.fellFor >= noHeatStands:
 		w.noHeat = true
-	case rise < 1:
+	case rise < 1 && !fell:
 		w.short = true
 	}
 	if w.fullFor >= 2*enough { // a new look, from here
