@@ -116,7 +116,7 @@ func TestUnloadingTripsNothing(t *testing.T) {
 				for _, length := range []time.Duration{5, 15, 30, 60} {
 					t.Run(fmt.Sprintf("%s/switch %v/%d min after for %d min", name, door, begin, length), func(t *testing.T) {
 						s := end.branch(opened(end.elapsed+begin*time.Minute, length*time.Minute))
-						tripped, took, _ := s.until(4 * time.Hour)
+						tripped, took, _ := s.until((begin+length)*time.Minute + 90*time.Minute)
 						assert.Equal(t, trip.None, tripped, "after %v", took)
 					})
 				}
