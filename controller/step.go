@@ -343,7 +343,9 @@ func (t *step) start() {
 	}
 	*s = State{
 		Begun: true, Elapsed: s.Elapsed, Started: t.in.Elapsed,
-		Chamber: s.Chamber, chambersInUse: s.chambersInUse, watch: watch{chamber: s.watch.chamber},
+		Chamber: s.Chamber, chambersInUse: s.chambersInUse, watch: watch{
+			chamber: s.watch.chamber, walls: s.watch.walls, hasWalls: s.watch.hasWalls, // a cabinet may still be hot
+		},
 		// The relays' least on and off times and their wear outlive a batch.
 		HeaterDuty: s.HeaterDuty, FanDuty: s.FanDuty, Alarms: s.Alarms, stirred: s.stirred,
 		Out: Outputs{Damper: 1}, // open until a stage says otherwise
