@@ -61,8 +61,10 @@ func (t *step) lit() {
 
 // smoking reports whether the generator shall smoulder, though its pump may have to
 // wait.
-func (t *step) smoking(stage *profile.Stage) bool {
-	return stage != nil && stage.Smoke && !t.s.Asking && t.c.Smoke.Fitted
+func (t *step) smoking(stage *profile.Stage) bool { return t.s.smoking(stage, t.c) }
+
+func (s *State) smoking(stage *profile.Stage, c *cabinet.Cabinet) bool {
+	return stage != nil && stage.Smoke && !s.Asking && c.Smoke.Fitted
 }
 
 // fullAir reports whether the generator gets all its air: while it is lit, after a
@@ -128,8 +130,7 @@ func (t *step) emberBurning(stage *profile.Stage) bool {
 // was given since it was lit. It is false while nothing shall smoke, and where the
 // cabinet file does not say how long a filling lasts.
 func (s *State) FuelLeft(p *profile.Product, c *cabinet.Cabinet) (quantity.Ratio, bool) {
-	stage := s.CurrentStage(p)
-	if c == nil || stage == nil || !stage.Smoke || s.Asking || !c.Smoke.Fitted {
+	if c == nil || !s.smoking(s.CurrentStage(p), c) {
 		return 0, false
 	}
 	full := c.Generator.FullBurn()

@@ -49,7 +49,7 @@ type step struct {
 	dt      time.Duration
 	late    bool
 	doubted bool     // a core reading that was believed is not believed any more
-	calling bool     // an alarm of high or urgent priority is unacknowledged
+	calling bool     // nobody has answered an alarm of high or urgent priority
 	events  *[]Event // apart, so that the state need not live on the heap
 }
 
@@ -236,7 +236,7 @@ func (t *step) command() {
 		t.enter(Aborting)
 	case Acknowledge:
 		named := t.in.Command.Alarm
-		calls := named < trip.Count && (s.Alarms[named].Phase == trip.Unacknowledged || s.Alarms[named].Phase == trip.ReturnedUnacknowledged)
+		calls := named < trip.Count && s.Alarms[named].Calls()
 		for c := trip.None + 1; c < trip.Count; c++ {
 			if named == trip.None || named == c {
 				s.Alarms[c] = s.Alarms[c].Acknowledge()
@@ -516,9 +516,7 @@ func (t *step) alarms() {
 		}
 		// Whatever became of the alarm, a cause that stands trips: also one that came
 		// while another trip was latched.
-		if p := s.Alarms[c].Phase; p == trip.Unacknowledged || p == trip.ReturnedUnacknowledged {
-			t.calling = t.calling || calls[c]
-		}
+		t.calling = t.calling || calls[c] && s.Alarms[c].Calls()
 		if trips[c] && s.Tripped == trip.None && s.Alarms[c].Active(c, t.in.Elapsed) {
 			s.Tripped = c
 			t.event(Event{Kind: Tripped, Alarm: c})

@@ -329,10 +329,7 @@ func (t *step) goesWithAir(i int, core, chamber quantity.Celsius) bool {
 // until a fifth of its half thickness squared over the diffusivity of meat has passed
 // (Fourier number 0.2) its middle has hardly moved.
 func (t *step) coreStands() time.Duration {
-	half := float64(t.p.Shape.Diameter) / 2
-	if t.p.Shape.Form == profile.Slab {
-		half = float64(t.p.Shape.Thickness) / 2
-	}
+	half := float64(t.p.Shape.HalfThickness())
 	return time.Duration(0.2 * half * half / meatDiffusivity * float64(time.Second))
 }
 

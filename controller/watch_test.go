@@ -673,7 +673,7 @@ func TestSwappedProbesTrip(t *testing.T) {
 }
 
 // Frozen a little under the setpoint, the heat creeps up and the reading does not
-// follow: known long before the quarter of an hour.
+// follow: known long before the three quarters of an hour.
 func TestAChamberThatDoesNotFollowItsHeatTrips(t *testing.T) {
 	r := newRig(t).started(2)
 	r.run(40 * time.Minute)

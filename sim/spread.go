@@ -109,10 +109,7 @@ func draw(s Setup, i int) Setup {
 	load := loadOf(s) * quantity.Kilograms(1+normal(spreadLoad))
 	diameter := s.Diameter
 	if diameter == 0 {
-		diameter = s.Product.Shape.Diameter
-		if s.Product.Shape.Form == profile.Slab {
-			diameter = s.Product.Shape.Thickness
-		}
+		diameter = 2 * s.Product.Shape.HalfThickness()
 	}
 	diameter *= quantity.Meters(1 + normal(spreadDiameter))
 	ambient := s.Cabinet.Ambient

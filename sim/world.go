@@ -366,7 +366,7 @@ func (w *World) lookAfter(s *controller.State, person fault.Person) controller.C
 	for c := trip.None + 1; c < trip.Count; c++ {
 		a := &s.Alarms[c]
 		calling = calling || c.Entry().Priority >= trip.High &&
-			(a.Phase == trip.Unacknowledged || a.Phase == trip.ReturnedUnacknowledged)
+			a.Calls()
 	}
 	waits := person.Waits && !person.Careless
 	if waits || !calling && !out && !cold && s.Batch != controller.Held {

@@ -132,7 +132,7 @@ var catalogue = [Count]Entry{
 	},
 	ChamberFrozen: {
 		Name: "chamber-frozen", Priority: Urgent, Trips: true,
-		Meaning: "A chamber probe has reported exactly the same value for a quarter of an hour while the heater switched.",
+		Meaning: "A chamber probe has reported exactly the same value although the heater gave enough more or less than before to move it, or was on and off for three quarters of an hour.",
 		Action:  "Unplug and check the probe and its front end, then reset.",
 	},
 	ChamberDisagree: {
@@ -159,7 +159,7 @@ var catalogue = [Count]Entry{
 	},
 	CoreFrozen: {
 		Name: "core-frozen", Priority: High, Suppresses: []Code{CoreLost},
-		Meaning: "A core probe has reported exactly the same value for twenty minutes although the air around it is much hotter or colder.",
+		Meaning: "A core probe has reported exactly the same value for longer than its piece can stand still, half an hour at the least, although the air around it is much hotter or colder.",
 		Action:  "Unplug and check the probe and its front end.",
 	},
 	CoreTooHot: {
@@ -361,6 +361,10 @@ const (
 
 // Quiet reports that nothing stands and nobody is called.
 func (s State) Quiet() bool { return !s.Standing && s.Phase == Normal }
+
+// Calls reports whether nobody has answered the alarm yet, though its condition may be
+// gone.
+func (s State) Calls() bool { return s.Phase == Unacknowledged || s.Phase == ReturnedUnacknowledged }
 
 // Active reports whether the alarm's condition stands and has outlasted its delay,
 // whoever knows of it.

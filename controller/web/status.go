@@ -259,7 +259,7 @@ func commands(s *snapshot.Snapshot) []string {
 	active, tripped := st.Batch.Active(), st.Tripped != trip.None
 	unacknowledged := false
 	for _, a := range st.Alarms {
-		unacknowledged = unacknowledged || a.Phase == trip.Unacknowledged || a.Phase == trip.ReturnedUnacknowledged
+		unacknowledged = unacknowledged || a.Calls()
 	}
 	offered := []string{}
 	for _, c := range []struct {

@@ -118,7 +118,7 @@ var knownLimits = []known{
 	{rule: ChamberBounded, all: []fault.Kind{fault.ChamberFrozen}, any: []fault.Kind{fault.ChamberNoise},
 		why: "a chamber probe that stands still with noise on top of it looks alive; the independent thermal cut-out is there for that"},
 	{rule: ClaimIsTrue, any: []fault.Kind{fault.CoreFrozen},
-		why: "a core that stands still is known for frozen only after 20 min; what was counted until then stays"},
+		why: "a core that stands still is known for frozen only after half an hour or more; what was counted until then stays"},
 	{rule: CoreWasThere, any: []fault.Kind{fault.CoreOut, fault.CoreSwapped}, slight: true, why: coreInAir},
 	{rule: ClaimIsTrue, any: []fault.Kind{fault.CoreOut, fault.CoreSwapped}, slight: true, why: coreInAir},
 	{rule: GoodIsSafe, any: []fault.Kind{fault.CoreOut, fault.CoreSwapped}, slight: true, why: coreInAir},

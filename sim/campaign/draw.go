@@ -67,10 +67,7 @@ func (s Stock) Draw(seed uint64) sim.Setup {
 	// loaded lightly.
 	room := 20 * float64(b.Width*b.Depth*b.Height)
 	load := quantity.Kilograms(min(max(room*r.between(0.3, 1.5), 0.3), 60))
-	size := product.Shape.Diameter
-	if product.Shape.Form == profile.Slab {
-		size = product.Shape.Thickness
-	}
+	size := 2 * product.Shape.HalfThickness()
 	ambient := box.Ambient + quantity.Celsius(6*r.NormFloat64())
 	ambient = min(max(ambient, -20), 40)
 	start := quantity.Celsius(r.between(1, 15))
