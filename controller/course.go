@@ -35,11 +35,12 @@ const (
 // course is where one core comes from and where it goes: level and trend of a
 // critically damped tracker, which follows a straight line without lag.
 type course struct {
-	level, trend float64 // °C, °C/s
-	smooth       float64 // of the last few seconds, °C
-	rough        float64 // mean deviation of a sample from smooth, K
-	known        time.Duration
-	gone         time.Duration // not seen for so long
+	level  float64       `record:"level_celsius"` // °C, °C/s
+	trend  float64       `record:"trend_kelvin_per_second"`
+	smooth float64       `record:"smooth_celsius"` // of the last few seconds, °C
+	rough  float64       `record:"rough_kelvin"`   // mean deviation of a sample from smooth, K
+	known  time.Duration `record:"known"`
+	gone   time.Duration `record:"gone"` // not seen for so long
 }
 
 // unseen lets the course go on as it went, for a while.

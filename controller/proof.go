@@ -16,15 +16,15 @@ const proofLag = 10 * time.Second
 // proving is the count that the claim follows. The claim is between one and two lags
 // old.
 type proving struct {
-	ahead  Proof         // up to now
-	behind Proof         // as it was when this lag began
-	since  time.Duration // since then
-	age    time.Duration // of the claim
+	ahead  Proof         `record:"ahead"`  // up to now
+	behind Proof         `record:"behind"` // as it was when this lag began
+	since  time.Duration `record:"since"`  // since then
+	age    time.Duration `record:"age"`    // of the claim
 
 	// What was claimed when a person last said that a probe is back in the meat. If it
 	// then leaves it again soon, it never was.
-	sworn   Proof
-	swornAt time.Duration
+	sworn   Proof         `record:"sworn"`
+	swornAt time.Duration `record:"sworn_at"`
 }
 
 // swornFor is how long the person's word is held against the probe; common practice,

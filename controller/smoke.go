@@ -20,10 +20,10 @@ const (
 // smokeWatch is what the step remembers of the smoke generator, beside the air that
 // it was given.
 type smokeWatch struct {
-	fullUntil time.Duration // full air until so much has been given; zero is the lighting time
-	airless   time.Duration // lit, and without air for so long
-	doubt     bool          // that was longer than an ember is known to hold
-	seen      bool          // it smouldered when its probe was last read
+	fullUntil time.Duration `record:"full_until"` // full air until so much has been given; zero is the lighting time
+	airless   time.Duration `record:"airless"`    // lit, and without air for so long
+	doubt     bool          `record:"doubt"`      // that was longer than an ember is known to hold
+	seen      bool          `record:"ember_seen"` // it smouldered when its probe was last read
 }
 
 // watchSmoke counts the air that the generator has had since it was lit, which a hand

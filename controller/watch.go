@@ -76,61 +76,62 @@ const (
 
 // watch is what the step remembers in order to distrust its probes and its relay.
 type watch struct {
-	chamber    [cabinet.MaxChamberProbes]probeWatch
-	duty       float64 // of the heater, averaged over usualHeat
-	core       [cabinet.MaxCoreProbes]probeWatch
-	course     [cabinet.MaxCoreProbes]course
-	out        uint8 // cores that left the meat, until a person says that they are back
-	sworn      uint8 // cores that a person says are back
-	leftAt     [cabinet.MaxCoreProbes]quantity.Celsius
-	frozen     uint8
-	tooHot     uint8
-	nearAir    [cabinet.MaxCoreProbes]quantity.Celsius // chamber when the core came near to it
-	nearCore   [cabinet.MaxCoreProbes]quantity.Celsius // core then
-	nearSince  [cabinet.MaxCoreProbes]time.Duration
-	near       uint8
-	apart      bool
-	stuck      bool
-	highest    quantity.Celsius // chamber, since the batch began
-	hasHighest bool
-	moved      time.Duration // when a probe was last free to be moved
-	hung       time.Duration // when the first hand step last waited
+	chamber    [cabinet.MaxChamberProbes]probeWatch    `record:"chamber.probe"`
+	duty       float64                                 `record:"heater.usual_duty_ratio"` // of the heater, averaged over usualHeat
+	core       [cabinet.MaxCoreProbes]probeWatch       `record:"core[].probe"`
+	course     [cabinet.MaxCoreProbes]course           `record:"core[].course"`
+	out        uint8                                   `record:"core[].out,bits=4"`   // cores that left the meat, until a person says that they are back
+	sworn      uint8                                   `record:"core[].sworn,bits=4"` // cores that a person says are back
+	leftAt     [cabinet.MaxCoreProbes]quantity.Celsius `record:"core[].left_at_celsius"`
+	frozen     uint8                                   `record:"core[].frozen,bits=4"`
+	tooHot     uint8                                   `record:"core[].too_hot,bits=4"`
+	nearAir    [cabinet.MaxCoreProbes]quantity.Celsius `record:"core[].near_chamber_celsius"` // chamber when the core came near to it
+	nearCore   [cabinet.MaxCoreProbes]quantity.Celsius `record:"core[].near_core_celsius"`    // core then
+	nearSince  [cabinet.MaxCoreProbes]time.Duration    `record:"core[].near_since"`
+	near       uint8                                   `record:"core[].near,bits=4"`
+	apart      bool                                    `record:"chamber.apart"`
+	stuck      bool                                    `record:"chamber.stuck"`
+	highest    quantity.Celsius                        `record:"chamber.highest_celsius"` // chamber, since the batch began
+	hasHighest bool                                    `record:"chamber.highest_known"`
+	moved      time.Duration                           `record:"cores.moved"` // when a probe was last free to be moved
+	hung       time.Duration                           `record:"cores.hung"`  // when the first hand step last waited
 
-	ceiling    quantity.Celsius // what the stage cannot have asked for
-	hasCeiling bool
+	ceiling    quantity.Celsius `record:"heater.ceiling_celsius"` // what the stage cannot have asked for
+	hasCeiling bool             `record:"heater.ceiling_known"`
 
-	walls    quantity.Celsius // the chamber gets no hotter than that by itself
-	hasWalls bool
-	offFor   time.Duration // heater off without a break
-	offSlot  time.Duration
-	offNow   quantity.Celsius // highest of this slot
-	offLast  quantity.Celsius // of the one before
-	hasOff   bool             // off for so long that the element is cold
+	walls    quantity.Celsius `record:"heater.walls_celsius"` // the chamber gets no hotter than that by itself
+	hasWalls bool             `record:"heater.walls_known"`
+	offFor   time.Duration    `record:"heater.off_for"` // heater off without a break
+	offSlot  time.Duration    `record:"heater.off_slot"`
+	offNow   quantity.Celsius `record:"heater.off_now_celsius"`  // highest of this slot
+	offLast  quantity.Celsius `record:"heater.off_last_celsius"` // of the one before
+	hasOff   bool             `record:"heater.element_cold"`     // off for so long that the element is cold
 
-	fullFor  time.Duration // heater fully on without a break, short of the setpoint
-	fullFrom quantity.Celsius
-	fullLow  quantity.Celsius // since it fell, and has not regained
-	fellFor  time.Duration
-	noHeat   bool
-	short    bool
+	fullFor  time.Duration    `record:"heater.full_for"` // heater fully on without a break, short of the setpoint
+	fullFrom quantity.Celsius `record:"heater.full_from_celsius"`
+	fullLow  quantity.Celsius `record:"heater.full_low_celsius"` // since it fell, and has not regained
+	fellFor  time.Duration    `record:"heater.fell_for"`
+	noHeat   bool             `record:"heater.no_heat"`
+	short    bool             `record:"heater.short"`
 
-	smoke    smokeWatch
-	smokeFor time.Duration // air given to the generator since it was last lit
-	wickDry  bool
+	smoke    smokeWatch    `record:"smoke"`
+	smokeFor time.Duration `record:"smoke.given"` // air given to the generator since it was last lit
+	wickDry  bool          `record:"wick.dry"`
 }
 
 // probeWatch follows one probe from sample to sample.
 type probeWatch struct {
-	last    quantity.Celsius
-	has     bool
-	same    time.Duration // since the value last changed
-	jumped  time.Duration // for so long it has been where it cannot have got to
-	gone    time.Duration // not read for so long
-	on, off time.Duration // of the heater, since then
-	full    time.Duration // of the heater fully on, since then
-	held    float64       // duty that had held the value, when it last changed
-	heated  float64       // what has reached the air since, beyond that, K
-	moved   float64       // what of it the probe must have felt, K
+	last   quantity.Celsius `record:"last_celsius"`
+	has    bool             `record:"known"`
+	same   time.Duration    `record:"same"`      // since the value last changed
+	jumped time.Duration    `record:"jumped"`    // for so long it has been where it cannot have got to
+	gone   time.Duration    `record:"gone"`      // not read for so long
+	on     time.Duration    `record:"heater_on"` // of the heater, since then
+	off    time.Duration    `record:"heater_off"`
+	full   time.Duration    `record:"heater_full"`     // of the heater fully on, since then
+	held   float64          `record:"held_duty_ratio"` // duty that had held the value, when it last changed
+	heated float64          `record:"heated_kelvin"`   // what has reached the air since, beyond that, K
+	moved  float64          `record:"moved_kelvin"`    // what of it the probe must have felt, K
 }
 
 // chamberLostDelay is a little longer than the alarm for a lost chamber waits.

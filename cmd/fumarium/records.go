@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"text/tabwriter"
 	"time"
 
@@ -194,12 +195,15 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 		difference = result.State.String()
 	}
 	if asJSON {
-		err = printJSON(w, map[string]any{"batch": id, "steps": result.Steps, "same": result.Same(), "difference": difference, "recorded_by": result.Program})
+		err = printJSON(w, map[string]any{"batch": id, "steps": result.Steps, "same": result.Same(), "difference": difference, "not_kept": result.Lost, "recorded_by": result.Program})
 		if err != nil {
 			return couldNot(err)
 		}
 	} else if result.Same() {
 		fmt.Fprintf(w, "%d steps, every decision the same\n", result.Steps)
+		if len(result.Lost) > 0 {
+			fmt.Fprintf(w, "not compared: what the program remembered between the steps, since this one no longer keeps %s\n", strings.Join(result.Lost, ", "))
+		}
 	} else {
 		fmt.Fprintf(w, "%d steps, recorded by version %s; not the same: %s\n", result.Steps, result.Program, difference)
 	}

@@ -243,7 +243,7 @@ func (r *Recorder) rows(c *commit, b *block) error {
 	if g := b.gap; g != nil {
 		gap := newRow(gapTable, "why", g.why, "first_step", g.first, "from_elapsed_seconds", (g.from - s.Started).Seconds(),
 			"seconds", g.length.Seconds(), "seconds_known", g.known, "boot", optional(r.o.Boot), "program", r.o.Program,
-			"layout", r.coder.layout(), "state", g.state)
+			"layout", r.layout(), "state", g.state)
 		if g.steps > 0 {
 			gap.set("steps", g.steps)
 		}

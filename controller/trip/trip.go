@@ -333,10 +333,10 @@ const LongestShelf = 8 * time.Hour
 
 // State is the life of one alarm so far. The zero value is normal.
 type State struct {
-	Phase    Phase
-	Standing bool          // the condition holds now, perhaps still within its delay
-	Since    time.Duration // when the condition last began to hold
-	Raised   time.Duration // when the alarm last came up; of a shelved one, when it comes back
+	Phase    Phase         `record:"phase"`
+	Standing bool          `record:"standing"` // the condition holds now, perhaps still within its delay
+	Since    time.Duration `record:"since"`    // when the condition last began to hold
+	Raised   time.Duration `record:"raised"`   // when the alarm last came up; of a shelved one, when it comes back
 }
 
 // Unwatched is the alarm after a time in which nobody watched, which began at elapsed
