@@ -478,7 +478,7 @@ func comeUp(l *linting) []finding {
 	}
 	return []finding{{-1,
 		fmt.Sprintf("the core is estimated to take at least %s from %v to %v by conduction alone; drying adds to that, and the limit is %s",
-			quantity.FormatDuration(l.estimate.comeUp), comeUpFrom, comeUpTo, quantity.FormatDuration(comeUpLimit)),
+			quantity.FormatDuration(l.estimate.comeUp), comeUpRule.From, comeUpRule.To, quantity.FormatDuration(comeUpRule.Limit)),
 		"warm the chamber sooner, run the fan, or make thinner pieces"}}
 }
 
@@ -532,8 +532,8 @@ func (l *linting) impossible(s *Stage, c Condition) (why, remedy string) {
 		if c := l.Species.Criterion(); c == nil || c.Required == 0 {
 			return "it waits for lethality, which is not counted for this species", "wait for a core temperature and a hold instead"
 		}
-		if !s.Heat || s.ChamberSetpoint <= comeUpTo {
-			return fmt.Sprintf("it waits for lethality, which is not gathered in a chamber of %v or less", comeUpTo),
+		if !s.Heat || s.ChamberSetpoint <= comeUpRule.To {
+			return fmt.Sprintf("it waits for lethality, which is not gathered in a chamber of %v or less", comeUpRule.To),
 				"give the stage a hotter chamber"
 		}
 	}
@@ -625,7 +625,7 @@ func coreLow(l *linting) []finding {
 // redMeatHold is how long red meat must stay at a core temperature for 6.5
 // log10; below the table's first row, 130 °F, no time counts.
 func redMeatHold(core quantity.Celsius) time.Duration {
-	if core < comeUpTo {
+	if core < comeUpRule.To {
 		return 1<<63 - 1
 	}
 	rate := lethality.RedMeat.Segment(core, core, time.Second)

@@ -25,9 +25,10 @@ var pureRooms = map[string][]string{
 	"profile/composition":        {"profile/quantity"},
 	"profile/lethality":          {"profile/quantity"},
 	"profile/chilling":           {"profile/quantity"},
-	"profile":                    {"profile/quantity", "profile/source", "profile/composition", "profile/lethality", "profile/chilling"},
+	"profile":                    {"profile/quantity", "profile/source", "profile/composition", "profile/conduction", "profile/lethality", "profile/chilling"},
 	"profile/logbook":            {"profile/quantity", "profile/source"},
 	"profile/assess":             {"profile", "profile/chilling", "profile/lethality", "profile/logbook", "profile/quantity"},
+	"profile/conduction":         {"profile/quantity"},
 	"profile/catalog":            {"profile", "profile/quantity", "profile/source"},
 	"profile/formula":            {"profile", "profile/composition", "profile/quantity"},
 	"profile/sheet":              {"profile", "profile/formula", "profile/quantity"},
@@ -45,9 +46,8 @@ var pureRooms = map[string][]string{
 		"profile/chilling", "profile/lethality", "profile/quantity", "sensors", "sensors/psychrometer"},
 	"controller/snapshot": {"controller", "controller/cabinet", "controller/trip", "profile", "profile/quantity", "sensors"},
 	"sim/plant": {"controller/cabinet", "profile", "profile/composition", "profile/quantity", "sensors/psychrometer",
-		"sim/plant/conduction", "sim/plant/film"},
-	"sim/plant/conduction": {"profile/quantity"},
-	"sim/plant/film":       {"profile/quantity", "sensors/psychrometer"},
+		"profile/conduction", "sim/plant/film"},
+	"sim/plant/film": {"profile/quantity", "sensors/psychrometer"},
 }
 
 // pureStandard is what pure rooms may use of the standard library.

@@ -13,9 +13,9 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/profile"
 	"fumarium/profile/composition"
+	"fumarium/profile/conduction"
 	"fumarium/profile/quantity"
 	"fumarium/sensors/psychrometer"
-	"fumarium/sim/plant/conduction"
 	"fumarium/sim/plant/film"
 )
 
