@@ -2,7 +2,6 @@ package controller
 
 import (
 	"math"
-	"math/bits"
 	"time"
 
 	"fumarium/profile"
@@ -52,18 +51,6 @@ func (c *course) unseen(dt time.Duration) {
 
 // learnt reports whether the course is known, so that leaving it would be seen.
 func (c *course) learnt() bool { return c.known > courseLearnt }
-
-// coursesLearnt reports whether every core in use has shown its course. Of a probe that
-// has just been put in nobody would see that it slips out: it ends nothing and proves
-// nothing.
-func (t *step) coursesLearnt() bool {
-	for left := t.s.coresInUse; left != 0; left &= left - 1 {
-		if !t.s.watch.course[bits.TrailingZeros8(left)].learnt() {
-			return false
-		}
-	}
-	return true
-}
 
 // follow takes a reading in and says whether it left the course as no meat can.
 func (c *course) follow(v, chamber quantity.Celsius, place profile.Place, dt time.Duration) (left bool) {

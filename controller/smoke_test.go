@@ -345,9 +345,11 @@ func TestSmokingStepAllocatesNothing(t *testing.T) {
 	r.run(20 * time.Minute)
 	in, s := r.in, r.s
 	in.Command = Command{}
+	m, err := New(r.p, r.c)
+	require.NoError(t, err)
 	assert.Zero(t, testing.AllocsPerRun(1000, func() {
 		in.Elapsed += time.Second
-		s, _, _ = Step(r.p, r.c, s, in)
+		s, _, _ = m.Step(s, in)
 	}))
 	assert.Equal(t, 1, s.Stage)
 }
@@ -358,17 +360,19 @@ func BenchmarkStepSmoking(b *testing.B) {
 	p.Stages[1].Ask = ""
 	c.Smoke = cabinet.Relay{Fitted: true, Window: time.Minute, MinOn: 10 * time.Second, MinOff: 10 * time.Second}
 	c.Generator = cabinet.Generator{Burn: 4 * time.Hour, Lighting: 12 * time.Minute, TurnedDown: 0.6, Ember: 200}
+	m, err := New(p, c)
+	require.NoError(b, err)
 	s := State{}
 	in := Inputs{Command: Command{Kind: Start}, Ember: sensors.At(450)}
 	in.Chamber[0], in.Core[0] = sensors.At(61), sensors.At(20)
-	s, _, _ = Step(p, c, s, in)
+	s, _, _ = m.Step(s, in)
 	in.Command = Command{}
 	s.Stage = 1
 	b.ReportAllocs()
 	for b.Loop() {
 		in.Elapsed += time.Second
 		in.Chamber[0], in.Core[0] = flicker(sensors.At(61), in.Elapsed), flicker(sensors.At(20), in.Elapsed)
-		s, _, _ = Step(p, c, s, in)
+		s, _, _ = m.Step(s, in)
 	}
 	if s.Batch != Running {
 		b.Fatalf("%s, tripped %s: this is not the step that was meant", s.Batch, s.Tripped)

@@ -12,8 +12,6 @@ import (
 	"time"
 
 	"fumarium/controller/cabinet"
-	"fumarium/controller/duty"
-	"fumarium/controller/pid"
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/chilling"
@@ -96,6 +94,28 @@ type Inputs struct {
 	Command      Command `record:"command"`
 }
 
+// DoorStatus is what a door switch says.
+type DoorStatus uint8
+
+// A door without a switch is never known to be open. A switch that cannot be read
+// counts as open.
+const (
+	NoDoorSwitch DoorStatus = iota
+	DoorShut
+	DoorOpen
+	DoorUnread
+)
+
+// Feedback is what a contact behind the heater's relay says.
+type Feedback uint8
+
+// Without a feedback contact nothing is known.
+const (
+	NoFeedback Feedback = iota
+	FeedbackOff
+	FeedbackOn
+)
+
 // Outputs is what the caller must do now. Zero is the safe state: all off. The
 // caller applies every off at once and every on only afterwards.
 type Outputs struct {
@@ -171,36 +191,22 @@ type State struct {
 	coreMeeting  bool          `record:"stage.core_meeting"`
 	coreUnseen   time.Duration `record:"stage.core_unseen"`
 
-	HasSetpoint  bool             `record:"setpoint.known"`
-	Setpoint     quantity.Celsius `record:"setpoint.celsius"`    // where the ramp is now
-	Demand       float64          `record:"heater.demand_ratio"` // duty asked of the heater, 0..1
-	PID          pid.State        `record:"heater.pid"`
-	HeaterDuty   duty.State       `record:"heater.relay"`
-	FanDuty      duty.State       `record:"fan.relay"`
-	SmokeDuty    duty.State       `record:"smoke.relay"` // of the pump, once it is turned down
-	humidifierOn bool             `record:"humidifier.on"`
-	fanWanted    bool             `record:"fan.wanted"`
-	fanCoasts    bool             `record:"fan.coasts"`   // the fan outlasts the heater
-	coast        time.Duration    `record:"heater.rests"` // the heater rests for so long
+	Chamber chamberMemory `record:"chamber"`
+	Core    coreMemory    `record:"."`
+	Heater  heaterMemory  `record:"heater"`
+	Smoke   smokeMemory   `record:"smoke"`
+	Wick    wickMemory    `record:"wick"`
+	Fan     fanMemory     `record:"fan"`
 
-	Chamber       sensors.Reading `record:"chamber.reading"` // mean of the good chamber probes
-	CoreColdest   sensors.Reading `record:"cores.coldest"`   // unread unless every core probe in use is good
-	CoreHottest   sensors.Reading `record:"cores.hottest"`
-	coresInUse    uint8           `record:"core[].in_use,bits=4"` // probes that gave a good reading since the batch began
-	chambersInUse uint8           `record:"chamber.probe[].in_use,bits=2"`
-	chamberDoubt  bool            `record:"chamber.doubt"` // one of them does not any more
-	Humidity      quantity.Ratio  `record:"wick.humidity_ratio"`
-	HasHumidity   bool            `record:"wick.humidity_known"`
-	wickStirred   float64         `record:"wick.stirred_ratio"` // how far the wick has taken to the fan's air, 0 to 1
+	humidifierOn bool `record:"humidifier.on"`
 
 	// Proof is what is claimed for the batch. It follows the probes some seconds
 	// late: see proving.
 	Proof   `record:"claim"`
 	proving proving `record:"claim"`
 
-	watch   watch                  `record:"."`
 	Alarms  [trip.Count]trip.State `record:"alarm"`
-	stirred uint64                 `record:"alarms.not_quiet_mask"` // alarms that are not quiet, a bit for each code
+	stirred trip.Set               `record:"alarms.not_quiet_mask"` // alarms that are not quiet
 	Out     Outputs                `record:"out"`                   // what the last step put out
 }
 
@@ -246,7 +252,10 @@ func (s *State) LethalityLog10(p *profile.Product) (float64, bool) {
 	if p == nil {
 		return 0, false
 	}
-	c := p.Criterion()
+	return s.log10(p.Criterion())
+}
+
+func (s *State) log10(c *lethality.Criterion) (float64, bool) {
 	if c == nil || c.Required == 0 {
 		return 0, false
 	}

@@ -92,12 +92,14 @@ func activityAfter(t *testing.T, p *profile.Product, name string) float64 {
 	room := quantity.Celsius(20)
 	w, err := NewWorld(Setup{Product: p, Cabinet: builtCabinet(t, "plywood-cabinet"), Seed: 1, Ambient: &room})
 	require.NoError(t, err)
+	m, err := controller.New(p, w.setup.Cabinet)
+	require.NoError(t, err)
 	var s controller.State
 	command := controller.Command{Kind: controller.Start, Excused: true}
 	for elapsed := time.Duration(0); elapsed < Longest; elapsed += Step {
 		in := w.Sample(elapsed)
 		in.Command = command
-		next, out, events := controller.Step(p, w.setup.Cabinet, s, in)
+		next, out, events := m.Step(s, in)
 		s = next
 		for _, e := range events {
 			if e.Kind == controller.StageEnded && p.Stages[e.Stage].Name == name {

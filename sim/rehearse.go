@@ -230,7 +230,11 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 		LoadKilograms: float64(loadOf(setup)), AmbientCelsius: float64(w.room),
 		Stages: []StageResult{}, Alarms: []AlarmResult{}, Prompts: []PromptResult{}, Chill: ChillResult{Legs: []LegResult{}},
 	}}
-	p, c := setup.Product, setup.Cabinet
+	p := setup.Product
+	m, err := controller.New(p, setup.Cabinet)
+	if err != nil {
+		return nil, err
+	}
 	rest, _ := p.Rest() // a rehearsal begins where the rest ends
 	command := controller.Command{Kind: controller.Start, Rested: rest}
 	longest := setup.Longest
@@ -249,7 +253,7 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 			if see != nil {
 				before = s
 			}
-			out, events = controller.Advance(p, c, &s, &in)
+			out, events = m.Advance(&s, &in)
 			if see != nil {
 				moment = Moment{Now: elapsed, World: w, Inputs: in, Before: &before, After: &s, Events: events}
 				see(&moment)
@@ -326,8 +330,8 @@ func (r *rehearsal) observe(w *World, s *controller.State, out controller.Output
 		r.stageSum += chamber
 		r.stageSeconds++
 		r.stagePeak = math.Max(r.stagePeak, chamber)
-		if s.HasSetpoint {
-			r.control(chamber, float64(s.Setpoint), s.Setpoint == stage.ChamberSetpoint)
+		if s.Heater.HasSetpoint {
+			r.control(chamber, float64(s.Heater.Setpoint), s.Heater.Setpoint == stage.ChamberSetpoint)
 		}
 	}
 	if r.trace != nil && elapsed%TraceEvery == 0 {
@@ -336,8 +340,8 @@ func (r *rehearsal) observe(w *World, s *controller.State, out controller.Output
 			Surface: float64(w.plant.Surface()), Duty: min(1, r.onSince/TraceEvery.Seconds()),
 			Humidity: float64(w.plant.Humidity()), Yield: float64(w.plant.Yield()),
 		}
-		if s.HasSetpoint {
-			sample.Setpoint = float64(s.Setpoint)
+		if s.Heater.HasSetpoint {
+			sample.Setpoint = float64(s.Heater.Setpoint)
 		}
 		r.trace.Samples = append(r.trace.Samples, sample)
 		r.onSince = 0
@@ -426,7 +430,7 @@ func (r *rehearsal) finish(w *World, s *controller.State) {
 	}
 	res.YieldPercent = round(float64(w.plant.Yield()) * 100)
 	res.EnergyJoules = math.Round(r.energy)
-	res.RelayOperations = s.HeaterDuty.Operations()
+	res.RelayOperations = s.Heater.Relay.Operations()
 }
 
 // judge holds what the controller has counted against the product's criteria. A

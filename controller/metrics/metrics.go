@@ -134,12 +134,12 @@ func (m *Metrics) collect(out chan<- prometheus.Metric) {
 			gauge(ember, float64(celsius))
 		}
 	}
-	if s.State.HasSetpoint {
-		gauge(setpoint, float64(s.State.Setpoint))
+	if s.State.Heater.HasSetpoint {
+		gauge(setpoint, float64(s.State.Heater.Setpoint))
 	}
 	if s.Cabinet != nil {
 		if s.Cabinet.Heater.Fitted {
-			gauge(heaterDuty, s.State.Demand)
+			gauge(heaterDuty, s.State.Heater.Demand)
 			counter(heaterEnergy, s.HeaterEnergyJoules)
 		}
 		for o := range snapshot.Outputs {

@@ -525,7 +525,7 @@ func TestReplayFindsTheFirstDifference(t *testing.T) {
 	r := open(t, options(t.TempDir()))
 	b := newTrial(t, r).begin().run(30)
 	in := b.inputs()
-	state, out, events := controller.Step(b.start.Product, b.start.Cabinet, b.state, in)
+	state, out, events := b.machine().Step(b.state, in)
 	wrong := out
 	wrong.Heater = !out.Heater
 	r.Step(b.moment(), &in, wrong, events, &state, By{})
@@ -556,7 +556,7 @@ func TestReplayFindsAnotherEvent(t *testing.T) {
 	r := open(t, options(t.TempDir()))
 	b := newTrial(t, r).begin().run(30)
 	in := b.inputs()
-	state, out, events := controller.Step(b.start.Product, b.start.Cabinet, b.state, in)
+	state, out, events := b.machine().Step(b.state, in)
 	events = append(events, controller.Event{At: in.Elapsed, Kind: controller.Refused, Why: controller.StillTripped})
 	r.Step(b.moment(), &in, out, events, &state, By{})
 	shutAfter(t, r, func() {
@@ -573,8 +573,8 @@ func TestReplayFindsAnotherState(t *testing.T) {
 	r := open(t, options(t.TempDir()))
 	b := newTrial(t, r).begin().run(30)
 	in := b.inputs()
-	state, out, events := controller.Step(b.start.Product, b.start.Cabinet, b.state, in)
-	state.Demand += 1e-12 // in the last step of a block: no decision hangs on it
+	state, out, events := b.machine().Step(b.state, in)
+	state.Heater.Demand += 1e-12 // in the last step of a block: no decision hangs on it
 	r.Step(b.moment(), &in, out, events, &state, By{})
 	r.seal(nil)
 	shutAfter(t, r, func() {

@@ -78,6 +78,10 @@ func replay(ctx context.Context, q querier, b *Batch) (*profile.Product, *cabine
 	if err != nil {
 		return nil, nil, nil, fmt.Errorf("batch %s: the cabinet as recorded is not one for this program: %w", b.ID, err)
 	}
+	machine, err := controller.New(p, c)
+	if err != nil {
+		return nil, nil, nil, fmt.Errorf("batch %s: %w", b.ID, err)
+	}
 	var m *memory
 	var state controller.State
 	result := &Result{Program: b.Program}
@@ -102,7 +106,7 @@ func replay(ctx context.Context, q querier, b *Batch) (*profile.Product, *cabine
 			return from(gap.text("layout"), gap.text("state"))
 		},
 		step: func(n int64, f *frame, events []controller.Event) error {
-			s, out, happened := controller.Step(p, c, state, f.In)
+			s, out, happened := machine.Step(state, f.In)
 			state, last = s, n
 			result.Steps++
 			differs := func(what string, recorded, replayed any) error {

@@ -53,4 +53,4 @@ func (s *Snapshot) ComeUp() (time.Duration, bool) {
 	return s.State.ComeUp.Time, s.State.ComeUp.Begun && s.State.Batch != controller.Idle
 }
 
-func (s *Snapshot) coreRead() bool { return s.State.CoreColdest.Status() == sensors.Good }
+func (s *Snapshot) coreRead() bool { return s.State.Core.Coldest.Status() == sensors.Good }

@@ -8,7 +8,10 @@
 // a person resets it and the condition is gone.
 package trip
 
-import "time"
+import (
+	"math/bits"
+	"time"
+)
 
 // A Code names one alarm of the catalogue.
 type Code uint8
@@ -53,6 +56,29 @@ const (
 	HeaterUnfed
 	Count // number of codes, for arrays
 )
+
+// A Set is any number of alarms, a bit for each code. Zero is none.
+type Set uint64
+
+// If is the alarm alone if that is true, and none otherwise.
+func (c Code) If(stands bool) Set {
+	if stands {
+		return 1 << c
+	}
+	return 0
+}
+
+// Has reports whether the alarm is in the set.
+func (s Set) Has(c Code) bool { return s>>c&1 != 0 }
+
+// Each gives the alarms of the set in the order of their codes.
+func (s Set) Each(yield func(Code) bool) {
+	for ; s != 0; s &= s - 1 {
+		if !yield(Code(bits.TrailingZeros64(uint64(s)))) {
+			return
+		}
+	}
+}
 
 // A Priority says how fast the person has to act.
 type Priority uint8

@@ -201,7 +201,7 @@ func TestStatusKeepsToTheDescription(t *testing.T) {
 	for c := trip.None + 1; c < trip.Count; c++ {
 		full.State.Alarms[c] = trip.State{Phase: 1 + trip.Phase(c)%3, Standing: true}
 	}
-	full.State.Humidity, full.State.HasHumidity = 0.6, true
+	full.State.Wick.Humidity, full.State.Wick.HasHumidity = 0.6, true
 	full.Inputs.WetBulb = sensors.At(55)
 	full.Inputs.Ember = sensors.At(430)
 	smoking := cooking()

@@ -152,20 +152,20 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	if st.Batch != controller.Idle {
 		status.ElapsedSeconds = number(s.BatchElapsed().Seconds(), true)
 	}
-	status.SetpointCelsius = number(st.Setpoint, st.HasSetpoint)
-	status.ChamberCelsius = number(st.Chamber.Value())
-	status.CoreCelsius = number(st.CoreColdest.Value())
+	status.SetpointCelsius = number(st.Heater.Setpoint, st.Heater.HasSetpoint)
+	status.ChamberCelsius = number(st.Chamber.Reading.Value())
+	status.CoreCelsius = number(st.Core.Coldest.Value())
 	status.WetBulbCelsius = number(s.Inputs.WetBulb.Value())
 	status.EmberCelsius = number(s.Inputs.Ember.Value())
 	status.SmokeFuelRatio = number(st.FuelLeft(s.Product, s.Cabinet))
-	status.HumidityRatio = number(st.Humidity, st.HasHumidity)
+	status.HumidityRatio = number(st.Wick.Humidity, st.Wick.HasHumidity)
 	status.LethalityLog10 = number(s.LethalityLog10())
 	if d, ok := s.ComeUp(); ok {
 		status.ComeUpSeconds = number(d.Seconds(), true)
 	}
 	if c := s.Cabinet; c != nil {
 		status.Cabinet = c.Name
-		status.HeaterDutyRatio = number(st.Demand, c.Heater.Fitted)
+		status.HeaterDutyRatio = number(st.Heater.Demand, c.Heater.Fitted)
 	}
 	for o := range snapshot.Outputs {
 		status.Outputs[o.String()] = nil
@@ -331,9 +331,9 @@ func condition(s *snapshot.Snapshot, c profile.Condition) Condition {
 		say(quantity.FormatDuration(s.StageElapsed()))
 		result.ProgressRatio = number(min(1, s.StageElapsed().Seconds()/c.After.Seconds()), c.After > 0)
 	case profile.CoreAtLeast, profile.CoreAtMost:
-		if t, ok := s.State.CoreColdest.Value(); ok && c.Kind == profile.CoreAtLeast {
+		if t, ok := s.State.Core.Coldest.Value(); ok && c.Kind == profile.CoreAtLeast {
 			say(celsius(t))
-		} else if t, ok := s.State.CoreHottest.Value(); ok && c.Kind == profile.CoreAtMost {
+		} else if t, ok := s.State.Core.Hottest.Value(); ok && c.Kind == profile.CoreAtMost {
 			say(celsius(t))
 		}
 	case profile.LethalityAtLeast:
@@ -349,11 +349,11 @@ func condition(s *snapshot.Snapshot, c profile.Condition) Condition {
 func summary(s *snapshot.Snapshot) string {
 	st := &s.State
 	chamber := "chamber not read"
-	if t, ok := st.Chamber.Value(); ok {
+	if t, ok := st.Chamber.Reading.Value(); ok {
 		chamber = "chamber " + celsius(t)
 	}
 	core := ""
-	if t, ok := st.CoreColdest.Value(); ok {
+	if t, ok := st.Core.Coldest.Value(); ok {
 		core = ", core " + celsius(t)
 	} else if usesCore(s) {
 		core = ", core not read"

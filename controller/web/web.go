@@ -286,7 +286,7 @@ func (s *server) ready(w http.ResponseWriter, _ *http.Request) *problem {
 	if snap.Stopping {
 		return refuse(http.StatusServiceUnavailable, "the daemon is switching off; start it again before a batch")
 	}
-	if status := snap.State.Chamber.Status(); status != sensors.Good {
+	if status := snap.State.Chamber.Reading.Status(); status != sensors.Good {
 		return refuse(http.StatusServiceUnavailable, "no chamber probe gives a usable reading; check the probe and its plug")
 	}
 	writeJSON(w, "application/json", http.StatusOK, map[string]string{"status": "ready"})

@@ -72,10 +72,11 @@ func cooking() *snapshot.Snapshot {
 	s.Inputs.Ambient = sensors.At(9)
 	s.State = controller.State{
 		Begun: true, Elapsed: 5 * time.Hour, Started: time.Hour, StageEntered: 4 * time.Hour, Batch: controller.Running, Stage: 2, StageClock: 55 * time.Minute,
-		HasSetpoint: true, Setpoint: 82, Demand: 0.42, Chamber: sensors.At(81.6), CoreColdest: sensors.At(63.2), CoreHottest: sensors.At(63.2),
 		Proof: controller.Proof{ComeUp: lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, Heat: heat()},
 		Out:   controller.Outputs{Heater: true, Fan: true, Damper: 0.25},
 	}
+	s.State.Heater.HasSetpoint, s.State.Heater.Setpoint, s.State.Heater.Demand = true, 82, 0.42
+	s.State.Chamber.Reading, s.State.Core.Coldest, s.State.Core.Hottest = sensors.At(81.6), sensors.At(63.2), sensors.At(63.2)
 	return s
 }
 
@@ -83,7 +84,7 @@ func cooking() *snapshot.Snapshot {
 func asking() *snapshot.Snapshot {
 	s := cooking()
 	s.State.Stage, s.State.Asking, s.State.StageClock = 1, true, 0
-	s.State.Chamber, s.State.Setpoint, s.Inputs.Chamber[0] = sensors.At(59.4), 60, sensors.At(59.4)
+	s.State.Chamber.Reading, s.State.Heater.Setpoint, s.Inputs.Chamber[0] = sensors.At(59.4), 60, sensors.At(59.4)
 	s.State.Alarms[trip.PromptWaiting] = trip.State{Standing: true, Since: s.State.Elapsed - 90*time.Second}
 	return s
 }
@@ -91,7 +92,8 @@ func asking() *snapshot.Snapshot {
 func idle() *snapshot.Snapshot {
 	s := cooking()
 	s.Product, s.Lines, s.Trend = nil, nil, nil
-	s.State = controller.State{Begun: true, Chamber: sensors.At(12), Out: controller.Outputs{Damper: 1}}
+	s.State = controller.State{Begun: true, Out: controller.Outputs{Damper: 1}}
+	s.State.Chamber.Reading = sensors.At(12)
 	return s
 }
 
@@ -246,10 +248,10 @@ func heat() lethality.Count {
 // Whatever is not known is null; a real 0 stays a 0.
 func TestNullIsNotZero(t *testing.T) {
 	s := cooking()
-	s.State.Chamber, s.State.CoreColdest, s.State.CoreHottest = sensors.Fault(sensors.Open), sensors.Reading{}, sensors.Reading{}
+	s.State.Chamber.Reading, s.State.Core.Coldest, s.State.Core.Hottest = sensors.Fault(sensors.Open), sensors.Reading{}, sensors.Reading{}
 	s.Inputs = controller.Inputs{}
 	s.Inputs.Core[0] = sensors.At(0)
-	s.State.HasSetpoint, s.State.Demand = false, 0
+	s.State.Heater.HasSetpoint, s.State.Heater.Demand = false, 0
 	s.State.ComeUp, s.State.Heat = lethality.ComeUp{}, lethality.Count{}
 	s.Stepped = time.Time{}
 	got := status(t, s)
@@ -427,7 +429,7 @@ func TestHealthAndReadiness(t *testing.T) {
 		"no step":    {nil, 503, 503, "first step"},
 		"stuck":      {spoil(func(s *snapshot.Snapshot) { s.Stepped = noon.Add(-time.Minute) }), 503, 503, "61 s ago"},
 		"no stamp":   {spoil(func(s *snapshot.Snapshot) { s.Stepped = time.Time{} }), 503, 503, "does not say"},
-		"no chamber": {spoil(func(s *snapshot.Snapshot) { s.State.Chamber = sensors.Fault(sensors.Open) }), 200, 503, "check the probe"},
+		"no chamber": {spoil(func(s *snapshot.Snapshot) { s.State.Chamber.Reading = sensors.Fault(sensors.Open) }), 200, 503, "check the probe"},
 		"stopping":   {spoil(func(s *snapshot.Snapshot) { s.Stopping = true }), 200, 503, "switching off"},
 	}
 	for name, c := range cases {
