@@ -9,7 +9,7 @@ import (
 	"fumarium/profile/quantity"
 )
 
-// What is believed of the smoke generator; common practice, no source.
+// What is believed of the smoke generator; own magnitudes, no source.
 const (
 	fuelWarning = 15 * time.Minute // of smoking that is left
 	// emberHolds is how long an ember lives without air at the least. Simulated ones
@@ -20,7 +20,7 @@ const (
 // smokeWatch is what the step remembers of the smoke generator, beside the air that
 // it was given.
 type smokeWatch struct {
-	fullUntil time.Duration `record:"full_until"` // full air until so much has been given; zero is the lighting time
+	fullUntil time.Duration `record:"full_until"` // full air until so much has been given; zero is FullAir
 	airless   time.Duration `record:"airless"`    // lit, and without air for so long
 	doubt     bool          `record:"doubt"`      // that was longer than an ember is known to hold
 	seen      bool          `record:"ember_seen"` // it smouldered when its probe was last read
@@ -29,7 +29,7 @@ type smokeWatch struct {
 // watchSmoke counts the air that the generator has had since it was lit, which a hand
 // step of a smoking stage does. The wood that smoulders follows the air that it gets,
 // so the air stands for the fuel; what natural draught burns off besides nobody counts.
-// The lighting time counts the same air: it waits while the door is open, the fan
+// The time of full air counts the same air: it waits while the door is open, the fan
 // coasts or the batch is held. After a long pause it begins anew. A stage without
 // smoke between two with it is such a pause, and brings no new filling.
 func (t *step) watchSmoke() {
@@ -48,7 +48,7 @@ func (t *step) watchSmoke() {
 		w.smoke.airless = 0
 	case w.smokeFor > 0: // nobody knows whether the pump ran while nobody called
 		if w.smoke.airless += t.dt; w.smoke.airless > emberHolds {
-			w.smoke.fullUntil, w.smoke.doubt = w.smokeFor+t.c.Generator.Lighting, true
+			w.smoke.fullUntil, w.smoke.doubt = w.smokeFor+t.c.Generator.FullAir, true
 		}
 	}
 }
@@ -74,7 +74,7 @@ func (t *step) fullAir() bool {
 	if v, ok := t.in.Ember.Value(); ok && v < g.Ember {
 		return true
 	}
-	return g.Share() >= 1 || w.smokeFor < max(g.Lighting, w.smoke.fullUntil)
+	return g.Share() >= 1 || w.smokeFor < max(g.FullAir, w.smoke.fullUntil)
 }
 
 // blow runs the pump, if it may run at all, and says whether it is on.
@@ -97,18 +97,18 @@ func (t *step) blow(may bool) bool {
 
 func (t *step) fuelLow(stage *profile.Stage) bool {
 	g := &t.c.Generator
-	if t.s.Batch != Running || g.Burn <= 0 || !t.smoking(stage) {
+	if t.s.Batch != Running || g.Lasts <= 0 || !t.smoking(stage) {
 		return false
 	}
 	warning := time.Duration(float64(g.Share()) * float64(fuelWarning))
-	return t.s.watch.smokeFor > g.FullBurn()-warning
+	return t.s.watch.smokeFor > g.PumpTime()-warning
 }
 
 // emberOut needs a good reading: a probe that is lost says neither that it burns nor
 // that it is out.
 func (t *step) emberOut(stage *profile.Stage) bool {
 	v, ok := t.in.Ember.Value()
-	return ok && v < t.c.Generator.Ember && t.smoking(stage) && t.s.watch.smokeFor > 0 && t.s.watch.smokeFor >= t.c.Generator.Lighting
+	return ok && v < t.c.Generator.Ember && t.smoking(stage) && t.s.watch.smokeFor > 0 && t.s.watch.smokeFor >= t.c.Generator.FullAir
 }
 
 func (t *step) emberUnknown(stage *profile.Stage) bool {
@@ -133,7 +133,7 @@ func (s *State) FuelLeft(p *profile.Product, c *cabinet.Cabinet) (quantity.Ratio
 	if c == nil || !s.smoking(s.CurrentStage(p), c) {
 		return 0, false
 	}
-	full := c.Generator.FullBurn()
+	full := c.Generator.PumpTime()
 	if full <= 0 {
 		return 0, false
 	}
