@@ -79,7 +79,7 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 	if c.Heater.Power > 0 {
 		m.smokeHeat = quantity.Celsius(float64(r.Gain) * float64(c.Generator.Heat) / float64(c.Heater.Power))
 	}
-	m.fuelLow = c.Generator.FullBurn() - time.Duration(float64(c.Generator.Share())*float64(fuelWarning))
+	m.fuelLow = c.Generator.PumpTime() - time.Duration(float64(c.Generator.Share())*float64(fuelWarning))
 	if p == nil || len(p.Stages) == 0 {
 		m.cannot = NothingToRun
 	}

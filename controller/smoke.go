@@ -10,7 +10,7 @@ import (
 	"fumarium/profile/quantity"
 )
 
-// What is believed of the smoke generator; common practice, no source.
+// What is believed of the smoke generator; own magnitudes, no source.
 const (
 	fuelWarning = 15 * time.Minute // of smoking that is left
 	// emberHolds is how long an ember lives without air at the least. Simulated ones
@@ -20,14 +20,14 @@ const (
 
 // smokeMemory is what the step remembers of the smoke generator. The wood that smoulders
 // follows the air that it gets, so the air stands for the fuel; what natural draught
-// burns off besides nobody counts. The lighting time counts the same air: it waits while
+// burns off besides nobody counts. The time of full air counts the same air: it waits while
 // the door is open, the fan coasts or the batch is held. After a long pause it begins
 // anew. A stage without smoke between two with it is such a pause, and brings no new
 // filling.
 type smokeMemory struct {
 	Relay     duty.State    `record:"relay"`      // of the pump, once it is turned down
 	given     time.Duration `record:"given"`      // air, since it was last lit
-	fullUntil time.Duration `record:"full_until"` // full air until so much has been given; zero is the lighting time
+	fullUntil time.Duration `record:"full_until"` // full air until so much has been given; zero is FullAir
 	airless   time.Duration `record:"airless"`    // lit, and without air for so long
 	doubt     bool          `record:"doubt"`      // that was longer than an ember is known to hold
 	seen      bool          `record:"ember_seen"` // it smouldered when its probe was last read
@@ -50,7 +50,7 @@ func (k *smokeMemory) follow(t *step) {
 		k.airless = 0
 	case k.given > 0: // nobody knows whether the pump ran while nobody called
 		if k.airless += t.dt; k.airless > emberHolds {
-			k.fullUntil, k.doubt = k.given+t.m.cabinet.Generator.Lighting, true
+			k.fullUntil, k.doubt = k.given+t.m.cabinet.Generator.FullAir, true
 		}
 	}
 }
@@ -79,7 +79,7 @@ func (k *smokeMemory) fullAir(t *step) bool {
 	if v, ok := t.in.Ember.Value(); ok && v < g.Ember {
 		return true
 	}
-	return g.Share() >= 1 || k.given < max(g.Lighting, k.fullUntil)
+	return g.Share() >= 1 || k.given < max(g.FullAir, k.fullUntil)
 }
 
 // blow runs the pump, if it may run at all, and says whether it is on.
@@ -108,9 +108,9 @@ func (k *smokeMemory) stands(t *step, stage *profile.Stage) trip.Set {
 	if g.Ember != 0 {
 		unknown = !read && (k.seen || smoking)
 	}
-	return trip.SmokeFuelLow.If(t.s.Batch == Running && g.Burn > 0 && smoking && k.given > t.m.fuelLow) |
+	return trip.SmokeFuelLow.If(t.s.Batch == Running && g.Lasts > 0 && smoking && k.given > t.m.fuelLow) |
 		// A probe that is lost says neither that it burns nor that it is out.
-		trip.EmberOut.If(read && v < g.Ember && smoking && k.given > 0 && k.given >= g.Lighting) |
+		trip.EmberOut.If(read && v < g.Ember && smoking && k.given > 0 && k.given >= g.FullAir) |
 		trip.EmberUnknown.If(unknown) |
 		// Also when the batch is over: that is when people leave.
 		trip.EmberBurning.If(read && k.seen && g.Ember > 0 && (stage == nil || !stage.Smoke))
@@ -123,7 +123,7 @@ func (s *State) FuelLeft(p *profile.Product, c *cabinet.Cabinet) (quantity.Ratio
 	if c == nil || !s.smoking(s.CurrentStage(p), c) {
 		return 0, false
 	}
-	full := c.Generator.FullBurn()
+	full := c.Generator.PumpTime()
 	if full <= 0 {
 		return 0, false
 	}

@@ -476,7 +476,7 @@ func TestADryWickDoesNotCount(t *testing.T) {
 
 func TestSmokeFuelRunsLow(t *testing.T) {
 	r := newRig(t)
-	r.c.Generator.Burn = time.Hour
+	r.c.Generator.Lasts = time.Hour
 	r.p.Stages[1].Until = after(3 * time.Hour)
 	r.started(1)
 	r.run(5 * time.Minute)

@@ -103,7 +103,7 @@ func checkFile(name string, data []byte, home *cabinet.Cabinet) source.Faults {
 		return faultsOf(name, err)
 	}
 	found := source.Faults(profile.Lint(p, name, profile.LintContext{
-		Burn: home.Generator.Burn, HasAmbient: true, Ambient: home.Ambient, ChamberHigh: home.Limits.ChamberHigh,
+		Filling: home.Generator.Lasts, HasAmbient: true, Ambient: home.Ambient, ChamberHigh: home.Limits.ChamberHigh,
 	}))
 	found = append(found, judged(p, name, data)...)
 	sort.SliceStable(found, func(i, j int) bool { return found[i].Line < found[j].Line })

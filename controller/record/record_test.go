@@ -1,12 +1,14 @@
 package record
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
 	"errors"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
@@ -17,6 +19,8 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 
 	"fumarium/controller"
+	"fumarium/controller/cabinet"
+	"fumarium/profile"
 )
 
 func TestWholeBatchComesBackBitForBit(t *testing.T) {
@@ -660,4 +664,37 @@ func TestHealthCountsWhatWaits(t *testing.T) {
 	c.advance(LateAfter + time.Second)
 	assert.False(t, r.Health().OK)
 	assert.Equal(t, 1, r.Health().Waiting)
+}
+
+// A record keeps the cabinet file as it was used, for ever; one whose generator has the
+// keys of the first form is replayed as it was meant, past the end of its full air.
+func TestACabinetOfTheFirstFormIsReplayed(t *testing.T) {
+	dir := t.TempDir()
+	r := open(t, options(dir))
+	d := newTrial(t, r)
+	old := regexp.MustCompile(`(?m)^generator: .*$`).ReplaceAll(d.start.CabinetFile.Data, []byte("generator: {burn: 4 h, heat: 110 W, air: 7 L/min, moisture: 60 g}"))
+	c, err := cabinet.Parse("old.yaml", old)
+	require.NoError(t, err)
+	require.Equal(t, "burn", c.Generator.Old)
+	long := bytes.Replace([]byte(trialProduct), []byte("until: {after: 40 s}\n  - {name: cook"), []byte("until: {after: 20 min}\n  - {name: cook"), 1)
+	p, err := profile.Parse("long.yaml", long)
+	require.NoError(t, err)
+	d.start.Cabinet, d.start.CabinetFile = c, File{"old.yaml", old}
+	d.start.Product, d.start.ProductFile = p, File{"long.yaml", long}
+	d.begin()
+	for range 14 {
+		d.run(100)
+		drain(r)
+	}
+	shut(t, r)
+	result := requireSound(t, reader(t, dir), d.id)
+	assert.Equal(t, int64(len(d.steps)), result.Steps)
+	pumped := 0
+	for _, step := range d.steps {
+		if step.Out.Smoke {
+			pumped++
+		}
+	}
+	assert.Greater(t, pumped, 12*60, "full air, and a share of it after that")
+	assert.Less(t, pumped, 18*60)
 }

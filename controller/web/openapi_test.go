@@ -206,7 +206,7 @@ func TestStatusKeepsToTheDescription(t *testing.T) {
 	full.Inputs.Ember = sensors.At(430)
 	smoking := cooking()
 	smoking.Inputs.Ember = sensors.At(430)
-	smoking.Cabinet.Generator = cabinet.Generator{Burn: 4 * time.Hour, Lighting: 12 * time.Minute, TurnedDown: 0.6}
+	smoking.Cabinet.Generator = cabinet.Generator{Lasts: 200 * time.Minute, FullAir: 8 * time.Minute, TurnedDown: 0.7}
 	smoking.Product = &profile.Product{Name: "smoked throughout", Stages: slices.Repeat([]profile.Stage{{Name: "smoke", Smoke: true}}, len(ring.Stages))}
 	known := status(t, smoking)
 	assert.Equal(t, 430.0, known["ember_celsius"])

@@ -190,7 +190,7 @@ func TestSpecies(t *testing.T) {
 		{"a row met though the integral is a hair short", red, 133, 56, false, true},
 		{"without poultry in it", red, 140, 7, false, true},
 		{"poultry in it", red, 140, 7, true, false},
-		// FSIS poultry table, 12 % fat: 140 °F, 35 min.
+		// FSIS Time-Temperature Tables (2005), 12 % fat: 140 °F, 35 min.
 		{"poultry", poultry, 140, 35, false, true},
 		{"poultry, short", poultry, 140, 32, false, false},
 		{"poultry as if red meat", poultry, 140, 12, false, false},
