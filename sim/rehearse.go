@@ -469,4 +469,4 @@ func (r *Result) judge(p *profile.Product, s *controller.State) {
 }
 
 // round keeps three decimals: more would claim what no probe can tell.
-func round(v float64) float64 { return math.Round(v*1000) / 1000 }
+func round(v float64) float64 { return math.Round(v*1000)/1000 + 0 } // and no minus sign on a zero

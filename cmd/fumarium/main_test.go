@@ -13,7 +13,11 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/controller/cabinet"
+	"fumarium/controller/web"
+	"fumarium/profile"
 	"fumarium/profile/catalog"
+	"fumarium/sim"
 )
 
 // call runs one command line as a user would and returns what it printed.
@@ -87,6 +91,29 @@ func TestRehearseForPeople(t *testing.T) {
 	svg, err := os.ReadFile(chart)
 	require.NoError(t, err)
 	assert.True(t, bytes.HasPrefix(svg, []byte("<svg")) || bytes.HasPrefix(svg, []byte("<?xml")))
+}
+
+// A little below 0 °C is 0.0 °C, in each place that writes a temperature.
+func TestNoMinusSignOnAZero(t *testing.T) {
+	var out strings.Builder
+	cold, colder := -0.04, -17.8
+	printStatus(&out, &web.Status{ChamberCelsius: &cold, CoreCelsius: &colder})
+	assert.Contains(t, out.String(), "chamber   0.0 °C (31.9 °F)\n")
+	assert.Contains(t, out.String(), "core      -17.8 °C (0.0 °F)\n")
+
+	out.Reset()
+	b := bench{out: &out}
+	tiny := -0.004
+	require.NoError(t, b.printReadings([]probeReading{{Name: "upper rack", Celsius: &tiny, Raw: &tiny}}))
+	assert.Regexp(t, `upper rack .* 0\.00 °C +0\.00 °C`, out.String())
+
+	out.Reset()
+	r := &sim.Result{Stages: []sim.StageResult{{Name: "chill", CoreEndCelsius: cold, ChamberMeanCelsius: &cold, ChamberPeakCelsius: &cold}}}
+	r.Core.PeakCelsius, r.Core.FinalCelsius, r.Control.OvershootKelvin = colder, cold, &cold
+	p := &profile.Product{Stages: []profile.Stage{{Name: "chill"}}}
+	printRehearsal(&out, sim.Setup{Product: p, Cabinet: &cabinet.Cabinet{Name: "Kiln"}}, r, 1, rehearseOptions{})
+	assert.Contains(t, out.String(), "0.0 / 0.0 °C")
+	assert.NotRegexp(t, `-0(\.0+)? `, out.String())
 }
 
 func TestExitStatuses(t *testing.T) {

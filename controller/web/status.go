@@ -294,7 +294,7 @@ func stageState(st *controller.State, i int) string {
 	return "ahead" // stopped or aborted within it: it never ended
 }
 
-func celsius(t quantity.Celsius) string { return strconv.FormatFloat(float64(t), 'f', 1, 64) + " °C" }
+func celsius(t quantity.Celsius) string { return quantity.Fixed(float64(t), 1) + " °C" }
 
 func conditionText(c profile.Condition) string {
 	switch c.Kind {

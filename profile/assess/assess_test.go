@@ -209,6 +209,11 @@ func TestSpecies(t *testing.T) {
 	}
 }
 
+func TestNoMinusSignOnAZero(t *testing.T) {
+	assert.Equal(t, "0.0 °C (32 °F)", both(-0.04))
+	assert.Equal(t, "-17.8 °C (0 °F)", both(-17.8))
+}
+
 func TestJSONKeys(t *testing.T) {
 	keys := func(v any) []string {
 		var names []string

@@ -313,5 +313,5 @@ func span(d time.Duration) string { return quantity.FormatDuration(d) }
 
 func both(c float64) string {
 	t := quantity.Celsius(c)
-	return fmt.Sprintf("%.1f °C (%.0f °F)", c, t.Fahrenheit())
+	return fmt.Sprintf("%s °C (%s °F)", quantity.Fixed(c, 1), quantity.Fixed(t.Fahrenheit(), 0))
 }

@@ -13,7 +13,7 @@ const $ = id => document.getElementById(id);
 const show = (id, on) => { $(id).hidden = !on; };
 const text = (id, s) => { if ($(id).textContent !== s) $(id).textContent = s; };
 const known = v => v !== null && v !== undefined;
-const number = (v, digits) => v.toFixed(digits).replace('-', '−');
+const number = (v, digits) => v.toFixed(digits).replace(/^-(?=[0.]+$)/, '').replace('-', '−'); // no minus sign on a zero
 const fahrenheit = c => number(c * 9 / 5 + 32, 0) + ' °F';
 const percent = r => number(r * 100, 0) + ' %';
 const clock = t => t.slice(11, 19); // RFC 3339: the cabinet's own clock, as on the chart
