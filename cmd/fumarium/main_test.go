@@ -58,6 +58,11 @@ func TestRehearseJSON(t *testing.T) {
 		"chill", "yield_percent", "energy_joules", "relay_operations", "alarms", "wall_seconds", "times_real_time"} {
 		assert.Contains(t, r, key)
 	}
+	lethality := r["lethality"].(map[string]any)
+	assert.Equal(t, 20.0, lethality["log10_reduction"], "no more than may be claimed")
+	assert.Equal(t, true, lethality["log10_capped"])
+	_, said, _ := call(t, "rehearse")
+	assert.Contains(t, said, "more than 20 log10 counted, 6.5 required: met")
 	_, again, _ := call(t, "rehearse", "--json")
 	assert.Equal(t, out, again, "equal seeds give equal bytes")
 	_, other, _ := call(t, "rehearse", "--json", "--seed", "2")

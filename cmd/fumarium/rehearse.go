@@ -16,6 +16,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/profile"
+	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 	"fumarium/sim"
 	"fumarium/sim/fault"
@@ -284,11 +285,7 @@ func printSafety(w io.Writer, r *sim.Result) {
 	case l.Log10Reduction == nil:
 		fmt.Fprintf(w, "lethality     core held as its criterion asks: %s\n", verdict(l.Pass))
 	default:
-		counted := fmt.Sprintf("%.1f", *l.Log10Reduction)
-		if *l.Log10Reduction > 99 { // more digits would claim a knowledge that nobody has
-			counted = "more than 99"
-		}
-		fmt.Fprintf(w, "lethality     %s log10 counted, %g required: %s\n", counted, *l.RequiredLog10, verdict(l.Pass))
+		fmt.Fprintf(w, "lethality     %s log10 counted, %g required: %s\n", lethality.Text(*l.Log10Reduction, l.Log10Capped, 1), *l.RequiredLog10, verdict(l.Pass))
 	}
 	if c := r.ComeUp; c.Pass != nil {
 		took := "not seen"

@@ -145,7 +145,9 @@ func (j *judged) verdict() Lethality {
 		l.needed = row.Hold.Minutes()
 	}
 	if c.Required > 0 {
-		l.Log10Reduction = number(c.Log10(j.count))
+		l.log10 = c.Log10(j.count)
+		shown, capped := lethality.Shown(l.log10)
+		l.Log10Reduction, l.Log10Capped = number(shown), capped
 		l.RequiredLog10 = number(c.Required)
 	}
 	return l

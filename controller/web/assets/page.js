@@ -108,7 +108,7 @@ function drawFacts(s) {
   fact('Ember', s.ember_celsius, v => number(v, 0) + ' °C');
   fact('Smoke fuel', s.smoke_fuel_ratio, v => 'about ' + percent(v) + ' left');
   fact('Humidity', s.humidity_ratio, percent);
-  fact('Lethality', s.lethality_log10, v => v > 99 ? 'over 99 log₁₀' : number(v, 2) + ' log₁₀');
+  fact('Lethality', s.lethality_log10, v => s.lethality_capped ? 'more than ' + number(v, 0) + ' log₁₀' : number(v, 2) + ' log₁₀');
   fact('Come-up', s.come_up_seconds, duration);
   fact('Batch', s.elapsed_seconds, duration);
   rebuild('facts', facts, () => facts.map(([name, value]) => {
