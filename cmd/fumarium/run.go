@@ -243,9 +243,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 			FindProduct:  findShipped,
 			ParseProduct: profile.Parse,
 			ProductNames: catalog.Names,
-			Note: func(ctx context.Context, batch, text string) error {
-				return records.AddNote(ctx, record.Moment{Wall: time.Now(), ClockSet: true}, batch, record.Note{Who: "operator", Text: text})
-			},
+			Note:         notes(records.AddNote, time.Now),
 		}),
 		ReadHeaderTimeout: 5 * time.Second,
 		ReadTimeout:       15 * time.Second,
@@ -295,6 +293,19 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	return true, couldNot(result)
 }
 
+// moment is for what is recorded between steps. A board whose clock was not set yet
+// must not claim that it was.
+func moment(wall time.Time) record.Moment {
+	return record.Moment{Wall: wall, ClockSet: loop.ClockSet(wall)}
+}
+
+// notes hands the operator's notes to the record.
+func notes(add func(context.Context, record.Moment, string, record.Note) error, now func() time.Time) func(ctx context.Context, batch, text string) error {
+	return func(ctx context.Context, batch, text string) error {
+		return add(ctx, moment(now()), batch, record.Note{Who: "operator", Text: text})
+	}
+}
+
 // openRecords opens the batch record and says what had to be done for it.
 func openRecords(dir string, world record.World, pace float64, log *slog.Logger) (*record.Recorder, error) {
 	boot, uptime := here.boot()
@@ -313,7 +324,7 @@ func openRecords(dir string, world record.World, pace float64, log *slog.Logger)
 // controller's decision, by the length of the gap. Anything else is closed as
 // aborted, and the text for people says so.
 func unfinished(ctx context.Context, records *record.Recorder, world record.World, cabinetFile []byte, log *slog.Logger) (resume *loop.Resume, closed string, err error) {
-	now := record.Moment{Wall: time.Now(), ClockSet: loop.ClockSet(time.Now())}
+	now := moment(time.Now())
 	u, err := records.Unfinished(ctx, now)
 	if err != nil || u == nil {
 		return nil, "", err
