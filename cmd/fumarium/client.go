@@ -373,7 +373,7 @@ func printStatus(w io.Writer, s *web.Status) {
 		if v == nil {
 			return "not read"
 		}
-		return fmt.Sprintf("%.1f °C (%.1f °F)", *v, quantity.Celsius(*v).Fahrenheit())
+		return quantity.Fixed(*v, 1) + " °C (" + quantity.Fixed(quantity.Celsius(*v).Fahrenheit(), 1) + " °F)"
 	}
 	fmt.Fprintf(w, "%s (%s): %s", s.Cabinet, s.World, s.State)
 	if s.Product != nil && s.ElapsedSeconds != nil {

@@ -13,7 +13,11 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/controller/cabinet"
+	"fumarium/controller/web"
+	"fumarium/profile"
 	"fumarium/profile/catalog"
+	"fumarium/sim"
 )
 
 // call runs one command line as a user would and returns what it printed.
@@ -54,6 +58,11 @@ func TestRehearseJSON(t *testing.T) {
 		"chill", "yield_percent", "energy_joules", "relay_operations", "alarms", "wall_seconds", "times_real_time"} {
 		assert.Contains(t, r, key)
 	}
+	lethality := r["lethality"].(map[string]any)
+	assert.Equal(t, 20.0, lethality["log10_reduction"], "no more than may be claimed")
+	assert.Equal(t, true, lethality["log10_capped"])
+	_, said, _ := call(t, "rehearse")
+	assert.Contains(t, said, "more than 20 log10 counted, 6.5 required: met")
 	_, again, _ := call(t, "rehearse", "--json")
 	assert.Equal(t, out, again, "equal seeds give equal bytes")
 	_, other, _ := call(t, "rehearse", "--json", "--seed", "2")
@@ -87,6 +96,29 @@ func TestRehearseForPeople(t *testing.T) {
 	svg, err := os.ReadFile(chart)
 	require.NoError(t, err)
 	assert.True(t, bytes.HasPrefix(svg, []byte("<svg")) || bytes.HasPrefix(svg, []byte("<?xml")))
+}
+
+// A little below 0 °C is 0.0 °C, in each place that writes a temperature.
+func TestNoMinusSignOnAZero(t *testing.T) {
+	var out strings.Builder
+	cold, colder := -0.04, -17.8
+	printStatus(&out, &web.Status{ChamberCelsius: &cold, CoreCelsius: &colder})
+	assert.Contains(t, out.String(), "chamber   0.0 °C (31.9 °F)\n")
+	assert.Contains(t, out.String(), "core      -17.8 °C (0.0 °F)\n")
+
+	out.Reset()
+	b := bench{out: &out}
+	tiny := -0.004
+	require.NoError(t, b.printReadings([]probeReading{{Name: "upper rack", Celsius: &tiny, Raw: &tiny}}))
+	assert.Regexp(t, `upper rack .* 0\.00 °C +0\.00 °C`, out.String())
+
+	out.Reset()
+	r := &sim.Result{Stages: []sim.StageResult{{Name: "chill", CoreEndCelsius: cold, ChamberMeanCelsius: &cold, ChamberPeakCelsius: &cold}}}
+	r.Core.PeakCelsius, r.Core.FinalCelsius, r.Control.OvershootKelvin = colder, cold, &cold
+	p := &profile.Product{Stages: []profile.Stage{{Name: "chill"}}}
+	printRehearsal(&out, sim.Setup{Product: p, Cabinet: &cabinet.Cabinet{Name: "Kiln"}}, r, 1, rehearseOptions{})
+	assert.Contains(t, out.String(), "0.0 / 0.0 °C")
+	assert.NotRegexp(t, `-0(\.0+)? `, out.String())
 }
 
 func TestExitStatuses(t *testing.T) {

@@ -16,6 +16,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/profile"
+	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 	"fumarium/sim"
 	"fumarium/sim/fault"
@@ -214,15 +215,15 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took float64, o
 	for i, s := range r.Stages {
 		chamber := "–"
 		if s.ChamberMeanCelsius != nil {
-			chamber = fmt.Sprintf("%.1f / %.1f °C", *s.ChamberMeanCelsius, *s.ChamberPeakCelsius)
+			chamber = quantity.Fixed(*s.ChamberMeanCelsius, 1) + " / " + quantity.Fixed(*s.ChamberPeakCelsius, 1) + " °C"
 		}
 		by := s.EndedBy
 		if by == "" {
 			by = "not ended"
 		}
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%.1f °C\n", s.Name, planText(&p.Stages[i]),
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s °C\n", s.Name, planText(&p.Stages[i]),
 			clock(s.StartSeconds), clock(s.EndSeconds), quantity.FormatDuration(seconds(s.EndSeconds-s.StartSeconds)),
-			by, chamber, s.CoreEndCelsius)
+			by, chamber, quantity.Fixed(s.CoreEndCelsius, 1))
 	}
 	t.Flush()
 
@@ -230,11 +231,11 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took float64, o
 	if r.Reason != "" {
 		fmt.Fprintf(w, "reason        %s\n", r.Reason)
 	}
-	fmt.Fprintf(w, "core          peak %.1f °C (%.1f °F), %.1f °C at the end\n", r.Core.PeakCelsius,
-		quantity.Celsius(r.Core.PeakCelsius).Fahrenheit(), r.Core.FinalCelsius)
+	fmt.Fprintf(w, "core          peak %s °C (%s °F), %s °C at the end\n", quantity.Fixed(r.Core.PeakCelsius, 1),
+		quantity.Fixed(quantity.Celsius(r.Core.PeakCelsius).Fahrenheit(), 1), quantity.Fixed(r.Core.FinalCelsius, 1))
 	printSafety(w, r)
 	if r.Control.OvershootKelvin != nil {
-		fmt.Fprintf(w, "chamber       %.1f K over its setpoint at worst", *r.Control.OvershootKelvin)
+		fmt.Fprintf(w, "chamber       %s K over its setpoint at worst", quantity.Fixed(*r.Control.OvershootKelvin, 1))
 		if r.Control.HoldRMSKelvin != nil {
 			fmt.Fprintf(w, ", %.2f K rms while held", *r.Control.HoldRMSKelvin)
 		}
@@ -284,11 +285,7 @@ func printSafety(w io.Writer, r *sim.Result) {
 	case l.Log10Reduction == nil:
 		fmt.Fprintf(w, "lethality     core held as its criterion asks: %s\n", verdict(l.Pass))
 	default:
-		counted := fmt.Sprintf("%.1f", *l.Log10Reduction)
-		if *l.Log10Reduction > 99 { // more digits would claim a knowledge that nobody has
-			counted = "more than 99"
-		}
-		fmt.Fprintf(w, "lethality     %s log10 counted, %g required: %s\n", counted, *l.RequiredLog10, verdict(l.Pass))
+		fmt.Fprintf(w, "lethality     %s log10 counted, %g required: %s\n", lethality.Text(*l.Log10Reduction, l.Log10Capped, 1), *l.RequiredLog10, verdict(l.Pass))
 	}
 	if c := r.ComeUp; c.Pass != nil {
 		took := "not seen"
@@ -300,7 +297,7 @@ func printSafety(w io.Writer, r *sim.Result) {
 	if c := r.Chill; c.Pass != nil {
 		var legs []string
 		for _, leg := range c.Legs {
-			legs = append(legs, fmt.Sprintf("%.1f to %.1f °C in %s of %s", leg.FromCelsius, leg.ToCelsius,
+			legs = append(legs, fmt.Sprintf("%s to %s °C in %s of %s", quantity.Fixed(leg.FromCelsius, 1), quantity.Fixed(leg.ToCelsius, 1),
 				quantity.FormatDuration(seconds(leg.Seconds)), quantity.FormatDuration(seconds(leg.LimitSeconds))))
 		}
 		fmt.Fprintf(w, "chilling      %s: %s (%s)\n", strings.Join(legs, ", "), verdict(c.Pass), c.Rule)

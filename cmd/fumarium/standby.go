@@ -29,7 +29,7 @@ func standBy(ctx context.Context, manager *service.Manager, listen string, why e
 	ctx, cancel := context.WithTimeout(ctx, standByFor)
 	defer cancel()
 	if listener, err := net.Listen("tcp", listen); err == nil {
-		fmt.Fprintf(stderr, "page     http://%s/\n", listener.Addr())
+		announce(stderr, listener, nil, "") // which answers as any name
 		server := &http.Server{Handler: notStarted(text), ReadHeaderTimeout: 5 * time.Second, IdleTimeout: 10 * time.Second}
 		go func() { _ = server.Serve(listener) }() // the page of a program that is about to end
 		defer server.Close()

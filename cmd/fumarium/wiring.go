@@ -19,6 +19,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/controller/relay"
+	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
 
@@ -268,7 +269,7 @@ func (b *bench) printReadings(table []probeReading) error {
 		if v == nil {
 			return otherwise
 		}
-		return fmt.Sprintf("%.2f °C", *v)
+		return quantity.Fixed(*v, 2) + " °C"
 	}
 	for _, r := range table {
 		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", r.Name, r.Role, strings.TrimSpace(r.Chip+" "+r.Bus),

@@ -148,7 +148,7 @@ func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 func (s *server) serve(w http.ResponseWriter, r *http.Request) *problem {
 	if !s.ours(r.Host) {
 		return refuse(http.StatusMisdirectedRequest,
-			"this daemon does not answer as %q; open it as localhost or by its IP address, or list the name among the daemon's hosts", r.Host)
+			"this daemon does not answer as %q; open it as localhost or by its IP address, or start the daemon with --host-name and the name", r.Host)
 	}
 	methods, ok := s.routes[r.URL.Path]
 	if !ok {

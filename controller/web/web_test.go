@@ -18,6 +18,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/metrics"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/controller/web"
@@ -133,8 +134,10 @@ func accepting(s *snapshot.Snapshot) *loop {
 	return &loop{snap: s, reply: snapshot.Reply{Accepted: true, State: controller.Running}}
 }
 
-func handler(l *loop) http.Handler {
-	return web.New(web.Config{
+func handler(l *loop) http.Handler { return configured(l, func(*web.Config) {}) }
+
+func configured(l *loop, change func(*web.Config)) http.Handler {
+	c := web.Config{
 		Loop: l, Token: token, Hosts: []string{"kiln.example"}, Now: func() time.Time { return noon.Add(time.Second) },
 		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { _, _ = w.Write([]byte("fumarium_build_info 1\n")) }),
 		FindProduct: func(name string) (*profile.Product, []byte, error) {
@@ -150,7 +153,14 @@ func handler(l *loop) http.Handler {
 			return ring, nil
 		},
 		ProductNames: func() []string { return []string{ring.Name} },
-	})
+	}
+	change(&c)
+	return web.New(c)
+}
+
+// measured is the handler with the real metrics.
+func measured(l *loop) http.Handler {
+	return configured(l, func(c *web.Config) { c.Metrics = metrics.New(l.Snapshot, "test").Handler() })
 }
 
 // ask makes a request as a careful client would; change may spoil it.
@@ -238,9 +248,40 @@ func TestStatusOfACook(t *testing.T) {
 }
 
 // heat is 1.3 decimal reduction times at the reference temperature.
-func heat() lethality.Count {
+func heat() lethality.Count { return killed(1.3) }
+
+func killed(log10 float64) lethality.Count {
 	k := lethality.RedMeat
-	return lethality.RedMeatCriterion(false).Add(lethality.Count{}, k.Reference, k.Reference, k.D*13/10)
+	return lethality.RedMeatCriterion(false).Add(lethality.Count{}, k.Reference, k.Reference, time.Duration(log10*float64(k.D)))
+}
+
+// What is counted beyond any claim is not shown as if it were one.
+func TestLethalityIsCapped(t *testing.T) {
+	for _, counted := range []float64{203.55, 3594} {
+		s := cooking()
+		s.State.Heat = killed(counted)
+		got := status(t, s)
+		assert.Equal(t, 20.0, got["lethality_log10"])
+		assert.Equal(t, true, got["lethality_capped"])
+		cook := got["stage"].(map[string]any)["conditions"].([]any)[1].(map[string]any)
+		assert.Equal(t, "more than 20", cook["now"])
+		assert.Equal(t, 1.0, cook["progress_ratio"])
+		scrape := ask(measured(accepting(s)), http.MethodGet, "/metrics", "").Body.String()
+		assert.Contains(t, scrape, "\nfumarium_lethality_log10 20\n")
+		assert.Contains(t, scrape, "20 stands for 20 or more")
+	}
+	got := status(t, cooking())
+	assert.Equal(t, false, got["lethality_capped"])
+}
+
+// A little below 0 °C is 0.0 °C in words, not -0.0 °C.
+func TestNoMinusSignOnAZero(t *testing.T) {
+	s := cooking()
+	s.State.Chamber, s.State.CoreColdest = sensors.At(-0.04), sensors.At(-0.04)
+	got := status(t, s)
+	assert.Contains(t, got["summary"], "chamber 0.0 °C of 82 °C, core 0.0 °C;")
+	assert.Equal(t, "0.0 °C", got["stage"].(map[string]any)["conditions"].([]any)[0].(map[string]any)["now"])
+	assert.Equal(t, -0.04, got["chamber_celsius"], "programs get what was read")
 }
 
 // Whatever is not known is null; a real 0 stays a 0.
@@ -411,7 +452,10 @@ func TestHostsThatAreAnswered(t *testing.T) {
 		"evil.example": 421, "localhost.evil.example": 421, "127.0.0.1.evil.example:8080": 421, "": 421,
 	} {
 		for _, path := range []string{"/api/status", "/", "/metrics"} {
-			assert.Equal(t, want, ask(handler(accepting(cooking())), http.MethodGet, path, "", host(name)).Code, "%s %s", name, path)
+			w := ask(handler(accepting(cooking())), http.MethodGet, path, "", host(name))
+			if assert.Equal(t, want, w.Code, "%s %s", name, path); want != http.StatusOK {
+				assert.Contains(t, detail(t, w), "--host-name")
+			}
 		}
 	}
 }

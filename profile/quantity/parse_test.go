@@ -232,6 +232,18 @@ func TestParseErrors(t *testing.T) {
 	}
 }
 
+// No unit is written with a minus sign on a zero.
+func TestNoMinusSignOnAZero(t *testing.T) {
+	for want, got := range map[string]string{
+		"0 °C": Celsius(-0.04).String(), "0 K": Kelvin(-0.004).String(), "0 mm": Meters(-0.00004).String(), "0 g": Kilograms(-0.00004).String(),
+		"0 W": Watts(-0.4).String(), "0 %": Ratio(-0.0004).String(), "0 °C/h": KelvinPerSecond(-0.00001).String(), "0 m³/h": CubicMetersPerSecond(-1e-7).String(),
+		"0 s": FormatDuration(-400 * time.Millisecond), "-1 s": FormatDuration(-500 * time.Millisecond),
+		"0.0": Fixed(-0.04, 1), "0.00": Fixed(math.Copysign(0, -1), 2), "0": Fixed(-0.4, 0), "-0.1": Fixed(-0.06, 1), "-10.0": Fixed(-10, 1), "-100": Fixed(-100, 0), "20.0": Fixed(20, 1),
+	} {
+		assert.Equal(t, want, got)
+	}
+}
+
 // TestRoundTrip holds that what String writes reads back as itself: the same text
 // again, and within half of the last digit written.
 func TestRoundTrip(t *testing.T) {

@@ -13,7 +13,7 @@ const $ = id => document.getElementById(id);
 const show = (id, on) => { $(id).hidden = !on; };
 const text = (id, s) => { if ($(id).textContent !== s) $(id).textContent = s; };
 const known = v => v !== null && v !== undefined;
-const number = (v, digits) => v.toFixed(digits).replace('-', '−');
+const number = (v, digits) => v.toFixed(digits).replace(/^-(?=[0.]+$)/, '').replace('-', '−'); // no minus sign on a zero
 const fahrenheit = c => number(c * 9 / 5 + 32, 0) + ' °F';
 const percent = r => number(r * 100, 0) + ' %';
 const clock = t => t.slice(11, 19); // RFC 3339: the cabinet's own clock, as on the chart
@@ -108,7 +108,7 @@ function drawFacts(s) {
   fact('Ember', s.ember_celsius, v => number(v, 0) + ' °C');
   fact('Smoke fuel', s.smoke_fuel_ratio, v => 'about ' + percent(v) + ' left');
   fact('Humidity', s.humidity_ratio, percent);
-  fact('Lethality', s.lethality_log10, v => v > 99 ? 'over 99 log₁₀' : number(v, 2) + ' log₁₀');
+  fact('Lethality', s.lethality_log10, v => s.lethality_capped ? 'more than ' + number(v, 0) + ' log₁₀' : number(v, 2) + ' log₁₀');
   fact('Come-up', s.come_up_seconds, duration);
   fact('Batch', s.elapsed_seconds, duration);
   rebuild('facts', facts, () => facts.map(([name, value]) => {
