@@ -194,7 +194,7 @@ func TestALongPauseIsSaidWithoutAnEmberProbe(t *testing.T) {
 	r.quietly(trip.EmberUnknown, false, 5*time.Minute)
 	took := r.until(trip.EmberUnknown, 5*time.Minute)
 	assert.Less(t, took, 2*time.Minute)
-	assert.Equal(t, trip.Low, trip.EmberUnknown.Entry().Priority)
+	assert.Equal(t, trip.Later, trip.EmberUnknown.Entry().Priority)
 	r.step(Resume)
 	r.quietly(trip.EmberUnknown, true, 10*time.Minute) // air proves nothing
 	assert.False(t, r.s.Alarms[trip.EmberOut].Standing)

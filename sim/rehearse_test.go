@@ -52,7 +52,7 @@ func TestEveryShippedProductInEveryLargeCabinet(t *testing.T) {
 				assert.Equal(t, "complete", r.Outcome)
 				assert.True(t, r.Good())
 				for _, a := range r.Alarms {
-					assert.Equal(t, "low", a.Priority, "alarm %s", a.Code)
+					assert.Equal(t, "later", a.Priority, "alarm %s", a.Code)
 				}
 				assert.Len(t, r.Stages, len(e.Value.Stages))
 				if r.Control.OvershootKelvin != nil {

@@ -365,8 +365,7 @@ func (w *World) lookAfter(s *controller.State, person fault.Person) controller.C
 	cold := s.Alarms[trip.EmberOut].Active(trip.EmberOut, s.Elapsed)
 	for c := trip.None + 1; c < trip.Count; c++ {
 		a := &s.Alarms[c]
-		calling = calling || c.Entry().Priority >= trip.High &&
-			a.Calls()
+		calling = calling || c.Entry().Priority.Loud() && a.Calls()
 	}
 	waits := person.Waits && !person.Careless
 	if waits || !calling && !out && !cold && s.Batch != controller.Held {

@@ -9,7 +9,6 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/chart"
 	"fumarium/controller/snapshot"
-	"fumarium/controller/trip"
 )
 
 func (s *server) chart(w http.ResponseWriter, r *http.Request) *problem {
@@ -67,7 +66,7 @@ func figure(s *snapshot.Snapshot, width int) chart.Figure {
 		f.Spans = []chart.Span{{From: from, To: max(from, to), Label: stage.Name, Shade: 1}}
 	}
 	for _, l := range s.Lines {
-		if l.Priority < trip.High || f.ClockStart.IsZero() || l.Time.Before(f.ClockStart) { // not of this batch
+		if !l.Priority.Loud() || f.ClockStart.IsZero() || l.Time.Before(f.ClockStart) { // not of this batch
 			continue
 		}
 		x := l.Elapsed.Seconds()

@@ -243,7 +243,7 @@ func pressing(st *controller.State) []trip.Code {
 	}
 	slices.SortStableFunc(codes, func(a, b trip.Code) int {
 		return cmp.Or(
-			cmp.Compare(b.Entry().Priority, a.Entry().Priority),
+			cmp.Compare(a.Entry().Priority, b.Entry().Priority),
 			cmp.Compare(st.Alarms[a].Phase, st.Alarms[b].Phase),
 			cmp.Compare(st.Alarms[b].Raised, st.Alarms[a].Raised),
 		)

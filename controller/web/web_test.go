@@ -57,7 +57,7 @@ func cooking() *snapshot.Snapshot {
 		},
 		Lines: []snapshot.Line{
 			{Time: noon.Add(-4 * time.Hour), Text: "batch running"},
-			{Time: noon.Add(-10 * time.Minute), Elapsed: 230 * time.Minute, Text: "alarm core-lost (high): no number", Priority: trip.High},
+			{Time: noon.Add(-10 * time.Minute), Elapsed: 230 * time.Minute, Text: "alarm core-lost (soon): no number", Priority: trip.Soon},
 		},
 	}
 	for i := range 480 {

@@ -6,8 +6,8 @@ const lostAfter = 4;                         // s without an answer
 const staleAfter = 5;                        // s without a step: the controller's own limit for a late one
 const settle = 1500;                         // ms before a new question can be answered
 
-const order = { urgent: '1', high: '2', low: '3' };     // the number in an alarm's shape
-const marks = { urgent: '▲1 ', high: '◆2 ', low: '●3 ' }; // the same in a line of text
+const order = { now: '1', soon: '2', later: '3' };       // the number in an alarm's shape
+const marks = { now: '▲1 ', soon: '◆2 ', later: '●3 ' }; // the same in a line of text
 
 const $ = id => document.getElementById(id);
 const show = (id, on) => { $(id).hidden = !on; };
