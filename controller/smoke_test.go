@@ -129,7 +129,7 @@ func TestFuelIsCountedByTheAir(t *testing.T) {
 	before, _ := r.s.FuelLeft(r.p, r.c)
 	r.step(Hold)
 	r.run(time.Hour)
-	r.step(Resume)
+	r.step(Restart)
 	left, _ = r.s.FuelLeft(r.p, r.c)
 	assert.InDelta(t, float64(before), float64(left), 0.001)
 
@@ -162,8 +162,8 @@ func TestLightingWaits(t *testing.T) {
 		more       time.Duration // of full air afterwards
 	}{
 		"door open for a minute":                    {func(r *rig) { r.in.Door = DoorOpen }, func(r *rig) { r.in.Door = DoorShut }, time.Minute, 7 * time.Minute},
-		"held for three minutes":                    {func(r *rig) { r.step(Hold) }, func(r *rig) { r.step(Resume) }, 3 * time.Minute, 7 * time.Minute},
-		"held so long that the ember may have died": {func(r *rig) { r.step(Hold) }, func(r *rig) { r.step(Resume) }, 20 * time.Minute, 12 * time.Minute},
+		"held for three minutes":                    {func(r *rig) { r.step(Hold) }, func(r *rig) { r.step(Restart) }, 3 * time.Minute, 7 * time.Minute},
+		"held so long that the ember may have died": {func(r *rig) { r.step(Hold) }, func(r *rig) { r.step(Restart) }, 20 * time.Minute, 12 * time.Minute},
 	} {
 		t.Run(name, func(t *testing.T) {
 			r := smoker(t, false)
@@ -195,7 +195,7 @@ func TestALongPauseIsSaidWithoutAnEmberProbe(t *testing.T) {
 	took := r.until(trip.EmberUnknown, 5*time.Minute)
 	assert.Less(t, took, 2*time.Minute)
 	assert.Equal(t, trip.Later, trip.EmberUnknown.Entry().Priority)
-	r.step(Resume)
+	r.step(Restart)
 	r.quietly(trip.EmberUnknown, true, 10*time.Minute) // air proves nothing
 	assert.False(t, r.s.Alarms[trip.EmberOut].Standing)
 	r.acknowledge(trip.EmberUnknown)

@@ -134,7 +134,7 @@ var catalogue = [Count]Entry{
 	ChamberLost: {
 		Name: "chamber-lost", Priority: Now, Trips: true, Delay: 30 * time.Second, Suppresses: []Code{ChamberDoubt, HumidityUnmeasured, WickDry},
 		Meaning: "No chamber probe gives a usable reading. The heater went off with the first missing one.",
-		Action:  "Check the probe and its plug, then reset and resume.",
+		Action:  "Check the probe and its plug, then reset it and restart the batch.",
 	},
 	ChamberFrozen: {
 		Name: "chamber-frozen", Priority: Now, Trips: true,
@@ -180,8 +180,8 @@ var catalogue = [Count]Entry{
 	},
 	PowerLost: {
 		Name: "power-lost", Priority: Soon, Suppresses: []Code{StepLate},
-		Meaning: "The controller was away during the batch: power, a crash or a restart. What the core did meanwhile was not seen.",
-		Action:  "Look at core and come-up. After more than two minutes the batch waits for you to resume, after four hours it is over; unseen time counts against it.",
+		Meaning: "The controller was away during the batch: power, a crash, or the program was started anew. What the core did meanwhile was not seen.",
+		Action:  "Look at core and come-up. After more than two minutes the batch waits for you to restart it, after four hours it is over; unseen time counts against it.",
 	},
 	DoorOpen: {
 		Name: "door-open", Priority: Later, Delay: 2 * time.Minute,

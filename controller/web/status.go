@@ -269,7 +269,7 @@ func commands(s *snapshot.Snapshot) []string {
 		{controller.Start, !active && !tripped},
 		{controller.Confirm, waiting && st.Batch == controller.Running},
 		{controller.Hold, st.Batch == controller.Running || st.Batch == controller.Restarting},
-		{controller.Resume, st.Batch == controller.Held && !tripped},
+		{controller.Restart, st.Batch == controller.Held && !tripped},
 		{controller.Stop, active && st.Batch != controller.Stopping && st.Batch != controller.Aborting},
 		{controller.Abort, active && st.Batch != controller.Aborting},
 		{controller.Acknowledge, unacknowledged},

@@ -432,6 +432,9 @@ func (s *server) rest(o order, r *snapshot.Request) *problem {
 // request turns an order into what the loop takes.
 func (s *server) request(o order) (snapshot.Request, *problem) {
 	kind, ok := kinds[o.command]
+	if o.command == "resume" { // its name until ISA-88's was taken
+		return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "command resume does not exist; to go on with a held batch send restart")
+	}
 	if !ok {
 		return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "command %q does not exist; send one of %s", o.command, kindNames)
 	}

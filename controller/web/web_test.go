@@ -272,7 +272,7 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 		controller.Idle:       {"No batch: heater off, chamber 81.6 °C", []any{"start"}},
 		controller.Running:    {"Cook: chamber 81.6 °C of 82 °C, core 63.2 °C; ends when core reaches 71 °C and lethality reaches 6.5", []any{"hold", "stop", "abort"}},
 		controller.Holding:    {"Holding in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"stop", "abort"}},
-		controller.Held:       {"Held in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"resume", "stop", "abort"}},
+		controller.Held:       {"Held in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"restart", "stop", "abort"}},
 		controller.Restarting: {"Restarting in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"hold", "stop", "abort"}},
 		controller.Stopping:   {"Stopping in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"abort"}},
 		controller.Stopped:    {"Stopped after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start"}},
@@ -291,7 +291,7 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 	}
 	s := cooking()
 	s.State.Batch, s.State.Tripped = controller.Held, trip.ChamberHigh
-	assert.Equal(t, []any{"stop", "abort", "reset"}, status(t, s)["commands"], "a trip comes before resuming")
+	assert.Equal(t, []any{"stop", "abort", "reset"}, status(t, s)["commands"], "a trip comes before restarting")
 	s.State.Out.Heater = true // what the outputs say, not what the state should mean
 	assert.Equal(t, "Held in cook: heater on, chamber 81.6 °C, core 63.2 °C; tripped by chamber-high", status(t, s)["summary"])
 	waiting := status(t, asking())
@@ -310,7 +310,7 @@ func TestCommandsReachTheLoop(t *testing.T) {
 		`{"command":"confirm"}`:                                {Command: controller.Command{Kind: controller.Confirm}},
 		`{"command":"confirm","prompt":"Light the smoke generator and open the damper a quarter"}`: {Command: controller.Command{Kind: controller.Confirm}},
 		`{"command":"hold"}`:                            {Command: controller.Command{Kind: controller.Hold}},
-		`{"command":"resume"}`:                          {Command: controller.Command{Kind: controller.Resume}},
+		`{"command":"restart"}`:                         {Command: controller.Command{Kind: controller.Restart}},
 		`{"command":"stop"}`:                            {Command: controller.Command{Kind: controller.Stop}},
 		`{"command":"abort"}`:                           {Command: controller.Command{Kind: controller.Abort}},
 		`{"command":"acknowledge"}`:                     {Command: controller.Command{Kind: controller.Acknowledge}},
@@ -355,7 +355,8 @@ func TestRefusals(t *testing.T) {
 		"no text":            {`{"command":1}`, nil, 400, "put it in quotes"},
 		"nested":             {`{"command":{"a":"b"}}`, nil, 400, "put it in quotes"},
 		"trailing":           {hold + hold, nil, 400, "one command at a time"},
-		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, hold, resume, stop, abort, acknowledge, shelve, reset"},
+		"former command":     {`{"command":"resume"}`, nil, 422, "send restart"},
+		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, hold, restart, stop, abort, acknowledge, shelve, reset"},
 		"zero command":       {`{"command":"none"}`, nil, 422, "does not exist"},
 		"no command":         {`{}`, nil, 422, "does not exist"},
 		"start with nothing": {`{"command":"start"}`, nil, 422, "either product"},
@@ -393,7 +394,7 @@ func TestWithoutATokenNothingCanBeChanged(t *testing.T) {
 
 func TestWhatTheControllerSays(t *testing.T) {
 	l := &loop{snap: cooking(), reply: snapshot.Reply{Why: controller.NotInThisState.String()}}
-	w := ask(handler(l), http.MethodPost, "/api/commands", `{"command":"resume"}`)
+	w := ask(handler(l), http.MethodPost, "/api/commands", `{"command":"restart"}`)
 	assert.Equal(t, http.StatusConflict, w.Code)
 	assert.Equal(t, "not possible in this state of the batch", detail(t, w))
 

@@ -127,7 +127,7 @@ function drawPrompt(s) {
     setTimeout(buttons, settle + 50);
   }
   text('prompt-text', s.prompt.text);
-  text('prompt-waiting', s.commands.includes('confirm') ? 'waiting for ' + duration(s.prompt.waiting_seconds) : 'resume the batch first');
+  text('prompt-waiting', s.commands.includes('confirm') ? 'waiting for ' + duration(s.prompt.waiting_seconds) : 'restart the batch first');
 }
 
 function drawAlarms(s) {
@@ -182,8 +182,8 @@ function buttons() {
   if (!status) return;
   const can = c => !busy && status.commands.includes(c);
   $('confirm').disabled = !can('confirm') || Date.now() - questionSince < settle;
-  for (const c of ['hold', 'resume', 'stop', 'reset']) $(c).disabled = !can(c);
-  show('controls', ['hold', 'resume', 'stop'].some(c => status.commands.includes(c)) || !status.commands.includes('start'));
+  for (const c of ['hold', 'restart', 'stop', 'reset']) $(c).disabled = !can(c);
+  show('controls', ['hold', 'restart', 'stop'].some(c => status.commands.includes(c)) || !status.commands.includes('start'));
   show('start', status.commands.includes('start'));
   $('go').disabled = !can('start') || !$('read').checked || !$('choice').value;
 }
@@ -275,7 +275,7 @@ async function send(body) {
   buttons();
 }
 
-for (const c of ['hold', 'resume', 'reset']) $(c).addEventListener('click', () => send({ command: c }));
+for (const c of ['hold', 'restart', 'reset']) $(c).addEventListener('click', () => send({ command: c }));
 $('confirm').addEventListener('click', () => send({ command: 'confirm', prompt: status.prompt.text }));
 $('go').addEventListener('click', () => {
   const order = { command: 'start', product: $('choice').value };
