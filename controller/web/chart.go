@@ -43,9 +43,9 @@ func figure(s *snapshot.Snapshot, width int) chart.Figure {
 	}
 	zero, one := 0.0, 1.0
 	temperature := chart.Panel{Title: "Temperature", Unit: "°C", Height: 240, Series: []chart.Series{
-		{Name: "setpoint", Points: setpoint, Style: chart.Reference, Step: true},
-		{Name: "chamber", Points: chamber, Style: chart.Secondary},
-		{Name: "core", Points: core, Style: chart.Primary},
+		{Name: "setpoint", Points: setpoint, Style: chart.Setpoint, Step: true},
+		{Name: "chamber", Points: chamber, Style: chart.Chamber},
+		{Name: "core", Points: core, Style: chart.Core},
 	}}
 	f := chart.Figure{Title: "No batch yet", Width: width}
 	if st.Batch != controller.Idle {

@@ -30,6 +30,7 @@ import (
 	"time"
 
 	"fumarium/controller"
+	"fumarium/controller/chart"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile"
@@ -49,7 +50,12 @@ const (
 //go:embed assets openapi.yaml
 var files embed.FS
 
-var page = template.Must(template.ParseFS(files, "assets/page.html"))
+var page = template.Must(template.New("page.html").Funcs(template.FuncMap{
+	"line": func(of string) template.HTML { return template.HTML(chart.Sample(lines[of])) }, // made by us, of nothing that came in
+}).ParseFS(files, "assets/page.html"))
+
+// lines is how the trend draws what the page shows as numbers.
+var lines = map[string]chart.Style{"chamber": chart.Chamber, "core": chart.Core, "setpoint": chart.Setpoint}
 
 // Loop is what the handlers know of the control loop.
 type Loop interface {

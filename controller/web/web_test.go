@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
@@ -18,6 +19,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/chart"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/controller/web"
@@ -492,6 +494,19 @@ func TestChart(t *testing.T) {
 	assert.Contains(t, ask(handler(accepting(s)), http.MethodGet, "/chart.svg", "").Body.String(), "core-lost")
 	s.Lines[1].Time = noon.Add(-5 * time.Hour)
 	assert.NotContains(t, ask(handler(accepting(s)), http.MethodGet, "/chart.svg", "").Body.String(), "core-lost")
+}
+
+// The numbers of the page carry the lines that the trend draws them with.
+func TestPageAndTrendShareTheirLines(t *testing.T) {
+	h := handler(accepting(cooking()))
+	page, trend := ask(h, http.MethodGet, "/", "").Body.String(), ask(h, http.MethodGet, "/chart.svg", "").Body.String()
+	for name, style := range map[string]chart.Style{"Chamber</h2>": chart.Chamber, "Core</h2>": chart.Core, `<span id="setpoint"`: chart.Setpoint} {
+		sample := chart.Sample(style)
+		assert.Contains(t, page, sample+" "+name)
+		look := regexp.MustCompile(`stroke="#\w+" stroke-width="[\d.]+"( stroke-dasharray="[\d. ]+")?`).FindString(sample)
+		require.NotEmpty(t, look)
+		assert.Contains(t, trend, look, name)
+	}
 }
 
 func FuzzCommand(f *testing.F) {
