@@ -49,7 +49,7 @@ type step struct {
 	dt      time.Duration
 	late    bool
 	doubted bool     // a core reading that was believed is not believed any more
-	calling bool     // nobody has answered an alarm of high or urgent priority
+	calling bool     // nobody has answered a loud alarm
 	events  *[]Event // apart, so that the state need not live on the heap
 }
 
@@ -213,7 +213,7 @@ func (t *step) command() {
 			return
 		}
 		t.enter(Holding)
-	case Resume:
+	case Restart:
 		switch {
 		case s.Batch != Held:
 			t.refuse(NotInThisState)
@@ -306,7 +306,7 @@ func (t *step) tripStanding() bool {
 // trips and calls hold which alarms trip, and which call the person.
 var trips, calls = func() (trips, calls [trip.Count]bool) {
 	for c := trip.None + 1; c < trip.Count; c++ {
-		trips[c], calls[c] = c.Entry().Trips, c.Entry().Priority >= trip.High
+		trips[c], calls[c] = c.Entry().Trips, c.Entry().Priority.Loud()
 	}
 	return trips, calls
 }()
@@ -735,9 +735,8 @@ func (t *step) humidify(stage *profile.Stage) bool {
 	return s.humidifierOn
 }
 
-// sound reports whether the sounder calls the person: for any alarm of high or
-// urgent priority that nobody has acknowledged, and for ten seconds in every
-// minute while a hand step waits.
+// sound reports whether the sounder calls the person: for any loud alarm that nobody
+// has acknowledged, and for ten seconds in every minute while a hand step waits.
 func (t *step) sound() bool {
 	s := t.s
 	if !t.c.Sounder.Fitted {

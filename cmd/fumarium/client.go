@@ -49,10 +49,10 @@ func clientCommands() []*cobra.Command {
 		noteCommand(),
 		simple(controller.Hold, "Hold the batch: everything off, its clocks stand still",
 			"The come-up clock of the core does not stand still: the meat does not know of the hold."),
-		simple(controller.Resume, "Go on with a held batch", ""),
-		simple(controller.Stop, "End the batch before its time, everything off", "For a batch that shall not go on. It cannot be resumed; hold it if you may want to."),
+		restartCommand(),
+		simple(controller.Stop, "End the batch before its time, everything off", "For a batch that shall not go on. It cannot be restarted; hold it if you may want to."),
 		simple(controller.Abort, "End the batch because something is wrong", "Like stop, and the record says aborted. The heater goes off with either in the same second."),
-		simple(controller.Reset, "Reset a trip whose cause is gone", "The batch stays held until resume."),
+		simple(controller.Reset, "Reset a trip whose cause is gone", "The batch stays held until restart."),
 		acknowledgeCommand(),
 		shelveCommand(),
 	}
@@ -72,6 +72,12 @@ func simple(kind controller.CommandKind, short, long string) *cobra.Command {
 			return c.send(cmd.Context(), order{Command: kind.String()}, cmd.OutOrStdout())
 		},
 	})
+}
+
+func restartCommand() *cobra.Command {
+	c := simple(controller.Restart, "Go on with a held batch, where it was held", "The stage goes on with what was left of it. (Held, restarting and running are the states of ISA-88.)")
+	c.SuggestFor = []string{"resume"} // its name until ISA-88's was taken
+	return c
 }
 
 func acknowledgeCommand() *cobra.Command {

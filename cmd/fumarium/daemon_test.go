@@ -244,7 +244,7 @@ func TestTheCommandsTalkToTheDaemon(t *testing.T) {
 	assert.Equal(t, "Juniper venison sticks", *s.Product)
 	code, _, _ = d.client("start", "caraway-sticks")
 	assert.Equal(t, exitBad, code, "one batch at a time")
-	for _, step := range []struct{ command, state string }{{"hold", "hold"}, {"resume", "restarting"}, {"stop", "stopping"}} {
+	for _, step := range []struct{ command, state string }{{"hold", "hold"}, {"restart", "restarting"}, {"stop", "stopping"}} {
 		code, out, errText = d.client(step.command)
 		assert.Equal(t, exitGood, code, errText)
 		assert.Contains(t, out, step.state)

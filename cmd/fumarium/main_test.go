@@ -132,6 +132,7 @@ func TestExitStatuses(t *testing.T) {
 	}{
 		{[]string{"--help"}, exitGood, "rehearse"},
 		{[]string{"nonsense"}, exitUsage, "unknown command"},
+		{[]string{"resume"}, exitUsage, "\trestart\n"}, // its name in older versions
 		{[]string{"rehearse", "--nonsense"}, exitUsage, "unknown flag"},
 		{[]string{"rehearse", "a", "b"}, exitUsage, "at most 1"},
 		{[]string{"rehearse", "--runs", "0"}, exitUsage, "--runs"},

@@ -76,7 +76,7 @@ func TestWholeBatchComesBackBitForBit(t *testing.T) {
 func TestCommandsAreKeptWithTheirRefusal(t *testing.T) {
 	r := open(t, options(t.TempDir()))
 	d := newTrial(t, r).begin()
-	d.once(controller.Command{Kind: controller.Resume})
+	d.once(controller.Command{Kind: controller.Restart})
 	shutAfter(t, r, func() {
 		commands, err := r.Commands(context.Background(), d.id)
 		require.NoError(t, err)

@@ -247,7 +247,7 @@ func pressing(st *controller.State) []trip.Code {
 	}
 	slices.SortStableFunc(codes, func(a, b trip.Code) int {
 		return cmp.Or(
-			cmp.Compare(b.Entry().Priority, a.Entry().Priority),
+			cmp.Compare(a.Entry().Priority, b.Entry().Priority),
 			cmp.Compare(st.Alarms[a].Phase, st.Alarms[b].Phase),
 			cmp.Compare(st.Alarms[b].Raised, st.Alarms[a].Raised),
 		)
@@ -273,7 +273,7 @@ func commands(s *snapshot.Snapshot) []string {
 		{controller.Start, !active && !tripped},
 		{controller.Confirm, waiting && st.Batch == controller.Running},
 		{controller.Hold, st.Batch == controller.Running || st.Batch == controller.Restarting},
-		{controller.Resume, st.Batch == controller.Held && !tripped},
+		{controller.Restart, st.Batch == controller.Held && !tripped},
 		{controller.Stop, active && st.Batch != controller.Stopping && st.Batch != controller.Aborting},
 		{controller.Abort, active && st.Batch != controller.Aborting},
 		{controller.Acknowledge, unacknowledged},

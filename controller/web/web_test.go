@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
@@ -19,6 +20,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/controller/metrics"
+	"fumarium/controller/chart"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/controller/web"
@@ -58,7 +60,7 @@ func cooking() *snapshot.Snapshot {
 		},
 		Lines: []snapshot.Line{
 			{Time: noon.Add(-4 * time.Hour), Text: "batch running"},
-			{Time: noon.Add(-10 * time.Minute), Elapsed: 230 * time.Minute, Text: "alarm core-lost (high): no number", Priority: trip.High},
+			{Time: noon.Add(-10 * time.Minute), Elapsed: 230 * time.Minute, Text: "alarm core-lost (soon): no number", Priority: trip.Soon},
 		},
 	}
 	for i := range 480 {
@@ -313,7 +315,7 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 		controller.Idle:       {"No batch: heater off, chamber 81.6 °C", []any{"start"}},
 		controller.Running:    {"Cook: chamber 81.6 °C of 82 °C, core 63.2 °C; ends when core reaches 71 °C and lethality reaches 6.5", []any{"hold", "stop", "abort"}},
 		controller.Holding:    {"Holding in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"stop", "abort"}},
-		controller.Held:       {"Held in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"resume", "stop", "abort"}},
+		controller.Held:       {"Held in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"restart", "stop", "abort"}},
 		controller.Restarting: {"Restarting in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"hold", "stop", "abort"}},
 		controller.Stopping:   {"Stopping in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"abort"}},
 		controller.Stopped:    {"Stopped after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start"}},
@@ -332,7 +334,7 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 	}
 	s := cooking()
 	s.State.Batch, s.State.Tripped = controller.Held, trip.ChamberHigh
-	assert.Equal(t, []any{"stop", "abort", "reset"}, status(t, s)["commands"], "a trip comes before resuming")
+	assert.Equal(t, []any{"stop", "abort", "reset"}, status(t, s)["commands"], "a trip comes before restarting")
 	s.State.Out.Heater = true // what the outputs say, not what the state should mean
 	assert.Equal(t, "Held in cook: heater on, chamber 81.6 °C, core 63.2 °C; tripped by chamber-high", status(t, s)["summary"])
 	waiting := status(t, asking())
@@ -351,7 +353,7 @@ func TestCommandsReachTheLoop(t *testing.T) {
 		`{"command":"confirm"}`:                                {Command: controller.Command{Kind: controller.Confirm}},
 		`{"command":"confirm","prompt":"Light the smoke generator and open the damper a quarter"}`: {Command: controller.Command{Kind: controller.Confirm}},
 		`{"command":"hold"}`:                            {Command: controller.Command{Kind: controller.Hold}},
-		`{"command":"resume"}`:                          {Command: controller.Command{Kind: controller.Resume}},
+		`{"command":"restart"}`:                         {Command: controller.Command{Kind: controller.Restart}},
 		`{"command":"stop"}`:                            {Command: controller.Command{Kind: controller.Stop}},
 		`{"command":"abort"}`:                           {Command: controller.Command{Kind: controller.Abort}},
 		`{"command":"acknowledge"}`:                     {Command: controller.Command{Kind: controller.Acknowledge}},
@@ -396,7 +398,8 @@ func TestRefusals(t *testing.T) {
 		"no text":            {`{"command":1}`, nil, 400, "put it in quotes"},
 		"nested":             {`{"command":{"a":"b"}}`, nil, 400, "put it in quotes"},
 		"trailing":           {hold + hold, nil, 400, "one command at a time"},
-		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, hold, resume, stop, abort, acknowledge, shelve, reset"},
+		"former command":     {`{"command":"resume"}`, nil, 422, "send restart"},
+		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, hold, restart, stop, abort, acknowledge, shelve, reset"},
 		"zero command":       {`{"command":"none"}`, nil, 422, "does not exist"},
 		"no command":         {`{}`, nil, 422, "does not exist"},
 		"start with nothing": {`{"command":"start"}`, nil, 422, "either product"},
@@ -434,7 +437,7 @@ func TestWithoutATokenNothingCanBeChanged(t *testing.T) {
 
 func TestWhatTheControllerSays(t *testing.T) {
 	l := &loop{snap: cooking(), reply: snapshot.Reply{Why: controller.NotInThisState.String()}}
-	w := ask(handler(l), http.MethodPost, "/api/commands", `{"command":"resume"}`)
+	w := ask(handler(l), http.MethodPost, "/api/commands", `{"command":"restart"}`)
 	assert.Equal(t, http.StatusConflict, w.Code)
 	assert.Equal(t, "not possible in this state of the batch", detail(t, w))
 
@@ -535,6 +538,19 @@ func TestChart(t *testing.T) {
 	assert.Contains(t, ask(handler(accepting(s)), http.MethodGet, "/chart.svg", "").Body.String(), "core-lost")
 	s.Lines[1].Time = noon.Add(-5 * time.Hour)
 	assert.NotContains(t, ask(handler(accepting(s)), http.MethodGet, "/chart.svg", "").Body.String(), "core-lost")
+}
+
+// The numbers of the page carry the lines that the trend draws them with.
+func TestPageAndTrendShareTheirLines(t *testing.T) {
+	h := handler(accepting(cooking()))
+	page, trend := ask(h, http.MethodGet, "/", "").Body.String(), ask(h, http.MethodGet, "/chart.svg", "").Body.String()
+	for name, style := range map[string]chart.Style{"Chamber</h2>": chart.Chamber, "Core</h2>": chart.Core, `<span id="setpoint"`: chart.Setpoint} {
+		sample := chart.Sample(style)
+		assert.Contains(t, page, sample+" "+name)
+		look := regexp.MustCompile(`stroke="#\w+" stroke-width="[\d.]+"( stroke-dasharray="[\d. ]+")?`).FindString(sample)
+		require.NotEmpty(t, look)
+		assert.Contains(t, trend, look, name)
+	}
 }
 
 func FuzzCommand(f *testing.F) {

@@ -106,7 +106,7 @@ var catalogue = [kinds]description{
 	AmbientStep:      {name: "ambient-step", unit: kelvin, least: -80, most: 80, meaning: "the room is suddenly so much warmer"},
 	AmbientRamp:      {name: "ambient-ramp", unit: kelvinPerHour, least: -50, most: 50, meaning: "the room warms so fast, and keeps what it has gained"},
 	Away:             {name: "away", meaning: "the person does not come: prompts and alarms wait"},
-	Careless:         {name: "careless", meaning: "the person acknowledges, resets and resumes without looking"},
+	Careless:         {name: "careless", meaning: "the person acknowledges, resets and restarts without looking"},
 	NoIce:            {name: "no-ice", meaning: "there is no ice water: the product cools in the air of the room"},
 	RecordFailing:    {name: "record-failing", meaning: "the record of the batch cannot be written"},
 	DiskLow:          {name: "disk-low", meaning: "the disk is nearly full"},

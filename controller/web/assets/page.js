@@ -6,8 +6,8 @@ const lostAfter = 4;                         // s without an answer
 const staleAfter = 5;                        // s without a step: the controller's own limit for a late one
 const settle = 1500;                         // ms before a new question can be answered
 
-const order = { urgent: '1', high: '2', low: '3' };     // the number in an alarm's shape
-const marks = { urgent: '▲1 ', high: '◆2 ', low: '●3 ' }; // the same in a line of text
+const order = { now: '1', soon: '2', later: '3' };       // the number in an alarm's shape
+const marks = { now: '▲1 ', soon: '◆2 ', later: '●3 ' }; // the same in a line of text
 
 const $ = id => document.getElementById(id);
 const show = (id, on) => { $(id).hidden = !on; };
@@ -127,7 +127,7 @@ function drawPrompt(s) {
     setTimeout(buttons, settle + 50);
   }
   text('prompt-text', s.prompt.text);
-  text('prompt-waiting', s.commands.includes('confirm') ? 'waiting for ' + duration(s.prompt.waiting_seconds) : 'resume the batch first');
+  text('prompt-waiting', s.commands.includes('confirm') ? 'waiting for ' + duration(s.prompt.waiting_seconds) : 'restart the batch first');
 }
 
 function drawAlarms(s) {
@@ -182,8 +182,8 @@ function buttons() {
   if (!status) return;
   const can = c => !busy && status.commands.includes(c);
   $('confirm').disabled = !can('confirm') || Date.now() - questionSince < settle;
-  for (const c of ['hold', 'resume', 'stop', 'reset']) $(c).disabled = !can(c);
-  show('controls', ['hold', 'resume', 'stop'].some(c => status.commands.includes(c)) || !status.commands.includes('start'));
+  for (const c of ['hold', 'restart', 'stop', 'reset']) $(c).disabled = !can(c);
+  show('controls', ['hold', 'restart', 'stop'].some(c => status.commands.includes(c)) || !status.commands.includes('start'));
   show('start', status.commands.includes('start'));
   $('go').disabled = !can('start') || !$('read').checked || !$('choice').value;
 }
@@ -275,7 +275,7 @@ async function send(body) {
   buttons();
 }
 
-for (const c of ['hold', 'resume', 'reset']) $(c).addEventListener('click', () => send({ command: c }));
+for (const c of ['hold', 'restart', 'reset']) $(c).addEventListener('click', () => send({ command: c }));
 $('confirm').addEventListener('click', () => send({ command: 'confirm', prompt: status.prompt.text }));
 $('go').addEventListener('click', () => {
   const order = { command: 'start', product: $('choice').value };
