@@ -186,6 +186,12 @@ func TestTheDemonstrationRunsToItsEnd(t *testing.T) {
 	status, out, errText = call(t, "replay", "sim-", "--simulated", "--state", d.state)
 	require.Equal(t, exitGood, status, out+errText)
 	assert.Contains(t, out, "every decision the same")
+	t.Chdir(filepath.Dir(d.state)) // a relative folder is as good
+	status, out, errText = call(t, "batches", "--simulated", "--state", filepath.Base(d.state))
+	assert.Equal(t, exitGood, status, errText)
+	assert.Contains(t, out, "Marjoram ring sausage")
+	status, _, errText = call(t, "replay", "sim-", "--simulated", "--state", "./"+filepath.Base(d.state))
+	assert.Equal(t, exitGood, status, errText)
 	status, _, errText = call(t, "batches", "--state", d.state)
 	assert.Equal(t, exitCouldNo, status)
 	assert.Contains(t, errText, "--simulated")
