@@ -126,7 +126,7 @@ func runAssess(name string, o assess.Options, asJSON bool, stdin io.Reader, w io
 			return couldNot(err)
 		}
 		defer f.Close()
-		in, file = f, name
+		in, file = f, shown(name)
 	}
 	log, err := logbook.Read(file, in)
 	if err != nil {

@@ -168,7 +168,7 @@ func printFaults(w io.Writer, all source.Faults, files int) {
 			kind = "advice"
 			warnings++
 		}
-		fmt.Fprintf(w, "%s: %s\n", kind, f.Error())
+		fmt.Fprintf(w, "%s: %s\n", kind, shown(f.Error()))
 		if f.Excerpt != "" {
 			fmt.Fprintf(w, "%s\n", f.Excerpt)
 		}

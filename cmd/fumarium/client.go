@@ -175,7 +175,7 @@ func confirmCommand() *cobra.Command {
 			if s.Prompt == nil {
 				return &failure{exitBad, errors.New("nothing waits for a confirmation")}
 			}
-			fmt.Fprintln(cmd.OutOrStdout(), s.Prompt.Text)
+			fmt.Fprintln(cmd.OutOrStdout(), shown(s.Prompt.Text))
 			return c.send(cmd.Context(), order{Command: controller.Confirm.String(), Prompt: s.Prompt.Text}, cmd.OutOrStdout())
 		},
 	})
@@ -309,7 +309,7 @@ func (c *client) send(ctx context.Context, o order, w io.Writer) error {
 	if err := json.Unmarshal(answer, &reply); err != nil {
 		return couldNot(fmt.Errorf("the answer of %s is not understood: %w", c.server, err))
 	}
-	fmt.Fprintf(w, "%s: done, the batch is %s\n", o.Command, reply.State)
+	fmt.Fprintf(w, "%s: done, the batch is %s\n", o.Command, shown(reply.State))
 	return nil
 }
 
@@ -375,20 +375,20 @@ func printStatus(w io.Writer, s *web.Status) {
 		}
 		return fmt.Sprintf("%.1f °C (%.1f °F)", *v, quantity.Celsius(*v).Fahrenheit())
 	}
-	fmt.Fprintf(w, "%s (%s): %s", s.Cabinet, s.World, s.State)
+	fmt.Fprintf(w, "%s (%s): %s", shown(s.Cabinet), shown(s.World), shown(s.State))
 	if s.Product != nil && s.ElapsedSeconds != nil {
-		fmt.Fprintf(w, ", %s, %s", *s.Product, quantity.FormatDuration(seconds(*s.ElapsedSeconds)))
+		fmt.Fprintf(w, ", %s, %s", shown(*s.Product), quantity.FormatDuration(seconds(*s.ElapsedSeconds)))
 	}
 	fmt.Fprintln(w)
 	if s.Trip != nil {
-		fmt.Fprintf(w, "TRIPPED   %s: %s %s\n", s.Trip.Code, s.Trip.Meaning, s.Trip.Action)
+		fmt.Fprintf(w, "TRIPPED   %s: %s %s\n", shown(s.Trip.Code), shown(s.Trip.Meaning), shown(s.Trip.Action))
 	}
 	if s.Prompt != nil {
-		fmt.Fprintf(w, "to do     %s (waits for %s; then: fumarium confirm)\n", s.Prompt.Text, quantity.FormatDuration(seconds(s.Prompt.WaitingSeconds)))
+		fmt.Fprintf(w, "to do     %s (waits for %s; then: fumarium confirm)\n", shown(s.Prompt.Text), quantity.FormatDuration(seconds(s.Prompt.WaitingSeconds)))
 	}
 	if s.Stage != nil {
-		fmt.Fprintf(w, "stage     %s for %s, ends when %s\n", s.Stage.Name,
-			quantity.FormatDuration(seconds(s.Stage.ElapsedSeconds)), s.Stage.EndedBy)
+		fmt.Fprintf(w, "stage     %s for %s, ends when %s\n", shown(s.Stage.Name),
+			quantity.FormatDuration(seconds(s.Stage.ElapsedSeconds)), shown(s.Stage.EndedBy))
 	}
 	fmt.Fprintf(w, "chamber   %s", temperature(s.ChamberCelsius))
 	if s.SetpointCelsius != nil {
@@ -396,6 +396,6 @@ func printStatus(w io.Writer, s *web.Status) {
 	}
 	fmt.Fprintf(w, "\ncore      %s\n", temperature(s.CoreCelsius))
 	for _, a := range s.Alarms {
-		fmt.Fprintf(w, "alarm     %s (%s, %s): %s\n", a.Code, a.Priority, a.State, a.Action)
+		fmt.Fprintf(w, "alarm     %s (%s, %s): %s\n", shown(a.Code), shown(a.Priority), shown(a.State), shown(a.Action))
 	}
 }

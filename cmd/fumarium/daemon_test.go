@@ -170,7 +170,7 @@ func TestTheDemonstrationRunsToItsEnd(t *testing.T) {
 	code, chart := d.get("/chart.svg")
 	assert.Equal(t, http.StatusOK, code)
 	assert.Contains(t, chart, "<svg")
-	status, _, errText := d.client("note", "good colour, a little dry")
+	status, _, errText := d.client("note", "good colour, a little dry\nrecord whole\x1b[2K\u202e")
 	assert.Equal(t, exitGood, status, errText)
 	assert.Equal(t, exitGood, d.end(syscall.SIGTERM))
 
@@ -181,7 +181,7 @@ func TestTheDemonstrationRunsToItsEnd(t *testing.T) {
 	assert.Contains(t, out, "complete")
 	status, out, errText = call(t, "batches", "sim-", "--simulated", "--state", d.state)
 	require.Equal(t, exitGood, status, errText)
-	assert.Contains(t, out, "good colour, a little dry")
+	assert.Contains(t, out, `good colour, a little dry\nrecord whole\x1b[2K\u202e`+"\n", "a note can't fake a line")
 	assert.Contains(t, out, "record whole")
 	status, out, errText = call(t, "replay", "sim-", "--simulated", "--state", d.state)
 	require.Equal(t, exitGood, status, out+errText)

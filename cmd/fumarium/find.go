@@ -55,7 +55,7 @@ func find[T any](name string, shelf func(string) (source.Item[T], error), parse 
 	if err != nil {
 		return source.Item[T]{}, err
 	}
-	value, err := parse(name, data)
+	value, err := parse(shown(name), data)
 	return source.Item[T]{Key: name, File: name, Data: data, Value: value}, couldNot(err)
 }
 

@@ -67,7 +67,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		return exitGood
 	}
 	if text := err.Error(); text != "" {
-		fmt.Fprintln(stderr, "fumarium: "+strings.TrimSuffix(text, "\n"))
+		fmt.Fprintln(stderr, "fumarium: "+shownLines(strings.TrimSuffix(text, "\n")))
 	}
 	var f *failure
 	if errors.As(err, &f) {

@@ -110,8 +110,8 @@ func listBatches(ctx context.Context, r *record.Reader, asJSON bool, w io.Writer
 		if state == "" {
 			state = "not ended"
 		}
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\n", b.ID, b.Started.Format("2006-01-02 15:04"), b.Product,
-			quantity.FormatDuration(seconds(b.ElapsedSeconds)), state)
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\n", shown(b.ID), b.Started.Format("2006-01-02 15:04"), shown(b.Product),
+			quantity.FormatDuration(seconds(b.ElapsedSeconds)), shown(state))
 	}
 	return couldNot(t.Flush())
 }
@@ -137,9 +137,9 @@ func showBatch(ctx context.Context, r *record.Reader, id string, w io.Writer) er
 	if err != nil {
 		return couldNot(err)
 	}
-	fmt.Fprintf(w, "%s  %s in the %s, %s world\nstarted %s\n\n", b.ID, b.Product, lowerFirst(b.Cabinet), b.World, b.Started.Format(time.RFC3339))
+	fmt.Fprintf(w, "%s  %s in the %s, %s world\nstarted %s\n\n", shown(b.ID), shown(b.Product), shown(lowerFirst(b.Cabinet)), shown(string(b.World)), b.Started.Format(time.RFC3339))
 	for _, e := range events {
-		fmt.Fprintf(w, "%8s  %s\n", clock(e.Elapsed.Seconds()), e.Text)
+		fmt.Fprintf(w, "%8s  %s\n", clock(e.Elapsed.Seconds()), shown(e.Text))
 	}
 	fmt.Fprintln(w)
 	for _, c := range commands {
@@ -150,12 +150,12 @@ func showBatch(ctx context.Context, r *record.Reader, id string, w io.Writer) er
 		if c.Refused != "" {
 			line += " (refused: " + c.Refused + ")"
 		}
-		fmt.Fprintln(w, line)
+		fmt.Fprintln(w, shown(line))
 	}
 	for _, n := range notes {
-		fmt.Fprintf(w, "note %s by %s: %s\n", n.Wall.Format(time.RFC3339), n.Who, n.Text)
+		fmt.Fprintf(w, "note %s by %s: %s\n", n.Wall.Format(time.RFC3339), shown(n.Who), shown(n.Text))
 	}
-	fmt.Fprintf(w, "record %s\n", verdict)
+	fmt.Fprintf(w, "record %s\n", shown(verdict.String()))
 	if !verdict.Whole {
 		return &failure{exitBad, errSaid}
 	}
@@ -205,7 +205,7 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 			fmt.Fprintf(w, "not compared: what the program remembered between the steps, since this one no longer keeps %s\n", strings.Join(result.Lost, ", "))
 		}
 	} else {
-		fmt.Fprintf(w, "%d steps, recorded by version %s; not the same: %s\n", result.Steps, result.Program, difference)
+		fmt.Fprintf(w, "%d steps, recorded by version %s; not the same: %s\n", result.Steps, shown(result.Program), shown(difference))
 	}
 	if !result.Same() {
 		return &failure{exitBad, errSaid}

@@ -241,7 +241,7 @@ func (b *bench) printFinds(found []wiring.Find) {
 		if !f.Good {
 			sign = "MISSING"
 		}
-		fmt.Fprintf(t, "%s\t%s\t%s\n", sign, f.What, f.Note)
+		fmt.Fprintf(t, "%s\t%s\t%s\n", sign, shown(f.What), shown(f.Note))
 	}
 	t.Flush()
 	fmt.Fprintln(b.out)
@@ -272,7 +272,7 @@ func (b *bench) printReadings(table []probeReading) error {
 	}
 	for _, r := range table {
 		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", r.Name, r.Role, strings.TrimSpace(r.Chip+" "+r.Bus),
-			celsius(r.Celsius, r.Status), celsius(r.Raw, "-"), celsius(r.Board, "-"), r.Why)
+			celsius(r.Celsius, r.Status), celsius(r.Raw, "-"), celsius(r.Board, "-"), shown(r.Why))
 	}
 	return t.Flush()
 }
