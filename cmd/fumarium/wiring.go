@@ -84,7 +84,7 @@ Mains wiring belongs to someone qualified, under local code. Never open the
 cabinet's wiring with the plug in.
 
 Exit status: 0 all there and all readings good, 1 something is missing or faulty,
-2 usage, 3 could not.`,
+2 usage, 3 could not. Ended with Ctrl-C, the last table counts.`,
 		Example: `  fumarium wiring
   fumarium wiring --cabinet my-cabinet.yaml --once
   fumarium wiring --cabinet my-cabinet.yaml --click
@@ -155,16 +155,20 @@ func (b *bench) wiring(ctx context.Context, o wiringOptions) error {
 	if c == nil || !c.Simulated() { // what exists only in rehearsal needs nothing of this machine
 		found = b.survey.Look(c)
 	}
-	bad := c != nil && wiring.Missing(found) != nil
+	var missing error // ends the command, when all else went well
+	if wiring.Missing(found) != nil {
+		missing = &failure{exitBad, errSaid}
+	}
 	if !o.asJSON && len(found) > 0 {
 		b.printFinds(found)
 	}
 	if c == nil {
-		if o.asJSON {
-			return couldNot(printJSON(b.out, map[string]any{"machine": found}))
+		if !o.asJSON {
+			fmt.Fprintln(b.out, "name a cabinet file with --cabinet to read its probes")
+		} else if err := printJSON(b.out, map[string]any{"machine": found}); err != nil {
+			return couldNot(err)
 		}
-		fmt.Fprintln(b.out, "name a cabinet file with --cabinet to read its probes")
-		return nil
+		return missing
 	}
 	w, err := b.openProbes(c)
 	if err != nil {
@@ -180,14 +184,11 @@ func (b *bench) wiring(ctx context.Context, o wiringOptions) error {
 				return couldNot(err)
 			}
 		}
-		if o.once && last {
-			if bad || !good {
+		if (o.once && last) || b.wait(ctx, time.Second) != nil { // read, or asked to end
+			if !good {
 				return &failure{exitBad, errSaid}
 			}
-			return nil
-		}
-		if b.wait(ctx, time.Second) != nil {
-			return nil // asked to end
+			return missing
 		}
 	}
 }
