@@ -89,6 +89,15 @@ func TestRehearseForPeople(t *testing.T) {
 	assert.True(t, bytes.HasPrefix(svg, []byte("<svg")) || bytes.HasPrefix(svg, []byte("<?xml")))
 }
 
+func TestHowLongItTook(t *testing.T) {
+	assert.Equal(t, "rehearsed in 0.050 s, 720000 times real time", tookText(36000, 1, 50*time.Millisecond, 60*time.Millisecond))
+	assert.Equal(t, "rehearsed 201 times in 12.500 s, the one above in 0.050 s, 720000 times real time",
+		tookText(36000, 200, 50*time.Millisecond, 12500*time.Millisecond))
+	_, out, _ := call(t, "rehearse", "caraway-sticks", "--runs", "2")
+	assert.Contains(t, out, "\nrehearsed 3 times in ")
+	assert.NotContains(t, out, "--runs 200", "it was asked for")
+}
+
 func TestExitStatuses(t *testing.T) {
 	empty, good := file(t, "empty.yaml", ""), file(t, "good.yaml", contractProduct(t))
 	never := strings.Replace(contractProduct(t), "until: {core: 4 °C}, within: 2 h", "place: room, until: {core: 1 °C}", 1)

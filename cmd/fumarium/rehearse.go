@@ -70,7 +70,7 @@ read.`,
 	f.IntVar(&o.runs, "runs", 1, "`NUMBER` of rehearsals with varied load, diameter, room and air; gives the spread")
 	f.StringVar(&o.chart, "chart", "", "write the course of the batch to this SVG `FILE`")
 	f.BoolVar(&o.json, "json", false, "print the result as JSON; equal seeds give equal bytes")
-	f.BoolVar(&o.timing, "timing", false, "with --json: fill wall_seconds and times_real_time, which differ from run to run")
+	f.BoolVar(&o.timing, "timing", false, "with --json: fill wall_seconds and times_real_time, of the rehearsal shown; they differ from run to run")
 	return c
 }
 
@@ -145,7 +145,7 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	result, err := sim.Rehearse(ctx, setup, trace, func(elapsed time.Duration, s *controller.State) {
 		bar.rehearsal(elapsed, s, setup.Product)
 	})
-	took := time.Since(began).Seconds()
+	took := time.Since(began)
 	if err != nil {
 		bar.clear()
 		return couldNot(err)
@@ -157,6 +157,7 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 			return couldNot(err)
 		}
 	}
+	whole := time.Since(began)
 	bar.clear()
 	if o.chart != "" {
 		if err := writeChart(o.chart, trace, setup, result); err != nil {
@@ -165,14 +166,15 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	}
 	if o.json {
 		if o.timing {
-			times := result.ElapsedSeconds / took
-			result.WallSeconds, result.TimesRealTime = &took, &times
+			wall := took.Seconds()
+			times := result.ElapsedSeconds / wall
+			result.WallSeconds, result.TimesRealTime = &wall, &times
 		}
 		if err := printJSON(stdout, result); err != nil {
 			return couldNot(err)
 		}
 	} else {
-		printRehearsal(stdout, setup, result, took, o)
+		printRehearsal(stdout, setup, result, took, whole, o)
 	}
 	if !result.Good() {
 		return &failure{exitBad, errSaid}
@@ -200,7 +202,7 @@ func printJSON(w io.Writer, v any) error {
 	return e.Encode(v)
 }
 
-func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took float64, o rehearseOptions) {
+func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took, whole time.Duration, o rehearseOptions) {
 	p := setup.Product
 	fmt.Fprintf(w, "%s in the %s, simulated, seed %d\n", p.Name, lowerFirst(setup.Cabinet.Name), r.Seed)
 	fmt.Fprintf(w, "%s hung, room %s\n", quantity.Kilograms(r.LoadKilograms), quantity.Celsius(r.AmbientCelsius))
@@ -260,13 +262,26 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took float64, o
 		fmt.Fprintf(w, "spread        %d rehearsals, %d good: 1 in 10 done by %s, half by %s, 9 in 10 by %s\n", s.Runs, s.Complete,
 			quantity.FormatDuration(seconds(s.P10Seconds)), quantity.FormatDuration(seconds(s.P50Seconds)), quantity.FormatDuration(seconds(s.P90Seconds)))
 	}
-	fmt.Fprintf(w, "\nrehearsed in %.3f s, %.0f times real time", took, r.ElapsedSeconds/took)
+	fmt.Fprintf(w, "\n%s", tookText(r.ElapsedSeconds, o.runs, took, whole))
 	if o.chart != "" {
-		fmt.Fprintf(w, "; chart in %s\n", o.chart)
+		fmt.Fprintf(w, "; chart in %s", shown(o.chart))
 	} else {
-		fmt.Fprintf(w, "; --chart FILE.svg draws it, --runs 200 gives the spread\n")
+		fmt.Fprint(w, "; --chart FILE.svg draws it")
 	}
-	fmt.Fprintln(w, "A rehearsal is a model. It does not prove a batch safe.")
+	if o.runs == 1 {
+		fmt.Fprint(w, ", --runs 200 gives the spread")
+	}
+	fmt.Fprintln(w, "\nA rehearsal is a model. It does not prove a batch safe.")
+}
+
+// tookText says how long the rehearsal shown took and, where there were more for the
+// spread, all of them together.
+func tookText(elapsedSeconds float64, runs int, took, whole time.Duration) string {
+	one := fmt.Sprintf("in %.3f s, %.0f times real time", took.Seconds(), elapsedSeconds/took.Seconds())
+	if runs == 1 {
+		return "rehearsed " + one
+	}
+	return fmt.Sprintf("rehearsed %d times in %.3f s, the one above %s", 1+runs, whole.Seconds(), one)
 }
 
 // printSafety says what the batch was held to and whether it met it.
