@@ -128,6 +128,7 @@ func TestExitStatuses(t *testing.T) {
 		{[]string{"check", good}, exitGood, "1 file good"},
 		{[]string{"check", "./no-such-file.yaml"}, exitCouldNo, "no such file"},
 		{[]string{"sheet", "marjoram-ring", "--meat", "5kg"}, exitGood, "REST BEFORE THE CHAMBER"},
+		{[]string{"sheet", "marjoram-ring", "--meat", "11 lb 4 oz"}, exitGood, "5.103 kg of meat"}, // 11.25 × 0.45359237
 		{[]string{"sheet", "marjoram-ring", "--meat", "5"}, exitUsage, "unit"},
 		{[]string{"sheet", "marjoram-ring", "--meat", "5 t"}, exitUsage, "--meat"},
 		{[]string{"sheet", "marjoram-ring", "--meat", "900kg"}, exitUsage, "500 kg"},
