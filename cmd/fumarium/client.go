@@ -221,17 +221,19 @@ unless --reason says why it need not wait. The reason goes on the record.
 Before a batch on a real cabinet: the thermal cut-out works, the extinguisher is
 at hand, smoke can leave, and somebody stays while the generator burns.`,
 		Example: `  fumarium start marjoram-ring --stuffed 14h
-  fumarium start my-sausage.yaml --stuffed 18:30
+  fumarium start my-sausage.yaml --stuffed "yesterday 18:30"
   fumarium start my-sausage.yaml --reason "erythorbate, settled three hours"`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o := order{Command: controller.Start.String(), Product: args[0], Reason: reason}
 			if stuffed != "" {
-				at, err := pastTime(stuffed, time.Now())
+				now := time.Now()
+				at, err := pastTime(stuffed, now)
 				if err != nil {
 					return usage("--stuffed %w", err)
 				}
 				o.StuffedAt = at.Format(time.RFC3339)
+				fmt.Fprintf(cmd.OutOrStdout(), "stuffed %s, %s ago\n", at.Format("Monday 2 January 15:04 MST"), quantity.FormatDuration(now.Sub(at)))
 			}
 			if isFile(args[0]) {
 				data, err := readFile(args[0])
@@ -247,7 +249,7 @@ at hand, smoke can leave, and somebody stays while the generator burns.`,
 			return err
 		},
 	})
-	cmd.Flags().StringVar(&stuffed, "stuffed", "", "`TIME` the product was stuffed or cured: 18:30, 2026-11-24T18:30:00+01:00, or 14h for fourteen hours ago")
+	cmd.Flags().StringVar(&stuffed, "stuffed", "", "`TIME` the product was stuffed or cured: "+strings.Replace(timeForms, "tomorrow", "yesterday", 1)+", or 14h for fourteen hours ago")
 	cmd.Flags().StringVar(&reason, "reason", "", "`TEXT` why the batch need not wait for its rest")
 	return cmd
 }

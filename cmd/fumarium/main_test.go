@@ -102,6 +102,7 @@ func TestExitStatuses(t *testing.T) {
 	empty, good := file(t, "empty.yaml", ""), file(t, "good.yaml", contractProduct(t))
 	never := strings.Replace(contractProduct(t), "until: {core: 4 °C}, within: 2 h", "place: room, until: {core: 1 °C}", 1)
 	huge := file(t, "huge.yaml", strings.Repeat("# nothing but remarks\n", 500_000))
+	soon := time.Now().AddDate(0, 0, 4)
 	cases := []struct {
 		args   []string
 		status int
@@ -136,6 +137,8 @@ func TestExitStatuses(t *testing.T) {
 		{[]string{"check", file(t, "pink.yaml", strings.Replace(contractProduct(t), "mass: 12.5 g, nitrite", "mass: 25 g, nitrite", 1))}, exitBad, "ppm"},
 		{[]string{"plan", "caraway-sticks"}, exitUsage, "ready"},
 		{[]string{"plan", "caraway-sticks", "--ready", "noon"}, exitUsage, "--ready"},
+		{[]string{"plan", "caraway-sticks", "--ready", "yesterday 12:00"}, exitUsage, "passed"},
+		{[]string{"plan", "caraway-sticks", "--ready", soon.Format("Monday 15:04"), "--runs", "10"}, exitGood, soon.Format("ready Monday 2 January 15:04")},
 		{[]string{"plan", "caraway-sticks", "--ready", "1999-01-01 12:00"}, exitUsage, "passed"},
 		{[]string{"plan", "caraway-sticks", "--ready", "2099-01-01 12:00", "--runs", "10"}, exitGood, "at the latest"},
 		{[]string{"plan", "caraway-sticks", "--ready", "2099-01-01 12:00", "--runs", "2"}, exitUsage, "10 or more"},
