@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -200,6 +201,9 @@ func shelveCommand() *cobra.Command {
 	cmd := c.flags(&cobra.Command{
 		Use: "shelve ALARM", Short: "Put an alarm aside for a while; a trip cannot be shelved", Args: anAlarm(1), ValidArgs: alarmNames(),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if _, err := quantity.ParseDuration(d); err != nil {
+				return usage("--for %s: %w", d, err)
+			}
 			return c.send(cmd.Context(), order{Command: controller.Shelve.String(), Alarm: args[0], For: d}, cmd.OutOrStdout())
 		},
 	})
@@ -335,6 +339,9 @@ func (c *client) token() (string, error) {
 func (c *client) call(ctx context.Context, method, path string, body []byte) ([]byte, error) {
 	ctx, cancel := context.WithTimeout(ctx, 15*time.Second)
 	defer cancel()
+	if u, err := url.Parse(c.server); err != nil || u.Host == "" || (u.Scheme != "http" && u.Scheme != "https") {
+		return nil, usage("--server %q is no address of a daemon; write it as http://%s", c.server, defaultListen)
+	}
 	req, err := http.NewRequestWithContext(ctx, method, strings.TrimRight(c.server, "/")+path, bytes.NewReader(body))
 	if err != nil {
 		return nil, usage("--server %s: %w", c.server, err)

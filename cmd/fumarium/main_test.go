@@ -160,6 +160,10 @@ func TestExitStatuses(t *testing.T) {
 		{[]string{"products", "--show", "none-such"}, exitCouldNo, "none-such"},
 		{[]string{"run", "--pace", "0"}, exitUsage, "--pace"},
 		{[]string{"run", "--cabinet", "none-such"}, exitCouldNo, "none-such"},
+		{[]string{"shelve", "core-lost", "--for", "a while"}, exitUsage, "--for a while: "},
+		{[]string{"status", "--server", "127.0.0.1:8377"}, exitUsage, "write it as http://127.0.0.1:8377"},
+		{[]string{"status", "--server", ""}, exitUsage, "write it as http://"},
+		{[]string{"status", "--server", "ftp://127.0.0.1"}, exitUsage, "write it as http://"},
 		{[]string{"status", "--server", "http://127.0.0.1:1"}, exitCouldNo, "is `fumarium run` running?"},
 	}
 	for _, c := range cases {
