@@ -19,6 +19,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/trip"
 	"fumarium/controller/web"
+	"fumarium/profile/catalog"
 	"fumarium/profile/quantity"
 )
 
@@ -240,6 +241,10 @@ at hand, smoke can leave, and somebody stays while the generator burns.`,
 				fmt.Fprintf(cmd.OutOrStdout(), "stuffed %s, %s ago\n", at.Format("Monday 2 January 15:04 MST"), quantity.FormatDuration(now.Sub(at)))
 			}
 			if isFile(args[0]) {
+				_, err := catalog.Find(args[0])
+				if err := oneOnly(args[0], err == nil); err != nil {
+					return err
+				}
 				data, err := readFile(args[0])
 				if err != nil {
 					return err

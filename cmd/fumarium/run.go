@@ -180,7 +180,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		}
 		world, pace = record.Real, 0
 	}
-	product, err := find(defaultProduct, catalog.Find, profile.Parse)
+	product, err := catalog.Find(defaultProduct) // whatever files lie here
 	if err != nil {
 		return false, err
 	}

@@ -19,6 +19,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/controller/relay"
+	"fumarium/profile/catalog"
 	"fumarium/sensors"
 )
 
@@ -201,11 +202,11 @@ func (b *bench) openProbes(c *cabinet.Cabinet) (*wiring.World, error) {
 	if !c.Simulated() {
 		return wiring.OpenProbes(c, b.buses), nil
 	}
-	p, err := findProduct(defaultProduct)
+	p, err := catalog.Find(defaultProduct) // whatever files lie here
 	if err != nil {
 		return nil, err
 	}
-	return wiring.Open(c, wiring.Options{Product: p, Seed: 1})
+	return wiring.Open(c, wiring.Options{Product: p.Value, Seed: 1})
 }
 
 // readings is the table, whether every probe has come to an answer, and whether
