@@ -67,7 +67,11 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	if err == nil {
 		return exitGood
 	}
-	if text := err.Error(); text != "" {
+	text := err.Error()
+	if text == context.Canceled.Error() { // alone: what else went wrong must be read
+		text = "ended before it was done"
+	}
+	if text != "" {
 		fmt.Fprintln(stderr, "fumarium: "+shownLines(strings.TrimSuffix(text, "\n")))
 	}
 	var f *failure

@@ -176,6 +176,16 @@ func TestExitStatuses(t *testing.T) {
 	}
 }
 
+func TestEndedByThePerson(t *testing.T) {
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	for _, args := range [][]string{{"rehearse"}, {"plan", "caraway-sticks", "--ready", "2099-01-01 12:00"}, {"run", "--state", t.TempDir(), "--listen", "127.0.0.1:0"}} {
+		var out, errs bytes.Buffer
+		assert.Equal(t, exitCouldNo, run(ctx, args, &out, &errs), args)
+		assert.True(t, strings.HasSuffix(errs.String(), "fumarium: ended before it was done\n"), errs.String())
+	}
+}
+
 func TestSheetJSON(t *testing.T) {
 	status, out, _ := call(t, "sheet", file(t, "sticks.yaml", contractProduct(t)), "--json")
 	require.Equal(t, exitGood, status)

@@ -219,7 +219,10 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}()
 	told := records.Notice()
 	resume, closed, err := unfinished(ctx, records, world, cabinetFile.Data, log)
-	if err != nil {
+	switch {
+	case errors.Is(err, context.Canceled):
+		return false, couldNot(context.Canceled) // the record is as good as before
+	case err != nil:
 		return false, couldNot(fmt.Errorf("batch record: %w; move %s with its -wal and -shm away, keep them, and start again", err, records.File()))
 	}
 	if closed != "" {
