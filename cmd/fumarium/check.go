@@ -173,6 +173,9 @@ func printFaults(w io.Writer, all source.Faults, files int) {
 			fmt.Fprintf(w, "%s\n", f.Excerpt)
 		}
 	}
+	if files == 0 {
+		return // the error says why
+	}
 	if len(all) == 0 {
 		fmt.Fprintf(w, "%s good\n", plural(files, "file"))
 		return

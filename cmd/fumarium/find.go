@@ -2,7 +2,6 @@ package main
 
 import (
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"strings"
@@ -53,7 +52,7 @@ func readFile(name string) ([]byte, error) {
 	defer f.Close()
 	data, err := io.ReadAll(io.LimitReader(f, source.MaxBytes+1))
 	if err != nil {
-		return nil, couldNot(fmt.Errorf("read %s: %w", name, err))
+		return nil, couldNot(err) // it names the file
 	}
 	return data, nil
 }

@@ -117,6 +117,9 @@ func TestExitStatuses(t *testing.T) {
 		{[]string{"rehearse", "a", "b"}, exitUsage, "at most 1"},
 		{[]string{"rehearse", "--runs", "0"}, exitUsage, "--runs"},
 		{[]string{"rehearse", "--load", "4"}, exitUsage, "unit"},
+		{[]string{"rehearse", "--load", "0kg"}, exitUsage, "--load 0kg is nothing"},
+		{[]string{"rehearse", "--diameter", "0mm"}, exitUsage, "--diameter 0mm is nothing"},
+		{[]string{"plan", "caraway-sticks", "--ready", "18:00", "--load", "0 g"}, exitUsage, "--load 0 g is nothing"},
 		{[]string{"rehearse", "--load", "4,5kg"}, exitUsage, "4.5"},
 		{[]string{"rehearse", "--load", "4000kg"}, exitCouldNo, "4000 kg"},
 		{[]string{"rehearse", "--ambient", "NaN °C"}, exitUsage, "--ambient"},
@@ -174,6 +177,15 @@ func TestExitStatuses(t *testing.T) {
 			assert.NotContains(t, out+err, "panic")
 		})
 	}
+}
+
+func TestFilesThatCannotBeRead(t *testing.T) {
+	folder := filepath.Join(t.TempDir(), "folder.yaml")
+	require.NoError(t, os.Mkdir(folder, 0o700))
+	status, out, errText := call(t, "check", folder)
+	assert.Equal(t, exitCouldNo, status)
+	assert.Empty(t, out, "nothing was good")
+	assert.Equal(t, "fumarium: read "+folder+": is a directory\n", errText)
 }
 
 func TestEndedByThePerson(t *testing.T) {

@@ -99,10 +99,16 @@ func (o rehearseOptions) setup(product string) (sim.Setup, error) {
 		if s.Load, err = quantity.ParseMass(o.load); err != nil {
 			return s, usage("--load %s: %w", o.load, err)
 		}
+		if s.Load <= 0 { // zero would mean the whole formula
+			return s, usage("--load %s is nothing; give the mass that hangs, such as 4kg, or leave it out", o.load)
+		}
 	}
 	if o.diameter != "" {
 		if s.Diameter, err = quantity.ParseLength(o.diameter); err != nil {
 			return s, usage("--diameter %s: %w", o.diameter, err)
+		}
+		if s.Diameter <= 0 {
+			return s, usage("--diameter %s is nothing; give a length such as 45mm, or leave it out", o.diameter)
 		}
 	}
 	if o.ambient != "" {
