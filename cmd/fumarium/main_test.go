@@ -160,6 +160,7 @@ func TestExitStatuses(t *testing.T) {
 		{[]string{"products"}, exitGood, "marjoram-ring"},
 		{[]string{"products", "--json"}, exitGood, "marjoram-ring"},
 		{[]string{"products", "--show", "marjoram-ring"}, exitGood, "stages:"},
+		{[]string{"products", "--show", "marjoram-ring", "--json"}, exitUsage, "leave out --json"},
 		{[]string{"products", "--show", "none-such"}, exitCouldNo, "none-such"},
 		{[]string{"run", "--pace", "0"}, exitUsage, "--pace"},
 		{[]string{"run", "--cabinet", "none-such"}, exitCouldNo, "none-such"},
