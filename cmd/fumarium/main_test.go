@@ -163,6 +163,8 @@ func TestExitStatuses(t *testing.T) {
 		{[]string{"products", "--show", "marjoram-ring", "--json"}, exitUsage, "leave out --json"},
 		{[]string{"products", "--show", "none-such"}, exitCouldNo, "none-such"},
 		{[]string{"run", "--pace", "0"}, exitUsage, "--pace"},
+		{[]string{"run", "--state", t.TempDir(), "--listen", "nowhere"}, exitCouldNo, "write --listen as ADDRESS:PORT, such as 127.0.0.1:8377"},
+		{[]string{"run", "--state", t.TempDir(), "--listen", "127.0.0.1:99999"}, exitCouldNo, "write --listen as ADDRESS:PORT"},
 		{[]string{"run", "--cabinet", "none-such"}, exitCouldNo, "none-such"},
 		{[]string{"shelve", "core-lost", "--for", "a while"}, exitUsage, "--for a while: "},
 		{[]string{"status", "--server", "127.0.0.1:8377"}, exitUsage, "write it as http://127.0.0.1:8377"},

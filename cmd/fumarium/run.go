@@ -203,7 +203,11 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	listener, err := net.Listen("tcp", o.listen)
 	if err != nil {
-		return false, couldNot(fmt.Errorf("%w; another daemon may be running, choose another address with --listen", err))
+		remedy := "write --listen as ADDRESS:PORT, such as " + defaultListen
+		if errors.Is(err, syscall.EADDRINUSE) {
+			remedy = "another daemon may be running, choose another address with --listen"
+		}
+		return false, couldNot(fmt.Errorf("%w; %s", err, remedy))
 	}
 	defer listener.Close()
 	records, err := openRecords(dir, world, pace, log)
