@@ -191,6 +191,17 @@ func TestFilesThatCannotBeRead(t *testing.T) {
 	assert.Equal(t, "fumarium: read "+folder+": is a directory\n", errText)
 }
 
+// What the log was judged as is said of a log that was judged.
+func TestAssessSaysWhatItTookTheLogFor(t *testing.T) {
+	const remark = "--species was not given"
+	_, _, errText := call(t, "assess", "../../testdata/logs/good-cook.csv", "--cased")
+	assert.Contains(t, errText, remark)
+	_, _, errText = call(t, "assess", "../../testdata/logs/good-cook.csv", "--species", "red-meat")
+	assert.NotContains(t, errText, remark)
+	_, _, errText = call(t, "assess", "./no-such.csv")
+	assert.NotContains(t, errText, remark)
+}
+
 func TestEndedByThePerson(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
