@@ -193,7 +193,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		}
 		world, pace = record.Real, 0
 	}
-	product, err := find(defaultProduct, catalog.Find, profile.Parse)
+	product, err := catalog.Find(defaultProduct) // whatever files lie here
 	if err != nil {
 		return false, err
 	}
@@ -216,7 +216,11 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	listener, err := net.Listen("tcp", o.listen)
 	if err != nil {
-		return false, couldNot(fmt.Errorf("%w; another daemon may be running, choose another address with --listen", err))
+		remedy := "write --listen as ADDRESS:PORT, such as " + defaultListen
+		if errors.Is(err, syscall.EADDRINUSE) {
+			remedy = "another daemon may be running, choose another address with --listen"
+		}
+		return false, couldNot(fmt.Errorf("%w; %s", err, remedy))
 	}
 	defer listener.Close()
 	records, err := openRecords(dir, world, pace, log)
@@ -232,7 +236,10 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}()
 	told := records.Notice()
 	resume, closed, err := unfinished(ctx, records, world, cabinetFile.Data, log)
-	if err != nil {
+	switch {
+	case errors.Is(err, context.Canceled):
+		return false, couldNot(context.Canceled) // the record is as good as before
+	case err != nil:
 		return false, couldNot(fmt.Errorf("batch record: %w; move %s with its -wal and -shm away, keep them, and start again", err, records.File()))
 	}
 	if closed != "" {

@@ -23,7 +23,7 @@ const standByFor = 30 * time.Second
 // standBy shows on the page, and in the manager's status, why the daemon could not
 // start. It drives nothing: what was open is closed, off.
 func standBy(ctx context.Context, manager *service.Manager, listen string, why error, stderr io.Writer) {
-	text := strings.TrimSpace(why.Error())
+	text := shownLines(strings.TrimSpace(why.Error()))
 	manager.Say("not started: " + text)
 	fmt.Fprintf(stderr, "fumarium: not started: %s\nnothing is heated; the next attempt is in about %v\n", text, standByFor)
 	ctx, cancel := context.WithTimeout(ctx, standByFor)

@@ -19,8 +19,8 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
-	"fumarium/controller/metrics"
 	"fumarium/controller/chart"
+	"fumarium/controller/metrics"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/controller/web"
