@@ -19,7 +19,7 @@ var trips, calls, suppresses = func() (trips, calls trip.Set, suppresses [trip.C
 	for c := trip.None + 1; c < trip.Count; c++ {
 		e := c.Entry()
 		trips |= c.If(e.Trips)
-		calls |= c.If(e.Priority >= trip.High)
+		calls |= c.If(e.Priority.Loud())
 		for _, other := range e.Suppresses {
 			suppresses[c] |= other.If(true)
 		}

@@ -27,7 +27,7 @@ func (t *step) command() {
 			return
 		}
 		t.enter(Holding)
-	case Resume:
+	case Restart:
 		switch {
 		case s.Batch != Held:
 			t.refuse(NotInThisState)

@@ -101,9 +101,8 @@ func (t *step) humidify(stage *profile.Stage) bool {
 	return s.humidifierOn
 }
 
-// sound reports whether the sounder calls the person: for any alarm of high or
-// urgent priority that nobody has acknowledged, and for ten seconds in every
-// minute while a hand step waits.
+// sound reports whether the sounder calls the person: for any loud alarm that nobody
+// has acknowledged, and for ten seconds in every minute while a hand step waits.
 func (t *step) sound() bool {
 	s := t.s
 	if !t.m.cabinet.Sounder.Fitted {

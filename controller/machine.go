@@ -135,7 +135,7 @@ type step struct {
 	late    bool
 	doubted bool     // a core reading that was believed is not believed any more
 	changed bool     // the batch has entered its state just now
-	calling bool     // nobody has answered an alarm of high or urgent priority
+	calling bool     // nobody has answered a loud alarm
 	events  *[]Event // apart, so that the state need not live on the heap
 }
 

@@ -126,7 +126,7 @@ func TestFuelIsCountedByTheAir(t *testing.T) {
 	before, _ := r.s.FuelLeft(r.p, r.c)
 	r.step(Hold)
 	r.run(time.Hour)
-	r.step(Resume)
+	r.step(Restart)
 	left, _ = r.s.FuelLeft(r.p, r.c)
 	assert.InDelta(t, float64(before), float64(left), 0.001)
 
@@ -159,8 +159,8 @@ func TestFullAirWaits(t *testing.T) {
 		more       time.Duration // of full air afterwards
 	}{
 		"door open for a minute":                    {func(r *rig) { r.in.Door = DoorOpen }, func(r *rig) { r.in.Door = DoorShut }, time.Minute, 5 * time.Minute},
-		"held for three minutes":                    {func(r *rig) { r.step(Hold) }, func(r *rig) { r.step(Resume) }, 3 * time.Minute, 5 * time.Minute},
-		"held so long that the ember may have died": {func(r *rig) { r.step(Hold) }, func(r *rig) { r.step(Resume) }, 20 * time.Minute, 8 * time.Minute},
+		"held for three minutes":                    {func(r *rig) { r.step(Hold) }, func(r *rig) { r.step(Restart) }, 3 * time.Minute, 5 * time.Minute},
+		"held so long that the ember may have died": {func(r *rig) { r.step(Hold) }, func(r *rig) { r.step(Restart) }, 20 * time.Minute, 8 * time.Minute},
 	} {
 		t.Run(name, func(t *testing.T) {
 			r := smoker(t, false)
@@ -191,8 +191,8 @@ func TestALongPauseIsSaidWithoutAnEmberProbe(t *testing.T) {
 	r.quietly(trip.EmberUnknown, false, 5*time.Minute)
 	took := r.until(trip.EmberUnknown, 5*time.Minute)
 	assert.Less(t, took, 2*time.Minute)
-	assert.Equal(t, trip.Low, trip.EmberUnknown.Entry().Priority)
-	r.step(Resume)
+	assert.Equal(t, trip.Later, trip.EmberUnknown.Entry().Priority)
+	r.step(Restart)
 	r.quietly(trip.EmberUnknown, true, 10*time.Minute) // air proves nothing
 	assert.False(t, r.s.Alarms[trip.EmberOut].Standing)
 	r.acknowledge(trip.EmberUnknown)

@@ -132,13 +132,13 @@ type Outputs struct {
 // CommandKind is what the operator wants.
 type CommandKind uint8
 
-// The commands. The zero value asks for nothing.
+// The commands. The zero value asks for nothing. Records hold their numbers.
 const (
 	NoCommand CommandKind = iota
 	Start
 	Confirm
 	Hold
-	Resume
+	Restart // a held batch, where it was held
 	Stop
 	Abort
 	Acknowledge // every standing alarm, or the one named
@@ -148,7 +148,7 @@ const (
 )
 
 var commandText = [CommandKinds]string{
-	"none", "start", "confirm", "hold", "resume", "stop", "abort", "acknowledge", "shelve", "reset",
+	"none", "start", "confirm", "hold", "restart", "stop", "abort", "acknowledge", "shelve", "reset",
 }
 
 func (k CommandKind) String() string {

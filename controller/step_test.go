@@ -227,14 +227,14 @@ func TestStartAfterTheRestOrWithAReason(t *testing.T) {
 }
 
 func TestCommandsInTheWrongState(t *testing.T) {
-	for _, kind := range []CommandKind{Confirm, Hold, Resume, Stop, Abort, Reset, CommandKinds} {
+	for _, kind := range []CommandKind{Confirm, Hold, Restart, Stop, Abort, Reset, CommandKinds} {
 		r := newRig(t)
 		assert.Len(t, refusals(r.step(kind)), 1, "%v while idle", kind)
 		assert.Equal(t, Idle, r.s.Batch)
 	}
 	r := newRig(t).started(0)
 	assert.Equal(t, []Refusal{NothingToConfirm}, refusals(r.step(Confirm)))
-	assert.Equal(t, []Refusal{NotInThisState}, refusals(r.step(Resume)))
+	assert.Equal(t, []Refusal{NotInThisState}, refusals(r.step(Restart)))
 }
 
 func TestWholeBatch(t *testing.T) {
@@ -383,7 +383,7 @@ func TestChamberLostCutsHeatAtOnceAndTripsAfterItsDelay(t *testing.T) {
 	assert.Equal(t, trip.ChamberLost, r.s.Tripped)
 	r.run(2 * time.Second)
 	assert.Equal(t, Held, r.s.Batch)
-	assert.Equal(t, []Refusal{StillTripped}, refusals(r.step(Resume)))
+	assert.Equal(t, []Refusal{StillTripped}, refusals(r.step(Restart)))
 	assert.Equal(t, []Refusal{StillTripped}, refusals(r.step(Reset)), "while the probe is still lost")
 	r.chamberIs(sensors.At(30))
 	r.run(time.Minute)
@@ -391,8 +391,8 @@ func TestChamberLostCutsHeatAtOnceAndTripsAfterItsDelay(t *testing.T) {
 	r.step(Reset)
 	assert.Equal(t, trip.None, r.s.Tripped)
 	r.run(time.Minute)
-	assert.False(t, r.out.Heater, "held until the person resumes")
-	r.step(Resume)
+	assert.False(t, r.out.Heater, "held until the person restarts it")
+	r.step(Restart)
 	r.run(30 * time.Second)
 	assert.Equal(t, Running, r.s.Batch)
 	assert.True(t, r.out.Heater)
@@ -419,7 +419,7 @@ func TestChamberHighCutsTheHeatAtOnceAndTrips(t *testing.T) {
 	assert.Equal(t, Held, r.s.Batch)
 	assert.False(t, r.out.Heater)
 	r.step(Reset)
-	r.step(Resume)
+	r.step(Restart)
 	r.run(30 * time.Second)
 	assert.True(t, r.out.Heater)
 }
@@ -455,7 +455,7 @@ func TestHoldStopsTheClockAndTheHeat(t *testing.T) {
 	r.run(time.Hour)
 	assert.Equal(t, clock, r.s.StageClock)
 	assert.GreaterOrEqual(t, r.s.ComeUp.Time, time.Hour, "the meat does not know of the hold")
-	r.step(Resume)
+	r.step(Restart)
 	assert.Equal(t, Restarting, r.s.Batch)
 	r.run(2 * time.Second)
 	assert.Equal(t, Running, r.s.Batch)

@@ -213,7 +213,7 @@ func TestWarmerThanTheChamberIsNoSwapOutsideOrFromTheStart(t *testing.T) {
 			assert.Equal(t, trip.CoreTooHot, r.s.Tripped, "so it might be swapped")
 			assert.Empty(t, refusals(r.step(Reset)), "but then the person has said how it is")
 		case 603:
-			r.step(Resume)
+			r.step(Restart)
 		default:
 			r.step()
 		}
@@ -281,7 +281,7 @@ func TestAHoldBreaksTheDwell(t *testing.T) {
 	r.step(Hold)
 	r.coreIs(0, 69.8)
 	r.run(30 * time.Second)
-	r.step(Resume)
+	r.step(Restart)
 	r.step()
 	r.coreIs(0, 70.1)
 	r.run(5 * time.Second)

@@ -291,13 +291,13 @@ func TestASecondTripIsNotForgotten(t *testing.T) {
 			r.step(Acknowledge)
 		}
 		assert.Equal(t, []Refusal{StillTripped}, refusals(r.step(Reset)))
-		r.step(Resume)
+		r.step(Restart)
 		r.run(time.Minute)
 		assert.False(t, r.out.Heater)
 		r.in.Heater = FeedbackOff
 		r.run(time.Second)
 		r.step(Reset)
-		r.step(Resume)
+		r.step(Restart)
 		r.run(30 * time.Second)
 		assert.True(t, r.out.Heater)
 	}
@@ -311,7 +311,7 @@ func TestResetNeedsTheCauseGone(t *testing.T) {
 	r.started(0)
 	r.until(trip.NoHeat, 40*time.Minute)
 	assert.Empty(t, refusals(r.step(Reset)))
-	r.step(Resume)
+	r.step(Restart)
 	r.run(time.Minute)
 	assert.True(t, r.out.Heater)
 	r.until(trip.NoHeat, 40*time.Minute)

@@ -86,6 +86,7 @@ type ControlResult struct {
 // LethalityGain is the reduction that the controller counted.
 type LethalityGain struct {
 	Log10Reduction *float64 `json:"log10_reduction"`
+	Log10Capped    bool     `json:"log10_capped"` // more was counted than is shown
 	RequiredLog10  *float64 `json:"required_log10"`
 	ComeUpSeconds  *float64 `json:"come_up_seconds"`
 	Pass           *bool    `json:"pass"`
@@ -444,8 +445,9 @@ func (r *Result) judge(p *profile.Product, s *controller.State) {
 				required = p.Targets.Lethality
 				pass = log10 >= required
 			}
-			log10 = round(log10)
-			r.Lethality.Log10Reduction, r.Lethality.RequiredLog10 = &log10, &required
+			shown, capped := lethality.Shown(log10)
+			shown = round(shown)
+			r.Lethality.Log10Reduction, r.Lethality.RequiredLog10, r.Lethality.Log10Capped = &shown, &required, capped
 		}
 		r.Lethality.Pass = &pass
 	}
@@ -473,4 +475,4 @@ func (r *Result) judge(p *profile.Product, s *controller.State) {
 }
 
 // round keeps three decimals: more would claim what no probe can tell.
-func round(v float64) float64 { return math.Round(v*1000) / 1000 }
+func round(v float64) float64 { return math.Round(v*1000)/1000 + 0 } // and no minus sign on a zero

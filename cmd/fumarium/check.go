@@ -168,10 +168,13 @@ func printFaults(w io.Writer, all source.Faults, files int) {
 			kind = "advice"
 			warnings++
 		}
-		fmt.Fprintf(w, "%s: %s\n", kind, f.Error())
+		fmt.Fprintf(w, "%s: %s\n", kind, shown(f.Error()))
 		if f.Excerpt != "" {
 			fmt.Fprintf(w, "%s\n", f.Excerpt)
 		}
+	}
+	if files == 0 {
+		return // the error says why
 	}
 	if len(all) == 0 {
 		fmt.Fprintf(w, "%s good\n", plural(files, "file"))

@@ -31,7 +31,8 @@ ten are ready in time.
 
 Exit status: 0 it can be made, 1 it can't (the earliest time is printed), 2 usage,
 3 a file could not be read or the schedule does not work.`,
-		Example: `  fumarium plan marjoram-ring --ready "2026-11-28 12:00"
+		Example: `  fumarium plan marjoram-ring --ready "saturday 12:00"
+  fumarium plan marjoram-ring --ready "2026-11-28 12:00"
   fumarium plan my-sausage.yaml --ready 18:00 --load 6kg --make 3h`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -39,7 +40,7 @@ Exit status: 0 it can be made, 1 it can't (the earliest time is printed), 2 usag
 		},
 	}
 	f := c.Flags()
-	f.StringVar(&o.ready, "ready", "", "`TIME` it shall be ready: 18:30, \"2026-11-28 12:00\" or RFC 3339")
+	f.StringVar(&o.ready, "ready", "", "`TIME` it shall be ready: "+timeForms)
 	f.StringVar(&o.made, "make", "2 h", "`DURATION` of grinding, mixing and stuffing")
 	f.BoolVar(&o.json, "json", false, "print the plan as JSON")
 	o.rehearse.flags(f)

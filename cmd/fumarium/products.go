@@ -36,6 +36,9 @@ started by its name. To make one your own, print its file, change it and check i
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			w := cmd.OutOrStdout()
+			if show != "" && asJSON {
+				return usage("--show prints the file as it is; leave out --json")
+			}
 			if show != "" {
 				entry, err := catalog.Find(show)
 				if err != nil {
@@ -64,6 +67,7 @@ started by its name. To make one your own, print its file, change it and check i
 				}
 				fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%d\n", l.Name, l.Product, quantity.Kilograms(l.BatchKilograms), target, len(l.Stages))
 			}
+			fmt.Fprintln(t, "\nAll come from the kitchen of an invented farm; each file says where its limits are from.")
 			return couldNot(t.Flush())
 		},
 	}

@@ -44,7 +44,7 @@ var pureRooms = map[string][]string{
 	"controller/trip":            {},
 	"controller": {"controller/cabinet", "controller/duty", "controller/pid", "controller/trip", "profile",
 		"profile/chilling", "profile/lethality", "profile/quantity", "sensors", "sensors/psychrometer"},
-	"controller/snapshot": {"controller", "controller/cabinet", "controller/trip", "profile", "profile/quantity", "sensors"},
+	"controller/snapshot": {"controller", "controller/cabinet", "controller/trip", "profile", "profile/lethality", "profile/quantity", "sensors"},
 	"sim/plant": {"controller/cabinet", "profile", "profile/composition", "profile/quantity", "sensors/psychrometer",
 		"profile/conduction", "sim/plant/film"},
 	"sim/plant/film": {"profile/quantity", "sensors/psychrometer"},

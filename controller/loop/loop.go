@@ -196,7 +196,7 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 		l.cfg.Record.Resume(r.Recovery, r.State)
 	}
 	for _, text := range l.cfg.Told {
-		l.say(l.from, text, trip.High)
+		l.say(l.from, text, trip.Soon)
 	}
 	pace := l.cfg.Pace
 	if pace == 0 {
@@ -282,7 +282,7 @@ func (l *Loop) step() {
 	if state.Batch.Active() && !before.Batch.Active() {
 		l.machine = machine
 		if taken.Reason != "" {
-			l.say(elapsed, "started without waiting for the rest, because: "+taken.Reason, trip.Low)
+			l.say(elapsed, "started without waiting for the rest, because: "+taken.Reason, trip.Later)
 		}
 		if l.cfg.Record != nil {
 			l.snap.BatchID = l.cfg.Record.Begin(l.moment(elapsed), record.Start{

@@ -182,7 +182,7 @@ func TestEveryProbeStateAndAlarmHasItsSeries(t *testing.T) {
 		assert.Len(t, series, int(trip.Phases), "%s: one series for each state", c)
 		assert.Equal(t, 1, ones, "%s is in exactly one state", c)
 	}
-	assert.Contains(t, got, `fumarium_alarm_state{alarm="core-lost",priority="high",state="unacknowledged"} 1`)
+	assert.Contains(t, got, `fumarium_alarm_state{alarm="core-lost",priority="soon",state="unacknowledged"} 1`)
 	assert.NotContains(t, got, `fumarium_trip_latched{alarm="core-lost"}`, "no trip")
 	assert.Contains(t, got, `fumarium_trip_latched{alarm="chamber-high"} 0`)
 	s := running()

@@ -73,10 +73,27 @@ func TestWholeBatchComesBackBitForBit(t *testing.T) {
 	}
 }
 
+// A state folder may be named from where one is, and may be called anything.
+func TestTheFolderMayBeNamedInAnyWay(t *testing.T) {
+	t.Chdir(t.TempDir())
+	for _, dir := range []string{"state", ".", "./here/state", "../state", "a folder", "what?", "50%#1", "c:state", "käse", t.TempDir()} {
+		t.Run(dir, func(t *testing.T) {
+			require.NoError(t, os.MkdirAll(dir, 0o700))
+			r := open(t, options(dir))
+			newTrial(t, r).begin().finish()
+			shut(t, r)
+			assert.FileExists(t, filepath.Join(dir, Real.File()))
+			all, err := reader(t, dir).List(context.Background())
+			require.NoError(t, err)
+			assert.Len(t, all, 1)
+		})
+	}
+}
+
 func TestCommandsAreKeptWithTheirRefusal(t *testing.T) {
 	r := open(t, options(t.TempDir()))
 	d := newTrial(t, r).begin()
-	d.once(controller.Command{Kind: controller.Resume})
+	d.once(controller.Command{Kind: controller.Restart})
 	shutAfter(t, r, func() {
 		commands, err := r.Commands(context.Background(), d.id)
 		require.NoError(t, err)

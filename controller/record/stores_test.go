@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fumarium/controller"
+	"fumarium/profile"
 	"fumarium/sensors"
 )
 
@@ -183,6 +184,47 @@ func TestBatchOfAnOlderProgramGoesOn(t *testing.T) {
 			assert.Equal(t, 2, result.Gaps)
 		})
 	}
+}
+
+// What is restart today was written as resume, and its number was the same. The batch
+// in command-resume.db was held after fifteen steps and went on after twenty; one such
+// command was refused before. Its words stay, and it is replayed as it went.
+func TestRestartIsFoundInOldRecords(t *testing.T) {
+	ctx := context.Background()
+	r, err := OpenReader(copyOf(t, filepath.Join("testdata", "command-resume.db")))
+	require.NoError(t, err)
+	defer r.Close()
+	v, err := r.Verify(ctx, "2026")
+	require.NoError(t, err)
+	assert.True(t, v.Whole, v.String())
+	commands, err := r.Commands(ctx, "2026")
+	require.NoError(t, err)
+	var words []string
+	for _, c := range commands {
+		words = append(words, fmt.Sprintf("%d %s", c.Step, c.Command))
+	}
+	assert.Equal(t, []string{"0 start", "13 resume", "14 hold", "20 resume"}, words)
+
+	restarts := map[int64][]string{}
+	b, err := r.Batch(ctx, "2026")
+	require.NoError(t, err)
+	p, err := profile.Parse(b.ProductName, b.ProductFile)
+	require.NoError(t, err)
+	require.NoError(t, r.Steps(ctx, "2026", func(s Step) error {
+		if s.In.Command.Kind == controller.Restart {
+			for _, e := range s.Events {
+				restarts[s.Number] = append(restarts[s.Number], e.Text(p))
+			}
+		}
+		return nil
+	}))
+	assert.Equal(t, map[int64][]string{13: {"restart refused: not possible in this state of the batch"}, 20: {"batch restarting"}}, restarts)
+
+	result, err := r.Replay(ctx, "2026")
+	require.NoError(t, err)
+	assert.Nil(t, result.Decisions)
+	assert.Equal(t, b.Steps, result.Steps)
+	assert.Equal(t, controller.Complete, result.Final.Batch)
 }
 
 func TestDamagedStores(t *testing.T) {

@@ -19,6 +19,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
+	"fumarium/sensors"
 )
 
 // browser starts a headless Chromium of its own with nothing in it.
@@ -173,6 +174,19 @@ func TestPageInABrowser(t *testing.T) {
 			do(t, ctx, chromedp.EmulateViewport(375, 812, chromedp.EmulateScale(2)))
 		}
 	}
+
+	// No minus sign on a zero, and no figure beyond what may be claimed.
+	frozen := cooking()
+	frozen.State.Chamber.Reading, frozen.State.Core.Coldest, frozen.Inputs.WetBulb = sensors.At(-0.04), sensors.At(-17.8), sensors.At(-0.01)
+	frozen.State.Heat = killed(3594)
+	put(t, ctx, l, frozen)
+	until(t, ctx, chamberText+" === '0.0 °C'")
+	text, err = chromedp.Run(ctx, chromedp.Evaluate[string]("document.body.innerText"))
+	require.NoError(t, err)
+	for _, want := range []string{"−17.8 °C", "\n0 °F", "more than 20 log₁₀"} {
+		assert.Contains(t, text, want)
+	}
+	assert.NotRegexp(t, `[-−]0(\.0+)?\D`, text)
 
 	// Start only after the cautions.
 	put(t, ctx, l, idle())

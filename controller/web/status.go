@@ -15,6 +15,7 @@ import (
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 )
 
@@ -51,9 +52,10 @@ type Status struct {
 	Trip        *Trip            `json:"trip"`
 	Alarms      []Alarm          `json:"alarms"` // most pressing first
 
-	LethalityLog10 *float64 `json:"lethality_log10"`
-	ComeUpSeconds  *float64 `json:"come_up_seconds"`
-	Events         []Event  `json:"events"` // oldest first
+	LethalityLog10  *float64 `json:"lethality_log10"`
+	LethalityCapped bool     `json:"lethality_capped"` // more was counted than is shown
+	ComeUpSeconds   *float64 `json:"come_up_seconds"`
+	Events          []Event  `json:"events"` // oldest first
 }
 
 // StageNow is the stage under way.
@@ -159,7 +161,9 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	status.EmberCelsius = number(s.Inputs.Ember.Value())
 	status.SmokeFuelRatio = number(st.FuelLeft(s.Product, s.Cabinet))
 	status.HumidityRatio = number(st.Wick.Humidity, st.Wick.HasHumidity)
-	status.LethalityLog10 = number(s.LethalityLog10())
+	if v, capped, ok := s.LethalityLog10(); ok {
+		status.LethalityLog10, status.LethalityCapped = number(v, true), capped
+	}
 	if d, ok := s.ComeUp(); ok {
 		status.ComeUpSeconds = number(d.Seconds(), true)
 	}
@@ -243,7 +247,7 @@ func pressing(st *controller.State) []trip.Code {
 	}
 	slices.SortStableFunc(codes, func(a, b trip.Code) int {
 		return cmp.Or(
-			cmp.Compare(b.Entry().Priority, a.Entry().Priority),
+			cmp.Compare(a.Entry().Priority, b.Entry().Priority),
 			cmp.Compare(st.Alarms[a].Phase, st.Alarms[b].Phase),
 			cmp.Compare(st.Alarms[b].Raised, st.Alarms[a].Raised),
 		)
@@ -269,7 +273,7 @@ func commands(s *snapshot.Snapshot) []string {
 		{controller.Start, !active && !tripped},
 		{controller.Confirm, waiting && st.Batch == controller.Running},
 		{controller.Hold, st.Batch == controller.Running || st.Batch == controller.Restarting},
-		{controller.Resume, st.Batch == controller.Held && !tripped},
+		{controller.Restart, st.Batch == controller.Held && !tripped},
 		{controller.Stop, active && st.Batch != controller.Stopping && st.Batch != controller.Aborting},
 		{controller.Abort, active && st.Batch != controller.Aborting},
 		{controller.Acknowledge, unacknowledged},
@@ -294,7 +298,7 @@ func stageState(st *controller.State, i int) string {
 	return "ahead" // stopped or aborted within it: it never ended
 }
 
-func celsius(t quantity.Celsius) string { return strconv.FormatFloat(float64(t), 'f', 1, 64) + " °C" }
+func celsius(t quantity.Celsius) string { return quantity.Fixed(float64(t), 1) + " °C" }
 
 func conditionText(c profile.Condition) string {
 	switch c.Kind {
@@ -337,8 +341,8 @@ func condition(s *snapshot.Snapshot, c profile.Condition) Condition {
 			say(celsius(t))
 		}
 	case profile.LethalityAtLeast:
-		if v, ok := s.LethalityLog10(); ok && quantity.Finite(v) {
-			say(strconv.FormatFloat(v, 'f', 2, 64))
+		if v, capped, ok := s.LethalityLog10(); ok && quantity.Finite(v) {
+			say(lethality.Text(v, capped, 2))
 			result.ProgressRatio = number(min(1, v/c.Lethality), c.Lethality > 0)
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
@@ -18,6 +19,8 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/chart"
+	"fumarium/controller/metrics"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/controller/web"
@@ -57,7 +60,7 @@ func cooking() *snapshot.Snapshot {
 		},
 		Lines: []snapshot.Line{
 			{Time: noon.Add(-4 * time.Hour), Text: "batch running"},
-			{Time: noon.Add(-10 * time.Minute), Elapsed: 230 * time.Minute, Text: "alarm core-lost (high): no number", Priority: trip.High},
+			{Time: noon.Add(-10 * time.Minute), Elapsed: 230 * time.Minute, Text: "alarm core-lost (soon): no number", Priority: trip.Soon},
 		},
 	}
 	for i := range 480 {
@@ -135,8 +138,10 @@ func accepting(s *snapshot.Snapshot) *loop {
 	return &loop{snap: s, reply: snapshot.Reply{Accepted: true, State: controller.Running}}
 }
 
-func handler(l *loop) http.Handler {
-	return web.New(web.Config{
+func handler(l *loop) http.Handler { return configured(l, func(*web.Config) {}) }
+
+func configured(l *loop, change func(*web.Config)) http.Handler {
+	c := web.Config{
 		Loop: l, Token: token, Hosts: []string{"kiln.example"}, Now: func() time.Time { return noon.Add(time.Second) },
 		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { _, _ = w.Write([]byte("fumarium_build_info 1\n")) }),
 		FindProduct: func(name string) (*profile.Product, []byte, error) {
@@ -152,7 +157,14 @@ func handler(l *loop) http.Handler {
 			return ring, nil
 		},
 		ProductNames: func() []string { return []string{ring.Name} },
-	})
+	}
+	change(&c)
+	return web.New(c)
+}
+
+// measured is the handler with the real metrics.
+func measured(l *loop) http.Handler {
+	return configured(l, func(c *web.Config) { c.Metrics = metrics.New(l.Snapshot, "test").Handler() })
 }
 
 // ask makes a request as a careful client would; change may spoil it.
@@ -240,9 +252,40 @@ func TestStatusOfACook(t *testing.T) {
 }
 
 // heat is 1.3 decimal reduction times at the reference temperature.
-func heat() lethality.Count {
+func heat() lethality.Count { return killed(1.3) }
+
+func killed(log10 float64) lethality.Count {
 	k := lethality.RedMeat
-	return lethality.RedMeatCriterion(false).Add(lethality.Count{}, k.Reference, k.Reference, k.D*13/10)
+	return lethality.RedMeatCriterion(false).Add(lethality.Count{}, k.Reference, k.Reference, time.Duration(log10*float64(k.D)))
+}
+
+// What is counted beyond any claim is not shown as if it were one.
+func TestLethalityIsCapped(t *testing.T) {
+	for _, counted := range []float64{203.55, 3594} {
+		s := cooking()
+		s.State.Heat = killed(counted)
+		got := status(t, s)
+		assert.Equal(t, 20.0, got["lethality_log10"])
+		assert.Equal(t, true, got["lethality_capped"])
+		cook := got["stage"].(map[string]any)["conditions"].([]any)[1].(map[string]any)
+		assert.Equal(t, "more than 20", cook["now"])
+		assert.Equal(t, 1.0, cook["progress_ratio"])
+		scrape := ask(measured(accepting(s)), http.MethodGet, "/metrics", "").Body.String()
+		assert.Contains(t, scrape, "\nfumarium_lethality_log10 20\n")
+		assert.Contains(t, scrape, "20 stands for 20 or more")
+	}
+	got := status(t, cooking())
+	assert.Equal(t, false, got["lethality_capped"])
+}
+
+// A little below 0 °C is 0.0 °C in words, not -0.0 °C.
+func TestNoMinusSignOnAZero(t *testing.T) {
+	s := cooking()
+	s.State.Chamber.Reading, s.State.Core.Coldest = sensors.At(-0.04), sensors.At(-0.04)
+	got := status(t, s)
+	assert.Contains(t, got["summary"], "chamber 0.0 °C of 82 °C, core 0.0 °C;")
+	assert.Equal(t, "0.0 °C", got["stage"].(map[string]any)["conditions"].([]any)[0].(map[string]any)["now"])
+	assert.Equal(t, -0.04, got["chamber_celsius"], "programs get what was read")
 }
 
 // Whatever is not known is null; a real 0 stays a 0.
@@ -274,7 +317,7 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 		controller.Idle:       {"No batch: heater off, chamber 81.6 °C", []any{"start"}},
 		controller.Running:    {"Cook: chamber 81.6 °C of 82 °C, core 63.2 °C; ends when core reaches 71 °C and lethality reaches 6.5", []any{"hold", "stop", "abort"}},
 		controller.Holding:    {"Holding in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"stop", "abort"}},
-		controller.Held:       {"Held in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"resume", "stop", "abort"}},
+		controller.Held:       {"Held in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"restart", "stop", "abort"}},
 		controller.Restarting: {"Restarting in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"hold", "stop", "abort"}},
 		controller.Stopping:   {"Stopping in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"abort"}},
 		controller.Stopped:    {"Stopped after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start"}},
@@ -293,7 +336,7 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 	}
 	s := cooking()
 	s.State.Batch, s.State.Tripped = controller.Held, trip.ChamberHigh
-	assert.Equal(t, []any{"stop", "abort", "reset"}, status(t, s)["commands"], "a trip comes before resuming")
+	assert.Equal(t, []any{"stop", "abort", "reset"}, status(t, s)["commands"], "a trip comes before restarting")
 	s.State.Out.Heater = true // what the outputs say, not what the state should mean
 	assert.Equal(t, "Held in cook: heater on, chamber 81.6 °C, core 63.2 °C; tripped by chamber-high", status(t, s)["summary"])
 	waiting := status(t, asking())
@@ -312,7 +355,7 @@ func TestCommandsReachTheLoop(t *testing.T) {
 		`{"command":"confirm"}`:                                {Command: controller.Command{Kind: controller.Confirm}},
 		`{"command":"confirm","prompt":"Light the smoke generator and open the damper a quarter"}`: {Command: controller.Command{Kind: controller.Confirm}},
 		`{"command":"hold"}`:                            {Command: controller.Command{Kind: controller.Hold}},
-		`{"command":"resume"}`:                          {Command: controller.Command{Kind: controller.Resume}},
+		`{"command":"restart"}`:                         {Command: controller.Command{Kind: controller.Restart}},
 		`{"command":"stop"}`:                            {Command: controller.Command{Kind: controller.Stop}},
 		`{"command":"abort"}`:                           {Command: controller.Command{Kind: controller.Abort}},
 		`{"command":"acknowledge"}`:                     {Command: controller.Command{Kind: controller.Acknowledge}},
@@ -357,7 +400,8 @@ func TestRefusals(t *testing.T) {
 		"no text":            {`{"command":1}`, nil, 400, "put it in quotes"},
 		"nested":             {`{"command":{"a":"b"}}`, nil, 400, "put it in quotes"},
 		"trailing":           {hold + hold, nil, 400, "one command at a time"},
-		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, hold, resume, stop, abort, acknowledge, shelve, reset"},
+		"former command":     {`{"command":"resume"}`, nil, 422, "send restart"},
+		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, hold, restart, stop, abort, acknowledge, shelve, reset"},
 		"zero command":       {`{"command":"none"}`, nil, 422, "does not exist"},
 		"no command":         {`{}`, nil, 422, "does not exist"},
 		"start with nothing": {`{"command":"start"}`, nil, 422, "either product"},
@@ -395,7 +439,7 @@ func TestWithoutATokenNothingCanBeChanged(t *testing.T) {
 
 func TestWhatTheControllerSays(t *testing.T) {
 	l := &loop{snap: cooking(), reply: snapshot.Reply{Why: controller.NotInThisState.String()}}
-	w := ask(handler(l), http.MethodPost, "/api/commands", `{"command":"resume"}`)
+	w := ask(handler(l), http.MethodPost, "/api/commands", `{"command":"restart"}`)
 	assert.Equal(t, http.StatusConflict, w.Code)
 	assert.Equal(t, "not possible in this state of the batch", detail(t, w))
 
@@ -413,7 +457,10 @@ func TestHostsThatAreAnswered(t *testing.T) {
 		"evil.example": 421, "localhost.evil.example": 421, "127.0.0.1.evil.example:8080": 421, "": 421,
 	} {
 		for _, path := range []string{"/api/status", "/", "/metrics"} {
-			assert.Equal(t, want, ask(handler(accepting(cooking())), http.MethodGet, path, "", host(name)).Code, "%s %s", name, path)
+			w := ask(handler(accepting(cooking())), http.MethodGet, path, "", host(name))
+			if assert.Equal(t, want, w.Code, "%s %s", name, path); want != http.StatusOK {
+				assert.Contains(t, detail(t, w), "--host-name")
+			}
 		}
 	}
 }
@@ -493,6 +540,19 @@ func TestChart(t *testing.T) {
 	assert.Contains(t, ask(handler(accepting(s)), http.MethodGet, "/chart.svg", "").Body.String(), "core-lost")
 	s.Lines[1].Time = noon.Add(-5 * time.Hour)
 	assert.NotContains(t, ask(handler(accepting(s)), http.MethodGet, "/chart.svg", "").Body.String(), "core-lost")
+}
+
+// The numbers of the page carry the lines that the trend draws them with.
+func TestPageAndTrendShareTheirLines(t *testing.T) {
+	h := handler(accepting(cooking()))
+	page, trend := ask(h, http.MethodGet, "/", "").Body.String(), ask(h, http.MethodGet, "/chart.svg", "").Body.String()
+	for name, style := range map[string]chart.Style{"Chamber</h2>": chart.Chamber, "Core</h2>": chart.Core, `<span id="setpoint"`: chart.Setpoint} {
+		sample := chart.Sample(style)
+		assert.Contains(t, page, sample+" "+name)
+		look := regexp.MustCompile(`stroke="#\w+" stroke-width="[\d.]+"( stroke-dasharray="[\d. ]+")?`).FindString(sample)
+		require.NotEmpty(t, look)
+		assert.Contains(t, trend, look, name)
+	}
 }
 
 func FuzzCommand(f *testing.F) {

@@ -240,7 +240,7 @@ func NewCriterion(name string, k Kinetics, required float64) (*Criterion, error)
 	refuse("reference temperature", float64(k.Reference), 40, 150, "°C")
 	refuse("z", float64(k.Z), 1, 50, "K")
 	refuse("D", k.D.Seconds(), 1e-3, 86400, "s")
-	refuse("required reduction", required, 0.1, 20, "log10")
+	refuse("required reduction", required, 0.1, MostShown, "log10")
 	if len(faults) > 0 {
 		return nil, errors.Join(faults...)
 	}
