@@ -116,7 +116,7 @@ func TestNoMinusSignOnAZero(t *testing.T) {
 	r := &sim.Result{Stages: []sim.StageResult{{Name: "chill", CoreEndCelsius: cold, ChamberMeanCelsius: &cold, ChamberPeakCelsius: &cold}}}
 	r.Core.PeakCelsius, r.Core.FinalCelsius, r.Control.OvershootKelvin = colder, cold, &cold
 	p := &profile.Product{Stages: []profile.Stage{{Name: "chill"}}}
-	printRehearsal(&out, sim.Setup{Product: p, Cabinet: &cabinet.Cabinet{Name: "Kiln"}}, r, 1, rehearseOptions{})
+	printRehearsal(&out, sim.Setup{Product: p, Cabinet: &cabinet.Cabinet{Name: "Kiln"}}, r, 1, 1, rehearseOptions{})
 	assert.Contains(t, out.String(), "0.0 / 0.0 °C")
 	assert.NotRegexp(t, `-0(\.0+)? `, out.String())
 }
