@@ -17,6 +17,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fumarium/controller"
+	"fumarium/controller/caution"
 	"fumarium/controller/trip"
 	"fumarium/controller/web"
 	"fumarium/profile/catalog"
@@ -50,11 +51,13 @@ func clientCommands() []*cobra.Command {
 		confirmCommand(),
 		noteCommand(),
 		simple(controller.Hold, "Hold the batch: everything off, its clocks stand still",
-			"The come-up clock of the core does not stand still: the meat does not know of the hold."),
+			"The come-up clock of the core does not stand still: the meat does not know of the\nhold.", caution.Smoulders),
 		restartCommand(),
-		simple(controller.Stop, "End the batch before its time, everything off", "For a batch that shall not go on. It cannot be restarted; hold it if you may want to."),
-		simple(controller.Abort, "End the batch because something is wrong", "Like stop, and the record says aborted. The heater goes off with either in the same second."),
-		simple(controller.Reset, "Reset a trip whose cause is gone", "The batch stays held until restart."),
+		simple(controller.Stop, "End the batch before its time, everything off", "For a batch that shall not go on. It cannot be restarted; hold it if you may want\nto.",
+			caution.Smoulders),
+		simple(controller.Abort, "End the batch because something is wrong", "Like stop, and the record says aborted. The heater goes off with either in the same\nsecond.",
+			caution.Smoulders),
+		simple(controller.Reset, "Reset a trip whose cause is gone", "The batch stays held until restart.", caution.BeforeReset),
 		acknowledgeCommand(),
 		shelveCommand(),
 	}
@@ -66,18 +69,29 @@ func (c *client) flags(cmd *cobra.Command) *cobra.Command {
 	return cmd
 }
 
-func simple(kind controller.CommandKind, short, long string) *cobra.Command {
+// simple gives the caution in the help and with the command: before what may bring
+// heat, after what takes it away, which waits for no terminal.
+func simple(kind controller.CommandKind, short, long, warning string) *cobra.Command {
 	var c client
 	return c.flags(&cobra.Command{
-		Use: kind.String(), Short: short, Long: long, Args: cobra.NoArgs,
+		Use: kind.String(), Short: short, Long: long + "\n\n" + warning, Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return c.send(cmd.Context(), order{Command: kind.String()}, cmd.OutOrStdout())
+			first := kind == controller.Restart || kind == controller.Reset
+			if first {
+				fmt.Fprintln(cmd.OutOrStdout(), warning)
+			}
+			err := c.send(cmd.Context(), order{Command: kind.String()}, cmd.OutOrStdout())
+			if !first {
+				fmt.Fprintln(cmd.OutOrStdout(), warning)
+			}
+			return err
 		},
 	})
 }
 
 func restartCommand() *cobra.Command {
-	c := simple(controller.Restart, "Go on with a held batch, where it was held", "The stage goes on with what was left of it. (Held, restarting and running are the states of ISA-88.)")
+	c := simple(controller.Restart, "Go on with a held batch, where it was held",
+		"The stage goes on with what was left of it. (Held, restarting and running are the\nstates of ISA-88.)", caution.HeatReturns)
 	c.SuggestFor = []string{"resume"} // its name until ISA-88's was taken
 	return c
 }
@@ -223,14 +237,14 @@ func startCommand() *cobra.Command {
 	var stuffed, reason string
 	cmd := c.flags(&cobra.Command{
 		Use: "start PRODUCT", Short: "Start a batch of a shipped product or a product file",
-		Long: `Starts a batch. PRODUCT is a product file or a name from fumarium products.
+		Long: fmt.Sprintf(`Starts a batch. PRODUCT is a product file or a name from fumarium products.
 
 A cured product has to rest first, as long as its file says, or overnight. Say
 with --stuffed when it was made; without that, or too early, the start is refused
 unless --reason says why it need not wait. The reason goes on the record.
 
-Before a batch on a real cabinet: the thermal cut-out works, the extinguisher is
-at hand, smoke can leave, and somebody stays while the generator burns.`,
+Before anything gets hot:
+%s`, beforeHeat()),
 		Example: `  fumarium start marjoram-ring --stuffed 14h
   fumarium start my-sausage.yaml --stuffed "yesterday 18:30"
   fumarium start my-sausage.yaml --reason "erythorbate, settled three hours"`,
@@ -267,6 +281,14 @@ at hand, smoke can leave, and somebody stays while the generator burns.`,
 	cmd.Flags().StringVar(&stuffed, "stuffed", "", "`TIME` the product was stuffed or cured: "+strings.Replace(timeForms, "tomorrow", "yesterday", 1)+", or 14h for fourteen hours ago")
 	cmd.Flags().StringVar(&reason, "reason", "", "`TEXT` why the batch need not wait for its rest")
 	return cmd
+}
+
+func beforeHeat() string {
+	var b strings.Builder
+	for _, text := range caution.BeforeHeat {
+		b.WriteString(caution.Marked("  - ", "    ", text) + "\n")
+	}
+	return b.String()
 }
 
 func statusCommand() *cobra.Command {

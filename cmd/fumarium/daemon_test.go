@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/controller/caution"
 	"fumarium/controller/web"
 )
 
@@ -271,6 +272,7 @@ func TestTheCommandsTalkToTheDaemon(t *testing.T) {
 		code, out, errText = d.client(step.command)
 		assert.Equal(t, exitGood, code, errText)
 		assert.Contains(t, out, step.state)
+		assert.Contains(t, out, map[bool]string{true: caution.HeatReturns, false: caution.Smoulders}[step.command == "restart"])
 		if step.command == "hold" {
 			d.line("batch held")
 		}

@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fumarium/controller/caution"
 	"fumarium/profile"
 	"fumarium/profile/catalog"
 	"fumarium/profile/quantity"
@@ -32,7 +33,9 @@ started by its name. To make one your own, print its file, change it and check i
 
   fumarium products --show marjoram-ring > mine.yaml
   fumarium check mine.yaml
-  fumarium rehearse mine.yaml`,
+  fumarium rehearse mine.yaml
+
+` + caution.Food,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			w := cmd.OutOrStdout()
@@ -44,7 +47,7 @@ started by its name. To make one your own, print its file, change it and check i
 				if err != nil {
 					return couldNot(err)
 				}
-				_, err = w.Write(entry.Data)
+				_, err = fmt.Fprintf(w, "%s\n%s", caution.Marked("# ", "# ", caution.Food), entry.Data)
 				return couldNot(err)
 			}
 			entries, err := catalog.All()

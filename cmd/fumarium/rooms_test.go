@@ -40,6 +40,7 @@ var pureRooms = map[string][]string{
 	"controller/cabinet":         {"profile/quantity", "profile/source", "sensors/psychrometer", "sensors/thermistor", "sensors/thermocouple"},
 	"controller/cabinet/shipped": {"controller/cabinet", "profile/quantity", "profile/source"},
 	"controller/pid":             {"profile/quantity"},
+	"controller/caution":         {},
 	"controller/duty":            {},
 	"controller/trip":            {},
 	"controller": {"controller/cabinet", "controller/duty", "controller/pid", "controller/trip", "profile",

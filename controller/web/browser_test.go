@@ -139,6 +139,9 @@ func TestPageInABrowser(t *testing.T) {
 	put(t, ctx, l, abnormal)
 	until(t, ctx, "document.getElementById('prompt').hidden && document.querySelectorAll('#alarms li').length === 4")
 	picture(t, ctx, "alarms-375")
+	shown, err := chromedp.Run(ctx, chromedp.Evaluate[string]("['before-reset', 'smoulders', 'heat-returns'].filter(id => document.getElementById(id).offsetParent).join()"))
+	require.NoError(t, err)
+	assert.Equal(t, "before-reset,smoulders", shown, "a trip comes before restarting")
 	labels, err := chromedp.Run(ctx, chromedp.Evaluate[string]("[...document.querySelectorAll('#alarms button')].map(b => b.textContent).join()"))
 	require.NoError(t, err)
 	assert.Equal(t, "Acknowledge,The probe is back in the meat,Acknowledge", labels)
@@ -147,12 +150,19 @@ func TestPageInABrowser(t *testing.T) {
 	require.Len(t, l.requests(), 2)
 	assert.Equal(t, controller.Stop, l.requests()[1].Command.Kind)
 
+	// A held batch says what restart brings.
+	held := cooking()
+	held.State.Batch, held.State.Out, held.State.Heater.HasSetpoint, held.State.Heater.Demand = controller.Held, controller.Outputs{Damper: 0.25}, false, 0
+	put(t, ctx, l, held)
+	until(t, ctx, "!document.getElementById('restart').disabled && document.getElementById('heat-returns').offsetParent !== null")
+	picture(t, ctx, "held-375")
+
 	// Nothing is wider than a phone, and every target is high enough for a wet thumb.
 	type target struct {
 		ID            string
 		Width, Height float64
 	}
-	for name, s := range map[string]*snapshot.Snapshot{"prompt": asking(), "alarms": abnormal, "cook": cooking(), "idle": idle()} {
+	for name, s := range map[string]*snapshot.Snapshot{"prompt": asking(), "alarms": abnormal, "cook": cooking(), "held": held, "idle": idle()} {
 		put(t, ctx, l, s)
 		until(t, ctx, "document.getElementById('state').textContent === '"+s.State.Batch.String()+"' && document.getElementById('prompt').hidden === "+map[bool]string{true: "false", false: "true"}[name == "prompt"])
 		overflow, err := chromedp.Run(ctx, chromedp.Evaluate[int]("document.documentElement.scrollWidth - document.documentElement.clientWidth"))

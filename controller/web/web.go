@@ -30,6 +30,7 @@ import (
 	"time"
 
 	"fumarium/controller"
+	"fumarium/controller/caution"
 	"fumarium/controller/chart"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
@@ -242,7 +243,11 @@ func (s *server) page(w http.ResponseWriter, _ *http.Request) *problem {
 		Products         []string
 		Simulated        bool
 		Pace             float64
-	}{Summary: errNoStep, Products: s.productNames()}
+
+		BeforeHeat                          []string
+		Smoulders, HeatReturns, BeforeReset string
+	}{Summary: errNoStep, Products: s.productNames(), BeforeHeat: caution.BeforeHeat,
+		Smoulders: caution.Smoulders, HeatReturns: caution.HeatReturns, BeforeReset: caution.BeforeReset}
 	if snap := s.Loop.Snapshot(); snap != nil {
 		view.Simulated, view.Pace = snap.Simulated, snap.Pace
 		view.Summary = "At " + snap.Time.Format(time.TimeOnly) + " — " + summary(snap)

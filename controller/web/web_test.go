@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"html"
 	"math"
 	"net/http"
 	"net/http/httptest"
@@ -19,6 +20,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/caution"
 	"fumarium/controller/chart"
 	"fumarium/controller/metrics"
 	"fumarium/controller/snapshot"
@@ -540,6 +542,23 @@ func TestChart(t *testing.T) {
 	assert.Contains(t, ask(handler(accepting(s)), http.MethodGet, "/chart.svg", "").Body.String(), "core-lost")
 	s.Lines[1].Time = noon.Add(-5 * time.Hour)
 	assert.NotContains(t, ask(handler(accepting(s)), http.MethodGet, "/chart.svg", "").Body.String(), "core-lost")
+}
+
+// Each button of the page that brings heat or takes smoke away has its caution beside
+// it, in the words of the command line.
+func TestPageGivesTheCautions(t *testing.T) {
+	body := html.UnescapeString(ask(handler(accepting(cooking())), http.MethodGet, "/", "").Body.String())
+	for id, text := range map[string]string{"smoulders": caution.Smoulders, "heat-returns": caution.HeatReturns, "before-reset": caution.BeforeReset} {
+		assert.Contains(t, body, `aria-describedby="`+id+`"`)
+		assert.Regexp(t, `<p id="`+id+`"[^>]*>(<b>[^<]*</b> )?`+regexp.QuoteMeta(text)+`</p>`, body)
+	}
+	_, dialog, found := strings.Cut(body, `<dialog id="ask-stop"`)
+	require.True(t, found)
+	dialog, _, _ = strings.Cut(dialog, "</dialog>")
+	assert.Contains(t, dialog, caution.Smoulders)
+	for _, text := range caution.BeforeHeat {
+		assert.Contains(t, body, "<li>"+text+"</li>")
+	}
 }
 
 // The numbers of the page carry the lines that the trend draws them with.

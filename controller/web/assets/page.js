@@ -184,6 +184,8 @@ function buttons() {
   $('confirm').disabled = !can('confirm') || Date.now() - questionSince < settle;
   for (const c of ['hold', 'restart', 'stop', 'reset']) $(c).disabled = !can(c);
   show('controls', ['hold', 'restart', 'stop'].some(c => status.commands.includes(c)) || !status.commands.includes('start'));
+  show('heat-returns', status.commands.includes('restart'));
+  show('smoulders', ['hold', 'stop'].some(c => status.commands.includes(c)) || ['stopping', 'stopped', 'aborting', 'aborted'].includes(status.state));
   show('start', status.commands.includes('start'));
   $('go').disabled = !can('start') || !$('read').checked || !$('choice').value;
 }
