@@ -88,7 +88,7 @@ func TestAWordTooEarlyProvesNothing(t *testing.T) {
 			r.in.Core[0] = sensors.At(quantity.Celsius(probe))
 			r.chamberIs(sensors.At(quantity.Celsius(80 + 0.02*float64(i%3))))
 			if i == 660 || i == 661 {
-				r.send(Acknowledge, trip.CoreOut)
+				r.send([]CommandKind{Acknowledge, Mended}[i-660], trip.CoreOut)
 				continue
 			}
 			r.step()
@@ -110,13 +110,13 @@ func TestABrokenCoreCanBeLeftOut(t *testing.T) {
 	r.run(time.Minute)
 	r.in.Core[1] = sensors.Fault(sensors.Open)
 	r.until(trip.CoreLost, time.Minute)
-	r.acknowledge(trip.CoreLost)
+	r.mend(trip.CoreLost)
 	r.run(time.Minute)
 	assert.Equal(t, sensors.Good, r.s.Core.Coldest.Status())
 	r.in.Core[0] = sensors.Fault(sensors.Open)
 	r.run(time.Minute)
 	r.send(Acknowledge, trip.CoreLost)
-	assert.Equal(t, []Refusal{LastCore}, refusals(r.send(Acknowledge, trip.CoreLost)))
+	assert.Equal(t, []Refusal{LastCore}, refusals(r.send(Mended, trip.CoreLost)))
 	r.in.Core[0] = sensors.At(60)
 	r.in.Core[1] = sensors.At(55)
 	r.run(time.Minute)
@@ -208,7 +208,7 @@ func TestWarmerThanTheChamberIsNoSwapOutsideOrFromTheStart(t *testing.T) {
 		r.in.Core[0] = sensors.At(quantity.Celsius(core))
 		switch i {
 		case 600, 601:
-			r.send(Acknowledge, trip.CoreOut) // put in after three minutes
+			r.send([]CommandKind{Acknowledge, Mended}[i-600], trip.CoreOut) // put in after three minutes
 		case 602:
 			assert.Equal(t, trip.CoreTooHot, r.s.Tripped, "so it might be swapped")
 			assert.Empty(t, refusals(r.step(Reset)), "but then the person has said how it is")

@@ -328,7 +328,8 @@ func (w *World) Answer(s *controller.State) controller.Command {
 			return c
 		}
 	}
-	if _, waiting := s.Waiting(p); !waiting || s.Batch != controller.Running {
+	asked, waiting := s.Question()
+	if !waiting || s.Batch != controller.Running {
 		w.waiting = false
 		return controller.Command{}
 	}
@@ -339,7 +340,7 @@ func (w *World) Answer(s *controller.State) controller.Command {
 		return controller.Command{}
 	}
 	w.waiting = false
-	return controller.Command{Kind: controller.Confirm}
+	return controller.Command{Kind: controller.Confirm, Question: asked}
 }
 
 // tend lights the smoke generator when the hand step of a smoking stage is done, or
@@ -359,8 +360,8 @@ func (w *World) tend(s *controller.State, stage *profile.Stage) {
 // restarts. A careless one does so without looking.
 func (w *World) lookAfter(s *controller.State, person fault.Person) controller.Command {
 	calling := false
-	// A probe that left the meat is put back and named; to acknowledge everything is
-	// not enough.
+	// A probe that left the meat is put back, and said to be; to acknowledge everything
+	// is not enough.
 	out := s.Alarms[trip.CoreOut].Standing
 	cold := s.Alarms[trip.EmberOut].Active(trip.EmberOut, s.Elapsed)
 	for c := trip.None + 1; c < trip.Count; c++ {
@@ -389,10 +390,10 @@ func (w *World) lookAfter(s *controller.State, person fault.Person) controller.C
 		w.alarmed = s.Elapsed - w.setup.Answer + 10*Step // and on with the next
 		return controller.Command{Kind: controller.Acknowledge}
 	case out:
-		return controller.Command{Kind: controller.Acknowledge, Alarm: trip.CoreOut}
+		return controller.Command{Kind: controller.Mended, Alarm: trip.CoreOut}
 	case cold:
 		w.plant.Light()
-		return controller.Command{Kind: controller.Acknowledge, Alarm: trip.EmberOut}
+		return controller.Command{Kind: controller.Mended, Alarm: trip.EmberOut}
 	case s.Batch != controller.Held || w.Hopeless(s):
 		return controller.Command{}
 	case s.Tripped == trip.None:
