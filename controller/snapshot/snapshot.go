@@ -136,7 +136,6 @@ func (r *Request) Complete() error {
 	}{
 		{controller.WithProduct, r.Product != nil, "a product"},
 		{controller.WithAlarm, r.Command.Alarm != trip.None, "an alarm"},
-		{controller.WithDuration, r.Command.For != 0, "a duration"},
 		{controller.WithQuestion, r.Command.Question.Part != controller.Unnamed, "the question that it answers"},
 	} {
 		if kind.Needs()&part.of != 0 && !part.have {
