@@ -119,7 +119,7 @@ func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) 
 		p.course.unseen(t.dt)
 		return 0, false
 	}
-	p.probe.follow(v, t.dt, s.Out.Heater)
+	p.probe.follow(v, t.dt, s.Out.On.Has(Heater))
 	dt := t.dt
 	if t.late {
 		p.course.unseen(dt)

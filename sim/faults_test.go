@@ -74,7 +74,9 @@ func TestProbesInTheWrongPlace(t *testing.T) {
 	w, err := NewWorld(s)
 	require.NoError(t, err)
 	for range 2 * 3600 {
-		w.Drive(controller.Outputs{Heater: w.Plant().Chamber() < 70, Damper: 0.2})
+		out := controller.Outputs{Damper: 0.2}
+		out.On.Set(controller.Heater, w.Plant().Chamber() < 70)
+		w.Drive(out)
 		w.Advance()
 	}
 	in := w.Sample(2 * time.Hour)

@@ -218,7 +218,7 @@ func FuzzBlock(f *testing.F) {
 	b := c.begin(nil)
 	in := controller.Inputs{Elapsed: time.Second}
 	in.Chamber[0] = sensors.At(20.0625)
-	b = c.step(b, &in, controller.Outputs{Heater: true}, []controller.Event{{At: time.Second, Kind: controller.BatchChanged}})
+	b = c.step(b, &in, controller.Outputs{On: controller.SetOf(controller.Heater)}, []controller.Event{{At: time.Second, Kind: controller.BatchChanged}})
 	f.Add(b, int64(1))
 	f.Add([]byte{1}, int64(0))
 	f.Add([]byte{2, 0xff, 0xff}, int64(3))

@@ -237,19 +237,19 @@ func (j *judge) outputs(m *sim.Moment) {
 			standing = trip.Code(c)
 		}
 	}
-	if out.Heater && (s.Tripped != trip.None || standing != trip.None || !readable || late) {
+	if out.On.Has(controller.Heater) && (s.Tripped != trip.None || standing != trip.None || !readable || late) {
 		j.breaks(HeaterOffOnTrip, m.Now, "heater on; tripped %q, standing %q, chamber readable %v, late %v", s.Tripped, standing, readable, late)
 	}
-	if s.Batch != controller.Running && (out.Heater || out.Fan || out.Smoke || out.Humidifier) {
+	if s.Batch != controller.Running && (out.On.Has(controller.Heater) || out.On.Has(controller.Fan) || out.On.Has(controller.Smoke) || out.On.Has(controller.Humidifier)) {
 		j.breaks(OffUnlessRuns, m.Now, "%s with %+v", s.Batch, out)
 	}
-	if out.Heater && j.wasOff && m.Now-j.offSince < j.setup.Cabinet.Heater.MinOff {
+	if out.On.Has(controller.Heater) && j.wasOff && m.Now-j.offSince < j.setup.Cabinet.Heater.MinOff {
 		j.breaks(ContactsRest, m.Now, "closed %s after it opened", m.Now-j.offSince)
 	}
-	if !out.Heater && (!j.wasOff || m.Before.Out.Heater) {
+	if !out.On.Has(controller.Heater) && (!j.wasOff || m.Before.Out.On.Has(controller.Heater)) {
 		j.offSince = m.Now
 	}
-	j.wasOff = !out.Heater
+	j.wasOff = !out.On.Has(controller.Heater)
 }
 
 func (j *judge) latch(m *sim.Moment) {
