@@ -2,7 +2,6 @@ package controller
 
 import (
 	"math"
-	"math/bits"
 	"time"
 
 	"fumarium/profile"
@@ -35,11 +34,12 @@ const (
 // course is where one core comes from and where it goes: level and trend of a
 // critically damped tracker, which follows a straight line without lag.
 type course struct {
-	level, trend float64 // °C, °C/s
-	smooth       float64 // of the last few seconds, °C
-	rough        float64 // mean deviation of a sample from smooth, K
-	known        time.Duration
-	gone         time.Duration // not seen for so long
+	level  float64       `record:"level_celsius"` // °C, °C/s
+	trend  float64       `record:"trend_kelvin_per_second"`
+	smooth float64       `record:"smooth_celsius"` // of the last few seconds, °C
+	rough  float64       `record:"rough_kelvin"`   // mean deviation of a sample from smooth, K
+	known  time.Duration `record:"known"`
+	gone   time.Duration `record:"gone"` // not seen for so long
 }
 
 // unseen lets the course go on as it went, for a while.
@@ -51,18 +51,6 @@ func (c *course) unseen(dt time.Duration) {
 
 // learnt reports whether the course is known, so that leaving it would be seen.
 func (c *course) learnt() bool { return c.known > courseLearnt }
-
-// coursesLearnt reports whether every core in use has shown its course. Of a probe that
-// has just been put in nobody would see that it slips out: it ends nothing and proves
-// nothing.
-func (t *step) coursesLearnt() bool {
-	for left := t.s.coresInUse; left != 0; left &= left - 1 {
-		if !t.s.watch.course[bits.TrailingZeros8(left)].learnt() {
-			return false
-		}
-	}
-	return true
-}
 
 // follow takes a reading in and says whether it left the course as no meat can.
 func (c *course) follow(v, chamber quantity.Celsius, place profile.Place, dt time.Duration) (left bool) {

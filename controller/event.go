@@ -108,14 +108,14 @@ func (e EndedBy) words() string {
 // An Event is one thing that happened, for log, page and record. Which fields
 // mean something depends on Kind.
 type Event struct {
-	At      time.Duration
-	Kind    EventKind
-	Batch   BatchState
-	Stage   int
-	By      EndedBy
-	Alarm   trip.Code
-	Command CommandKind
-	Why     Refusal
+	At      time.Duration `record:"at"`
+	Kind    EventKind     `record:"kind"`
+	Batch   BatchState    `record:"batch"`
+	Stage   int           `record:"stage"`
+	By      EndedBy       `record:"by"`
+	Alarm   trip.Code     `record:"alarm"`
+	Command CommandKind   `record:"command"`
+	Why     Refusal       `record:"why"`
 }
 
 // Text says the event in words; p is the product of the batch and may be nil.

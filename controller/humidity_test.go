@@ -27,8 +27,8 @@ func wetRig(t *testing.T, wick cabinet.WickAir) *rig {
 }
 
 func (r *rig) percent(t *testing.T) float64 {
-	require.True(t, r.s.HasHumidity)
-	return 100 * float64(r.s.Humidity)
+	require.True(t, r.s.Wick.HasHumidity)
+	return 100 * float64(r.s.Wick.Humidity)
 }
 
 // Rows of the comparison that package psychrometer holds against PsychroLib 2.5.0:
@@ -81,10 +81,10 @@ func TestHumidityWithoutABatch(t *testing.T) {
 	assert.InDelta(t, 34.54, r.percent(t), 0.01)
 	r.in.WetBulb = sensors.Fault(sensors.Open)
 	r.step()
-	assert.False(t, r.s.HasHumidity)
+	assert.False(t, r.s.Wick.HasHumidity)
 	r.in.WetBulb = sensors.At(74.6)
 	r.step()
-	assert.False(t, r.s.HasHumidity, "a dry wick")
+	assert.False(t, r.s.Wick.HasHumidity, "a dry wick")
 }
 
 // In air drier than the coefficient is good for the humidity is 0 %, not unknown: the
@@ -99,7 +99,7 @@ func TestHumidityAtItsEnds(t *testing.T) {
 	assert.Zero(t, r.percent(t))
 	r.in.WetBulb = sensors.At(10)
 	r.step()
-	assert.False(t, r.s.HasHumidity, "no air has that")
+	assert.False(t, r.s.Wick.HasHumidity, "no air has that")
 	r = newRig(t)
 	r.chamberIs(sensors.At(30))
 	r.in.WetBulb = sensors.At(30.3)
@@ -107,5 +107,5 @@ func TestHumidityAtItsEnds(t *testing.T) {
 	assert.InDelta(t, 100, r.percent(t), 0.01)
 	r.in.WetBulb = sensors.At(31)
 	r.step()
-	assert.False(t, r.s.HasHumidity)
+	assert.False(t, r.s.Wick.HasHumidity)
 }

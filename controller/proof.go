@@ -3,6 +3,8 @@ package controller
 import (
 	"time"
 
+	"fumarium/controller/trip"
+	"fumarium/profile/chilling"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
@@ -16,15 +18,15 @@ const proofLag = 10 * time.Second
 // proving is the count that the claim follows. The claim is between one and two lags
 // old.
 type proving struct {
-	ahead  Proof         // up to now
-	behind Proof         // as it was when this lag began
-	since  time.Duration // since then
-	age    time.Duration // of the claim
+	ahead  Proof         `record:"ahead"`  // up to now
+	behind Proof         `record:"behind"` // as it was when this lag began
+	since  time.Duration `record:"since"`  // since then
+	age    time.Duration `record:"age"`    // of the claim
 
 	// What was claimed when a person last said that a probe is back in the meat. If it
 	// then leaves it again soon, it never was.
-	sworn   Proof
-	swornAt time.Duration
+	sworn   Proof         `record:"sworn"`
+	swornAt time.Duration `record:"sworn_at"`
 }
 
 // swornFor is how long the person's word is held against the probe; common practice,
@@ -48,7 +50,7 @@ var comeUp = lethality.ComeUpWithin(0)
 // were seen in time; time that could have harmed counts whether it was seen or not.
 func (t *step) prove() {
 	s, w := t.s, &t.s.proving
-	if !t.before.active || t.p == nil {
+	if !t.before.active || t.m.product == nil {
 		return
 	}
 	if !s.Batch.Active() { // nothing was doubted until the end
@@ -66,25 +68,25 @@ func (t *step) prove() {
 		w.ahead, w.behind, w.since, w.age = s.Proof, s.Proof, 0, 0
 		return
 	}
-	if s.Stage == 0 && t.in.Elapsed-s.watch.hung <= coreSettles { // the probe may still hang in the hot air
+	if s.Stage == 0 && t.in.Elapsed-s.Core.hung <= coreSettles { // the probe may still hang in the hot air
 		t.prepare()
 		return
 	}
-	coldFrom, coldTo, coldSeen := between(t.before.coreColdest, s.CoreColdest)
-	hotFrom, hotTo, hotSeen := between(t.before.coreHottest, s.CoreHottest)
-	if !coldSeen || !hotSeen || t.late || t.before.coresInUse != s.coresInUse {
+	coldFrom, coldTo, coldSeen := between(t.before.coldest, s.Core.Coldest)
+	hotFrom, hotTo, hotSeen := between(t.before.hottest, s.Core.Hottest)
+	if !coldSeen || !hotSeen || t.late || t.before.coresInUse != s.Core.inUse() {
 		unseen(t, &s.Proof, t.dt)
 		unseen(t, &w.behind, t.dt)
 		unseen(t, &w.ahead, t.dt)
 		return
 	}
-	learnt := t.coursesLearnt()
-	if c := t.p.Criterion(); c != nil && learnt {
+	learnt := s.Core.coursesLearnt()
+	if c := t.m.criterion; c != nil && learnt {
 		w.ahead.Heat = c.Add(w.ahead.Heat, coldFrom, coldTo, t.dt)
 	} else if c != nil {
 		w.ahead.Heat = c.Gap(w.ahead.Heat)
 	}
-	if t.p.ComeUpApplies() && !w.ahead.ComeUp.Done {
+	if t.m.comesUp && !w.ahead.ComeUp.Done {
 		next := comeUp.Add(w.ahead.ComeUp, coldFrom, coldTo, t.dt)
 		if next.Done && !learnt {
 			next = comeUp.Gap(w.ahead.ComeUp, t.dt)
@@ -106,8 +108,8 @@ func (t *step) prove() {
 // confirmed. That it came up, or got any heat, is not believed of a probe that may not
 // be in it yet.
 func (t *step) prepare() {
-	from, to, ok := between(t.before.coreColdest, t.s.CoreColdest)
-	if ok && t.p.ComeUpApplies() && from < comeUp.To && to < comeUp.To {
+	from, to, ok := between(t.before.coldest, t.s.Core.Coldest)
+	if ok && t.m.comesUp && from < comeUp.To && to < comeUp.To {
 		w := &t.s.proving
 		w.ahead.ComeUp = comeUp.Add(w.ahead.ComeUp, from, to, t.dt)
 		w.behind.ComeUp, t.s.ComeUp = w.ahead.ComeUp, w.ahead.ComeUp
@@ -116,10 +118,10 @@ func (t *step) prepare() {
 
 // unseen counts time in which the core was not seen.
 func unseen(t *step, p *Proof, dt time.Duration) {
-	if c := t.p.Criterion(); c != nil {
+	if c := t.m.criterion; c != nil {
 		p.Heat = c.Gap(p.Heat)
 	}
-	if t.p.ComeUpApplies() && !p.ComeUp.Done {
+	if t.m.comesUp && !p.ComeUp.Done {
 		p.ComeUp = comeUp.Gap(p.ComeUp, dt)
 	}
 	if r := t.chillRule(); r != nil {
@@ -131,4 +133,26 @@ func between(a, b sensors.Reading) (from, to quantity.Celsius, ok bool) {
 	from, good := a.Value()
 	to, ok = b.Value()
 	return from, to, good && ok
+}
+
+// chillRule is the rule that counts now, or nil while nothing is chilled.
+func (t *step) chillRule() *chilling.Rule {
+	if !t.s.Batch.Active() || t.m.product == nil || !t.m.chills(t.s.Stage) {
+		return nil
+	}
+	return t.m.chill
+}
+
+// proofStands gives the alarms whose condition holds because a limit of food safety is
+// near or over.
+func (t *step) proofStands() trip.Set {
+	s := t.s
+	set := trip.Set(0)
+	if s.Batch.Active() {
+		set = trip.ComeUpLong.If(!s.ComeUp.Done && s.ComeUp.Time > comeUp.Limit-comeUpWarning) | trip.ComeUpOver.If(comeUp.Failed(s.ComeUp))
+	}
+	if r := t.chillRule(); r != nil {
+		set |= trip.ChillLong.If(r.Nearly(s.Chill, chillWarning)) | trip.ChillOver.If(r.Failed(s.Chill))
+	}
+	return set
 }

@@ -5,11 +5,12 @@ import (
 
 	"fumarium/controller/cabinet"
 	"fumarium/controller/duty"
+	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 )
 
-// What is believed of the smoke generator; common practice, no source.
+// What is believed of the smoke generator; own magnitudes, no source.
 const (
 	fuelWarning = 15 * time.Minute // of smoking that is left
 	// emberHolds is how long an ember lives without air at the least. Simulated ones
@@ -17,113 +18,102 @@ const (
 	emberHolds = 5 * time.Minute
 )
 
-// smokeWatch is what the step remembers of the smoke generator, beside the air that
-// it was given.
-type smokeWatch struct {
-	fullUntil time.Duration // full air until so much has been given; zero is the lighting time
-	airless   time.Duration // lit, and without air for so long
-	doubt     bool          // that was longer than an ember is known to hold
-	seen      bool          // it smouldered when its probe was last read
+// smokeMemory is what the step remembers of the smoke generator. The wood that smoulders
+// follows the air that it gets, so the air stands for the fuel; what natural draught
+// burns off besides nobody counts. The time of full air counts the same air: it waits while
+// the door is open, the fan coasts or the batch is held. After a long pause it begins
+// anew. A stage without smoke between two with it is such a pause, and brings no new
+// filling.
+type smokeMemory struct {
+	Relay     duty.State    `record:"relay"`      // of the pump, once it is turned down
+	given     time.Duration `record:"given"`      // air, since it was last lit
+	fullUntil time.Duration `record:"full_until"` // full air until so much has been given; zero is FullAir
+	airless   time.Duration `record:"airless"`    // lit, and without air for so long
+	doubt     bool          `record:"doubt"`      // that was longer than an ember is known to hold
+	seen      bool          `record:"ember_seen"` // it smouldered when its probe was last read
 }
 
-// watchSmoke counts the air that the generator has had since it was lit, which a hand
-// step of a smoking stage does. The wood that smoulders follows the air that it gets,
-// so the air stands for the fuel; what natural draught burns off besides nobody counts.
-// The lighting time counts the same air: it waits while the door is open, the fan
-// coasts or the batch is held. After a long pause it begins anew. A stage without
-// smoke between two with it is such a pause, and brings no new filling.
-func (t *step) watchSmoke() {
-	s, w := t.s, &t.s.watch
+// follow counts the air that the generator has had since it was lit, which a hand step
+// of a smoking stage does.
+func (k *smokeMemory) follow(t *step) {
 	if v, ok := t.in.Ember.Value(); ok {
-		w.smoke.seen = v >= t.c.Generator.Ember
+		k.seen = v >= t.m.cabinet.Generator.Ember
 	}
-	stage := s.CurrentStage(t.p)
+	stage := t.stage()
 	switch {
-	case stage == nil || stage.Smoke && s.Asking:
-		if w.smokeFor > 0 {
-			t.lit()
+	case stage == nil || stage.Smoke && t.s.Asking:
+		if k.given > 0 {
+			k.lit()
 		}
-	case s.Out.Smoke && !t.late:
-		w.smokeFor += t.dt
-		w.smoke.airless = 0
-	case w.smokeFor > 0: // nobody knows whether the pump ran while nobody called
-		if w.smoke.airless += t.dt; w.smoke.airless > emberHolds {
-			w.smoke.fullUntil, w.smoke.doubt = w.smokeFor+t.c.Generator.Lighting, true
+	case t.s.Out.Smoke && !t.late:
+		k.given += t.dt
+		k.airless = 0
+	case k.given > 0: // nobody knows whether the pump ran while nobody called
+		if k.airless += t.dt; k.airless > emberHolds {
+			k.fullUntil, k.doubt = k.given+t.m.cabinet.Generator.FullAir, true
 		}
 	}
 }
 
 // lit begins with a full generator that was lit just now, or will be.
-func (t *step) lit() {
-	w := &t.s.watch
-	w.smokeFor, w.smoke = 0, smokeWatch{seen: w.smoke.seen}
+func (k *smokeMemory) lit() { *k = smokeMemory{Relay: k.Relay, seen: k.seen} }
+
+// heats is what the smoke generator may add to the chamber by itself.
+func (k *smokeMemory) heats(m *Machine) quantity.Celsius {
+	if k.given == 0 || k.airless > emberHolds {
+		return 0
+	}
+	return m.smokeHeat
 }
 
 // smoking reports whether the generator shall smoulder, though its pump may have to
 // wait.
-func (t *step) smoking(stage *profile.Stage) bool { return t.s.smoking(stage, t.c) }
-
 func (s *State) smoking(stage *profile.Stage, c *cabinet.Cabinet) bool {
 	return stage != nil && stage.Smoke && !s.Asking && c.Smoke.Fitted
 }
 
 // fullAir reports whether the generator gets all its air: while it is lit, after a
 // long pause, and while its probe says that the ember is dying.
-func (t *step) fullAir() bool {
-	g, w := &t.c.Generator, &t.s.watch
+func (k *smokeMemory) fullAir(t *step) bool {
+	g := &t.m.cabinet.Generator
 	if v, ok := t.in.Ember.Value(); ok && v < g.Ember {
 		return true
 	}
-	return g.Share() >= 1 || w.smokeFor < max(g.Lighting, w.smoke.fullUntil)
+	return g.Share() >= 1 || k.given < max(g.FullAir, k.fullUntil)
 }
 
 // blow runs the pump, if it may run at all, and says whether it is on.
-func (t *step) blow(may bool) bool {
-	s := t.s
+func (k *smokeMemory) blow(t *step, may bool) bool {
 	switch {
 	case !may:
-		if s.SmokeDuty.Started {
-			s.SmokeDuty = t.cut(smokeLimits(t.c), s.SmokeDuty)
+		if k.Relay.Started {
+			k.Relay = t.cut(t.m.smoke, k.Relay)
 		}
 		return false
-	case t.fullAir():
-		s.SmokeDuty = duty.State{}
+	case k.fullAir(t):
+		k.Relay = duty.State{}
 		return true
 	}
 	on := false
-	s.SmokeDuty, on = duty.Step(smokeLimits(t.c), s.SmokeDuty, float64(t.c.Generator.Share()), t.dt)
+	k.Relay, on = duty.Step(t.m.smoke, k.Relay, float64(t.m.cabinet.Generator.Share()), t.dt)
 	return on
 }
 
-func (t *step) fuelLow(stage *profile.Stage) bool {
-	g := &t.c.Generator
-	if t.s.Batch != Running || g.Burn <= 0 || !t.smoking(stage) {
-		return false
+// stands gives the alarms of the smoke generator whose condition holds.
+func (k *smokeMemory) stands(t *step, stage *profile.Stage) trip.Set {
+	g := &t.m.cabinet.Generator
+	smoking := t.s.smoking(stage, t.m.cabinet)
+	v, read := t.in.Ember.Value()
+	unknown := k.doubt && smoking
+	if g.Ember != 0 {
+		unknown = !read && (k.seen || smoking)
 	}
-	warning := time.Duration(float64(g.Share()) * float64(fuelWarning))
-	return t.s.watch.smokeFor > g.FullBurn()-warning
-}
-
-// emberOut needs a good reading: a probe that is lost says neither that it burns nor
-// that it is out.
-func (t *step) emberOut(stage *profile.Stage) bool {
-	v, ok := t.in.Ember.Value()
-	return ok && v < t.c.Generator.Ember && t.smoking(stage) && t.s.watch.smokeFor > 0 && t.s.watch.smokeFor >= t.c.Generator.Lighting
-}
-
-func (t *step) emberUnknown(stage *profile.Stage) bool {
-	w := &t.s.watch.smoke
-	if t.c.Generator.Ember == 0 {
-		return w.doubt && t.smoking(stage)
-	}
-	_, ok := t.in.Ember.Value()
-	return !ok && (w.seen || t.smoking(stage))
-}
-
-// emberBurning also holds when the batch is over: that is when people leave.
-func (t *step) emberBurning(stage *profile.Stage) bool {
-	_, ok := t.in.Ember.Value()
-	return ok && t.s.watch.smoke.seen && t.c.Generator.Ember > 0 && (stage == nil || !stage.Smoke)
+	return trip.SmokeFuelLow.If(t.s.Batch == Running && g.Lasts > 0 && smoking && k.given > t.m.fuelLow) |
+		// A probe that is lost says neither that it burns nor that it is out.
+		trip.EmberOut.If(read && v < g.Ember && smoking && k.given > 0 && k.given >= g.FullAir) |
+		trip.EmberUnknown.If(unknown) |
+		// Also when the batch is over: that is when people leave.
+		trip.EmberBurning.If(read && k.seen && g.Ember > 0 && (stage == nil || !stage.Smoke))
 }
 
 // FuelLeft is the share of the generator's filling that is left, by the air that it
@@ -133,13 +123,9 @@ func (s *State) FuelLeft(p *profile.Product, c *cabinet.Cabinet) (quantity.Ratio
 	if c == nil || !s.smoking(s.CurrentStage(p), c) {
 		return 0, false
 	}
-	full := c.Generator.FullBurn()
+	full := c.Generator.PumpTime()
 	if full <= 0 {
 		return 0, false
 	}
-	return max(0, 1-quantity.Ratio(s.watch.smokeFor.Seconds()/full.Seconds())), true
-}
-
-func smokeLimits(c *cabinet.Cabinet) duty.Limits {
-	return duty.Limits{Window: c.Smoke.Window, MinOn: c.Smoke.MinOn, MinOff: c.Smoke.MinOff}
+	return max(0, 1-quantity.Ratio(s.Smoke.given.Seconds()/full.Seconds())), true
 }

@@ -18,7 +18,7 @@ import (
 func smoker(t *testing.T, probed bool) *rig {
 	r := newRig(t)
 	r.c.Smoke = cabinet.Relay{Fitted: true, Window: time.Minute, MinOn: 10 * time.Second, MinOff: 10 * time.Second}
-	r.c.Generator = cabinet.Generator{Burn: 270 * time.Minute, Heat: 150, Lighting: 12 * time.Minute, TurnedDown: 0.6}
+	r.c.Generator = cabinet.Generator{Lasts: 200 * time.Minute, Heat: 110, FullAir: 8 * time.Minute, TurnedDown: 0.7}
 	if probed {
 		r.c.Generator.Ember = 200
 		r.emberIs(450)
@@ -49,37 +49,35 @@ func (r *rig) air(d time.Duration) (share float64, switched int) {
 	return on.Seconds() / d.Seconds(), switched
 }
 
-// Full air for the first ten to fifteen minutes, then a little less: common practice,
-// no source.
-func TestFullAirForTheFirstMinutesThenLess(t *testing.T) {
+func TestFullAirUntilTheEmberGlowsThenLess(t *testing.T) {
 	r := smoker(t, false)
-	share, _ := r.air(12 * time.Minute)
+	share, _ := r.air(8 * time.Minute)
 	assert.Equal(t, 1.0, share)
 	share, switched := r.air(2 * time.Hour)
-	assert.InDelta(t, 0.6, share, 0.01)
+	assert.InDelta(t, 0.7, share, 0.01)
 	assert.InDelta(t, 120, switched, 2, "one pulse in each window")
 }
 
 // What the cabinet file asks for is what the pump does.
 func TestAirAsTheFileSays(t *testing.T) {
 	for name, c := range map[string]struct {
-		lighting time.Duration
-		share    quantity.Ratio
-		relay    cabinet.Relay
-		want     float64
+		fullAir time.Duration
+		share   quantity.Ratio
+		relay   cabinet.Relay
+		want    float64
 	}{
-		"a quarter, in short windows": {10 * time.Minute, 0.25, cabinet.Relay{Window: 40 * time.Second, MinOn: 5 * time.Second, MinOff: 5 * time.Second}, 0.25},
-		"hardly less":                 {15 * time.Minute, 0.95, cabinet.Relay{Window: time.Minute, MinOn: 10 * time.Second, MinOff: 10 * time.Second}, 0.95},
-		"never turned down":           {10 * time.Minute, 1, cabinet.Relay{Window: time.Minute}, 1},
+		"a quarter, in short windows": {5 * time.Minute, 0.25, cabinet.Relay{Window: 40 * time.Second, MinOn: 5 * time.Second, MinOff: 5 * time.Second}, 0.25},
+		"hardly less":                 {19 * time.Minute, 0.95, cabinet.Relay{Window: time.Minute, MinOn: 10 * time.Second, MinOff: 10 * time.Second}, 0.95},
+		"never turned down":           {7 * time.Minute, 1, cabinet.Relay{Window: time.Minute}, 1},
 		"turned down from the start":  {0, 0.5, cabinet.Relay{Window: time.Minute, MinOn: 10 * time.Second, MinOff: 10 * time.Second}, 0.5},
 		"nothing said":                {0, 0, cabinet.Relay{}, 1},
 	} {
 		t.Run(name, func(t *testing.T) {
 			r := smoker(t, false)
 			c.relay.Fitted = true
-			r.c.Smoke, r.c.Generator.Lighting, r.c.Generator.TurnedDown = c.relay, c.lighting, c.share
-			share, _ := r.air(c.lighting + time.Second)
-			if c.lighting > 0 {
+			r.c.Smoke, r.c.Generator.FullAir, r.c.Generator.TurnedDown = c.relay, c.fullAir, c.share
+			share, _ := r.air(c.fullAir + time.Second)
+			if c.fullAir > 0 {
 				assert.Equal(t, 1.0, share)
 			}
 			share, _ = r.air(2 * time.Hour)
@@ -88,10 +86,10 @@ func TestAirAsTheFileSays(t *testing.T) {
 	}
 }
 
-// The fan does not use the pauses of the pump: it would blow back into the generator.
+// The fan does not use the pauses of the pump: its pressure would turn the air around.
 func TestFanStaysOffBetweenThePulses(t *testing.T) {
 	r := smoker(t, false)
-	r.run(13 * time.Minute)
+	r.run(9 * time.Minute)
 	pulses := 0
 	for range 3600 {
 		r.step()
@@ -100,27 +98,26 @@ func TestFanStaysOffBetweenThePulses(t *testing.T) {
 			pulses++
 		}
 	}
-	assert.InDelta(t, 0.6*3600, pulses, 40)
-	r.c.Rules.FanWithSmoke = true // the file says that the pump is strong
+	assert.InDelta(t, 0.7*3600, pulses, 40)
+	r.c.Rules.FanWithSmoke = true // the file says that the pump has the greater pressure
 	r.run(time.Minute)
 	share, _ := r.air(10 * time.Minute)
-	assert.InDelta(t, 0.6, share, 0.02)
+	assert.InDelta(t, 0.7, share, 0.02)
 	assert.True(t, r.out.Fan)
 }
 
-// A filling burns four to five hours: common practice, no source. A quarter of an
-// hour before its end, as it is run, the person is told.
+// A quarter of an hour before the end of a filling, as it is run, the person is told.
 func TestFuelIsCountedByTheAir(t *testing.T) {
 	r := smoker(t, false)
 	left, known := r.s.FuelLeft(r.p, r.c)
 	assert.True(t, known)
 	assert.Equal(t, quantity.Ratio(1), left)
-	r.run(141 * time.Minute)
+	r.run(104 * time.Minute)
 	left, _ = r.s.FuelLeft(r.p, r.c)
-	// 12 min of full air and 129 min at 0.6 out of 12 min and 258 min at 0.6.
-	assert.InDelta(t, 1-(12+0.6*129)/(12+0.6*258), float64(left), 0.01)
-	took := r.until(trip.SmokeFuelLow, 3*time.Hour) + 141*time.Minute
-	assert.InDelta(t, 255, took.Minutes(), 2)
+	// 8 min of full air and 96 min at 0.7 out of 8 min and 192 min at 0.7.
+	assert.InDelta(t, 1-(8+0.7*96)/(8+0.7*192), float64(left), 0.01)
+	took := r.until(trip.SmokeFuelLow, 3*time.Hour) + 104*time.Minute
+	assert.InDelta(t, 185, took.Minutes(), 2)
 	r.quietly(trip.SmokeFuelLow, true, 10*time.Minute) // not once for each pulse
 
 	// What the pump did not blow has not burnt: held for an hour.
@@ -129,7 +126,7 @@ func TestFuelIsCountedByTheAir(t *testing.T) {
 	before, _ := r.s.FuelLeft(r.p, r.c)
 	r.step(Hold)
 	r.run(time.Hour)
-	r.step(Resume)
+	r.step(Restart)
 	left, _ = r.s.FuelLeft(r.p, r.c)
 	assert.InDelta(t, float64(before), float64(left), 0.001)
 
@@ -137,7 +134,7 @@ func TestFuelIsCountedByTheAir(t *testing.T) {
 	r.acknowledge(trip.SmokeFuelLow)
 	left, _ = r.s.FuelLeft(r.p, r.c)
 	assert.InDelta(t, 1, float64(left), 0.001)
-	share, _ := r.air(12 * time.Minute)
+	share, _ := r.air(8 * time.Minute)
 	assert.InDelta(t, 1.0, share, 0.01, "what was refilled is lit again")
 
 	r.c.Generator = cabinet.Generator{}
@@ -154,20 +151,20 @@ func (r *rig) quietly(c trip.Code, active bool, d time.Duration) {
 	}
 }
 
-// What becomes of the lighting time when the pump has to rest in the middle of it.
-func TestLightingWaits(t *testing.T) {
+// What becomes of the time of full air when the pump has to rest in the middle of it.
+func TestFullAirWaits(t *testing.T) {
 	for name, pause := range map[string]struct {
 		begin, end func(r *rig)
 		length     time.Duration
 		more       time.Duration // of full air afterwards
 	}{
-		"door open for a minute":                    {func(r *rig) { r.in.Door = DoorOpen }, func(r *rig) { r.in.Door = DoorShut }, time.Minute, 7 * time.Minute},
-		"held for three minutes":                    {func(r *rig) { r.step(Hold) }, func(r *rig) { r.step(Resume) }, 3 * time.Minute, 7 * time.Minute},
-		"held so long that the ember may have died": {func(r *rig) { r.step(Hold) }, func(r *rig) { r.step(Resume) }, 20 * time.Minute, 12 * time.Minute},
+		"door open for a minute":                    {func(r *rig) { r.in.Door = DoorOpen }, func(r *rig) { r.in.Door = DoorShut }, time.Minute, 5 * time.Minute},
+		"held for three minutes":                    {func(r *rig) { r.step(Hold) }, func(r *rig) { r.step(Restart) }, 3 * time.Minute, 5 * time.Minute},
+		"held so long that the ember may have died": {func(r *rig) { r.step(Hold) }, func(r *rig) { r.step(Restart) }, 20 * time.Minute, 8 * time.Minute},
 	} {
 		t.Run(name, func(t *testing.T) {
 			r := smoker(t, false)
-			share, _ := r.air(5 * time.Minute)
+			share, _ := r.air(3 * time.Minute)
 			require.Equal(t, 1.0, share)
 			pause.begin(r)
 			r.step()
@@ -181,7 +178,7 @@ func TestLightingWaits(t *testing.T) {
 			assert.Equal(t, 1.0, share, "full air goes on")
 			r.run(time.Minute)
 			share, _ = r.air(10 * time.Minute)
-			assert.InDelta(t, 0.6, share, 0.02)
+			assert.InDelta(t, 0.7, share, 0.02)
 		})
 	}
 }
@@ -194,8 +191,8 @@ func TestALongPauseIsSaidWithoutAnEmberProbe(t *testing.T) {
 	r.quietly(trip.EmberUnknown, false, 5*time.Minute)
 	took := r.until(trip.EmberUnknown, 5*time.Minute)
 	assert.Less(t, took, 2*time.Minute)
-	assert.Equal(t, trip.Low, trip.EmberUnknown.Entry().Priority)
-	r.step(Resume)
+	assert.Equal(t, trip.Later, trip.EmberUnknown.Entry().Priority)
+	r.step(Restart)
 	r.quietly(trip.EmberUnknown, true, 10*time.Minute) // air proves nothing
 	assert.False(t, r.s.Alarms[trip.EmberOut].Standing)
 	r.acknowledge(trip.EmberUnknown)
@@ -225,12 +222,12 @@ func TestAPauseBetweenTwoSmokingStages(t *testing.T) {
 		require.False(t, known)
 	}
 	left, _ := r.s.FuelLeft(r.p, r.c)
-	assert.InDelta(t, 1-(12+0.6*108)/(12+0.6*258), float64(left), 0.01, "two hours of it have burnt")
+	assert.InDelta(t, 1-(8+0.7*112)/(8+0.7*192), float64(left), 0.01, "two hours of it have burnt")
 	r.until(trip.EmberUnknown, 2*time.Minute)
 	for !r.out.Smoke { // the fan coasts
 		r.step()
 	}
-	share, _ := r.air(11 * time.Minute)
+	share, _ := r.air(7 * time.Minute)
 	assert.Equal(t, 1.0, share, "full air again")
 }
 
@@ -254,19 +251,19 @@ func TestAnEmberThatWentOutIsSaid(t *testing.T) {
 	r.quietly(trip.EmberOut, true, time.Minute)
 	r.acknowledge(trip.EmberOut)
 	r.emberIs(100) // lit again, and not yet warm
-	r.quietly(trip.EmberOut, false, 11*time.Minute)
+	r.quietly(trip.EmberOut, false, 7*time.Minute)
 	r.emberIs(400)
 	r.quietly(trip.EmberOut, false, time.Hour)
 	left, _ := r.s.FuelLeft(r.p, r.c)
 	assert.Greater(t, float64(left), 0.6, "with a new filling")
 }
 
-// It never caught: said when the lighting time is over.
+// It never caught: said when it has had full air for long enough.
 func TestAGeneratorThatNeverCaughtIsSaid(t *testing.T) {
 	r := smoker(t, true)
 	r.emberIs(18)
 	took := r.until(trip.EmberOut, time.Hour)
-	assert.InDelta(t, 15, took.Minutes(), 0.2)
+	assert.InDelta(t, 11, took.Minutes(), 0.2)
 }
 
 // Unknown is neither burning nor out.
@@ -280,7 +277,7 @@ func TestALostEmberProbeIsSaidAndProvesNothing(t *testing.T) {
 		r.quietly(trip.EmberOut, false, 30*time.Minute)
 		assert.False(t, r.s.Alarms[trip.EmberBurning].Standing)
 		share, _ := r.air(10 * time.Minute)
-		assert.InDelta(t, 0.6, share, 0.02, "and its pump goes on as ever")
+		assert.InDelta(t, 0.7, share, 0.02, "and its pump goes on as ever")
 		r.emberIs(450)
 		r.run(2 * time.Second)
 		assert.False(t, r.s.Alarms[trip.EmberUnknown].Standing)
@@ -345,9 +342,11 @@ func TestSmokingStepAllocatesNothing(t *testing.T) {
 	r.run(20 * time.Minute)
 	in, s := r.in, r.s
 	in.Command = Command{}
+	m, err := New(r.p, r.c)
+	require.NoError(t, err)
 	assert.Zero(t, testing.AllocsPerRun(1000, func() {
 		in.Elapsed += time.Second
-		s, _, _ = Step(r.p, r.c, s, in)
+		s, _, _ = m.Step(s, in)
 	}))
 	assert.Equal(t, 1, s.Stage)
 }
@@ -357,18 +356,20 @@ func BenchmarkStepSmoking(b *testing.B) {
 	p.Stages[1].Until = after(1e6 * time.Hour)
 	p.Stages[1].Ask = ""
 	c.Smoke = cabinet.Relay{Fitted: true, Window: time.Minute, MinOn: 10 * time.Second, MinOff: 10 * time.Second}
-	c.Generator = cabinet.Generator{Burn: 4 * time.Hour, Lighting: 12 * time.Minute, TurnedDown: 0.6, Ember: 200}
+	c.Generator = cabinet.Generator{Lasts: 200 * time.Minute, FullAir: 8 * time.Minute, TurnedDown: 0.7, Ember: 200}
+	m, err := New(p, c)
+	require.NoError(b, err)
 	s := State{}
 	in := Inputs{Command: Command{Kind: Start}, Ember: sensors.At(450)}
 	in.Chamber[0], in.Core[0] = sensors.At(61), sensors.At(20)
-	s, _, _ = Step(p, c, s, in)
+	s, _, _ = m.Step(s, in)
 	in.Command = Command{}
 	s.Stage = 1
 	b.ReportAllocs()
 	for b.Loop() {
 		in.Elapsed += time.Second
 		in.Chamber[0], in.Core[0] = flicker(sensors.At(61), in.Elapsed), flicker(sensors.At(20), in.Elapsed)
-		s, _, _ = Step(p, c, s, in)
+		s, _, _ = m.Step(s, in)
 	}
 	if s.Batch != Running {
 		b.Fatalf("%s, tripped %s: this is not the step that was meant", s.Batch, s.Tripped)

@@ -13,22 +13,22 @@ func (t *step) enterStage(i int) {
 	s.Stage, s.StageEntered, s.StageClock = i, t.in.Elapsed, 0
 	s.Alarms[trip.PromptWaiting] = trip.State{} // the last hand step is no longer the question
 	s.Confirming, s.met, s.holding, s.coreMeeting = 0, 0, 0, false
-	s.Asking = t.p.Stages[i].Ask != ""
+	s.Asking = t.m.product.Stages[i].Ask != ""
 	t.event(Event{Kind: StageBegan, Stage: i})
 	if s.Asking {
 		t.event(Event{Kind: Asked, Stage: i})
 	}
 }
 
-// stage advances the stage under way. While a hand step waits, the chamber is
+// runStage advances the stage under way. While a hand step waits, the chamber is
 // already brought to the stage's setpoint, but the stage's clock stands still.
-func (t *step) stage() {
+func (t *step) runStage() {
 	s := t.s
-	if s.Stage >= len(t.p.Stages) { // a state that this product cannot have
+	if s.Stage >= len(t.m.product.Stages) { // a state that this product cannot have
 		t.enter(Aborting)
 		return
 	}
-	if s.Asking || t.changedInThisStep() {
+	if s.Asking || t.changed {
 		return
 	}
 	if t.late { // time that nobody watched ends nothing
@@ -36,7 +36,7 @@ func (t *step) stage() {
 		return
 	}
 	s.StageClock += t.dt
-	stage := &t.p.Stages[s.Stage]
+	stage := &t.m.product.Stages[s.Stage]
 	t.dwell(stage)
 	by, ended := t.ended(stage)
 	if !ended {
@@ -44,7 +44,7 @@ func (t *step) stage() {
 		return
 	}
 	t.event(Event{Kind: StageEnded, Stage: s.Stage, By: by})
-	if s.Stage+1 < len(t.p.Stages) {
+	if s.Stage+1 < len(t.m.product.Stages) {
 		t.enterStage(s.Stage + 1)
 		return
 	}
@@ -56,7 +56,7 @@ func (t *step) stage() {
 func (t *step) dwell(stage *profile.Stage) {
 	s := t.s
 	s.coreUnseen += t.dt
-	if _, seen := s.CoreColdest.Value(); seen {
+	if _, seen := s.Core.Coldest.Value(); seen {
 		s.coreUnseen = 0
 	}
 	if s.coreMeeting && s.coreUnseen > 0 && s.coreUnseen < LateAfter && !t.doubted {
@@ -68,7 +68,7 @@ func (t *step) dwell(stage *profile.Stage) {
 			meeting = true
 		}
 	}
-	meeting = meeting && t.coursesLearnt()
+	meeting = meeting && s.Core.coursesLearnt()
 	if meeting && !s.coreMeeting {
 		s.CoreMetSince = t.in.Elapsed
 	}
@@ -81,9 +81,9 @@ func coreHolds(s *State, c *profile.Condition) bool {
 	var r sensors.Reading
 	switch c.Kind {
 	case profile.CoreAtLeast:
-		r = s.CoreColdest
+		r = s.Core.Coldest
 	case profile.CoreAtMost:
-		r = s.CoreHottest
+		r = s.Core.Hottest
 	default:
 		return false
 	}
@@ -106,7 +106,7 @@ func (t *step) holds(c *profile.Condition, i int) (EndedBy, bool) {
 	case profile.CoreAtLeast, profile.CoreAtMost:
 		return EndedByCore, s.coreMeeting && coreHolds(s, c) && t.in.Elapsed-s.CoreMetSince >= Dwell
 	case profile.LethalityAtLeast:
-		log10, known := s.LethalityLog10(t.p)
+		log10, known := s.log10(t.m.criterion)
 		return EndedByLethality, known && quantity.Finite(log10) && log10 >= c.Lethality
 	case profile.Confirmed:
 		return EndedByPerson, s.met&(1<<i) != 0

@@ -12,8 +12,6 @@ import (
 	"time"
 
 	"fumarium/controller/cabinet"
-	"fumarium/controller/duty"
-	"fumarium/controller/pid"
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/chilling"
@@ -74,51 +72,73 @@ func (b BatchState) Active() bool {
 // world in which nothing could be read.
 type Inputs struct {
 	// Elapsed is monotonic time since the caller began; it never decreases.
-	Elapsed time.Duration
-	Chamber [cabinet.MaxChamberProbes]sensors.Reading
-	Core    [cabinet.MaxCoreProbes]sensors.Reading
-	WetBulb sensors.Reading
-	Ambient sensors.Reading
-	Ember   sensors.Reading // in the smouldering wood
-	Door    DoorStatus
-	Heater  Feedback // what is behind the heater's relay, not what was asked of it
+	Elapsed time.Duration                             `record:"elapsed"`
+	Chamber [cabinet.MaxChamberProbes]sensors.Reading `record:"chamber"`
+	Core    [cabinet.MaxCoreProbes]sensors.Reading    `record:"core"`
+	WetBulb sensors.Reading                           `record:"wet_bulb"`
+	Ambient sensors.Reading                           `record:"ambient"`
+	Ember   sensors.Reading                           `record:"ember"` // in the smouldering wood
+	Door    DoorStatus                                `record:"door"`
+	Heater  Feedback                                  `record:"heater_feedback"` // what is behind the heater's relay, not what was asked of it
 	// DriveFailed says that the outputs of the last step could not all be set; the
 	// caller has tried to switch everything off.
-	DriveFailed bool
+	DriveFailed bool `record:"drive_failed"`
 	// RecordFailing says that the record of this batch cannot be written now.
-	RecordFailing bool
-	DiskLow       bool
+	RecordFailing bool `record:"record_failing"`
+	DiskLow       bool `record:"disk_low"`
 	// PowerLost says that the caller was away since the last step; Elapsed has
 	// jumped by the gap.
-	PowerLost    bool
-	ClockUnset   bool // the time of day is not known
-	ClockStepped bool // the time of day jumped since the last step
-	Command      Command
+	PowerLost    bool    `record:"power_lost"`
+	ClockUnset   bool    `record:"clock_unset"`   // the time of day is not known
+	ClockStepped bool    `record:"clock_stepped"` // the time of day jumped since the last step
+	Command      Command `record:"command"`
 }
+
+// DoorStatus is what a door switch says.
+type DoorStatus uint8
+
+// A door without a switch is never known to be open. A switch that cannot be read
+// counts as open.
+const (
+	NoDoorSwitch DoorStatus = iota
+	DoorShut
+	DoorOpen
+	DoorUnread
+)
+
+// Feedback is what a contact behind the heater's relay says.
+type Feedback uint8
+
+// Without a feedback contact nothing is known.
+const (
+	NoFeedback Feedback = iota
+	FeedbackOff
+	FeedbackOn
+)
 
 // Outputs is what the caller must do now. Zero is the safe state: all off. The
 // caller applies every off at once and every on only afterwards.
 type Outputs struct {
-	Heater     bool
-	Fan        bool
-	Smoke      bool
-	Humidifier bool
-	Sounder    bool
+	Heater     bool `record:"heater"`
+	Fan        bool `record:"fan"`
+	Smoke      bool `record:"smoke"`
+	Humidifier bool `record:"humidifier"`
+	Sounder    bool `record:"sounder"`
 	// Damper is how far the damper should be open. Without a servo it is what the
 	// person was asked to set.
-	Damper quantity.Ratio
+	Damper quantity.Ratio `record:"damper_ratio"`
 }
 
 // CommandKind is what the operator wants.
 type CommandKind uint8
 
-// The commands. The zero value asks for nothing.
+// The commands. The zero value asks for nothing. Records hold their numbers.
 const (
 	NoCommand CommandKind = iota
 	Start
 	Confirm
 	Hold
-	Resume
+	Restart // a held batch, where it was held
 	Stop
 	Abort
 	Acknowledge // every standing alarm, or the one named
@@ -128,7 +148,7 @@ const (
 )
 
 var commandText = [CommandKinds]string{
-	"none", "start", "confirm", "hold", "resume", "stop", "abort", "acknowledge", "shelve", "reset",
+	"none", "start", "confirm", "hold", "restart", "stop", "abort", "acknowledge", "shelve", "reset",
 }
 
 func (k CommandKind) String() string {
@@ -140,75 +160,61 @@ func (k CommandKind) String() string {
 
 // A Command is one operator command; a step takes at most one.
 type Command struct {
-	Kind  CommandKind
-	Alarm trip.Code     // for Acknowledge, where None means all, and Shelve
-	For   time.Duration // for Shelve
+	Kind  CommandKind   `record:"kind"`
+	Alarm trip.Code     `record:"alarm"` // for Acknowledge, where None means all, and Shelve
+	For   time.Duration `record:"for"`   // for Shelve
 	// Rested is how long the cure has worked, for Start. A start before the
 	// product's rest is over is refused unless the person gave a reason.
-	Rested  time.Duration
-	Excused bool // a reason was given; it goes on the record
+	Rested  time.Duration `record:"rested"`
+	Excused bool          `record:"excused"` // a reason was given; it goes on the record
 }
 
 // State is everything the step remembers. It holds no pointer and no NaN, so it
 // can be recorded whole and compared with ==. The zero State has not started.
 type State struct {
-	Begun   bool // a step has been made
-	Elapsed time.Duration
-	Batch   BatchState
-	Tripped trip.Code // the latched trip; None is none
+	Begun   bool          `record:"begun"` // a step has been made
+	Elapsed time.Duration `record:"elapsed"`
+	Batch   BatchState    `record:"batch.state"`
+	Tripped trip.Code     `record:"batch.trip"` // the latched trip; None is none
 
-	Started time.Duration // when the batch was started
-	Ended   time.Duration // when it completed, stopped or aborted
+	Started time.Duration `record:"batch.started"` // when the batch was started
+	Ended   time.Duration `record:"batch.ended"`   // when it completed, stopped or aborted
 
-	Stage        int // index into the product's stages
-	StageEntered time.Duration
-	StageClock   time.Duration // time that counts for "after": running, nothing asked
-	Asking       bool          // the stage's hand step waits for the person
-	Confirming   int           // 1 + index of the condition that waits for the person; 0 is none
-	met          uint8         // confirmations given, a bit for each condition
-	holding      uint8         // conditions that held in the last step
-	CoreMetSince time.Duration // start of the unbroken dwell of the core condition
-	coreMeeting  bool
-	coreUnseen   time.Duration
+	Stage        int           `record:"stage.index"` // index into the product's stages
+	StageEntered time.Duration `record:"stage.entered"`
+	StageClock   time.Duration `record:"stage.clock"`          // time that counts for "after": running, nothing asked
+	Asking       bool          `record:"stage.asking"`         // the stage's hand step waits for the person
+	Confirming   int           `record:"stage.confirming"`     // 1 + index of the condition that waits for the person; 0 is none
+	met          uint8         `record:"stage.confirmed_mask"` // confirmations given, a bit for each condition
+	holding      uint8         `record:"stage.holding_mask"`   // conditions that held in the last step
+	CoreMetSince time.Duration `record:"stage.core_met_since"` // start of the unbroken dwell of the core condition
+	coreMeeting  bool          `record:"stage.core_meeting"`
+	coreUnseen   time.Duration `record:"stage.core_unseen"`
 
-	HasSetpoint  bool
-	Setpoint     quantity.Celsius // where the ramp is now
-	Demand       float64          // duty asked of the heater, 0..1
-	PID          pid.State
-	HeaterDuty   duty.State
-	FanDuty      duty.State
-	SmokeDuty    duty.State // of the pump, once it is turned down
-	humidifierOn bool
-	fanWanted    bool
-	fanCoasts    bool          // the fan outlasts the heater
-	coast        time.Duration // the heater rests for so long
+	Chamber chamberMemory `record:"chamber"`
+	Core    coreMemory    `record:"."`
+	Heater  heaterMemory  `record:"heater"`
+	Smoke   smokeMemory   `record:"smoke"`
+	Wick    wickMemory    `record:"wick"`
+	Fan     fanMemory     `record:"fan"`
 
-	Chamber       sensors.Reading // mean of the good chamber probes
-	CoreColdest   sensors.Reading // unread unless every core probe in use is good
-	CoreHottest   sensors.Reading
-	coresInUse    uint8 // probes that gave a good reading since the batch began
-	chambersInUse uint8
-	chamberDoubt  bool // one of them does not any more
-	Humidity      quantity.Ratio
-	HasHumidity   bool
-	wickStirred   float64 // how far the wick has taken to the fan's air, 0 to 1
+	humidifierOn bool `record:"humidifier.on"`
 
 	// Proof is what is claimed for the batch. It follows the probes some seconds
 	// late: see proving.
-	Proof
-	proving proving
+	Proof   `record:"claim"`
+	proving proving `record:"claim"`
 
-	watch   watch
-	Alarms  [trip.Count]trip.State
-	stirred uint64  // alarms that are not quiet, a bit for each code
-	Out     Outputs // what the last step put out
+	Alarms  [trip.Count]trip.State `record:"alarm"`
+	stirred trip.Set               `record:"alarms.not_quiet_mask"` // alarms that are not quiet
+	Out     Outputs                `record:"out"`                   // what the last step put out
 }
 
 // Proof is what the core has gone through so far.
 type Proof struct {
-	ComeUp lethality.ComeUp // of the coldest core
-	Heat   lethality.Count  // of the coldest core, by the product's criterion
-	Chill  chilling.State   // of the hottest core, by the product's rule
+	ComeUp lethality.ComeUp `record:"come_up"` // of the coldest core
+	Heat   lethality.Count  `record:"heat"`    // of the coldest core, by the product's criterion
+	Chill  chilling.State   `record:"chill"`   // of the hottest core, by the product's rule
 }
 
 // A Prompt is a hand step that waits for the person.
@@ -246,7 +252,10 @@ func (s *State) LethalityLog10(p *profile.Product) (float64, bool) {
 	if p == nil {
 		return 0, false
 	}
-	c := p.Criterion()
+	return s.log10(p.Criterion())
+}
+
+func (s *State) log10(c *lethality.Criterion) (float64, bool) {
 	if c == nil || c.Required == 0 {
 		return 0, false
 	}

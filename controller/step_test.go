@@ -72,6 +72,16 @@ type rig struct {
 	heatOns int
 }
 
+// stepped makes one step of a product in a cabinet, of which a test may have changed
+// either since the last.
+func stepped(p *profile.Product, c *cabinet.Cabinet, s State, in Inputs) (State, Outputs, []Event) {
+	m, err := New(p, c)
+	if err != nil {
+		panic(err)
+	}
+	return m.Step(s, in)
+}
+
 func newRig(t *testing.T) *rig {
 	r := &rig{t: t, p: testProduct(), c: testCabinet(), chamber: 20}
 	r.in.Core[0] = sensors.At(10)
@@ -86,8 +96,8 @@ func (r *rig) chamberIs(reading sensors.Reading) {
 // coreIs moves a core at once, as no meat can, and lets the step believe it.
 func (r *rig) coreIs(i int, t quantity.Celsius) {
 	r.in.Core[i] = sensors.At(t)
-	r.s.watch.course[i] = course{level: float64(t), smooth: float64(t), known: time.Hour}
-	r.s.watch.highest, r.s.watch.hasHighest = 100, true
+	r.s.Core.probes[i].course = course{level: float64(t), smooth: float64(t), known: time.Hour}
+	r.s.Core.highest, r.s.Core.hasHighest = 100, true
 }
 
 func flicker(r sensors.Reading, elapsed time.Duration) sensors.Reading {
@@ -104,8 +114,8 @@ func (r *rig) step(kinds ...CommandKind) []Event {
 		r.in.Command.Kind = kinds[0]
 	}
 	if !math.IsNaN(r.chamber) {
-		if r.s.HasSetpoint {
-			r.chamber += min(max(float64(r.s.Setpoint)-r.chamber, -0.1), 0.1)
+		if r.s.Heater.HasSetpoint {
+			r.chamber += min(max(float64(r.s.Heater.Setpoint)-r.chamber, -0.1), 0.1)
 		}
 		r.in.Chamber[0] = sensors.At(quantity.Celsius(r.chamber))
 	}
@@ -117,7 +127,7 @@ func (r *rig) step(kinds ...CommandKind) []Event {
 		in.Core[i] = flicker(in.Core[i], in.Elapsed)
 	}
 	var events []Event
-	r.s, r.out, events = Step(r.p, r.c, r.s, in)
+	r.s, r.out, events = stepped(r.p, r.c, r.s, in)
 	r.events = append(r.events, events...)
 	if r.out.Heater {
 		r.heatOns++
@@ -211,20 +221,20 @@ func TestStartAfterTheRestOrWithAReason(t *testing.T) {
 		r.p.Formula.Cure = profile.Cure{Mass: 0.0125, Method: profile.Comminuted, Rest: 12 * time.Hour}
 		r.chamberIs(sensors.At(20))
 		r.in.Command = command
-		s, _, _ := Step(r.p, r.c, r.s, r.in)
+		s, _, _ := stepped(r.p, r.c, r.s, r.in)
 		assert.Equal(t, Running, s.Batch)
 	}
 }
 
 func TestCommandsInTheWrongState(t *testing.T) {
-	for _, kind := range []CommandKind{Confirm, Hold, Resume, Stop, Abort, Reset, CommandKinds} {
+	for _, kind := range []CommandKind{Confirm, Hold, Restart, Stop, Abort, Reset, CommandKinds} {
 		r := newRig(t)
 		assert.Len(t, refusals(r.step(kind)), 1, "%v while idle", kind)
 		assert.Equal(t, Idle, r.s.Batch)
 	}
 	r := newRig(t).started(0)
 	assert.Equal(t, []Refusal{NothingToConfirm}, refusals(r.step(Confirm)))
-	assert.Equal(t, []Refusal{NotInThisState}, refusals(r.step(Resume)))
+	assert.Equal(t, []Refusal{NotInThisState}, refusals(r.step(Restart)))
 }
 
 func TestWholeBatch(t *testing.T) {
@@ -253,7 +263,7 @@ func TestStageClockWaitsForTheHandStep(t *testing.T) {
 	assert.True(t, r.s.Asking, "the clock of an asked stage must not run")
 	assert.Zero(t, r.s.StageClock)
 	assert.False(t, r.out.Smoke, "no smoke before the person has lit the generator")
-	assert.True(t, r.s.HasSetpoint && r.s.Setpoint > 45, "but the chamber is brought up")
+	assert.True(t, r.s.Heater.HasSetpoint && r.s.Heater.Setpoint > 45, "but the chamber is brought up")
 	prompt, waiting := r.s.Waiting(r.p)
 	assert.True(t, waiting)
 	assert.Equal(t, "light the generator", prompt.Text)
@@ -279,17 +289,17 @@ func TestFanAndSmokePumpExcludeEachOther(t *testing.T) {
 
 func TestRampLimitsTheSetpoint(t *testing.T) {
 	r := newRig(t).started(1)
-	require.InDelta(t, 45, float64(r.s.Setpoint), 0.1)
+	require.InDelta(t, 45, float64(r.s.Heater.Setpoint), 0.1)
 	r.run(10 * time.Minute)
-	assert.InDelta(t, 50, float64(r.s.Setpoint), 0.1) // 30 K/h for 10 min
+	assert.InDelta(t, 50, float64(r.s.Heater.Setpoint), 0.1) // 30 K/h for 10 min
 	r.run(time.Hour)
-	assert.Equal(t, quantity.Celsius(60), r.s.Setpoint)
+	assert.Equal(t, quantity.Celsius(60), r.s.Heater.Setpoint)
 
 	r = newRig(t)
 	r.c.Limits.Ramp = quantity.KelvinPerSecond(60.0 / 3600)
 	r.started(0)
 	r.run(5 * time.Minute)
-	assert.InDelta(t, 25, float64(r.s.Setpoint), 0.1, "the cabinet's own ramp starts at the chamber's temperature")
+	assert.InDelta(t, 25, float64(r.s.Heater.Setpoint), 0.1, "the cabinet's own ramp starts at the chamber's temperature")
 }
 
 func TestOneSpikeEndsNothing(t *testing.T) {
@@ -340,7 +350,7 @@ func TestALostCoreProbeEndsNothing(t *testing.T) {
 	r.in.Core[0] = sensors.Fault(sensors.Open) // the coldest falls silent
 	r.run(time.Minute)
 	assert.Equal(t, 2, r.s.Stage, "the hot probe alone must not end the cook")
-	assert.Equal(t, sensors.Unread, r.s.CoreColdest.Status())
+	assert.Equal(t, sensors.Unread, r.s.Core.Coldest.Status())
 	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.CoreLost].Phase)
 	r.coreIs(0, 71)
 	r.run(Dwell + 2*time.Second)
@@ -373,7 +383,7 @@ func TestChamberLostCutsHeatAtOnceAndTripsAfterItsDelay(t *testing.T) {
 	assert.Equal(t, trip.ChamberLost, r.s.Tripped)
 	r.run(2 * time.Second)
 	assert.Equal(t, Held, r.s.Batch)
-	assert.Equal(t, []Refusal{StillTripped}, refusals(r.step(Resume)))
+	assert.Equal(t, []Refusal{StillTripped}, refusals(r.step(Restart)))
 	assert.Equal(t, []Refusal{StillTripped}, refusals(r.step(Reset)), "while the probe is still lost")
 	r.chamberIs(sensors.At(30))
 	r.run(time.Minute)
@@ -381,8 +391,8 @@ func TestChamberLostCutsHeatAtOnceAndTripsAfterItsDelay(t *testing.T) {
 	r.step(Reset)
 	assert.Equal(t, trip.None, r.s.Tripped)
 	r.run(time.Minute)
-	assert.False(t, r.out.Heater, "held until the person resumes")
-	r.step(Resume)
+	assert.False(t, r.out.Heater, "held until the person restarts it")
+	r.step(Restart)
 	r.run(30 * time.Second)
 	assert.Equal(t, Running, r.s.Batch)
 	assert.True(t, r.out.Heater)
@@ -409,7 +419,7 @@ func TestChamberHighCutsTheHeatAtOnceAndTrips(t *testing.T) {
 	assert.Equal(t, Held, r.s.Batch)
 	assert.False(t, r.out.Heater)
 	r.step(Reset)
-	r.step(Resume)
+	r.step(Restart)
 	r.run(30 * time.Second)
 	assert.True(t, r.out.Heater)
 }
@@ -445,7 +455,7 @@ func TestHoldStopsTheClockAndTheHeat(t *testing.T) {
 	r.run(time.Hour)
 	assert.Equal(t, clock, r.s.StageClock)
 	assert.GreaterOrEqual(t, r.s.ComeUp.Time, time.Hour, "the meat does not know of the hold")
-	r.step(Resume)
+	r.step(Restart)
 	assert.Equal(t, Restarting, r.s.Batch)
 	r.run(2 * time.Second)
 	assert.Equal(t, Running, r.s.Batch)
@@ -491,7 +501,7 @@ func TestStageOvertimeWarnsAndEndsNothing(t *testing.T) {
 	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.StageOvertime].Phase)
 	r.step(Acknowledge)
 	assert.Equal(t, trip.Acknowledged, r.s.Alarms[trip.StageOvertime].Phase)
-	assert.True(t, r.s.HasSetpoint, "it goes on cooking")
+	assert.True(t, r.s.Heater.HasSetpoint, "it goes on cooking")
 }
 
 func TestHumidityOnlyWhenMeasured(t *testing.T) {
@@ -506,7 +516,7 @@ func TestHumidityOnlyWhenMeasured(t *testing.T) {
 	r.in.WetBulb = sensors.At(39.7) // about 30 % at 60 °C
 	r.run(time.Second)
 	assert.True(t, r.out.Humidifier)
-	assert.InDelta(t, 0.30, float64(r.s.Humidity), 0.02)
+	assert.InDelta(t, 0.30, float64(r.s.Wick.Humidity), 0.02)
 	r.in.WetBulb = sensors.At(55)
 	r.run(time.Second)
 	assert.False(t, r.out.Humidifier)
@@ -560,12 +570,12 @@ func TestHeatNeedsEveryReason(t *testing.T) {
 			in.Core[0], in.Core[1] = reading("core 1"), reading("core 2")
 			gap := time.Duration(rapid.IntRange(-2, 40).Draw(t, "gap")) * time.Second
 			before := s
-			next, out, events := Step(p, c, s, in)
-			again, outAgain, _ := Step(p, c, s, in)
+			next, out, events := stepped(p, c, s, in)
+			again, outAgain, _ := stepped(p, c, s, in)
 			require.True(t, next == again && out == outAgain, "a step must be a function of its arguments")
 			s = next
 			if out.Heater {
-				_, known := s.Chamber.Value()
+				_, known := s.Chamber.Reading.Value()
 				require.True(t, known)
 				for _, r := range in.Chamber {
 					if v, ok := r.Value(); ok {
@@ -581,8 +591,8 @@ func TestHeatNeedsEveryReason(t *testing.T) {
 			log10, _ := s.LethalityLog10(p)
 			logBefore, _ := before.LethalityLog10(p)
 			require.GreaterOrEqual(t, log10, 0.0)
-			require.True(t, quantity.Finite(log10) && quantity.Finite(s.Demand))
-			require.True(t, s.Demand >= 0 && s.Demand <= 1)
+			require.True(t, quantity.Finite(log10) && quantity.Finite(s.Heater.Demand))
+			require.True(t, s.Heater.Demand >= 0 && s.Heater.Demand <= 1)
 			if before.Batch.Active() && s.Batch.Active() {
 				require.True(t, s.Stage == before.Stage || s.Stage == before.Stage+1, "no stage is skipped")
 				require.GreaterOrEqual(t, log10, logBefore, "lethality never falls")
@@ -600,18 +610,21 @@ func TestSteadyStepAllocatesNothing(t *testing.T) {
 	r.run(time.Minute)
 	in := r.in
 	s := r.s
+	m, err := New(r.p, r.c)
+	require.NoError(t, err)
 	assert.Zero(t, testing.AllocsPerRun(1000, func() {
 		in.Elapsed += time.Second
-		s, _, _ = Step(r.p, r.c, s, in)
+		s, _, _ = m.Step(s, in)
 	}))
 }
 
 func BenchmarkStep(b *testing.B) {
-	p, c := testProduct(), testCabinet()
+	m, err := New(testProduct(), testCabinet())
+	require.NoError(b, err)
 	var s State
 	in := Inputs{Command: Command{Kind: Start}}
 	in.Chamber[0], in.Core[0] = sensors.At(40), sensors.At(20)
-	s, _, _ = Step(p, c, s, in)
+	s, _, _ = m.Step(s, in)
 	in.Command = Command{}
 	b.ReportAllocs()
 	for b.Loop() {
@@ -620,7 +633,7 @@ func BenchmarkStep(b *testing.B) {
 		if s.Stage > 0 {                                                                                     // stay in the first stage, whose fan and heater both run
 			s.Stage, s.StageClock, s.Asking = 0, 0, false
 		}
-		s, _, _ = Step(p, c, s, in)
+		s, _, _ = m.Step(s, in)
 	}
 	if s.Batch != Running || s.Tripped != trip.None {
 		b.Fatalf("%s, tripped %s: this is not the step that was meant", s.Batch, s.Tripped)

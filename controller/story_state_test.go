@@ -196,7 +196,11 @@ func (m *machine) step(a aware, o order, full bool) ([]output, []event, view) {
 	}
 	var out controller.Outputs
 	var events []controller.Event
-	m.state, out, events = controller.Step(m.product, m.cabinet, m.state, in)
+	machine, err := controller.New(m.product, m.cabinet)
+	if err != nil {
+		panic(err)
+	}
+	m.state, out, events = machine.Step(m.state, in)
 	var said []event
 	for _, e := range events {
 		said = append(said, m.event(e, full))
@@ -207,9 +211,9 @@ func (m *machine) step(a aware, o order, full bool) ([]output, []event, view) {
 func (m *machine) look() view {
 	s := &m.state
 	v := view{
-		batch: s.Batch.String(), tripped: s.Tripped.String(), index: s.Stage, clock: s.StageClock, setpoint: s.Setpoint,
-		regulates: s.HasSetpoint, demand: s.Demand, chamber: s.Chamber, coldest: s.CoreColdest, most: s.CoreHottest,
-		humidity: s.Humidity, humidityKnown: s.HasHumidity, cooked: math.NaN(), place: "chamber",
+		batch: s.Batch.String(), tripped: s.Tripped.String(), index: s.Stage, clock: s.StageClock, setpoint: s.Heater.Setpoint,
+		regulates: s.Heater.HasSetpoint, demand: s.Heater.Demand, chamber: s.Chamber.Reading, coldest: s.Core.Coldest, most: s.Core.Hottest,
+		humidity: s.Wick.Humidity, humidityKnown: s.Wick.HasHumidity, cooked: math.NaN(), place: "chamber",
 		comeUp: comeUp{s.ComeUp.Time, s.ComeUp.Begun, s.ComeUp.Done, s.ComeUp.Unproven},
 	}
 	if stage := s.CurrentStage(m.product); stage != nil {

@@ -21,7 +21,7 @@ func (r *rig) send(k CommandKind, c trip.Code) []Event {
 	in.Command = Command{Kind: k, Alarm: c}
 	in.Core[0] = flicker(in.Core[0], in.Elapsed)
 	var events []Event
-	r.s, r.out, events = Step(r.p, r.c, r.s, in)
+	r.s, r.out, events = stepped(r.p, r.c, r.s, in)
 	r.events = append(r.events, events...)
 	r.in.Elapsed += time.Second
 	return events
@@ -38,7 +38,7 @@ func TestNothingIsProvenBeforeTheProbeIsIn(t *testing.T) {
 		r.chamberIs(sensors.At(75))
 		r.in.Core[0] = sensors.At(74)
 		r.in.Command = Command{Kind: Start, Excused: true}
-		r.s, r.out, _ = Step(r.p, r.c, r.s, r.in)
+		r.s, r.out, _ = stepped(r.p, r.c, r.s, r.in)
 		r.in.Elapsed += time.Second
 		probe := 74.0
 		for i := range 390 {
@@ -112,7 +112,7 @@ func TestABrokenCoreCanBeLeftOut(t *testing.T) {
 	r.until(trip.CoreLost, time.Minute)
 	r.acknowledge(trip.CoreLost)
 	r.run(time.Minute)
-	assert.Equal(t, sensors.Good, r.s.CoreColdest.Status())
+	assert.Equal(t, sensors.Good, r.s.Core.Coldest.Status())
 	r.in.Core[0] = sensors.Fault(sensors.Open)
 	r.run(time.Minute)
 	r.send(Acknowledge, trip.CoreLost)
@@ -120,7 +120,7 @@ func TestABrokenCoreCanBeLeftOut(t *testing.T) {
 	r.in.Core[0] = sensors.At(60)
 	r.in.Core[1] = sensors.At(55)
 	r.run(time.Minute)
-	v, ok := r.s.CoreColdest.Value()
+	v, ok := r.s.Core.Coldest.Value()
 	assert.True(t, ok)
 	assert.InDelta(t, 55, float64(v), 0.1, "what answers again counts again")
 }
@@ -213,14 +213,14 @@ func TestWarmerThanTheChamberIsNoSwapOutsideOrFromTheStart(t *testing.T) {
 			assert.Equal(t, trip.CoreTooHot, r.s.Tripped, "so it might be swapped")
 			assert.Empty(t, refusals(r.step(Reset)), "but then the person has said how it is")
 		case 603:
-			r.step(Resume)
+			r.step(Restart)
 		default:
 			r.step()
 		}
 	}
 	assert.Equal(t, trip.None, r.s.Tripped)
 	assert.Equal(t, Running, r.s.Batch)
-	assert.Equal(t, sensors.Good, r.s.CoreColdest.Status())
+	assert.Equal(t, sensors.Good, r.s.Core.Coldest.Status())
 }
 
 // Cores that truly follow the air: slow drying, a long warm first stage, a night.
@@ -281,7 +281,7 @@ func TestAHoldBreaksTheDwell(t *testing.T) {
 	r.step(Hold)
 	r.coreIs(0, 69.8)
 	r.run(30 * time.Second)
-	r.step(Resume)
+	r.step(Restart)
 	r.step()
 	r.coreIs(0, 70.1)
 	r.run(5 * time.Second)

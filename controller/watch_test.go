@@ -132,7 +132,7 @@ func TestAFrozenChamberProbeTrips(t *testing.T) {
 		in := r.in
 		in.Chamber[0] = frozen // no flicker
 		in.Core[0] = flicker(in.Core[0], in.Elapsed)
-		r.s, r.out, _ = Step(r.p, r.c, r.s, in)
+		r.s, r.out, _ = stepped(r.p, r.c, r.s, in)
 		r.in.Elapsed += time.Second
 	}
 	assert.Equal(t, trip.ChamberFrozen, r.s.Tripped)
@@ -167,11 +167,11 @@ func TestAJumpingChamberIsNotBelieved(t *testing.T) {
 	last := r.chamber
 	r.chamberIs(sensors.At(quantity.Celsius(last + 30)))
 	r.step()
-	assert.Equal(t, sensors.Unread, r.s.Chamber.Status())
+	assert.Equal(t, sensors.Unread, r.s.Chamber.Reading.Status())
 	assert.False(t, r.out.Heater, "in the same step")
 	r.chamberIs(sensors.At(quantity.Celsius(last)))
 	r.step()
-	assert.Equal(t, sensors.Good, r.s.Chamber.Status(), "one wild sample is forgotten")
+	assert.Equal(t, sensors.Good, r.s.Chamber.Reading.Status(), "one wild sample is forgotten")
 }
 
 // The probe falls out of the meat and reads the hot chamber: nothing may end.
@@ -187,7 +187,7 @@ func TestAProbeOutOfTheMeatEndsNothing(t *testing.T) {
 	}
 	r.run(time.Hour)
 	assert.Equal(t, 2, r.s.Stage)
-	assert.Equal(t, sensors.Unread, r.s.CoreColdest.Status())
+	assert.Equal(t, sensors.Unread, r.s.Core.Coldest.Status())
 	assert.NotEqual(t, trip.Normal, r.s.Alarms[trip.CoreOut].Phase)
 	assert.Equal(t, trip.SuppressedByDesign, r.s.Alarms[trip.CoreLost].Phase, "one thing is wrong, one thing is said")
 	heat := r.s.Heat
@@ -197,10 +197,10 @@ func TestAProbeOutOfTheMeatEndsNothing(t *testing.T) {
 	r.in.Core[0] = sensors.At(55)
 	r.step(Acknowledge)
 	r.run(10 * time.Second)
-	assert.Equal(t, sensors.Unread, r.s.CoreColdest.Status(), "to acknowledge everything is not to have seen to the probe")
+	assert.Equal(t, sensors.Unread, r.s.Core.Coldest.Status(), "to acknowledge everything is not to have seen to the probe")
 	r.acknowledge(trip.CoreOut)
 	r.run(10 * time.Second)
-	assert.Equal(t, sensors.Good, r.s.CoreColdest.Status())
+	assert.Equal(t, sensors.Good, r.s.Core.Coldest.Status())
 	r.run(courseLearnt)
 	r.coreIs(0, 70.5)
 	r.run(Dwell + 2*time.Second)
@@ -251,7 +251,7 @@ func (r *rig) acknowledge(c trip.Code) {
 	for range 2 {
 		in := r.in
 		in.Command = Command{Kind: Acknowledge, Alarm: c}
-		r.s, r.out, _ = Step(r.p, r.c, r.s, in)
+		r.s, r.out, _ = stepped(r.p, r.c, r.s, in)
 		r.in.Elapsed += time.Second
 	}
 }
@@ -264,16 +264,16 @@ func TestSilenceIsNoClaim(t *testing.T) {
 	r.in.Core[0] = sensors.At(78)
 	r.until(trip.CoreOut, time.Minute)
 	r.in.Command = Command{Kind: Acknowledge, Alarm: trip.CoreOut}
-	r.s, r.out, _ = Step(r.p, r.c, r.s, r.in)
+	r.s, r.out, _ = stepped(r.p, r.c, r.s, r.in)
 	r.in.Command = Command{}
 	r.in.Elapsed += time.Second
 	r.run(10 * time.Minute)
 	assert.Equal(t, trip.Acknowledged, r.s.Alarms[trip.CoreOut].Phase)
-	assert.Equal(t, sensors.Unread, r.s.CoreColdest.Status())
+	assert.Equal(t, sensors.Unread, r.s.Core.Coldest.Status())
 	r.in.Core[0] = sensors.At(52)
 	r.acknowledge(trip.CoreOut)
 	r.run(5 * time.Minute)
-	assert.Equal(t, sensors.Good, r.s.CoreColdest.Status())
+	assert.Equal(t, sensors.Good, r.s.Core.Coldest.Status())
 }
 
 func TestASecondTripIsNotForgotten(t *testing.T) {
@@ -291,13 +291,13 @@ func TestASecondTripIsNotForgotten(t *testing.T) {
 			r.step(Acknowledge)
 		}
 		assert.Equal(t, []Refusal{StillTripped}, refusals(r.step(Reset)))
-		r.step(Resume)
+		r.step(Restart)
 		r.run(time.Minute)
 		assert.False(t, r.out.Heater)
 		r.in.Heater = FeedbackOff
 		r.run(time.Second)
 		r.step(Reset)
-		r.step(Resume)
+		r.step(Restart)
 		r.run(30 * time.Second)
 		assert.True(t, r.out.Heater)
 	}
@@ -311,7 +311,7 @@ func TestResetNeedsTheCauseGone(t *testing.T) {
 	r.started(0)
 	r.until(trip.NoHeat, 40*time.Minute)
 	assert.Empty(t, refusals(r.step(Reset)))
-	r.step(Resume)
+	r.step(Restart)
 	r.run(time.Minute)
 	assert.True(t, r.out.Heater)
 	r.until(trip.NoHeat, 40*time.Minute)
@@ -353,12 +353,12 @@ func TestAQuietProbeMayNotJumpEither(t *testing.T) {
 	steady := r.in
 	steady.Chamber[0] = sensors.At(79)
 	for range 60 {
-		r.s, r.out, _ = Step(r.p, r.c, r.s, steady)
+		r.s, r.out, _ = stepped(r.p, r.c, r.s, steady)
 		steady.Elapsed += time.Second
 	}
 	steady.Chamber[0] = sensors.At(30)
 	for range 20 {
-		r.s, r.out, _ = Step(r.p, r.c, r.s, steady)
+		r.s, r.out, _ = stepped(r.p, r.c, r.s, steady)
 		steady.Elapsed += time.Second
 		require.False(t, r.out.Heater)
 	}
@@ -413,7 +413,7 @@ func TestAProbeThatHangsInTheAirEndsNothing(t *testing.T) {
 		r.step()
 	}
 	assert.NotEqual(t, trip.Normal, r.s.Alarms[trip.CoreOut].Phase)
-	assert.Equal(t, sensors.Unread, r.s.CoreColdest.Status())
+	assert.Equal(t, sensors.Unread, r.s.Core.Coldest.Status())
 }
 
 func TestAFrozenCoreProbeDoesNotCount(t *testing.T) {
@@ -423,11 +423,11 @@ func TestAFrozenCoreProbeDoesNotCount(t *testing.T) {
 	for range 38 * 60 {
 		in := r.in
 		in.Chamber[0] = flicker(sensors.At(80), in.Elapsed)
-		r.s, r.out, _ = Step(r.p, r.c, r.s, in)
+		r.s, r.out, _ = stepped(r.p, r.c, r.s, in)
 		r.in.Elapsed += time.Second
 	}
 	assert.NotEqual(t, trip.Normal, r.s.Alarms[trip.CoreFrozen].Phase)
-	assert.Equal(t, sensors.Unread, r.s.CoreColdest.Status())
+	assert.Equal(t, sensors.Unread, r.s.Core.Coldest.Status())
 }
 
 func TestACoreHotterThanTheChamberEverWasDoesNotCount(t *testing.T) {
@@ -436,11 +436,11 @@ func TestACoreHotterThanTheChamberEverWasDoesNotCount(t *testing.T) {
 	r.started(2)
 	r.coreIs(0, 60)
 	r.run(20 * time.Minute)
-	r.s.watch.highest = quantity.Celsius(r.chamber)
-	r.in.Core[0], r.s.watch.course[0] = sensors.At(90), course{level: 90, smooth: 90, known: time.Hour}
+	r.s.Core.highest = quantity.Celsius(r.chamber)
+	r.in.Core[0], r.s.Core.probes[0].course = sensors.At(90), course{level: 90, smooth: 90, known: time.Hour}
 	r.run(2 * time.Minute)
 	assert.Equal(t, 2, r.s.Stage)
-	assert.Equal(t, sensors.Unread, r.s.CoreColdest.Status())
+	assert.Equal(t, sensors.Unread, r.s.Core.Coldest.Status())
 	assert.NotEqual(t, trip.Normal, r.s.Alarms[trip.CoreTooHot].Phase)
 }
 
@@ -470,13 +470,13 @@ func TestADryWickDoesNotCount(t *testing.T) {
 	r.run(15 * time.Minute)
 	r.in.WetBulb = sensors.At(59.8)
 	r.until(trip.WickDry, 12*time.Minute)
-	assert.False(t, r.s.HasHumidity)
+	assert.False(t, r.s.Wick.HasHumidity)
 	assert.False(t, r.out.Humidifier)
 }
 
 func TestSmokeFuelRunsLow(t *testing.T) {
 	r := newRig(t)
-	r.c.Generator.Burn = time.Hour
+	r.c.Generator.Lasts = time.Hour
 	r.p.Stages[1].Until = after(3 * time.Hour)
 	r.started(1)
 	r.run(5 * time.Minute)
@@ -535,7 +535,7 @@ func TestShelving(t *testing.T) {
 		in := r.in
 		in.Command = Command{Kind: Shelve, Alarm: c, For: d}
 		var events []Event
-		r.s, r.out, events = Step(r.p, r.c, r.s, in)
+		r.s, r.out, events = stepped(r.p, r.c, r.s, in)
 		r.in.Elapsed += time.Second
 		return refusals(events)
 	}
@@ -601,7 +601,7 @@ func TestASmallSlipIsSeen(t *testing.T) {
 func TestAProbeJustPutInEndsNothing(t *testing.T) {
 	r := newRig(t).started(2)
 	r.coreIs(0, 75)
-	r.s.watch.course[0] = course{}
+	r.s.Core.probes[0].course = course{}
 	r.run(courseLearnt)
 	assert.Equal(t, 2, r.s.Stage)
 	r.run(Dwell + 3*time.Second)
@@ -617,7 +617,7 @@ func TestAProbeNeverPutInIsSaid(t *testing.T) {
 		r.in.Core[0] = sensors.At(quantity.Celsius(r.chamber - 1))
 		r.step()
 	}
-	require.Equal(t, quantity.Celsius(45), r.s.Setpoint)
+	require.Equal(t, quantity.Celsius(45), r.s.Heater.Setpoint)
 	r.step(Confirm)
 	for range 3 * 60 {
 		r.in.Core[0] = sensors.At(quantity.Celsius(r.chamber - 1))
@@ -655,7 +655,7 @@ func TestSwappedProbesTrip(t *testing.T) {
 	r.p.Stages[2].Until = core(profile.CoreAtLeast, 90)
 	r.coreIs(0, 70)
 	r.run(20 * time.Minute)
-	r.s.watch.highest = 80
+	r.s.Core.highest = 80
 	chamber := r.chamber
 	r.chamberIs(sensors.At(70))
 	for range 20 * 60 {
@@ -683,7 +683,7 @@ func TestAChamberThatDoesNotFollowItsHeatTrips(t *testing.T) {
 		in := r.in
 		in.Chamber[0] = sensors.At(77)
 		in.Core[0] = flicker(in.Core[0], in.Elapsed)
-		r.s, r.out, _ = Step(r.p, r.c, r.s, in)
+		r.s, r.out, _ = stepped(r.p, r.c, r.s, in)
 		r.in.Elapsed += time.Second
 	}
 	assert.Equal(t, trip.ChamberFrozen, r.s.Tripped)

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"fumarium/profile/composition"
+	"fumarium/profile/conduction"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 )
@@ -22,108 +23,22 @@ const (
 
 	estimateStep  = 10 * time.Second
 	estimateLimit = 24 * time.Hour // no stage is followed for longer
-	shells        = 16
+	nodes         = 24
 
 	loadedCore quantity.Celsius = 4 // product from a cold room; common practice, no source
 )
 
-// Bounds of the come-up time: 50 °F and 130 °F, and how long the product may
-// take between them (FSIS Cooking Guideline for Meat and Poultry Products, 2021).
-const (
-	comeUpFrom  quantity.Celsius = 10
-	comeUpTo    quantity.Celsius = 490.0 / 9
-	comeUpLimit                  = 6 * time.Hour
-	comeUpWarn                   = 5 * time.Hour // leaves an hour for what evaporation adds: common practice, no source
-)
+// comeUpRule is the published limit of the come-up time.
+var comeUpRule = lethality.ComeUpWithin(0)
 
-// A piece is one piece of product as shells of equal thickness from the middle
-// to the surface, each at one temperature.
-type piece struct {
-	celsius     [shells]float64
-	capacity    [shells]float64 // J/K of each shell, per unit of length or area
-	conductance [shells]float64 // W/K between a shell and the next one out
-	surfaceArea float64         // of the outermost shell
-	halfShell   float64         // from the outermost shell's middle to its surface, W/(m²·K)
-}
+const comeUpWarn = 5 * time.Hour // leaves an hour for what evaporation adds: common practice, no source
 
 // newPiece gives a piece of uniform temperature with the properties its mix has
 // at 40 °C, the middle of the heating.
-func newPiece(s Shape, mix composition.Mix, start quantity.Celsius) *piece {
+func newPiece(s Shape, mix composition.Mix, start quantity.Celsius) (*conduction.Body, error) {
 	const at quantity.Celsius = 40
-	return conductingPiece(s.Form, float64(s.HalfThickness()),
-		mix.Conductivity(at), mix.Density(at)*mix.SpecificHeat(at), float64(start))
-}
-
-// conductingPiece takes the conductivity in W/(m·K) and the heat capacity in
-// J/(m³·K).
-func conductingPiece(form Form, halfThickness, conductivity, heatCapacity, startCelsius float64) *piece {
-	var p piece
-	dr := halfThickness / shells
-	for i := range p.celsius {
-		inner, outer := float64(i)*dr, float64(i+1)*dr
-		p.celsius[i] = startCelsius
-		p.capacity[i] = heatCapacity * (form.volumeWithin(outer) - form.volumeWithin(inner))
-		p.conductance[i] = conductivity * form.areaAt(outer) / dr
-	}
-	p.surfaceArea = form.areaAt(halfThickness)
-	p.halfShell = conductivity / (dr / 2)
-	return &p
-}
-
-// areaAt and volumeWithin leave out the factors that cancel: per square metre of
-// a slab, per radian and metre of a cylinder, per steradian of a sphere.
-func (f Form) areaAt(r float64) float64 {
-	switch f {
-	case Cylinder:
-		return r
-	case Sphere:
-		return r * r
-	}
-	return 1
-}
-
-func (f Form) volumeWithin(r float64) float64 {
-	switch f {
-	case Cylinder:
-		return r * r / 2
-	case Sphere:
-		return r * r * r / 3
-	}
-	return r
-}
-
-// core is the temperature of the innermost shell.
-func (p *piece) core() quantity.Celsius { return quantity.Celsius(p.celsius[0]) }
-
-// advance lets the piece exchange heat with a medium for dt: one implicit step,
-// which no shell thickness can make unstable.
-func (p *piece) advance(medium quantity.Celsius, film float64, dt time.Duration) {
-	seconds := dt.Seconds()
-	toMedium := p.surfaceArea / (1/film + 1/p.halfShell)
-	var next, partial [shells]float64 // celsius[i] = partial[i] + next[i]·celsius[i+1]
-	inward := 0.0                     // conductance to the next shell in
-	for i := range p.celsius {
-		outward, source := p.conductance[i], 0.0
-		if i == shells-1 {
-			outward, source = 0, toMedium*float64(medium)
-		}
-		diagonal := p.capacity[i]/seconds + inward + outward
-		if i == shells-1 {
-			diagonal += toMedium
-		}
-		right := p.capacity[i]/seconds*p.celsius[i] + source
-		if i > 0 {
-			diagonal -= inward * next[i-1]
-			right += inward * partial[i-1]
-		}
-		next[i] = outward / diagonal
-		partial[i] = right / diagonal
-		inward = outward
-	}
-	p.celsius[shells-1] = partial[shells-1]
-	for i := shells - 2; i >= 0; i-- {
-		p.celsius[i] = partial[i] + next[i]*p.celsius[i+1]
-	}
+	return conduction.NewBody(nodes, s.Form.Exponent(), s.HalfThickness(),
+		conduction.Properties{Conductivity: mix.Conductivity(at), Density: mix.Density(at), SpecificHeat: mix.SpecificHeat(at)}, start)
 }
 
 // An estimatedStage is what the estimate says of one stage.
@@ -137,22 +52,25 @@ type estimatedStage struct {
 // An estimate is a batch by conduction alone.
 type estimate struct {
 	stages []estimatedStage
-	comeUp time.Duration // core between comeUpFrom and comeUpTo in heated stages
+	comeUp time.Duration // core within the band of comeUpRule in heated stages
 }
 
 // estimateBatch runs the stages one after the other. What waits for the person
 // takes no time.
 func estimateBatch(p *Product, ambient quantity.Celsius) estimate {
-	body := newPiece(p.Shape, p.Formula.Composition(), loadedCore)
 	kinetics, countsLethality := p.Species.Kinetics()
 	e := estimate{stages: make([]estimatedStage, len(p.Stages))}
+	body, err := newPiece(p.Shape, p.Formula.Composition(), loadedCore)
+	if err != nil { // its shape or its formula is at fault, and said so elsewhere
+		return e
+	}
 	var killed float64 // equivalent seconds
-	reached := false   // the core has been at comeUpTo
+	reached := false   // the core has been at comeUpRule.To
 	chamber := ambient
 	for i := range p.Stages {
 		s, r := &p.Stages[i], &e.stages[i]
-		r.startCore = body.core()
-		for !s.Until.estimatedMet(r.took, body.core(), killed, kinetics) {
+		r.startCore = body.Core()
+		for !s.Until.estimatedMet(r.took, body.Core(), killed, kinetics) {
 			if r.took >= estimateLimit {
 				r.cut = true
 				break
@@ -162,18 +80,18 @@ func estimateBatch(p *Product, ambient quantity.Celsius) estimate {
 				chamber = s.rampedFrom(chamber)
 				medium = chamber
 			}
-			before := body.core()
-			body.advance(medium, film, estimateStep)
+			before := body.Core()
+			body.Step(estimateStep, film, medium)
 			r.took += estimateStep
 			if countsLethality {
-				killed += kinetics.Segment(before, body.core(), estimateStep)
+				killed += kinetics.Segment(before, body.Core(), estimateStep)
 			}
-			reached = reached || body.core() >= comeUpTo
-			if s.Heat && !reached && body.core() >= comeUpFrom {
+			reached = reached || body.Core() >= comeUpRule.To
+			if s.Heat && !reached && body.Core() >= comeUpRule.From {
 				e.comeUp += estimateStep
 			}
 		}
-		r.endCore = body.core()
+		r.endCore = body.Core()
 		if !s.Heat {
 			chamber = ambient
 		}

@@ -13,16 +13,16 @@ import (
 // A LintContext is what a cabinet adds to the judgement of a product. What is
 // not known is left zero.
 type LintContext struct {
-	Burn        time.Duration    // how long one filling of the smoke generator lasts; 0: 4 h assumed
+	Filling     time.Duration    // how long one of the smoke generator lasts; 0: 3 h assumed
 	HasAmbient  bool             // false: 15 °C assumed
 	Ambient     quantity.Celsius // the room around the cabinet
 	ChamberHigh quantity.Celsius // the cabinet's limit; 0: not judged
 }
 
 // What is assumed while the cabinet says nothing, and how cold the places are
-// taken to be. Common practice, no source.
+// taken to be; own magnitudes, no source.
 const (
-	assumedBurn                      = 4 * time.Hour
+	assumedFilling                   = 3 * time.Hour
 	assumedAmbient  quantity.Celsius = 15
 	iceWaterCelsius quantity.Celsius = 0
 	coldRoomCelsius quantity.Celsius = 2
@@ -58,7 +58,7 @@ const (
 	fishCore       quantity.Celsius = 565.0 / 9 // 145 °F for 30 min, Maine ch. 359 and AFDO (1991)
 	fishHold                        = 30 * time.Minute
 	fishWaterSalt  quantity.Ratio   = 0.025 // least salt in the water of smoked fish packed in air, Maine ch. 359
-	warmFrom       quantity.Celsius = 4     // 40 to 140 °F and two hours: FSIS advice
+	warmFrom       quantity.Celsius = 4     // 40 to 140 °F and two hours: FSIS, "Danger Zone" (title from memory)
 	warmTo         quantity.Celsius = 60
 	longestWarm                     = 2 * time.Hour
 	sealedHumidity quantity.Ratio   = 0.90 // humidity options 2 and 3 of the FSIS Cooking Guideline (2021)
@@ -95,13 +95,13 @@ var lintRules = []lintRule{
 	{"cure-rest", trade, cureRest},
 	{"dry-first", trade, dryFirst},
 	{"plastic-smoke", trade, plasticSmoke},
-	{"burn", "generator burn time", burn},
+	{"filling", "one filling of the smoke generator", filling},
 	{"hot-smoke", trade, smokeTooHot},
 	{"fat-out", trade, fatOut},
 	{"jump", trade, jump},
 	{"chamber-limit", "the cabinet's limit", chamberLimit},
 	{"below-ambient", "a cabinet cannot cool", belowAmbient},
-	{"uncured-warm", "FSIS two-hour advice, 4-60 °C", uncuredWarm},
+	{"uncured-warm", "FSIS, Danger Zone, two hours in 4-60 °C", uncuredWarm},
 	{"come-up", guide2021, comeUp},
 	{"never-ends", "heat flows one way", neverEnds},
 	{"no-within", trade, noWithin},
@@ -118,7 +118,7 @@ var lintRules = []lintRule{
 // A linting is one product under judgement.
 type linting struct {
 	*Product
-	burn        time.Duration
+	filling     time.Duration
 	ambient     quantity.Celsius
 	chamberHigh quantity.Celsius
 	estimate    estimate
@@ -128,9 +128,9 @@ type linting struct {
 // returns warnings only, in the order of the file. Times that a rule needs are
 // estimated by conduction alone, which is shorter than any real batch.
 func Lint(p *Product, file string, c LintContext) []source.Fault {
-	l := &linting{Product: p, burn: c.Burn, ambient: c.Ambient, chamberHigh: c.ChamberHigh}
-	if l.burn <= 0 {
-		l.burn = assumedBurn
+	l := &linting{Product: p, filling: c.Filling, ambient: c.Ambient, chamberHigh: c.ChamberHigh}
+	if l.filling <= 0 {
+		l.filling = assumedFilling
 	}
 	if !c.HasAmbient {
 		l.ambient = assumedAmbient
@@ -311,7 +311,7 @@ func plasticSmoke(l *linting) []finding {
 		"take a permeable casing, or leave the smoke out"}}
 }
 
-func burn(l *linting) []finding {
+func filling(l *linting) []finding {
 	var total time.Duration
 	for i, s := range l.Stages {
 		if !s.Smoke {
@@ -322,10 +322,10 @@ func burn(l *linting) []finding {
 		}
 		before := total
 		total += l.estimate.stages[i].took
-		if total > l.burn && before <= l.burn {
+		if total > l.filling && before <= l.filling {
 			return []finding{{i,
 				fmt.Sprintf("by the end of %s the generator has to smoke for %s in one go, but a filling lasts %s",
-					l.stageName(i), quantity.FormatDuration(total), quantity.FormatDuration(l.burn)),
+					l.stageName(i), quantity.FormatDuration(total), quantity.FormatDuration(l.filling)),
 				"shorten the smoke, or split it and ask for a new filling with ask"}}
 		}
 	}
@@ -478,7 +478,7 @@ func comeUp(l *linting) []finding {
 	}
 	return []finding{{-1,
 		fmt.Sprintf("the core is estimated to take at least %s from %v to %v by conduction alone; drying adds to that, and the limit is %s",
-			quantity.FormatDuration(l.estimate.comeUp), comeUpFrom, comeUpTo, quantity.FormatDuration(comeUpLimit)),
+			quantity.FormatDuration(l.estimate.comeUp), comeUpRule.From, comeUpRule.To, quantity.FormatDuration(comeUpRule.Limit)),
 		"warm the chamber sooner, run the fan, or make thinner pieces"}}
 }
 
@@ -532,8 +532,8 @@ func (l *linting) impossible(s *Stage, c Condition) (why, remedy string) {
 		if c := l.Species.Criterion(); c == nil || c.Required == 0 {
 			return "it waits for lethality, which is not counted for this species", "wait for a core temperature and a hold instead"
 		}
-		if !s.Heat || s.ChamberSetpoint <= comeUpTo {
-			return fmt.Sprintf("it waits for lethality, which is not gathered in a chamber of %v or less", comeUpTo),
+		if !s.Heat || s.ChamberSetpoint <= comeUpRule.To {
+			return fmt.Sprintf("it waits for lethality, which is not gathered in a chamber of %v or less", comeUpRule.To),
 				"give the stage a hotter chamber"
 		}
 	}
@@ -625,7 +625,7 @@ func coreLow(l *linting) []finding {
 // redMeatHold is how long red meat must stay at a core temperature for 6.5
 // log10; below the table's first row, 130 °F, no time counts.
 func redMeatHold(core quantity.Celsius) time.Duration {
-	if core < comeUpTo {
+	if core < comeUpRule.To {
 		return 1<<63 - 1
 	}
 	rate := lethality.RedMeat.Segment(core, core, time.Second)

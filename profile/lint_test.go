@@ -132,10 +132,10 @@ var lintCases = []struct {
 		},
 	},
 	{
-		"burn",
+		"filling",
 		changes{
 			"assumed": func(p *Product, _ *LintContext) { p.Stages[1].Until = all(after(5 * time.Hour)) },
-			"known":   func(_ *Product, c *LintContext) { c.Burn = time.Hour },
+			"known":   func(_ *Product, c *LintContext) { c.Filling = time.Hour },
 			"two in a row": func(p *Product, _ *LintContext) {
 				p.Stages[1].Until = all(after(150 * time.Minute))
 				insert(p, 2, p.Stages[1])
@@ -144,7 +144,7 @@ var lintCases = []struct {
 		changes{
 			"long burner": func(p *Product, c *LintContext) {
 				p.Stages[1].Until = all(after(5 * time.Hour))
-				c.Burn = 6 * time.Hour
+				c.Filling = 6 * time.Hour
 			},
 			"filled again": func(p *Product, _ *LintContext) {
 				p.Stages[1].Until = all(after(150 * time.Minute))
@@ -567,10 +567,10 @@ func TestLintOfAnyProduct(t *testing.T) {
 func ExampleLint() {
 	p := ringSausage()
 	p.Stages[2].ChamberSetpoint = 88
-	for _, f := range Lint(p, "ring.yaml", LintContext{Burn: time.Hour}) {
+	for _, f := range Lint(p, "ring.yaml", LintContext{Filling: time.Hour}) {
 		fmt.Println(f)
 	}
 	// Output:
-	// ring.yaml:11:1: burn: by the end of stage "smoke" the generator has to smoke for 1 h 30 min in one go, but a filling lasts 1 h (generator burn time); shorten the smoke, or split it and ask for a new filling with ask
+	// ring.yaml:11:1: filling: by the end of stage "smoke" the generator has to smoke for 1 h 30 min in one go, but a filling lasts 1 h (one filling of the smoke generator); shorten the smoke, or split it and ask for a new filling with ask
 	// ring.yaml:12:1: fat-out: stage "cook" heats the chamber to 88 °C; above about 85 °C fat runs out of a sausage (common practice, no source); lower the chamber and give the stage more time
 }

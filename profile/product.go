@@ -56,6 +56,18 @@ type Shape struct {
 	Casing    Casing
 }
 
+// Exponent says how the area grows with the distance from the middle, area ~ distance to
+// this power.
+func (f Form) Exponent() float64 {
+	switch f {
+	case Cylinder:
+		return 1
+	case Sphere:
+		return 2
+	}
+	return 0
+}
+
 // HalfThickness is the distance from the middle of the piece to its surface.
 func (s Shape) HalfThickness() quantity.Meters {
 	if s.Form == Slab {

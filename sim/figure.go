@@ -24,9 +24,9 @@ func (t *Trace) Figure(p *profile.Product, r *Result) chart.Figure {
 	temperatures := chart.Panel{
 		Title: "Temperature", Unit: "°C", Height: 340,
 		Series: []chart.Series{
-			{Name: "chamber", Style: chart.Primary, Points: pick(func(s *Sample) float64 { return s.Chamber })},
-			{Name: "setpoint", Style: chart.Reference, Step: true, Points: pick(func(s *Sample) float64 { return s.Setpoint })},
-			{Name: "core", Style: chart.Secondary, Points: pick(func(s *Sample) float64 { return s.Core })},
+			{Name: "chamber", Style: chart.Chamber, Points: pick(func(s *Sample) float64 { return s.Chamber })},
+			{Name: "setpoint", Style: chart.Setpoint, Step: true, Points: pick(func(s *Sample) float64 { return s.Setpoint })},
+			{Name: "core", Style: chart.Core, Points: pick(func(s *Sample) float64 { return s.Core })},
 			{Name: "surface", Style: chart.Faint, Points: pick(func(s *Sample) float64 { return s.Surface })},
 		},
 	}

@@ -36,9 +36,9 @@ func humidityError(t *testing.T, wick cabinet.WickAir, fan quantity.Ratio, altit
 		if m.Now < time.Hour || !m.After.Batch.Active() {
 			return
 		}
-		require.True(t, m.After.HasHumidity, "at %v", m.Now)
+		require.True(t, m.After.Wick.HasHumidity, "at %v", m.Now)
 		truth := 100 * float64(m.World.Plant().Humidity())
-		off := 100*float64(m.After.Humidity) - truth
+		off := 100*float64(m.After.Wick.Humidity) - truth
 		sum, n, humidity, most = sum+off, n+1, humidity+truth, max(most, math.Abs(off))
 	})
 	require.NoError(t, err)

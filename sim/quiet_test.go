@@ -40,6 +40,8 @@ func TestQuietFrontEndsAreNotFrozen(t *testing.T) {
 				quiet := func(v float64) sensors.Reading {
 					return sensors.At(quantity.Celsius(math.Round((v+noise*r.NormFloat64())*4) / 4))
 				}
+				m, err := controller.New(p.Value, c.Value)
+				require.NoError(t, err)
 				var s controller.State
 				for now := time.Duration(0); now < 24*time.Hour; now += Step {
 					in := w.Sample(now)
@@ -50,7 +52,7 @@ func TestQuietFrontEndsAreNotFrozen(t *testing.T) {
 						in.Core[n] = quiet(w.core[n].value)
 					}
 					in.Command = command
-					out, events := controller.Advance(p.Value, c.Value, &s, &in)
+					out, events := m.Advance(&s, &in)
 					for _, e := range events {
 						if e.Kind == controller.AlarmRaised {
 							raised[e.Alarm.String()]++

@@ -86,6 +86,7 @@ type ControlResult struct {
 // LethalityGain is the reduction that the controller counted.
 type LethalityGain struct {
 	Log10Reduction *float64 `json:"log10_reduction"`
+	Log10Capped    bool     `json:"log10_capped"` // more was counted than is shown
 	RequiredLog10  *float64 `json:"required_log10"`
 	ComeUpSeconds  *float64 `json:"come_up_seconds"`
 	Pass           *bool    `json:"pass"`
@@ -230,7 +231,11 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 		LoadKilograms: float64(loadOf(setup)), AmbientCelsius: float64(w.room),
 		Stages: []StageResult{}, Alarms: []AlarmResult{}, Prompts: []PromptResult{}, Chill: ChillResult{Legs: []LegResult{}},
 	}}
-	p, c := setup.Product, setup.Cabinet
+	p := setup.Product
+	m, err := controller.New(p, setup.Cabinet)
+	if err != nil {
+		return nil, err
+	}
 	rest, _ := p.Rest() // a rehearsal begins where the rest ends
 	command := controller.Command{Kind: controller.Start, Rested: rest}
 	longest := setup.Longest
@@ -249,7 +254,7 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 			if see != nil {
 				before = s
 			}
-			out, events = controller.Advance(p, c, &s, &in)
+			out, events = m.Advance(&s, &in)
 			if see != nil {
 				moment = Moment{Now: elapsed, World: w, Inputs: in, Before: &before, After: &s, Events: events}
 				see(&moment)
@@ -326,8 +331,8 @@ func (r *rehearsal) observe(w *World, s *controller.State, out controller.Output
 		r.stageSum += chamber
 		r.stageSeconds++
 		r.stagePeak = math.Max(r.stagePeak, chamber)
-		if s.HasSetpoint {
-			r.control(chamber, float64(s.Setpoint), s.Setpoint == stage.ChamberSetpoint)
+		if s.Heater.HasSetpoint {
+			r.control(chamber, float64(s.Heater.Setpoint), s.Heater.Setpoint == stage.ChamberSetpoint)
 		}
 	}
 	if r.trace != nil && elapsed%TraceEvery == 0 {
@@ -336,8 +341,8 @@ func (r *rehearsal) observe(w *World, s *controller.State, out controller.Output
 			Surface: float64(w.plant.Surface()), Duty: min(1, r.onSince/TraceEvery.Seconds()),
 			Humidity: float64(w.plant.Humidity()), Yield: float64(w.plant.Yield()),
 		}
-		if s.HasSetpoint {
-			sample.Setpoint = float64(s.Setpoint)
+		if s.Heater.HasSetpoint {
+			sample.Setpoint = float64(s.Heater.Setpoint)
 		}
 		r.trace.Samples = append(r.trace.Samples, sample)
 		r.onSince = 0
@@ -426,7 +431,7 @@ func (r *rehearsal) finish(w *World, s *controller.State) {
 	}
 	res.YieldPercent = round(float64(w.plant.Yield()) * 100)
 	res.EnergyJoules = math.Round(r.energy)
-	res.RelayOperations = s.HeaterDuty.Operations()
+	res.RelayOperations = s.Heater.Relay.Operations()
 }
 
 // judge holds what the controller has counted against the product's criteria. A
@@ -440,8 +445,9 @@ func (r *Result) judge(p *profile.Product, s *controller.State) {
 				required = p.Targets.Lethality
 				pass = log10 >= required
 			}
-			log10 = round(log10)
-			r.Lethality.Log10Reduction, r.Lethality.RequiredLog10 = &log10, &required
+			shown, capped := lethality.Shown(log10)
+			shown = round(shown)
+			r.Lethality.Log10Reduction, r.Lethality.RequiredLog10, r.Lethality.Log10Capped = &shown, &required, capped
 		}
 		r.Lethality.Pass = &pass
 	}
@@ -469,4 +475,4 @@ func (r *Result) judge(p *profile.Product, s *controller.State) {
 }
 
 // round keeps three decimals: more would claim what no probe can tell.
-func round(v float64) float64 { return math.Round(v*1000) / 1000 }
+func round(v float64) float64 { return math.Round(v*1000)/1000 + 0 } // and no minus sign on a zero

@@ -14,6 +14,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/controller/cabinet/shipped"
+	"fumarium/controller/chart"
 	"fumarium/profile"
 	"fumarium/profile/catalog"
 	"fumarium/profile/quantity"
@@ -52,7 +53,7 @@ func TestEveryShippedProductInEveryLargeCabinet(t *testing.T) {
 				assert.Equal(t, "complete", r.Outcome)
 				assert.True(t, r.Good())
 				for _, a := range r.Alarms {
-					assert.Equal(t, "low", a.Priority, "alarm %s", a.Code)
+					assert.Equal(t, "later", a.Priority, "alarm %s", a.Code)
 				}
 				assert.Len(t, r.Stages, len(e.Value.Stages))
 				if r.Control.OvershootKelvin != nil {
@@ -198,6 +199,11 @@ func TestTraceAndFigure(t *testing.T) {
 	figure := trace.Figure(p, r)
 	assert.Len(t, figure.Spans, len(p.Stages))
 	assert.NotEmpty(t, figure.Marks)
+	styles := map[string]chart.Style{}
+	for _, s := range figure.Panels[0].Series {
+		styles[s.Name] = s.Style
+	}
+	assert.Equal(t, map[string]chart.Style{"core": chart.Core, "chamber": chart.Chamber, "setpoint": chart.Setpoint, "surface": chart.Faint}, styles, "as on the page")
 }
 
 func TestProbeFollowsWithItsSheathAndItsNoise(t *testing.T) {

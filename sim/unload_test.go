@@ -19,8 +19,7 @@ import (
 
 // A scene is a batch at some moment, from which it can go on in more than one way.
 type scene struct {
-	p       *profile.Product
-	c       *cabinet.Cabinet
+	m       *controller.Machine
 	w       *World
 	s       controller.State
 	elapsed time.Duration
@@ -43,7 +42,7 @@ func (s *scene) branch(faults ...fault.Fault) *scene {
 func (s *scene) advance() trip.Code {
 	in := s.w.Sample(s.elapsed)
 	in.Command = s.command
-	out, events := controller.Advance(s.p, s.c, &s.s, &in)
+	out, events := s.m.Advance(&s.s, &in)
 	s.command = s.w.Answer(&s.s)
 	s.w.Drive(out)
 	s.w.Advance()
@@ -82,7 +81,9 @@ func scenes(t *testing.T, name string, door bool) (smoke, cook, end *scene) {
 	w, err := NewWorld(Setup{Product: p, Cabinet: &c, Seed: 7})
 	require.NoError(t, err)
 	rest, _ := p.Rest()
-	s := (&scene{p: p, c: &c, w: w, command: controller.Command{Kind: controller.Start, Rested: rest}}).branch()
+	m, err := controller.New(p, &c)
+	require.NoError(t, err)
+	s := (&scene{m: m, w: w, command: controller.Command{Kind: controller.Start, Rested: rest}}).branch()
 	at := map[int]time.Duration{}
 	for end == nil {
 		require.Equal(t, trip.None, s.advance())
@@ -172,7 +173,7 @@ func TestHeatBesideTheController(t *testing.T) {
 			{"an hour after, 15 min of door", end, time.Hour, 15 * time.Minute, 90 * time.Minute},
 			{"8 hours after, an hour of door", end, 8 * time.Hour, time.Hour, 60 * time.Minute},
 		} {
-			power := float64(end.c.Heater.Power)
+			power := float64(end.w.setup.Cabinet.Heater.Power)
 			for _, f := range []fault.Fault{{Kind: fault.HeaterWelded}, {Kind: fault.Fire, Value: power}} {
 				t.Run(name+"/"+f.Kind.String()+" "+row.what, func(t *testing.T) {
 					f.At = row.from.elapsed + row.after
@@ -191,7 +192,7 @@ func TestHeatBesideTheController(t *testing.T) {
 					// As the heater has just been on, its relay that welds looks like what the
 					// element still gives off. What never gets over the limit may pass for that.
 					if tripped == trip.None && row.from == end && row.after == 0 && f.Kind == fault.HeaterWelded {
-						assert.Less(t, hottest, float64(end.c.Limits.ChamberHigh))
+						assert.Less(t, hottest, float64(end.w.setup.Cabinet.Limits.ChamberHigh))
 						return
 					}
 					assert.NotEqual(t, trip.None, tripped)

@@ -181,7 +181,7 @@ func NewWorld(s Setup) (*World, error) {
 	if w.setup.Answer == 0 {
 		w.setup.Answer = DefaultAnswer
 	}
-	if len(s.Faults) > 0 || s.Operator != nil { // what an operator holds someone must resume
+	if len(s.Faults) > 0 || s.Operator != nil { // what an operator holds someone must restart
 		w.inject = fault.New(s.Faults, s.Seed)
 	}
 	w.follow()
@@ -356,7 +356,7 @@ func (w *World) tend(s *controller.State, stage *profile.Stage) {
 
 // lookAfter is the person who, Setup.Answer after a batch was held or an alarm
 // called, looks what is wrong, and when it is mended acknowledges, resets and
-// resumes. A careless one does so without looking.
+// restarts. A careless one does so without looking.
 func (w *World) lookAfter(s *controller.State, person fault.Person) controller.Command {
 	calling := false
 	// A probe that left the meat is put back and named; to acknowledge everything is
@@ -365,8 +365,7 @@ func (w *World) lookAfter(s *controller.State, person fault.Person) controller.C
 	cold := s.Alarms[trip.EmberOut].Active(trip.EmberOut, s.Elapsed)
 	for c := trip.None + 1; c < trip.Count; c++ {
 		a := &s.Alarms[c]
-		calling = calling || c.Entry().Priority >= trip.High &&
-			a.Calls()
+		calling = calling || c.Entry().Priority.Loud() && a.Calls()
 	}
 	waits := person.Waits && !person.Careless
 	if waits || !calling && !out && !cold && s.Batch != controller.Held {
@@ -398,7 +397,7 @@ func (w *World) lookAfter(s *controller.State, person fault.Person) controller.C
 		return controller.Command{}
 	case s.Tripped == trip.None:
 		w.looking = false
-		return controller.Command{Kind: controller.Resume}
+		return controller.Command{Kind: controller.Restart}
 	}
 	w.tries++
 	w.alarmed = s.Elapsed // another try, should this one be refused

@@ -48,10 +48,11 @@ Exit status: 0 passes, 1 does not, 2 usage, 3 the file could not be read.`,
 			if err != nil {
 				return err
 			}
+			remark := ""
 			if !cmd.Flags().Changed("species") {
-				fmt.Fprintln(cmd.ErrOrStderr(), "fumarium: --species was not given, so the log is judged as red meat; poultry and fish need more")
+				remark = "fumarium: --species was not given, so the log is judged as red meat; poultry and fish need more\n"
 			}
-			return runAssess(args[0], options, o.json, cmd.InOrStdin(), cmd.OutOrStdout())
+			return runAssess(args[0], options, o.json, remark, cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
 	f := c.Flags()
@@ -118,7 +119,7 @@ func (o assessOptions) options(given func(flag string) bool) (assess.Options, er
 	return a, nil
 }
 
-func runAssess(name string, o assess.Options, asJSON bool, stdin io.Reader, w io.Writer) error {
+func runAssess(name string, o assess.Options, asJSON bool, remark string, stdin io.Reader, w, stderr io.Writer) error {
 	in, file := stdin, "standard input"
 	if name != "-" {
 		f, err := os.Open(name)
@@ -126,7 +127,7 @@ func runAssess(name string, o assess.Options, asJSON bool, stdin io.Reader, w io
 			return couldNot(err)
 		}
 		defer f.Close()
-		in, file = f, name
+		in, file = f, shown(name)
 	}
 	log, err := logbook.Read(file, in)
 	if err != nil {
@@ -136,6 +137,7 @@ func runAssess(name string, o assess.Options, asJSON bool, stdin io.Reader, w io
 	if err != nil {
 		return usage("%w", err)
 	}
+	fmt.Fprint(stderr, remark)
 	if asJSON {
 		err = printJSON(w, v)
 	} else {

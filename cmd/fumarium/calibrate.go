@@ -159,9 +159,9 @@ func (b *bench) calibrate(ctx context.Context, o calibrateOptions) error {
 		return couldNot(fmt.Errorf("probe %q is off by %.1f K and %.1f %%, more than a cabinet file takes (5 K, 10 %%); replace the probe or its front end", o.probe, float64(calibration.Offset), 100*float64(calibration.Stretch)))
 	}
 	record.OffsetKelvin, record.StretchRatio = float64(calibration.Offset), float64(calibration.Stretch)
-	fmt.Fprintf(b.out, "\nPut this at the probe %q of %s, in place of what is there:\n\n    offset: %.2f K\n", o.probe, o.cabinet, record.OffsetKelvin)
+	fmt.Fprintf(b.out, "\nPut this at the probe %q of %s, in place of what is there:\n\n    offset: %s K\n", o.probe, o.cabinet, quantity.Fixed(record.OffsetKelvin, 2))
 	if !o.iceOnly {
-		fmt.Fprintf(b.out, "    stretch: %.3f %%\n", 100*record.StretchRatio)
+		fmt.Fprintf(b.out, "    stretch: %s %%\n", quantity.Fixed(100*record.StretchRatio, 3))
 	}
 	name, err := appendLine(o.state, calibrationFile, record)
 	if err != nil {

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fumarium/controller/cabinet"
+	"fumarium/controller/caution"
 	"fumarium/profile"
 	"fumarium/profile/formula"
 	"fumarium/profile/source"
@@ -38,6 +39,9 @@ too long, a stage that can never end.
 
 A file is a cabinet when its top level has the key "cabinet", and a product
 otherwise. Products are held against the cabinet of --cabinet.
+
+When there is nothing to report it says "no fault found".
+` + caution.NoFault + `
 
 Exit status: 0 nothing found, 1 something found, 2 usage, 3 a file could not be
 opened.`,
@@ -103,7 +107,7 @@ func checkFile(name string, data []byte, home *cabinet.Cabinet) source.Faults {
 		return faultsOf(name, err)
 	}
 	found := source.Faults(profile.Lint(p, name, profile.LintContext{
-		Burn: home.Generator.Burn, HasAmbient: true, Ambient: home.Ambient, ChamberHigh: home.Limits.ChamberHigh,
+		Filling: home.Generator.Lasts, HasAmbient: true, Ambient: home.Ambient, ChamberHigh: home.Limits.ChamberHigh,
 	}))
 	found = append(found, judged(p, name, data)...)
 	sort.SliceStable(found, func(i, j int) bool { return found[i].Line < found[j].Line })
@@ -168,13 +172,16 @@ func printFaults(w io.Writer, all source.Faults, files int) {
 			kind = "advice"
 			warnings++
 		}
-		fmt.Fprintf(w, "%s: %s\n", kind, f.Error())
+		fmt.Fprintf(w, "%s: %s\n", kind, shown(f.Error()))
 		if f.Excerpt != "" {
 			fmt.Fprintf(w, "%s\n", f.Excerpt)
 		}
 	}
+	if files == 0 {
+		return // the error says why
+	}
 	if len(all) == 0 {
-		fmt.Fprintf(w, "%s good\n", plural(files, "file"))
+		fmt.Fprintf(w, "no fault found in %s\n%s\n", plural(files, "file"), caution.NoFault)
 		return
 	}
 	fmt.Fprintf(w, "%s, %s of advice in %s\n", plural(len(all)-warnings, "error"), plural(warnings, "piece"), plural(files, "file"))

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -16,8 +17,10 @@ import (
 	"github.com/spf13/cobra"
 
 	"fumarium/controller"
+	"fumarium/controller/caution"
 	"fumarium/controller/trip"
 	"fumarium/controller/web"
+	"fumarium/profile/catalog"
 	"fumarium/profile/quantity"
 )
 
@@ -48,11 +51,13 @@ func clientCommands() []*cobra.Command {
 		confirmCommand(),
 		noteCommand(),
 		simple(controller.Hold, "Hold the batch: everything off, its clocks stand still",
-			"The come-up clock of the core does not stand still: the meat does not know of the hold."),
-		simple(controller.Resume, "Go on with a held batch", ""),
-		simple(controller.Stop, "End the batch before its time, everything off", "For a batch that shall not go on. It cannot be resumed; hold it if you may want to."),
-		simple(controller.Abort, "End the batch because something is wrong", "Like stop, and the record says aborted. The heater goes off with either in the same second."),
-		simple(controller.Reset, "Reset a trip whose cause is gone", "The batch stays held until resume."),
+			"The come-up clock of the core does not stand still: the meat does not know of the\nhold.", caution.Smoulders),
+		restartCommand(),
+		simple(controller.Stop, "End the batch before its time, everything off", "For a batch that shall not go on. It cannot be restarted; hold it if you may want\nto.",
+			caution.Smoulders),
+		simple(controller.Abort, "End the batch because something is wrong", "Like stop, and the record says aborted. The heater goes off with either in the same\nsecond.",
+			caution.Smoulders),
+		simple(controller.Reset, "Reset a trip whose cause is gone", "The batch stays held until restart.", caution.BeforeReset),
 		acknowledgeCommand(),
 		shelveCommand(),
 	}
@@ -64,14 +69,31 @@ func (c *client) flags(cmd *cobra.Command) *cobra.Command {
 	return cmd
 }
 
-func simple(kind controller.CommandKind, short, long string) *cobra.Command {
+// simple gives the caution in the help and with the command: before what may bring
+// heat, after what takes it away, which waits for no terminal.
+func simple(kind controller.CommandKind, short, long, warning string) *cobra.Command {
 	var c client
 	return c.flags(&cobra.Command{
-		Use: kind.String(), Short: short, Long: long, Args: cobra.NoArgs,
+		Use: kind.String(), Short: short, Long: long + "\n\n" + warning, Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return c.send(cmd.Context(), order{Command: kind.String()}, cmd.OutOrStdout())
+			first := kind == controller.Restart || kind == controller.Reset
+			if first {
+				fmt.Fprintln(cmd.OutOrStdout(), warning)
+			}
+			err := c.send(cmd.Context(), order{Command: kind.String()}, cmd.OutOrStdout())
+			if !first {
+				fmt.Fprintln(cmd.OutOrStdout(), warning)
+			}
+			return err
 		},
 	})
+}
+
+func restartCommand() *cobra.Command {
+	c := simple(controller.Restart, "Go on with a held batch, where it was held",
+		"The stage goes on with what was left of it. (Held, restarting and running are the\nstates of ISA-88.)", caution.HeatReturns)
+	c.SuggestFor = []string{"resume"} // its name until ISA-88's was taken
+	return c
 }
 
 func acknowledgeCommand() *cobra.Command {
@@ -175,7 +197,7 @@ func confirmCommand() *cobra.Command {
 			if s.Prompt == nil {
 				return &failure{exitBad, errors.New("nothing waits for a confirmation")}
 			}
-			fmt.Fprintln(cmd.OutOrStdout(), s.Prompt.Text)
+			fmt.Fprintln(cmd.OutOrStdout(), shown(s.Prompt.Text))
 			return c.send(cmd.Context(), order{Command: controller.Confirm.String(), Prompt: s.Prompt.Text}, cmd.OutOrStdout())
 		},
 	})
@@ -200,6 +222,9 @@ func shelveCommand() *cobra.Command {
 	cmd := c.flags(&cobra.Command{
 		Use: "shelve ALARM", Short: "Put an alarm aside for a while; a trip cannot be shelved", Args: anAlarm(1), ValidArgs: alarmNames(),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if _, err := quantity.ParseDuration(d); err != nil {
+				return usage("--for %s: %w", d, err)
+			}
 			return c.send(cmd.Context(), order{Command: controller.Shelve.String(), Alarm: args[0], For: d}, cmd.OutOrStdout())
 		},
 	})
@@ -212,28 +237,34 @@ func startCommand() *cobra.Command {
 	var stuffed, reason string
 	cmd := c.flags(&cobra.Command{
 		Use: "start PRODUCT", Short: "Start a batch of a shipped product or a product file",
-		Long: `Starts a batch. PRODUCT is a product file or a name from fumarium products.
+		Long: fmt.Sprintf(`Starts a batch. PRODUCT is a product file or a name from fumarium products.
 
 A cured product has to rest first, as long as its file says, or overnight. Say
 with --stuffed when it was made; without that, or too early, the start is refused
 unless --reason says why it need not wait. The reason goes on the record.
 
-Before a batch on a real cabinet: the thermal cut-out works, the extinguisher is
-at hand, smoke can leave, and somebody stays while the generator burns.`,
+Before anything gets hot:
+%s`, beforeHeat()),
 		Example: `  fumarium start marjoram-ring --stuffed 14h
-  fumarium start my-sausage.yaml --stuffed 18:30
+  fumarium start my-sausage.yaml --stuffed "yesterday 18:30"
   fumarium start my-sausage.yaml --reason "erythorbate, settled three hours"`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o := order{Command: controller.Start.String(), Product: args[0], Reason: reason}
 			if stuffed != "" {
-				at, err := pastTime(stuffed, time.Now())
+				now := time.Now()
+				at, err := pastTime(stuffed, now)
 				if err != nil {
 					return usage("--stuffed %w", err)
 				}
 				o.StuffedAt = at.Format(time.RFC3339)
+				fmt.Fprintf(cmd.OutOrStdout(), "stuffed %s, %s ago\n", at.Format("Monday 2 January 15:04 MST"), quantity.FormatDuration(now.Sub(at)))
 			}
 			if isFile(args[0]) {
+				_, err := catalog.Find(args[0])
+				if err := oneOnly(args[0], err == nil); err != nil {
+					return err
+				}
 				data, err := readFile(args[0])
 				if err != nil {
 					return err
@@ -247,9 +278,17 @@ at hand, smoke can leave, and somebody stays while the generator burns.`,
 			return err
 		},
 	})
-	cmd.Flags().StringVar(&stuffed, "stuffed", "", "`TIME` the product was stuffed or cured: 18:30, 2026-11-24T18:30:00+01:00, or 14h for fourteen hours ago")
+	cmd.Flags().StringVar(&stuffed, "stuffed", "", "`TIME` the product was stuffed or cured: "+strings.Replace(timeForms, "tomorrow", "yesterday", 1)+", or 14h for fourteen hours ago")
 	cmd.Flags().StringVar(&reason, "reason", "", "`TEXT` why the batch need not wait for its rest")
 	return cmd
+}
+
+func beforeHeat() string {
+	var b strings.Builder
+	for _, text := range caution.BeforeHeat {
+		b.WriteString(caution.Marked("  - ", "    ", text) + "\n")
+	}
+	return b.String()
 }
 
 func statusCommand() *cobra.Command {
@@ -309,7 +348,7 @@ func (c *client) send(ctx context.Context, o order, w io.Writer) error {
 	if err := json.Unmarshal(answer, &reply); err != nil {
 		return couldNot(fmt.Errorf("the answer of %s is not understood: %w", c.server, err))
 	}
-	fmt.Fprintf(w, "%s: done, the batch is %s\n", o.Command, reply.State)
+	fmt.Fprintf(w, "%s: done, the batch is %s\n", o.Command, shown(reply.State))
 	return nil
 }
 
@@ -333,6 +372,9 @@ func (c *client) token() (string, error) {
 func (c *client) call(ctx context.Context, method, path string, body []byte) ([]byte, error) {
 	ctx, cancel := context.WithTimeout(ctx, 15*time.Second)
 	defer cancel()
+	if u, err := url.Parse(c.server); err != nil || u.Host == "" || (u.Scheme != "http" && u.Scheme != "https") {
+		return nil, usage("--server %q is no address of a daemon; write it as http://%s", c.server, defaultListen)
+	}
 	req, err := http.NewRequestWithContext(ctx, method, strings.TrimRight(c.server, "/")+path, bytes.NewReader(body))
 	if err != nil {
 		return nil, usage("--server %s: %w", c.server, err)
@@ -373,22 +415,22 @@ func printStatus(w io.Writer, s *web.Status) {
 		if v == nil {
 			return "not read"
 		}
-		return fmt.Sprintf("%.1f °C (%.1f °F)", *v, quantity.Celsius(*v).Fahrenheit())
+		return quantity.Fixed(*v, 1) + " °C (" + quantity.Fixed(quantity.Celsius(*v).Fahrenheit(), 1) + " °F)"
 	}
-	fmt.Fprintf(w, "%s (%s): %s", s.Cabinet, s.World, s.State)
+	fmt.Fprintf(w, "%s (%s): %s", shown(s.Cabinet), shown(s.World), shown(s.State))
 	if s.Product != nil && s.ElapsedSeconds != nil {
-		fmt.Fprintf(w, ", %s, %s", *s.Product, quantity.FormatDuration(seconds(*s.ElapsedSeconds)))
+		fmt.Fprintf(w, ", %s, %s", shown(*s.Product), quantity.FormatDuration(seconds(*s.ElapsedSeconds)))
 	}
 	fmt.Fprintln(w)
 	if s.Trip != nil {
-		fmt.Fprintf(w, "TRIPPED   %s: %s %s\n", s.Trip.Code, s.Trip.Meaning, s.Trip.Action)
+		fmt.Fprintf(w, "TRIPPED   %s: %s %s\n", shown(s.Trip.Code), shown(s.Trip.Meaning), shown(s.Trip.Action))
 	}
 	if s.Prompt != nil {
-		fmt.Fprintf(w, "to do     %s (waits for %s; then: fumarium confirm)\n", s.Prompt.Text, quantity.FormatDuration(seconds(s.Prompt.WaitingSeconds)))
+		fmt.Fprintf(w, "to do     %s (waits for %s; then: fumarium confirm)\n", shown(s.Prompt.Text), quantity.FormatDuration(seconds(s.Prompt.WaitingSeconds)))
 	}
 	if s.Stage != nil {
-		fmt.Fprintf(w, "stage     %s for %s, ends when %s\n", s.Stage.Name,
-			quantity.FormatDuration(seconds(s.Stage.ElapsedSeconds)), s.Stage.EndedBy)
+		fmt.Fprintf(w, "stage     %s for %s, ends when %s\n", shown(s.Stage.Name),
+			quantity.FormatDuration(seconds(s.Stage.ElapsedSeconds)), shown(s.Stage.EndedBy))
 	}
 	fmt.Fprintf(w, "chamber   %s", temperature(s.ChamberCelsius))
 	if s.SetpointCelsius != nil {
@@ -396,6 +438,6 @@ func printStatus(w io.Writer, s *web.Status) {
 	}
 	fmt.Fprintf(w, "\ncore      %s\n", temperature(s.CoreCelsius))
 	for _, a := range s.Alarms {
-		fmt.Fprintf(w, "alarm     %s (%s, %s): %s\n", a.Code, a.Priority, a.State, a.Action)
+		fmt.Fprintf(w, "alarm     %s (%s, %s): %s\n", shown(a.Code), shown(a.Priority), shown(a.State), shown(a.Action))
 	}
 }

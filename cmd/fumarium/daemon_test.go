@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/controller/caution"
 	"fumarium/controller/web"
 )
 
@@ -170,7 +171,7 @@ func TestTheDemonstrationRunsToItsEnd(t *testing.T) {
 	code, chart := d.get("/chart.svg")
 	assert.Equal(t, http.StatusOK, code)
 	assert.Contains(t, chart, "<svg")
-	status, _, errText := d.client("note", "good colour, a little dry")
+	status, _, errText := d.client("note", "good colour, a little dry\nrecord whole\x1b[2K\u202e")
 	assert.Equal(t, exitGood, status, errText)
 	assert.Equal(t, exitGood, d.end(syscall.SIGTERM))
 
@@ -181,11 +182,30 @@ func TestTheDemonstrationRunsToItsEnd(t *testing.T) {
 	assert.Contains(t, out, "complete")
 	status, out, errText = call(t, "batches", "sim-", "--simulated", "--state", d.state)
 	require.Equal(t, exitGood, status, errText)
-	assert.Contains(t, out, "good colour, a little dry")
+	assert.Contains(t, out, `good colour, a little dry\nrecord whole\x1b[2K\u202e`+"\n", "a note can't fake a line")
 	assert.Contains(t, out, "record whole")
 	status, out, errText = call(t, "replay", "sim-", "--simulated", "--state", d.state)
 	require.Equal(t, exitGood, status, out+errText)
 	assert.Contains(t, out, "every decision the same")
+	status, out, errText = call(t, "batches", "sim-", "--simulated", "--state", d.state, "--json")
+	require.Equal(t, exitGood, status, errText)
+	var b shownBatch
+	require.NoError(t, json.Unmarshal([]byte(out), &b))
+	assert.Equal(t, "complete", b.State)
+	assert.True(t, b.Whole)
+	assert.NotEmpty(t, b.Events)
+	assert.Equal(t, "start", b.Commands[0].Command)
+	require.Len(t, b.Notes, 1)
+	assert.Equal(t, "good colour, a little dry\nrecord whole\x1b[2K\u202e", b.Notes[0].Text)
+	status, out, errText = call(t, "replay", "sim-", "--simulated", "--state", d.state, "--json")
+	require.Equal(t, exitGood, status, errText)
+	assert.Contains(t, out, `"batch": "`+b.ID+`"`)
+	t.Chdir(filepath.Dir(d.state)) // a relative folder is as good
+	status, out, errText = call(t, "batches", "--simulated", "--state", filepath.Base(d.state))
+	assert.Equal(t, exitGood, status, errText)
+	assert.Contains(t, out, "Marjoram ring sausage")
+	status, _, errText = call(t, "replay", "sim-", "--simulated", "--state", "./"+filepath.Base(d.state))
+	assert.Equal(t, exitGood, status, errText)
 	status, _, errText = call(t, "batches", "--state", d.state)
 	assert.Equal(t, exitCouldNo, status)
 	assert.Contains(t, errText, "--simulated")
@@ -233,10 +253,14 @@ func TestTheCommandsTalkToTheDaemon(t *testing.T) {
 	code, _, errText = d.client("start", "caraway-sticks", "--stuffed", "1h")
 	assert.Equal(t, exitBad, code)
 	assert.Contains(t, errText, "still to go")
+	earlier := time.Now().Add(-2 * time.Hour)
+	code, out, errText := d.client("start", "caraway-sticks", "--stuffed", earlier.Format("Monday 15:04"))
+	assert.Equal(t, exitBad, code, errText)
+	assert.Contains(t, out, earlier.Format("stuffed Monday 2 January 15:04"), "how it was understood")
 	code, _, errText = d.client("start", "caraway-sticks", "--stuffed", "someday")
 	assert.Equal(t, exitUsage, code, errText)
 
-	code, out, errText := d.client("start", file(t, "sticks.yaml", contractProduct(t)), "--stuffed", "13h")
+	code, out, errText = d.client("start", file(t, "sticks.yaml", contractProduct(t)), "--stuffed", "13h")
 	require.Equal(t, exitGood, code, errText)
 	assert.Contains(t, out, "running")
 	s := d.status()
@@ -244,10 +268,11 @@ func TestTheCommandsTalkToTheDaemon(t *testing.T) {
 	assert.Equal(t, "Juniper venison sticks", *s.Product)
 	code, _, _ = d.client("start", "caraway-sticks")
 	assert.Equal(t, exitBad, code, "one batch at a time")
-	for _, step := range []struct{ command, state string }{{"hold", "hold"}, {"resume", "restarting"}, {"stop", "stopping"}} {
+	for _, step := range []struct{ command, state string }{{"hold", "hold"}, {"restart", "restarting"}, {"stop", "stopping"}} {
 		code, out, errText = d.client(step.command)
 		assert.Equal(t, exitGood, code, errText)
 		assert.Contains(t, out, step.state)
+		assert.Contains(t, out, map[bool]string{true: caution.HeatReturns, false: caution.Smoulders}[step.command == "restart"])
 		if step.command == "hold" {
 			d.line("batch held")
 		}

@@ -13,6 +13,7 @@ import (
 
 	"fumarium/cmd/fumarium/internal/service"
 	"fumarium/controller/cabinet"
+	"fumarium/profile/quantity"
 )
 
 // unit is what the service unit sets.
@@ -72,6 +73,9 @@ func TestExampleCabinet(t *testing.T) {
 	require.NoError(t, err)
 	assert.Empty(t, cabinet.Lint(c, "cabinet.yaml"))
 	assert.False(t, c.Simulated())
+	g := c.Generator
+	assert.Contains(t, string(data), "here "+quantity.FormatDuration(g.FullAir.Round(30*time.Second))+" and "+quantity.FormatDuration(g.Lasts.Round(10*time.Minute))+".",
+		"what follows from its fuel and air")
 }
 
 // TestWiringPage holds that the example of the wiring page is what the parser

@@ -2,6 +2,8 @@ package main
 
 import (
 	"encoding/json"
+	"regexp"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -36,5 +38,11 @@ func TestRehearseFaultMistakes(t *testing.T) {
 	assert.Equal(t, exitGood, status)
 	for _, k := range fault.All() {
 		assert.Contains(t, out, k.String())
+	}
+	shown := regexp.MustCompile(`\S+@\S+`).FindAllString(strings.ReplaceAll(out, "KIND@TIME[+DURATION][=VALUE]", ""), -1)
+	assert.GreaterOrEqual(t, len(shown), 3)
+	for _, spec := range shown {
+		_, err := fault.Parse(strings.TrimRight(spec, ".,;"))
+		assert.NoError(t, err, "an example of the help")
 	}
 }

@@ -2,7 +2,6 @@ package main
 
 import (
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"strings"
@@ -21,12 +20,26 @@ const (
 )
 
 // isFile tells a path from the name of something shipped.
-func isFile(name string) bool {
-	if strings.ContainsAny(name, "/\\") || strings.HasSuffix(name, ".yaml") || strings.HasSuffix(name, ".yml") {
-		return true
-	}
+func isFile(name string) bool { return isPath(name) || lies(name) }
+
+// isPath reports whether name can only be that of a file.
+func isPath(name string) bool {
+	return strings.ContainsAny(name, "/\\") || strings.HasSuffix(name, ".yaml") || strings.HasSuffix(name, ".yml")
+}
+
+// lies reports whether a file of that name is here.
+func lies(name string) bool {
 	info, err := os.Stat(name)
 	return err == nil && info.Mode().IsRegular()
+}
+
+// oneOnly refuses a name that may mean the shipped thing or a file: nobody shall start
+// another recipe than the one meant.
+func oneOnly(name string, shipped bool) error {
+	if shipped && !isPath(name) && lies(name) {
+		return usage("%s is shipped, and a file of that name is here; write ./%s for the file, or give the file another name", name, name)
+	}
+	return nil
 }
 
 // readFile reads a file that a person wrote. It reads no more than one byte past
@@ -39,7 +52,7 @@ func readFile(name string) ([]byte, error) {
 	defer f.Close()
 	data, err := io.ReadAll(io.LimitReader(f, source.MaxBytes+1))
 	if err != nil {
-		return nil, couldNot(fmt.Errorf("read %s: %w", name, err))
+		return nil, couldNot(err) // it names the file
 	}
 	return data, nil
 }
@@ -47,15 +60,18 @@ func readFile(name string) ([]byte, error) {
 // find takes a file, or the name of something shipped. The item holds the file as
 // it was read.
 func find[T any](name string, shelf func(string) (source.Item[T], error), parse func(string, []byte) (T, error)) (source.Item[T], error) {
+	item, err := shelf(name)
 	if !isFile(name) {
-		item, err := shelf(name)
 		return item, couldNot(err)
+	}
+	if err := oneOnly(name, err == nil); err != nil {
+		return item, err
 	}
 	data, err := readFile(name)
 	if err != nil {
 		return source.Item[T]{}, err
 	}
-	value, err := parse(name, data)
+	value, err := parse(shown(name), data)
 	return source.Item[T]{Key: name, File: name, Data: data, Value: value}, couldNot(err)
 }
 

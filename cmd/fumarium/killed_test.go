@@ -240,7 +240,7 @@ func (s *stream) visit(ctx context.Context, d *daemon, rng *rand.Rand) {
 		}
 		switch {
 		case st.State == "held":
-			command(simply("resume"))
+			command(simply("restart"))
 		case st.Prompt != nil && s.world == record.Real:
 			command(order{Command: "confirm", Prompt: st.Prompt.Text})
 		case slices.Contains([]string{"idle", "complete", "stopped", "aborted"}, st.State):

@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"regexp"
 	"strings"
 	"syscall"
 
@@ -62,21 +63,31 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	err := root.ExecuteContext(ctx)
+	called, err := root.ExecuteContextC(ctx)
 	if err == nil {
 		return exitGood
 	}
-	if text := err.Error(); text != "" {
-		fmt.Fprintln(stderr, "fumarium: "+strings.TrimSuffix(text, "\n"))
+	text := err.Error()
+	if text == context.Canceled.Error() { // alone: what else went wrong must be read
+		text = "ended before it was done"
+	}
+	if text != "" {
+		fmt.Fprintln(stderr, "fumarium: "+shownLines(strings.TrimSuffix(text, "\n")))
 	}
 	var f *failure
 	if errors.As(err, &f) {
 		return f.status
 	}
 	// What is left is cobra's own: an unknown command, flag or argument.
-	fmt.Fprintln(stderr, "see fumarium --help")
+	if called.Runnable() {
+		fmt.Fprintf(stderr, "usage: %s\n", called.UseLine())
+	}
+	fmt.Fprintf(stderr, "see %s --help\n", called.CommandPath())
 	return exitUsage
 }
+
+// reason is what a library says of a flag's number that is none.
+var reason = regexp.MustCompile(`: strconv\.\w+: parsing .*$`)
 
 func command() *cobra.Command {
 	root := &cobra.Command{
@@ -98,6 +109,9 @@ qualified, under local code. Never leave a burning smoke generator alone.`,
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
+		return errors.New(reason.ReplaceAllString(err.Error(), ""))
+	})
 	root.AddCommand(productsCommand(), checkCommand(), sheetCommand(), planCommand(), assessCommand(), rehearseCommand(), runCommand(),
 		wiringCommand(), offCommand(), batchesCommand(), replayCommand())
 	root.AddCommand(clientCommands()...)

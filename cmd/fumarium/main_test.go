@@ -13,7 +13,11 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/controller/cabinet"
+	"fumarium/controller/web"
+	"fumarium/profile"
 	"fumarium/profile/catalog"
+	"fumarium/sim"
 )
 
 // call runs one command line as a user would and returns what it printed.
@@ -54,6 +58,11 @@ func TestRehearseJSON(t *testing.T) {
 		"chill", "yield_percent", "energy_joules", "relay_operations", "alarms", "wall_seconds", "times_real_time"} {
 		assert.Contains(t, r, key)
 	}
+	lethality := r["lethality"].(map[string]any)
+	assert.Equal(t, 20.0, lethality["log10_reduction"], "no more than may be claimed")
+	assert.Equal(t, true, lethality["log10_capped"])
+	_, said, _ := call(t, "rehearse")
+	assert.Contains(t, said, "more than 20 log10 counted, 6.5 required: met")
 	_, again, _ := call(t, "rehearse", "--json")
 	assert.Equal(t, out, again, "equal seeds give equal bytes")
 	_, other, _ := call(t, "rehearse", "--json", "--seed", "2")
@@ -89,10 +98,43 @@ func TestRehearseForPeople(t *testing.T) {
 	assert.True(t, bytes.HasPrefix(svg, []byte("<svg")) || bytes.HasPrefix(svg, []byte("<?xml")))
 }
 
+// A little below 0 °C is 0.0 °C, in each place that writes a temperature.
+func TestNoMinusSignOnAZero(t *testing.T) {
+	var out strings.Builder
+	cold, colder := -0.04, -17.8
+	printStatus(&out, &web.Status{ChamberCelsius: &cold, CoreCelsius: &colder})
+	assert.Contains(t, out.String(), "chamber   0.0 °C (31.9 °F)\n")
+	assert.Contains(t, out.String(), "core      -17.8 °C (0.0 °F)\n")
+
+	out.Reset()
+	b := bench{out: &out}
+	tiny := -0.004
+	require.NoError(t, b.printReadings([]probeReading{{Name: "upper rack", Celsius: &tiny, Raw: &tiny}}))
+	assert.Regexp(t, `upper rack .* 0\.00 °C +0\.00 °C`, out.String())
+
+	out.Reset()
+	r := &sim.Result{Stages: []sim.StageResult{{Name: "chill", CoreEndCelsius: cold, ChamberMeanCelsius: &cold, ChamberPeakCelsius: &cold}}}
+	r.Core.PeakCelsius, r.Core.FinalCelsius, r.Control.OvershootKelvin = colder, cold, &cold
+	p := &profile.Product{Stages: []profile.Stage{{Name: "chill"}}}
+	printRehearsal(&out, sim.Setup{Product: p, Cabinet: &cabinet.Cabinet{Name: "Kiln"}}, r, 1, 1, rehearseOptions{})
+	assert.Contains(t, out.String(), "0.0 / 0.0 °C")
+	assert.NotRegexp(t, `-0(\.0+)? `, out.String())
+}
+
+func TestHowLongItTook(t *testing.T) {
+	assert.Equal(t, "rehearsed in 0.050 s, 720000 times real time", tookText(36000, 1, 50*time.Millisecond, 60*time.Millisecond))
+	assert.Equal(t, "rehearsed 201 times in 12.500 s, the one above in 0.050 s, 720000 times real time",
+		tookText(36000, 200, 50*time.Millisecond, 12500*time.Millisecond))
+	_, out, _ := call(t, "rehearse", "caraway-sticks", "--runs", "2")
+	assert.Contains(t, out, "\nrehearsed 3 times in ")
+	assert.NotContains(t, out, "--runs 200", "it was asked for")
+}
+
 func TestExitStatuses(t *testing.T) {
 	empty, good := file(t, "empty.yaml", ""), file(t, "good.yaml", contractProduct(t))
 	never := strings.Replace(contractProduct(t), "until: {core: 4 °C}, within: 2 h", "place: room, until: {core: 1 °C}", 1)
 	huge := file(t, "huge.yaml", strings.Repeat("# nothing but remarks\n", 500_000))
+	soon := time.Now().AddDate(0, 0, 4)
 	cases := []struct {
 		args   []string
 		status int
@@ -100,10 +142,17 @@ func TestExitStatuses(t *testing.T) {
 	}{
 		{[]string{"--help"}, exitGood, "rehearse"},
 		{[]string{"nonsense"}, exitUsage, "unknown command"},
+		{[]string{"resume"}, exitUsage, "\trestart\n"}, // its name in older versions
 		{[]string{"rehearse", "--nonsense"}, exitUsage, "unknown flag"},
+		{[]string{"sheet"}, exitUsage, "usage: fumarium sheet PRODUCT [flags]\nsee fumarium sheet --help"},
+		{[]string{"status", "now"}, exitUsage, "usage: fumarium status [flags]"},
+		{[]string{"rehearse", "--seed", "-1"}, exitUsage, "invalid argument \"-1\" for \"--seed\" flag\nusage: fumarium rehearse [PRODUCT] [flags]"},
 		{[]string{"rehearse", "a", "b"}, exitUsage, "at most 1"},
 		{[]string{"rehearse", "--runs", "0"}, exitUsage, "--runs"},
 		{[]string{"rehearse", "--load", "4"}, exitUsage, "unit"},
+		{[]string{"rehearse", "--load", "0kg"}, exitUsage, "--load 0kg is nothing"},
+		{[]string{"rehearse", "--diameter", "0mm"}, exitUsage, "--diameter 0mm is nothing"},
+		{[]string{"plan", "caraway-sticks", "--ready", "18:00", "--load", "0 g"}, exitUsage, "--load 0 g is nothing"},
 		{[]string{"rehearse", "--load", "4,5kg"}, exitUsage, "4.5"},
 		{[]string{"rehearse", "--load", "4000kg"}, exitCouldNo, "4000 kg"},
 		{[]string{"rehearse", "--ambient", "NaN °C"}, exitUsage, "--ambient"},
@@ -116,9 +165,10 @@ func TestExitStatuses(t *testing.T) {
 		{[]string{"check"}, exitUsage, "at least 1"},
 		{[]string{"check", empty}, exitBad, "empty"},
 		{[]string{"check", huge}, exitBad, "huge.yaml"},
-		{[]string{"check", good}, exitGood, "1 file good"},
+		{[]string{"check", good}, exitGood, "no fault found in 1 file\nThat is no proof of safety"},
 		{[]string{"check", "./no-such-file.yaml"}, exitCouldNo, "no such file"},
 		{[]string{"sheet", "marjoram-ring", "--meat", "5kg"}, exitGood, "REST BEFORE THE CHAMBER"},
+		{[]string{"sheet", "marjoram-ring", "--meat", "11 lb 4 oz"}, exitGood, "5.103 kg of meat"}, // 11.25 × 0.45359237
 		{[]string{"sheet", "marjoram-ring", "--meat", "5"}, exitUsage, "unit"},
 		{[]string{"sheet", "marjoram-ring", "--meat", "5 t"}, exitUsage, "--meat"},
 		{[]string{"sheet", "marjoram-ring", "--meat", "900kg"}, exitUsage, "500 kg"},
@@ -126,6 +176,8 @@ func TestExitStatuses(t *testing.T) {
 		{[]string{"check", file(t, "pink.yaml", strings.Replace(contractProduct(t), "mass: 12.5 g, nitrite", "mass: 25 g, nitrite", 1))}, exitBad, "ppm"},
 		{[]string{"plan", "caraway-sticks"}, exitUsage, "ready"},
 		{[]string{"plan", "caraway-sticks", "--ready", "noon"}, exitUsage, "--ready"},
+		{[]string{"plan", "caraway-sticks", "--ready", "yesterday 12:00"}, exitUsage, "passed"},
+		{[]string{"plan", "caraway-sticks", "--ready", soon.Format("Monday 15:04"), "--runs", "10"}, exitGood, soon.Format("ready Monday 2 January 15:04")},
 		{[]string{"plan", "caraway-sticks", "--ready", "1999-01-01 12:00"}, exitUsage, "passed"},
 		{[]string{"plan", "caraway-sticks", "--ready", "2099-01-01 12:00", "--runs", "10"}, exitGood, "at the latest"},
 		{[]string{"plan", "caraway-sticks", "--ready", "2099-01-01 12:00", "--runs", "2"}, exitUsage, "10 or more"},
@@ -141,9 +193,16 @@ func TestExitStatuses(t *testing.T) {
 		{[]string{"products"}, exitGood, "marjoram-ring"},
 		{[]string{"products", "--json"}, exitGood, "marjoram-ring"},
 		{[]string{"products", "--show", "marjoram-ring"}, exitGood, "stages:"},
+		{[]string{"products", "--show", "marjoram-ring", "--json"}, exitUsage, "leave out --json"},
 		{[]string{"products", "--show", "none-such"}, exitCouldNo, "none-such"},
 		{[]string{"run", "--pace", "0"}, exitUsage, "--pace"},
+		{[]string{"run", "--state", t.TempDir(), "--listen", "nowhere"}, exitCouldNo, "write --listen as ADDRESS:PORT, such as 127.0.0.1:8377"},
+		{[]string{"run", "--state", t.TempDir(), "--listen", "127.0.0.1:99999"}, exitCouldNo, "write --listen as ADDRESS:PORT"},
 		{[]string{"run", "--cabinet", "none-such"}, exitCouldNo, "none-such"},
+		{[]string{"shelve", "core-lost", "--for", "a while"}, exitUsage, "--for a while: "},
+		{[]string{"status", "--server", "127.0.0.1:8377"}, exitUsage, "write it as http://127.0.0.1:8377"},
+		{[]string{"status", "--server", ""}, exitUsage, "write it as http://"},
+		{[]string{"status", "--server", "ftp://127.0.0.1"}, exitUsage, "write it as http://"},
 		{[]string{"status", "--server", "http://127.0.0.1:1"}, exitCouldNo, "is `fumarium run` running?"},
 	}
 	for _, c := range cases {
@@ -153,6 +212,36 @@ func TestExitStatuses(t *testing.T) {
 			assert.Contains(t, out+err, c.says)
 			assert.NotContains(t, out+err, "panic")
 		})
+	}
+}
+
+func TestFilesThatCannotBeRead(t *testing.T) {
+	folder := filepath.Join(t.TempDir(), "folder.yaml")
+	require.NoError(t, os.Mkdir(folder, 0o700))
+	status, out, errText := call(t, "check", folder)
+	assert.Equal(t, exitCouldNo, status)
+	assert.Empty(t, out, "nothing was good")
+	assert.Equal(t, "fumarium: read "+folder+": is a directory\n", errText)
+}
+
+// What the log was judged as is said of a log that was judged.
+func TestAssessSaysWhatItTookTheLogFor(t *testing.T) {
+	const remark = "--species was not given"
+	_, _, errText := call(t, "assess", "../../testdata/logs/good-cook.csv", "--cased")
+	assert.Contains(t, errText, remark)
+	_, _, errText = call(t, "assess", "../../testdata/logs/good-cook.csv", "--species", "red-meat")
+	assert.NotContains(t, errText, remark)
+	_, _, errText = call(t, "assess", "./no-such.csv")
+	assert.NotContains(t, errText, remark)
+}
+
+func TestEndedByThePerson(t *testing.T) {
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	for _, args := range [][]string{{"rehearse"}, {"plan", "caraway-sticks", "--ready", "2099-01-01 12:00"}, {"run", "--state", t.TempDir(), "--listen", "127.0.0.1:0"}} {
+		var out, errs bytes.Buffer
+		assert.Equal(t, exitCouldNo, run(ctx, args, &out, &errs), args)
+		assert.True(t, strings.HasSuffix(errs.String(), "fumarium: ended before it was done\n"), errs.String())
 	}
 }
 

@@ -47,7 +47,7 @@ func TestAlarmManualIsTheCatalogue(t *testing.T) {
 func alarmManual(t *testing.T) string {
 	looks := hazardTests(t)
 	var b strings.Builder
-	for p := trip.Urgent; p >= trip.Low; p-- {
+	for p := trip.Now; p < trip.Priorities; p++ {
 		fmt.Fprintf(&b, "\n## %s\n", capital(p.String()))
 		for c := trip.None + 1; c < trip.Count; c++ {
 			e := c.Entry()

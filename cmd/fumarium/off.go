@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fumarium/cmd/fumarium/internal/wiring"
+	"fumarium/controller/caution"
 	"fumarium/controller/relay"
 )
 
@@ -25,6 +26,8 @@ has ended in whatever way; run it yourself whenever in doubt.
 It cannot take a relay from a daemon that still runs: stop that first. What it
 verifies is the pin. A relay whose contact is welded stays closed all the same:
 when the element stays hot, cut the mains.
+
+` + caution.Smoulders + `
 
 Exit status: 0 all off, 2 usage, 3 not everything could be switched off.`,
 		Example: "  fumarium off --cabinet /etc/fumarium/cabinet.yaml",

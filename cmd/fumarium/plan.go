@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fumarium/controller/caution"
 	"fumarium/profile/quantity"
 	"fumarium/sim"
 )
@@ -29,9 +30,12 @@ counts back from the time it shall be ready: through the last stage, the cook an
 the rest to the first knife. The batch is hung so early that nine rehearsals of
 ten are ready in time.
 
+` + caution.Food + `
+
 Exit status: 0 it can be made, 1 it can't (the earliest time is printed), 2 usage,
 3 a file could not be read or the schedule does not work.`,
-		Example: `  fumarium plan marjoram-ring --ready "2026-11-28 12:00"
+		Example: `  fumarium plan marjoram-ring --ready "saturday 12:00"
+  fumarium plan marjoram-ring --ready "2026-11-28 12:00"
   fumarium plan my-sausage.yaml --ready 18:00 --load 6kg --make 3h`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -39,7 +43,7 @@ Exit status: 0 it can be made, 1 it can't (the earliest time is printed), 2 usag
 		},
 	}
 	f := c.Flags()
-	f.StringVar(&o.ready, "ready", "", "`TIME` it shall be ready: 18:30, \"2026-11-28 12:00\" or RFC 3339")
+	f.StringVar(&o.ready, "ready", "", "`TIME` it shall be ready: "+timeForms)
 	f.StringVar(&o.made, "make", "2 h", "`DURATION` of grinding, mixing and stuffing")
 	f.BoolVar(&o.json, "json", false, "print the plan as JSON")
 	o.rehearse.flags(f)
@@ -92,8 +96,8 @@ func printPlan(w io.Writer, p *sim.Plan, now time.Time) error {
 	const day = "Monday 2 January"
 	fmt.Fprintf(w, "%s, ready %s %s\n", p.Product, p.Ready.Format(day), p.Ready.Format("15:04 MST"))
 	if !p.Possible {
-		fmt.Fprintf(w, "\nIt can't be made in time: making would have to begin %s.\nBegun now (%s), it is ready %s at the earliest.\n",
-			p.Steps[0].Begin.Format(day+" 15:04"), now.Format("15:04"), p.Earliest.Format(day+" 15:04 MST"))
+		fmt.Fprintf(w, "\nIt can't be made in time: making would have to begin %s.\nBegun now (%s), it is ready %s at the earliest.\n%s\n",
+			p.Steps[0].Begin.Format(day+" 15:04"), now.Format("15:04"), p.Earliest.Format(day+" 15:04 MST"), caution.Food)
 		return nil
 	}
 	fmt.Fprintln(w)
@@ -116,7 +120,7 @@ func printPlan(w io.Writer, p *sim.Plan, now time.Time) error {
 		return err
 	}
 	_, err := fmt.Fprintf(w, "\nTimes of stages are those by which half of %d rehearsals were through; at the latest, nine of ten.\n"+
-		"A plan is a model. The core decides when the cook ends, not the clock.\n", p.Runs)
+		"A plan is a model. The core decides when the cook ends, not the clock.\n%s\n", p.Runs, caution.Food)
 	return err
 }
 

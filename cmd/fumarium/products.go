@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fumarium/controller/caution"
 	"fumarium/profile"
 	"fumarium/profile/catalog"
 	"fumarium/profile/quantity"
@@ -32,16 +33,21 @@ started by its name. To make one your own, print its file, change it and check i
 
   fumarium products --show marjoram-ring > mine.yaml
   fumarium check mine.yaml
-  fumarium rehearse mine.yaml`,
+  fumarium rehearse mine.yaml
+
+` + caution.Food,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			w := cmd.OutOrStdout()
+			if show != "" && asJSON {
+				return usage("--show prints the file as it is; leave out --json")
+			}
 			if show != "" {
 				entry, err := catalog.Find(show)
 				if err != nil {
 					return couldNot(err)
 				}
-				_, err = w.Write(entry.Data)
+				_, err = fmt.Fprintf(w, "%s\n%s", caution.Marked("# ", "# ", caution.Food), entry.Data)
 				return couldNot(err)
 			}
 			entries, err := catalog.All()
@@ -64,6 +70,7 @@ started by its name. To make one your own, print its file, change it and check i
 				}
 				fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%d\n", l.Name, l.Product, quantity.Kilograms(l.BatchKilograms), target, len(l.Stages))
 			}
+			fmt.Fprintln(t, "\nAll come from the kitchen of an invented farm; each file says where its limits are from.")
 			return couldNot(t.Flush())
 		},
 	}

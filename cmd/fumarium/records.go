@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"text/tabwriter"
 	"time"
 
@@ -77,7 +78,7 @@ changed since by somebody who did not compute it anew; keep its head elsewhere.`
 			}
 			defer r.Close()
 			if len(args) == 1 {
-				return showBatch(cmd.Context(), r, args[0], cmd.OutOrStdout())
+				return showBatch(cmd.Context(), r, args[0], a.json, cmd.OutOrStdout())
 			}
 			return listBatches(cmd.Context(), r, a.json, cmd.OutOrStdout())
 		},
@@ -91,13 +92,7 @@ func listBatches(ctx context.Context, r *record.Reader, asJSON bool, w io.Writer
 	}
 	list := make([]listedBatch, len(batches))
 	for i, b := range batches {
-		list[i] = listedBatch{
-			ID: b.ID, World: string(b.World), Product: b.Product, Cabinet: b.Cabinet, Started: b.Started,
-			State: b.State, Why: b.Why, ElapsedSeconds: b.Elapsed.Seconds(), Steps: b.Steps,
-		}
-		if b.State != "" {
-			list[i].Ended = &b.Ended
-		}
+		list[i] = listedOf(b)
 	}
 	if asJSON {
 		return couldNot(printJSON(w, list))
@@ -109,13 +104,73 @@ func listBatches(ctx context.Context, r *record.Reader, asJSON bool, w io.Writer
 		if state == "" {
 			state = "not ended"
 		}
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\n", b.ID, b.Started.Format("2006-01-02 15:04"), b.Product,
-			quantity.FormatDuration(seconds(b.ElapsedSeconds)), state)
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\n", shown(b.ID), b.Started.Format("2006-01-02 15:04"), shown(b.Product),
+			quantity.FormatDuration(seconds(b.ElapsedSeconds)), shown(state))
 	}
 	return couldNot(t.Flush())
 }
 
-func showBatch(ctx context.Context, r *record.Reader, id string, w io.Writer) error {
+func listedOf(b *record.Batch) listedBatch {
+	l := listedBatch{
+		ID: b.ID, World: string(b.World), Product: b.Product, Cabinet: b.Cabinet, Started: b.Started,
+		State: b.State, Why: b.Why, ElapsedSeconds: b.Elapsed.Seconds(), Steps: b.Steps,
+	}
+	if b.State != "" {
+		l.Ended = &b.Ended
+	}
+	return l
+}
+
+// shownBatch is one batch as `batches BATCH --json` prints it.
+type shownBatch struct {
+	listedBatch
+	Events   []shownEvent   `json:"events"`
+	Commands []shownCommand `json:"commands"`
+	Notes    []shownNote    `json:"notes"`
+	Whole    bool           `json:"record_whole"`
+	Record   string         `json:"record"` // what was found, in words
+}
+
+type shownEvent struct {
+	ElapsedSeconds float64   `json:"elapsed_seconds"`
+	Time           time.Time `json:"time"`
+	Kind           string    `json:"kind"`
+	Stage          string    `json:"stage,omitempty"`
+	Alarm          string    `json:"alarm,omitempty"`
+	Text           string    `json:"text"`
+}
+
+type shownCommand struct {
+	ElapsedSeconds float64   `json:"elapsed_seconds"`
+	Time           time.Time `json:"time"`
+	Command        string    `json:"command"`
+	Alarm          string    `json:"alarm,omitempty"`
+	Who            string    `json:"who"`
+	Reason         string    `json:"reason,omitempty"`
+	Refused        string    `json:"refused,omitempty"`
+}
+
+type shownNote struct {
+	Time time.Time `json:"time"`
+	Who  string    `json:"who"`
+	Text string    `json:"text"`
+}
+
+func jsonOf(b *record.Batch, events []record.Event, commands []record.Command, notes []record.Note, verdict record.Verdict) shownBatch {
+	s := shownBatch{listedBatch: listedOf(b), Events: []shownEvent{}, Commands: []shownCommand{}, Notes: []shownNote{}, Whole: verdict.Whole, Record: verdict.String()}
+	for _, e := range events {
+		s.Events = append(s.Events, shownEvent{e.Elapsed.Seconds(), e.Wall, e.Kind, e.Stage, e.Alarm, e.Text})
+	}
+	for _, c := range commands {
+		s.Commands = append(s.Commands, shownCommand{c.Elapsed.Seconds(), c.Wall, c.Command, c.Alarm, c.Who, c.Reason, c.Refused})
+	}
+	for _, n := range notes {
+		s.Notes = append(s.Notes, shownNote{n.Wall, n.Who, n.Text})
+	}
+	return s
+}
+
+func showBatch(ctx context.Context, r *record.Reader, id string, asJSON bool, w io.Writer) error {
 	b, err := r.Batch(ctx, id)
 	if err != nil {
 		return couldNot(err)
@@ -136,9 +191,23 @@ func showBatch(ctx context.Context, r *record.Reader, id string, w io.Writer) er
 	if err != nil {
 		return couldNot(err)
 	}
-	fmt.Fprintf(w, "%s  %s in the %s, %s world\nstarted %s\n\n", b.ID, b.Product, lowerFirst(b.Cabinet), b.World, b.Started.Format(time.RFC3339))
+	if asJSON {
+		if err := printJSON(w, jsonOf(b, events, commands, notes, verdict)); err != nil {
+			return couldNot(err)
+		}
+	} else {
+		printBatch(w, b, events, commands, notes, verdict)
+	}
+	if !verdict.Whole {
+		return &failure{exitBad, errSaid}
+	}
+	return nil
+}
+
+func printBatch(w io.Writer, b *record.Batch, events []record.Event, commands []record.Command, notes []record.Note, verdict record.Verdict) {
+	fmt.Fprintf(w, "%s  %s in the %s, %s world\nstarted %s\n\n", shown(b.ID), shown(b.Product), shown(lowerFirst(b.Cabinet)), shown(string(b.World)), b.Started.Format(time.RFC3339))
 	for _, e := range events {
-		fmt.Fprintf(w, "%8s  %s\n", clock(e.Elapsed.Seconds()), e.Text)
+		fmt.Fprintf(w, "%8s  %s\n", clock(e.Elapsed.Seconds()), shown(e.Text))
 	}
 	fmt.Fprintln(w)
 	for _, c := range commands {
@@ -149,16 +218,12 @@ func showBatch(ctx context.Context, r *record.Reader, id string, w io.Writer) er
 		if c.Refused != "" {
 			line += " (refused: " + c.Refused + ")"
 		}
-		fmt.Fprintln(w, line)
+		fmt.Fprintln(w, shown(line))
 	}
 	for _, n := range notes {
-		fmt.Fprintf(w, "note %s by %s: %s\n", n.Wall.Format(time.RFC3339), n.Who, n.Text)
+		fmt.Fprintf(w, "note %s by %s: %s\n", n.Wall.Format(time.RFC3339), shown(n.Who), shown(n.Text))
 	}
-	fmt.Fprintf(w, "record %s\n", verdict)
-	if !verdict.Whole {
-		return &failure{exitBad, errSaid}
-	}
-	return nil
+	fmt.Fprintf(w, "record %s\n", shown(verdict.String()))
 }
 
 func replayCommand() *cobra.Command {
@@ -182,7 +247,11 @@ Exit status: 0 equal, 1 not, 2 usage, 3 the record could not be read.`,
 }
 
 func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w io.Writer) error {
-	result, err := r.Replay(ctx, id)
+	b, err := r.Batch(ctx, id)
+	if err != nil {
+		return couldNot(err)
+	}
+	result, err := r.Replay(ctx, b.ID)
 	if err != nil {
 		return couldNot(err)
 	}
@@ -194,14 +263,17 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 		difference = result.State.String()
 	}
 	if asJSON {
-		err = printJSON(w, map[string]any{"batch": id, "steps": result.Steps, "same": result.Same(), "difference": difference, "recorded_by": result.Program})
+		err = printJSON(w, map[string]any{"batch": b.ID, "steps": result.Steps, "same": result.Same(), "difference": difference, "not_kept": result.Lost, "recorded_by": result.Program})
 		if err != nil {
 			return couldNot(err)
 		}
 	} else if result.Same() {
 		fmt.Fprintf(w, "%d steps, every decision the same\n", result.Steps)
+		if len(result.Lost) > 0 {
+			fmt.Fprintf(w, "not compared: what the program remembered between the steps, since this one no longer keeps %s\n", strings.Join(result.Lost, ", "))
+		}
 	} else {
-		fmt.Fprintf(w, "%d steps, recorded by version %s; not the same: %s\n", result.Steps, result.Program, difference)
+		fmt.Fprintf(w, "%d steps, recorded by version %s; not the same: %s\n", result.Steps, shown(result.Program), shown(difference))
 	}
 	if !result.Same() {
 		return &failure{exitBad, errSaid}

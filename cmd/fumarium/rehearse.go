@@ -16,6 +16,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/profile"
+	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 	"fumarium/sim"
 	"fumarium/sim/fault"
@@ -70,7 +71,7 @@ read.`,
 	f.IntVar(&o.runs, "runs", 1, "`NUMBER` of rehearsals with varied load, diameter, room and air; gives the spread")
 	f.StringVar(&o.chart, "chart", "", "write the course of the batch to this SVG `FILE`")
 	f.BoolVar(&o.json, "json", false, "print the result as JSON; equal seeds give equal bytes")
-	f.BoolVar(&o.timing, "timing", false, "with --json: fill wall_seconds and times_real_time, which differ from run to run")
+	f.BoolVar(&o.timing, "timing", false, "with --json: fill wall_seconds and times_real_time, of the rehearsal shown; they differ from run to run")
 	return c
 }
 
@@ -99,10 +100,16 @@ func (o rehearseOptions) setup(product string) (sim.Setup, error) {
 		if s.Load, err = quantity.ParseMass(o.load); err != nil {
 			return s, usage("--load %s: %w", o.load, err)
 		}
+		if s.Load <= 0 { // zero would mean the whole formula
+			return s, usage("--load %s is nothing; give the mass that hangs, such as 4kg, or leave it out", o.load)
+		}
 	}
 	if o.diameter != "" {
 		if s.Diameter, err = quantity.ParseLength(o.diameter); err != nil {
 			return s, usage("--diameter %s: %w", o.diameter, err)
+		}
+		if s.Diameter <= 0 {
+			return s, usage("--diameter %s is nothing; give a length such as 45mm, or leave it out", o.diameter)
 		}
 	}
 	if o.ambient != "" {
@@ -145,7 +152,7 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	result, err := sim.Rehearse(ctx, setup, trace, func(elapsed time.Duration, s *controller.State) {
 		bar.rehearsal(elapsed, s, setup.Product)
 	})
-	took := time.Since(began).Seconds()
+	took := time.Since(began)
 	if err != nil {
 		bar.clear()
 		return couldNot(err)
@@ -157,6 +164,7 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 			return couldNot(err)
 		}
 	}
+	whole := time.Since(began)
 	bar.clear()
 	if o.chart != "" {
 		if err := writeChart(o.chart, trace, setup, result); err != nil {
@@ -165,14 +173,15 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	}
 	if o.json {
 		if o.timing {
-			times := result.ElapsedSeconds / took
-			result.WallSeconds, result.TimesRealTime = &took, &times
+			wall := took.Seconds()
+			times := result.ElapsedSeconds / wall
+			result.WallSeconds, result.TimesRealTime = &wall, &times
 		}
 		if err := printJSON(stdout, result); err != nil {
 			return couldNot(err)
 		}
 	} else {
-		printRehearsal(stdout, setup, result, took, o)
+		printRehearsal(stdout, setup, result, took, whole, o)
 	}
 	if !result.Good() {
 		return &failure{exitBad, errSaid}
@@ -200,7 +209,7 @@ func printJSON(w io.Writer, v any) error {
 	return e.Encode(v)
 }
 
-func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took float64, o rehearseOptions) {
+func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took, whole time.Duration, o rehearseOptions) {
 	p := setup.Product
 	fmt.Fprintf(w, "%s in the %s, simulated, seed %d\n", p.Name, lowerFirst(setup.Cabinet.Name), r.Seed)
 	fmt.Fprintf(w, "%s hung, room %s\n", quantity.Kilograms(r.LoadKilograms), quantity.Celsius(r.AmbientCelsius))
@@ -214,15 +223,15 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took float64, o
 	for i, s := range r.Stages {
 		chamber := "–"
 		if s.ChamberMeanCelsius != nil {
-			chamber = fmt.Sprintf("%.1f / %.1f °C", *s.ChamberMeanCelsius, *s.ChamberPeakCelsius)
+			chamber = quantity.Fixed(*s.ChamberMeanCelsius, 1) + " / " + quantity.Fixed(*s.ChamberPeakCelsius, 1) + " °C"
 		}
 		by := s.EndedBy
 		if by == "" {
 			by = "not ended"
 		}
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%.1f °C\n", s.Name, planText(&p.Stages[i]),
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s °C\n", s.Name, planText(&p.Stages[i]),
 			clock(s.StartSeconds), clock(s.EndSeconds), quantity.FormatDuration(seconds(s.EndSeconds-s.StartSeconds)),
-			by, chamber, s.CoreEndCelsius)
+			by, chamber, quantity.Fixed(s.CoreEndCelsius, 1))
 	}
 	t.Flush()
 
@@ -230,11 +239,11 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took float64, o
 	if r.Reason != "" {
 		fmt.Fprintf(w, "reason        %s\n", r.Reason)
 	}
-	fmt.Fprintf(w, "core          peak %.1f °C (%.1f °F), %.1f °C at the end\n", r.Core.PeakCelsius,
-		quantity.Celsius(r.Core.PeakCelsius).Fahrenheit(), r.Core.FinalCelsius)
+	fmt.Fprintf(w, "core          peak %s °C (%s °F), %s °C at the end\n", quantity.Fixed(r.Core.PeakCelsius, 1),
+		quantity.Fixed(quantity.Celsius(r.Core.PeakCelsius).Fahrenheit(), 1), quantity.Fixed(r.Core.FinalCelsius, 1))
 	printSafety(w, r)
 	if r.Control.OvershootKelvin != nil {
-		fmt.Fprintf(w, "chamber       %.1f K over its setpoint at worst", *r.Control.OvershootKelvin)
+		fmt.Fprintf(w, "chamber       %s K over its setpoint at worst", quantity.Fixed(*r.Control.OvershootKelvin, 1))
 		if r.Control.HoldRMSKelvin != nil {
 			fmt.Fprintf(w, ", %.2f K rms while held", *r.Control.HoldRMSKelvin)
 		}
@@ -260,13 +269,26 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took float64, o
 		fmt.Fprintf(w, "spread        %d rehearsals, %d good: 1 in 10 done by %s, half by %s, 9 in 10 by %s\n", s.Runs, s.Complete,
 			quantity.FormatDuration(seconds(s.P10Seconds)), quantity.FormatDuration(seconds(s.P50Seconds)), quantity.FormatDuration(seconds(s.P90Seconds)))
 	}
-	fmt.Fprintf(w, "\nrehearsed in %.3f s, %.0f times real time", took, r.ElapsedSeconds/took)
+	fmt.Fprintf(w, "\n%s", tookText(r.ElapsedSeconds, o.runs, took, whole))
 	if o.chart != "" {
-		fmt.Fprintf(w, "; chart in %s\n", o.chart)
+		fmt.Fprintf(w, "; chart in %s", shown(o.chart))
 	} else {
-		fmt.Fprintf(w, "; --chart FILE.svg draws it, --runs 200 gives the spread\n")
+		fmt.Fprint(w, "; --chart FILE.svg draws it")
 	}
-	fmt.Fprintln(w, "A rehearsal is a model. It does not prove a batch safe.")
+	if o.runs == 1 {
+		fmt.Fprint(w, ", --runs 200 gives the spread")
+	}
+	fmt.Fprintln(w, "\nA rehearsal is a model. It does not prove a batch safe.")
+}
+
+// tookText says how long the rehearsal shown took and, where there were more for the
+// spread, all of them together.
+func tookText(elapsedSeconds float64, runs int, took, whole time.Duration) string {
+	one := fmt.Sprintf("in %.3f s, %.0f times real time", took.Seconds(), elapsedSeconds/took.Seconds())
+	if runs == 1 {
+		return "rehearsed " + one
+	}
+	return fmt.Sprintf("rehearsed %d times in %.3f s, the one above %s", 1+runs, whole.Seconds(), one)
 }
 
 // printSafety says what the batch was held to and whether it met it.
@@ -284,11 +306,7 @@ func printSafety(w io.Writer, r *sim.Result) {
 	case l.Log10Reduction == nil:
 		fmt.Fprintf(w, "lethality     core held as its criterion asks: %s\n", verdict(l.Pass))
 	default:
-		counted := fmt.Sprintf("%.1f", *l.Log10Reduction)
-		if *l.Log10Reduction > 99 { // more digits would claim a knowledge that nobody has
-			counted = "more than 99"
-		}
-		fmt.Fprintf(w, "lethality     %s log10 counted, %g required: %s\n", counted, *l.RequiredLog10, verdict(l.Pass))
+		fmt.Fprintf(w, "lethality     %s log10 counted, %g required: %s\n", lethality.Text(*l.Log10Reduction, l.Log10Capped, 1), *l.RequiredLog10, verdict(l.Pass))
 	}
 	if c := r.ComeUp; c.Pass != nil {
 		took := "not seen"
@@ -300,7 +318,7 @@ func printSafety(w io.Writer, r *sim.Result) {
 	if c := r.Chill; c.Pass != nil {
 		var legs []string
 		for _, leg := range c.Legs {
-			legs = append(legs, fmt.Sprintf("%.1f to %.1f °C in %s of %s", leg.FromCelsius, leg.ToCelsius,
+			legs = append(legs, fmt.Sprintf("%s to %s °C in %s of %s", quantity.Fixed(leg.FromCelsius, 1), quantity.Fixed(leg.ToCelsius, 1),
 				quantity.FormatDuration(seconds(leg.Seconds)), quantity.FormatDuration(seconds(leg.LimitSeconds))))
 		}
 		fmt.Fprintf(w, "chilling      %s: %s (%s)\n", strings.Join(legs, ", "), verdict(c.Pass), c.Rule)

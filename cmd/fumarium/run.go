@@ -44,6 +44,7 @@ const (
 
 type runOptions struct {
 	cabinet, state, listen string
+	hostNames              []string
 	pace                   float64
 }
 
@@ -70,9 +71,16 @@ it ends, so that it is not started again at once.
 
 Before heat is ever put under this program: an independent thermal cut-out and a
 limiter in the heater's circuit, wired by someone qualified under local code;
-relays that fall open; smoke and gas away from people; an extinguisher at hand.`,
+relays that fall open; smoke and gas away from people; an extinguisher at hand.
+
+It listens to this machine alone unless --listen names another address; ":8377" is
+every address that the machine has. It answers as localhost, as an IP address, and as
+the names given with --host-name, and to nothing else: a page of somebody else can let
+a name of its own point at your cabinet (DNS rebinding) and would then read it with
+your browser; it cannot take a name that you chose.`,
 		Example: `  fumarium run
   fumarium run --pace 600 --listen 127.0.0.1:9000
+  fumarium run --listen :8377 --host-name smokehouse.example
   fumarium run --cabinet fridge-body`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -92,7 +100,8 @@ relays that fall open; smoke and gas away from people; an extinguisher at hand.`
 	f := c.Flags()
 	f.StringVar(&o.cabinet, "cabinet", "", "cabinet `FILE`, or the name of a shipped cabinet")
 	f.StringVar(&o.state, "state", "", "`DIR` for the operator's token and the batch records (default: "+stateHint+")")
-	f.StringVar(&o.listen, "listen", defaultListen, "`ADDRESS` of page, API and metrics")
+	f.StringVar(&o.listen, "listen", defaultListen, "`ADDRESS` of page, API and metrics; :8377 is every address of this machine")
+	f.StringArrayVar(&o.hostNames, "host-name", nil, "`NAME` that the page may be opened as, besides localhost and IP addresses; repeat it for more")
 	f.Float64Var(&o.pace, "pace", defaultPace, "simulated seconds per second, 1 to 10000")
 	return c
 }
@@ -164,6 +173,10 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	if !(o.pace >= 1 && o.pace <= 10000) {
 		return false, usage("--pace %v is outside 1 to 10000", o.pace)
 	}
+	names, err := hostNames(o.hostNames)
+	if err != nil {
+		return false, err
+	}
 	demonstration := o.cabinet == ""
 	if demonstration {
 		o.cabinet = defaultCabinet
@@ -180,7 +193,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		}
 		world, pace = record.Real, 0
 	}
-	product, err := find(defaultProduct, catalog.Find, profile.Parse)
+	product, err := catalog.Find(defaultProduct) // whatever files lie here
 	if err != nil {
 		return false, err
 	}
@@ -203,7 +216,11 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	listener, err := net.Listen("tcp", o.listen)
 	if err != nil {
-		return false, couldNot(fmt.Errorf("%w; another daemon may be running, choose another address with --listen", err))
+		remedy := "write --listen as ADDRESS:PORT, such as " + defaultListen
+		if errors.Is(err, syscall.EADDRINUSE) {
+			remedy = "another daemon may be running, choose another address with --listen"
+		}
+		return false, couldNot(fmt.Errorf("%w; %s", err, remedy))
 	}
 	defer listener.Close()
 	records, err := openRecords(dir, world, pace, log)
@@ -219,7 +236,10 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}()
 	told := records.Notice()
 	resume, closed, err := unfinished(ctx, records, world, cabinetFile.Data, log)
-	if err != nil {
+	switch {
+	case errors.Is(err, context.Canceled):
+		return false, couldNot(context.Canceled) // the record is as good as before
+	case err != nil:
 		return false, couldNot(fmt.Errorf("batch record: %w; move %s with its -wal and -shm away, keep them, and start again", err, records.File()))
 	}
 	if closed != "" {
@@ -239,13 +259,11 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	l.Observe(numbers.ObserveStep)
 	server := &http.Server{
 		Handler: web.New(web.Config{
-			Loop: l, Metrics: numbers.Handler(), Token: token,
+			Loop: l, Metrics: numbers.Handler(), Token: token, Hosts: names,
 			FindProduct:  findShipped,
 			ParseProduct: profile.Parse,
 			ProductNames: catalog.Names,
-			Note: func(ctx context.Context, batch, text string) error {
-				return records.AddNote(ctx, record.Moment{Wall: time.Now(), ClockSet: true}, batch, record.Note{Who: "operator", Text: text})
-			},
+			Note:         notes(records.AddNote, time.Now),
 		}),
 		ReadHeaderTimeout: 5 * time.Second,
 		ReadTimeout:       15 * time.Second,
@@ -257,8 +275,8 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	} else {
 		fmt.Fprintf(stderr, "%s, real: this program can heat it. Cut-out wired, extinguisher at hand?\n", cab.Name)
 	}
-	fmt.Fprintf(stderr, "page     http://%s/\n", listener.Addr())
-	fmt.Fprintf(stderr, "metrics  http://%s/metrics\n", listener.Addr())
+	self, _ := os.Hostname()
+	announce(stderr, listener, names, self)
 	fmt.Fprintf(stderr, "token    %s\n", filepath.Join(dir, tokenFile))
 	if demonstration {
 		fmt.Fprintf(stderr, "a batch of %s starts by itself; end with Ctrl-C\n", defaultProduct)
@@ -295,6 +313,19 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	return true, couldNot(result)
 }
 
+// moment is for what is recorded between steps. A board whose clock was not set yet
+// must not claim that it was.
+func moment(wall time.Time) record.Moment {
+	return record.Moment{Wall: wall, ClockSet: loop.ClockSet(wall)}
+}
+
+// notes hands the operator's notes to the record.
+func notes(add func(context.Context, record.Moment, string, record.Note) error, now func() time.Time) func(ctx context.Context, batch, text string) error {
+	return func(ctx context.Context, batch, text string) error {
+		return add(ctx, moment(now()), batch, record.Note{Who: "operator", Text: text})
+	}
+}
+
 // openRecords opens the batch record and says what had to be done for it.
 func openRecords(dir string, world record.World, pace float64, log *slog.Logger) (*record.Recorder, error) {
 	boot, uptime := here.boot()
@@ -313,7 +344,7 @@ func openRecords(dir string, world record.World, pace float64, log *slog.Logger)
 // controller's decision, by the length of the gap. Anything else is closed as
 // aborted, and the text for people says so.
 func unfinished(ctx context.Context, records *record.Recorder, world record.World, cabinetFile []byte, log *slog.Logger) (resume *loop.Resume, closed string, err error) {
-	now := record.Moment{Wall: time.Now(), ClockSet: loop.ClockSet(time.Now())}
+	now := moment(time.Now())
 	u, err := records.Unfinished(ctx, now)
 	if err != nil || u == nil {
 		return nil, "", err

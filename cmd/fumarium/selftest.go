@@ -74,7 +74,7 @@ func (b *bench) selfTest(ctx context.Context, c *cabinet.Cabinet, state string) 
 	r.Pass = len(r.Wrong) == 0 && len(r.LeftOut) == 0
 	fmt.Fprintln(b.out)
 	for _, wrong := range r.Wrong {
-		fmt.Fprintf(b.out, "WRONG  %s\n", wrong)
+		fmt.Fprintf(b.out, "WRONG  %s\n", shownLines(wrong))
 	}
 	for _, name := range r.LeftOut {
 		fmt.Fprintf(b.out, "not tested  %s\n", name)

@@ -29,7 +29,7 @@ and the local inspector decide.
 
 Exit status: 0 within the limits, 1 not, 2 usage, 3 a file could not be read.`,
 		Example: `  fumarium sheet marjoram-ring --meat 5kg
-  fumarium sheet my-sausage.yaml --meat "11 lb" | lpr`,
+  fumarium sheet my-sausage.yaml --meat "11 lb 4 oz" | lpr`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o := sheet.Options{}
@@ -48,7 +48,7 @@ Exit status: 0 within the limits, 1 not, 2 usage, 3 a file could not be read.`,
 			return runSheet(args[0], o, asJSON, cmd.OutOrStdout())
 		},
 	}
-	c.Flags().StringVar(&meat, "meat", "", "`MASS` of meat in hand, such as 5kg or 11lb (default: as the product has it)")
+	c.Flags().StringVar(&meat, "meat", "", "`MASS` of meat in hand, such as 5kg or \"11 lb 4 oz\" (default: as the product has it)")
 	c.Flags().BoolVar(&total, "total-formulation", false, "reckon the cure on the whole batch instead of the green weight")
 	c.Flags().BoolVar(&asJSON, "json", false, "print the sheet as JSON")
 	return c

@@ -23,13 +23,13 @@ const standByFor = 30 * time.Second
 // standBy shows on the page, and in the manager's status, why the daemon could not
 // start. It drives nothing: what was open is closed, off.
 func standBy(ctx context.Context, manager *service.Manager, listen string, why error, stderr io.Writer) {
-	text := strings.TrimSpace(why.Error())
+	text := shownLines(strings.TrimSpace(why.Error()))
 	manager.Say("not started: " + text)
 	fmt.Fprintf(stderr, "fumarium: not started: %s\nnothing is heated; the next attempt is in about %v\n", text, standByFor)
 	ctx, cancel := context.WithTimeout(ctx, standByFor)
 	defer cancel()
 	if listener, err := net.Listen("tcp", listen); err == nil {
-		fmt.Fprintf(stderr, "page     http://%s/\n", listener.Addr())
+		announce(stderr, listener, nil, "") // which answers as any name
 		server := &http.Server{Handler: notStarted(text), ReadHeaderTimeout: 5 * time.Second, IdleTimeout: 10 * time.Second}
 		go func() { _ = server.Serve(listener) }() // the page of a program that is about to end
 		defer server.Close()

@@ -82,6 +82,6 @@ func TestADamagedRecordIsSaidOnThePage(t *testing.T) {
 	assert.Contains(t, events[0].Text, store+" is damaged")
 	assert.Contains(t, events[0].Text, "set aside as")
 	require.NotNil(t, events[0].Priority)
-	assert.Equal(t, "high", *events[0].Priority)
+	assert.Equal(t, "soon", *events[0].Priority)
 	assert.Equal(t, exitGood, d.end(os.Interrupt))
 }

@@ -19,6 +19,8 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/controller/relay"
+	"fumarium/profile/catalog"
+	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
 
@@ -84,7 +86,7 @@ Mains wiring belongs to someone qualified, under local code. Never open the
 cabinet's wiring with the plug in.
 
 Exit status: 0 all there and all readings good, 1 something is missing or faulty,
-2 usage, 3 could not.`,
+2 usage, 3 could not. Ended with Ctrl-C, the last table counts.`,
 		Example: `  fumarium wiring
   fumarium wiring --cabinet my-cabinet.yaml --once
   fumarium wiring --cabinet my-cabinet.yaml --click
@@ -155,16 +157,20 @@ func (b *bench) wiring(ctx context.Context, o wiringOptions) error {
 	if c == nil || !c.Simulated() { // what exists only in rehearsal needs nothing of this machine
 		found = b.survey.Look(c)
 	}
-	bad := c != nil && wiring.Missing(found) != nil
+	var missing error // ends the command, when all else went well
+	if wiring.Missing(found) != nil {
+		missing = &failure{exitBad, errSaid}
+	}
 	if !o.asJSON && len(found) > 0 {
 		b.printFinds(found)
 	}
 	if c == nil {
-		if o.asJSON {
-			return couldNot(printJSON(b.out, map[string]any{"machine": found}))
+		if !o.asJSON {
+			fmt.Fprintln(b.out, "name a cabinet file with --cabinet to read its probes")
+		} else if err := printJSON(b.out, map[string]any{"machine": found}); err != nil {
+			return couldNot(err)
 		}
-		fmt.Fprintln(b.out, "name a cabinet file with --cabinet to read its probes")
-		return nil
+		return missing
 	}
 	w, err := b.openProbes(c)
 	if err != nil {
@@ -180,14 +186,11 @@ func (b *bench) wiring(ctx context.Context, o wiringOptions) error {
 				return couldNot(err)
 			}
 		}
-		if o.once && last {
-			if bad || !good {
+		if (o.once && last) || b.wait(ctx, time.Second) != nil { // read, or asked to end
+			if !good {
 				return &failure{exitBad, errSaid}
 			}
-			return nil
-		}
-		if b.wait(ctx, time.Second) != nil {
-			return nil // asked to end
+			return missing
 		}
 	}
 }
@@ -200,11 +203,11 @@ func (b *bench) openProbes(c *cabinet.Cabinet) (*wiring.World, error) {
 	if !c.Simulated() {
 		return wiring.OpenProbes(c, b.buses), nil
 	}
-	p, err := findProduct(defaultProduct)
+	p, err := catalog.Find(defaultProduct) // whatever files lie here
 	if err != nil {
 		return nil, err
 	}
-	return wiring.Open(c, wiring.Options{Product: p, Seed: 1})
+	return wiring.Open(c, wiring.Options{Product: p.Value, Seed: 1})
 }
 
 // readings is the table, whether every probe has come to an answer, and whether
@@ -241,7 +244,7 @@ func (b *bench) printFinds(found []wiring.Find) {
 		if !f.Good {
 			sign = "MISSING"
 		}
-		fmt.Fprintf(t, "%s\t%s\t%s\n", sign, f.What, f.Note)
+		fmt.Fprintf(t, "%s\t%s\t%s\n", sign, shown(f.What), shown(f.Note))
 	}
 	t.Flush()
 	fmt.Fprintln(b.out)
@@ -268,11 +271,11 @@ func (b *bench) printReadings(table []probeReading) error {
 		if v == nil {
 			return otherwise
 		}
-		return fmt.Sprintf("%.2f °C", *v)
+		return quantity.Fixed(*v, 2) + " °C"
 	}
 	for _, r := range table {
 		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", r.Name, r.Role, strings.TrimSpace(r.Chip+" "+r.Bus),
-			celsius(r.Celsius, r.Status), celsius(r.Raw, "-"), celsius(r.Board, "-"), r.Why)
+			celsius(r.Celsius, r.Status), celsius(r.Raw, "-"), celsius(r.Board, "-"), shown(r.Why))
 	}
 	return t.Flush()
 }

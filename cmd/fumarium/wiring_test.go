@@ -212,16 +212,34 @@ chamber  chamber  MAX31856 SPI0.0  70.00 °C  70.00 °C  25.00 °C
 	// Live readings go on until they are ended.
 	out.Reset()
 	ctx, cancel := context.WithCancel(context.Background())
-	live := newBoard(70).bench(&out)
+	b = newBoard(70)
+	live := b.bench(&out)
 	tables := 0
 	live.wait = func(ctx context.Context, d time.Duration) error {
-		if tables++; tables == 3 {
+		b.now += d
+		if tables++; tables == mostSettling {
 			cancel()
 		}
 		return ctx.Err()
 	}
 	require.NoError(t, live.wiring(ctx, wiringOptions{cabinet: name, asJSON: true}))
-	assert.Equal(t, 3, strings.Count(out.String(), "\n"))
+	assert.Equal(t, mostSettling, strings.Count(out.String(), "\n"))
+
+	// What is missing, or does not read, counts for the exit status in every form.
+	bare := newBoard(70).bench(&out)
+	require.NoError(t, bare.wiring(context.Background(), wiringOptions{}))
+	ended, cancel := context.WithCancel(context.Background())
+	cancel()
+	b = newBoard(70)
+	b.missing = true
+	assert.Equal(t, exitBad, status(b.bench(&out).wiring(ended, wiringOptions{cabinet: name})))
+	bare.survey.Lines = func() ([]relay.Chip, error) { return nil, nil }
+	for _, asJSON := range []bool{false, true} {
+		out.Reset()
+		assert.Equal(t, exitBad, status(bare.wiring(context.Background(), wiringOptions{asJSON: asJSON})))
+		assert.Contains(t, out.String(), "no GPIO chip")
+	}
+	assert.Equal(t, exitBad, status(bare.wiring(context.Background(), wiringOptions{cabinet: name, once: true})), "the probes read well")
 }
 
 func TestWiringSimulated(t *testing.T) {

@@ -180,7 +180,8 @@ type Limits struct {
 // Rules are interlocks between parts.
 type Rules struct {
 	// FanWithSmoke allows the chamber fan to run while the smoke generator does.
-	// An ordinary small pump cannot push against a fan that blows back into it.
+	// Where the fan's pressure at the generator's outlet overcomes a small pump's, its
+	// air goes the other way, so the file has to say that the pump's is the greater.
 	FanWithSmoke bool
 }
 
@@ -210,9 +211,10 @@ type Rehearsal struct {
 	Humidifier  quantity.Kilograms            // water vapour per hour when on
 }
 
-// DefaultPastTray is that of an ordinary drip tray over the element; common
-// practice, no source. It matters: with none of the radiation caught, thin links
-// outrun what makers see, with most of it caught they lag behind.
+// DefaultPastTray is that of a drip tray over the element; own magnitude, no source:
+// half, for nothing better is known. It matters: in the shipped refrigerator body a
+// simulated link of 30 mm after 100 min at 61 °C and 80 min at 76 °C stands at 55.0 °C
+// with all of the radiation caught, 59.8 °C with half and 66.9 °C with none.
 const DefaultPastTray quantity.Ratio = 0.5
 
 // A Layer is one layer of the chamber wall.

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"fumarium/profile/quantity"
 	"fumarium/profile/source"
 )
 
@@ -31,6 +32,10 @@ var takenBy = map[string][]int{
 	"SPI0": {9, 10, 11}, "SPI0.0": {8}, "SPI0.1": {7},
 	"SPI1": {19, 20, 21}, "SPI1.0": {18}, "SPI1.1": {17}, "SPI1.2": {16},
 }
+
+// foamLimit is how hot a chamber with rigid foam in its walls may get; own magnitude,
+// no source.
+const foamLimit quantity.Celsius = 95
 
 // Lint reports what is unwise, or refused when it is wired, in a cabinet that
 // Parse has taken. A fault without Warning is one that the daemon will not run.
@@ -65,6 +70,13 @@ func Lint(c *Cabinet, file string) []source.Fault {
 		}
 	}
 	lintGenerator(c, say)
+	for _, l := range c.Rehearsal.Wall {
+		if l.Material == "rigid foam" && c.Limits.ChamberHigh > foamLimit {
+			say(1, true, "foam-wall", fmt.Sprintf("the walls hold rigid foam and the chamber may reach %s: foam softens near 100 °C and gives off poisonous gas when it gets hot", c.Limits.ChamberHigh),
+				fmt.Sprintf("lower limits: {chamber: …} to %s, or take mineral wool", foamLimit))
+			break
+		}
+	}
 	if c.Simulated() {
 		return found
 	}

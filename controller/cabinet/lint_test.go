@@ -21,6 +21,17 @@ limits: {chamber: 115 °C}
 response: {gain: 120 K, lag: 20 min, second lag: 2 min, dead time: 30 s}
 `
 
+const foamWall = `rehearsal:
+  inside: {width: 50 cm, depth: 45 cm, height: 110 cm}
+  wall: [{material: sheet steel, thickness: 0.6 mm}, {material: rigid foam, thickness: 45 mm}]
+  racks: 3 kg
+  element: 600 g
+  leak: 0.15 m³/h
+  vent: 3 m³/h
+  fan flow: 120 m³/h
+  fan exchange: 8 m³/h
+`
+
 func TestLint(t *testing.T) {
 	for name, c := range map[string]struct {
 		from, to string
@@ -50,6 +61,8 @@ func TestLint(t *testing.T) {
 		"short range":                           {from: "MCP9601, bus: I2C1", to: "DS18B20, bus: w1_bus_master1, address: 0x1c0000031edd2a28", code: "short-range", line: 6},
 		"no altitude":                           {from: "core 1, role: core, chip: MCP9601, bus: I2C1}", to: "core 1, role: core, chip: MCP9601, bus: I2C1}\n  - {name: wick, role: wet bulb, chip: MCP9601, bus: I2C1, address: 0x60}", code: "no-altitude", line: 7},
 		"unmeasured supply":                     {from: "MCP9601, bus: I2C1", to: "ADS1115, bus: I2C1, input: 3, supply: {input: none, voltage: 3.3 V}, thermistor: {resistor: 10 kΩ, beta: 3950 K, at 25: 10 kΩ}", code: "unmeasured-supply", line: 6},
+		"foam in the wall":                      {from: "response: {", to: foamWall + "response: {", code: "foam-wall", line: 1},
+		"foam in the wall of a cooler box":      {from: "limits: {chamber: 115 °C}\nresponse: {", to: "limits: {chamber: 95 °C}\n" + foamWall + "response: {"},
 		"no frost":                              {from: "MCP9601, bus: I2C1", to: "MAX6675, bus: SPI1.0", code: "no-frost", line: 6},
 	} {
 		t.Run(name, func(t *testing.T) {

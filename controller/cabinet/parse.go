@@ -109,7 +109,7 @@ func Parse(file string, data []byte) (*Cabinet, error) {
 	generator := root.Take("generator")
 	c.Generator = parseGenerator(generator.Map(), c.Smoke, probed)
 	if probed && !generator.Present() {
-		probes.Fault("there is an ember probe, but no generator", "add generator: {burn: …, heat: …, air: …, moisture: …}, or remove the probe")
+		probes.Fault("there is an ember probe, but no generator", "add generator: "+generatorKeys+", or remove the probe")
 	}
 
 	c.Response = parseResponse(root.Need("response").Map())

@@ -39,7 +39,7 @@ sounder: {pin: GPIO24}
 door: {pin: GPIO12, polarity: active low}
 limits: {chamber: 115 °C, ramp: 120 °C/h}
 rules: {fan with smoke: yes}
-generator: {burn: 4 h, heat: 150 W, air: 10 L/min, moisture: 60 g, fuel: 300 g, lighting: 14 min, turned down: 55 %, ember: 220 °C}
+generator: {fuel: 300 g, air: 7 L/min, heat: 110 W, moisture: 60 g, full air: 9 min, turned down: 55 %, lasts: 3 h 20 min, ember: 220 °C}
 response: {gain: 120 K, lag: 20 min, second lag: 2 min, dead time: 30 s}
 rehearsal:
   inside: {width: 60 cm, depth: 55 cm, height: 120 cm}
@@ -73,7 +73,7 @@ func ExampleParse() {
 	//   17 | limits: {chamber: 115, ramp: 120 °C/h}
 	//      |                   ^
 	//   18 | rules: {fan with smoke: yes}
-	//   19 | generator: {burn: 4 h, heat: 150 W, air: 10 L/min, moisture: 60 g, fuel: 300 g, lighting: 14 min, turned down: 55 %, emb…
+	//   19 | generator: {fuel: 300 g, air: 7 L/min, heat: 110 W, moisture: 60 g, full air: 9 min, turned down: 55 %, lasts: 3 h 20 mi…
 }
 
 func TestParse(t *testing.T) {
@@ -105,7 +105,7 @@ func TestParse(t *testing.T) {
 		Door:       Wire{Fitted: true, Pin: "GPIO12", ActiveLow: true, Line: 16},
 		Limits:     Limits{ChamberHigh: 115, Ramp: 120. / 3600},
 		Rules:      Rules{FanWithSmoke: true},
-		Generator:  Generator{Burn: 4 * time.Hour, Heat: 150, Air: 10. / 60_000, Moisture: 0.06, Fuel: 0.3, Lighting: 14 * time.Minute, TurnedDown: 0.55, Ember: 220, Line: 19},
+		Generator:  Generator{Fuel: 0.3, Air: 7. / 60_000, Heat: 110, Moisture: 0.06, FullAir: 9 * time.Minute, TurnedDown: 0.55, Lasts: 200 * time.Minute, Ember: 220, Line: 19},
 		Ambient:    12,
 		Response:   Response{Gain: 120, Lag: 20 * time.Minute, SecondLag: 2 * time.Minute, DeadTime: 30 * time.Second},
 		Rehearsal: Rehearsal{Width: 0.6, Depth: 0.55, Height: 1.2,

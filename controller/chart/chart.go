@@ -1,7 +1,9 @@
 // Package chart draws the one kind of chart the project has: panels stacked
 // over a shared time axis, stages as bands, events as marks. It turns a Figure
 // into SVG bytes and does nothing else: it knows no batch, no probe and no
-// clock, opens no file, and gives the same bytes for the same figure.
+// clock, opens no file, and gives the same bytes for the same figure. Only how
+// core, chamber and setpoint look is settled here, so that it is the same
+// wherever they are shown.
 //
 // The look follows high-performance HMI practice (ANSI/ISA-101.01): light grey
 // ground, greys and blues for what is normal, colour only for what is not, and
@@ -19,6 +21,7 @@
 package chart
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 	"math"
@@ -60,6 +63,15 @@ const (
 	Forecast               // what is expected, wide dots
 	Area                   // filled from zero, e.g. heater duty
 	styleCount
+)
+
+// What the three temperatures of every batch look like: the core a heavy dark line,
+// the chamber a lighter blue one, the setpoint dashed. Weight, shade and dash tell
+// them apart without colour.
+const (
+	Core     = Primary
+	Chamber  = Secondary
+	Setpoint = Reference
 )
 
 // A Series is one line, or one area, of a panel.
@@ -123,6 +135,21 @@ func (f Figure) WriteSVG(w io.Writer) error {
 		return fmt.Errorf("chart: writing the picture: %w", err)
 	}
 	return nil
+}
+
+// Sample is a short piece of a line as an SVG element, for a page that shows a value
+// beside a chart of it.
+func Sample(s Style) string {
+	const height = 8.0
+	l := looks[s]
+	var p pen
+	p.stroke(horizontal(nil, 0, height/2, sampleWidth), l.stroke, l.width, l.dash)
+	b := append([]byte(nil), `<svg aria-hidden="true"`...)
+	b = measure(b, "width", sampleWidth)
+	b = measure(b, "height", height)
+	b = append(b, '>')
+	b = append(b, bytes.TrimSuffix(p.shapes, []byte("\n"))...)
+	return string(append(b, "</svg>"...))
 }
 
 func (f Figure) check() error {

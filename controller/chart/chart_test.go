@@ -290,6 +290,14 @@ func TestContrast(t *testing.T) {
 			assert.GreaterOrEqual(t, contrast(l.stroke, bandOdd), 3.0, "%v", l)
 		}
 	}
+	// Core, chamber and setpoint without colour: by shade, and by weight or dash.
+	core, chamber, setpoint := looks[Core], looks[Chamber], looks[Setpoint]
+	assert.GreaterOrEqual(t, contrast(core.stroke, chamber.stroke), 3.0)
+	assert.Greater(t, core.width, 1.3*chamber.width)
+	assert.Empty(t, core.dash+chamber.dash)
+	assert.NotEmpty(t, setpoint.dash)
+	assert.Contains(t, Sample(Setpoint), `stroke-dasharray="`+setpoint.dash+`"`)
+	assert.NotContains(t, Sample(Core)+Sample(Chamber), "dash")
 }
 
 func TestStylesDifferWithoutColour(t *testing.T) {

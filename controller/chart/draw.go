@@ -17,6 +17,8 @@ const (
 	markHeight = 19.0
 	panelGap   = 12.0
 	baseline   = 9.6 // from the top of a line of textSize
+
+	sampleWidth = 22.0 // of the piece of line in a legend
 )
 
 // A drawing is a figure being laid out, from top to bottom.

@@ -362,7 +362,7 @@ func (d *drawing) series(name string, s drawnSeries) {
 // It returns the plates that keep the events' lines off them, and the samples
 // of the legend, both to be drawn over those lines.
 func (d *drawing) head(p *panelPlan) (plates []box, samples []sample) {
-	const size, sampleWidth = 12.5, 22.0
+	const size = 12.5
 	d.y += 7
 	at := d.y + 12
 	title := shorten(p.Title, size, true, d.right-d.left)

@@ -116,7 +116,7 @@ func elapsedTicks(x0, x1, step float64) []tick {
 // elapsedLabel names an elapsed time as shortly as its step allows: 0, 30 min,
 // 1 h, 1 h 30.
 func elapsedLabel(seconds, step float64) string {
-	if seconds < 0 {
+	if seconds <= -0.5 {
 		return "−" + elapsedLabel(-seconds, step)
 	}
 	n := int64(math.Round(seconds))
@@ -178,7 +178,7 @@ func duration(seconds float64) time.Duration {
 
 // spell writes a length of time for people: 45 min, 2 h, 2 h 5 min.
 func spell(seconds float64) string {
-	if seconds < 0 {
+	if seconds <= -0.5 {
 		return "−" + spell(-seconds)
 	}
 	if seconds < 10*minute {

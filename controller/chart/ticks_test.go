@@ -67,7 +67,7 @@ func TestElapsedLabels(t *testing.T) {
 	}{
 		{0, 1, "0"}, {45, 15, "45 s"}, {60, 30, "1 min"}, {90, 30, "1 min 30"}, {1800, 1800, "30 min"},
 		{3600, 1800, "1 h"}, {5400, 1800, "1 h 30"}, {3690, 30, "1 h 1 min 30"}, {36 * 3600, 43200, "36 h"},
-		{86400, 86400, "1 d"}, {-1800, 1800, "−30 min"},
+		{86400, 86400, "1 d"}, {-1800, 1800, "−30 min"}, {-0.4, 1, "0"},
 	} {
 		assert.Equal(t, c.want, elapsedLabel(c.seconds, c.step))
 	}
@@ -75,7 +75,7 @@ func TestElapsedLabels(t *testing.T) {
 
 func TestSpell(t *testing.T) {
 	for seconds, want := range map[float64]string{
-		0: "0 s", 45: "45 s", 60: "1 min", 95: "1 min 35 s", 2700: "45 min", 7200: "2 h", 7529: "2 h 5 min", 9000: "2 h 30 min", -60: "−1 min", 3599: "1 h",
+		0: "0 s", 45: "45 s", 60: "1 min", 95: "1 min 35 s", 2700: "45 min", 7200: "2 h", 7529: "2 h 5 min", 9000: "2 h 30 min", -60: "−1 min", -0.4: "0 s", -0.5: "−1 s", 3599: "1 h",
 	} {
 		assert.Equal(t, want, spell(seconds))
 	}

@@ -40,17 +40,17 @@ type Limits struct {
 // State is all that the output remembers. The zero State is off since long ago
 // and owes nothing. It is comparable and recorded whole.
 type State struct {
-	Started  bool          // Step has been called
-	On       bool          // contacts closed
-	Done     bool          // the pulse of this window is over
-	Demand   float64       // duty asked for since the last call, 0..1
-	Debt     time.Duration // on-time asked for and not given; negative when given in advance
-	Elapsed  time.Duration // since the window began
-	Held     time.Duration // how long the contacts are as they are; stops counting at 24 h
-	OnTime   time.Duration // closed in this window so far
-	LastOn   time.Duration // closed in the last completed window
-	LastSpan time.Duration // length of that window; zero when none is complete
-	Closures uint64        // times the contacts closed
+	Started  bool          `record:"started"`      // Step has been called
+	On       bool          `record:"on"`           // contacts closed
+	Done     bool          `record:"done"`         // the pulse of this window is over
+	Demand   float64       `record:"demand_ratio"` // duty asked for since the last call, 0..1
+	Debt     time.Duration `record:"debt"`         // on-time asked for and not given; negative when given in advance
+	Elapsed  time.Duration `record:"window"`       // since the window began
+	Held     time.Duration `record:"held"`         // how long the contacts are as they are; stops counting at 24 h
+	OnTime   time.Duration `record:"on_time"`      // closed in this window so far
+	LastOn   time.Duration `record:"last_on_time"` // closed in the last completed window
+	LastSpan time.Duration `record:"last_window"`  // length of that window; zero when none is complete
+	Closures uint64        `record:"closures"`     // times the contacts closed
 }
 
 // Step moves on by dt, the time since the last call, in which the relay was as

@@ -110,7 +110,7 @@ type Loop struct {
 	observe  func(step time.Duration)
 
 	state   controller.State
-	product *profile.Product
+	machine *controller.Machine
 	from    time.Duration // elapsed when Run began: not zero after a Resume
 	failed  bool          // the last outputs could not all be set
 	live    bool          // the last word of the outputs was ErrLive
@@ -136,7 +136,11 @@ func New(cfg Config) (*Loop, error) {
 	case cfg.Pace < 0 || math.IsNaN(cfg.Pace) || cfg.Pace > 100000:
 		return nil, fmt.Errorf("loop: pace %v is outside 0 to 100000", cfg.Pace)
 	}
-	return &Loop{cfg: cfg, requests: make(chan request, queueLength), applied: controller.Outputs{Damper: 1}, observe: func(time.Duration) {}}, nil
+	idle, err := controller.New(nil, cfg.Cabinet)
+	if err != nil {
+		return nil, fmt.Errorf("loop: %w", err)
+	}
+	return &Loop{cfg: cfg, machine: idle, requests: make(chan request, queueLength), applied: controller.Outputs{Damper: 1}, observe: func(time.Duration) {}}, nil
 }
 
 // Observe sets what is told how long each step took. Call it before Run.
@@ -183,13 +187,16 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 	}
 	l.began = time.Now()
 	if r := l.cfg.Resume; r != nil {
-		l.state, l.product, l.first = r.State, r.Product, true
+		if l.machine, err = controller.New(r.Product, l.cfg.Cabinet); err != nil {
+			return err
+		}
+		l.state, l.first = r.State, true
 		l.from = r.State.Elapsed + r.Recovery.Unseen
 		l.snap.BatchID = r.Recovery.Batch.ID
 		l.cfg.Record.Resume(r.Recovery, r.State)
 	}
 	for _, text := range l.cfg.Told {
-		l.say(l.from, text, trip.High)
+		l.say(l.from, text, trip.Soon)
 	}
 	pace := l.cfg.Pace
 	if pace == 0 {
@@ -244,24 +251,28 @@ func (l *Loop) now(elapsed time.Duration) time.Time {
 func (l *Loop) step() {
 	woke := time.Now()
 	elapsed := l.elapsed()
-	product := l.product
+	machine := l.machine
 	command, taken := l.command(elapsed)
 	if taken != nil && command.Kind == controller.Start && !l.state.Batch.Active() {
-		product = taken.Product
-		err := l.cfg.World.Hang(product)
+		next, err := controller.New(taken.Product, l.cfg.Cabinet)
+		if err == nil {
+			err = l.cfg.World.Hang(taken.Product)
+		}
 		if l.live { // at once; the trip comes some steps later
 			err = ErrLive
 		}
 		if err != nil {
 			taken.reply <- snapshot.Reply{Why: err.Error(), State: l.state.Batch}
-			command, taken, product = controller.Command{}, nil, l.product
+			command, taken = controller.Command{}, nil
+		} else {
+			machine = next
 		}
 	}
 	in := l.cfg.World.Sample(elapsed)
 	in.Elapsed, in.Command, in.DriveFailed = elapsed, command, l.failed
 	l.witness(&in)
 	before, wasLive := l.state, l.live
-	state, out, events := controller.Step(product, l.cfg.Cabinet, before, in)
+	state, out, events := machine.Step(before, in)
 	l.state = state
 	known := true // whether what is on is known
 	err := l.cut(out)
@@ -269,13 +280,13 @@ func (l *Loop) step() {
 		known = l.giveUp(err, out.Sounder, wasLive) // before anything is written
 	}
 	if state.Batch.Active() && !before.Batch.Active() {
-		l.product = product
+		l.machine = machine
 		if taken.Reason != "" {
-			l.say(elapsed, "started without waiting for the rest, because: "+taken.Reason, trip.Low)
+			l.say(elapsed, "started without waiting for the rest, because: "+taken.Reason, trip.Later)
 		}
 		if l.cfg.Record != nil {
 			l.snap.BatchID = l.cfg.Record.Begin(l.moment(elapsed), record.Start{
-				Product: product, ProductFile: record.File{Name: taken.ProductName, Data: taken.ProductFile},
+				Product: taken.Product, ProductFile: record.File{Name: taken.ProductName, Data: taken.ProductFile},
 				Cabinet: l.cfg.Cabinet, CabinetFile: l.cfg.CabinetFile, Before: before,
 			})
 		}
@@ -507,7 +518,7 @@ func (l *Loop) book(elapsed time.Duration, out controller.Outputs, events []cont
 		if e.Kind == controller.AlarmRaised || e.Kind == controller.Tripped {
 			priority = e.Alarm.Entry().Priority
 		}
-		l.say(e.At, e.Text(l.product), priority)
+		l.say(e.At, e.Text(l.machine.Product()), priority)
 	}
 	s := &l.state
 	if s.Batch.Active() && (elapsed-s.Started)%trendEvery < Period && len(l.snap.Trend) < mostTrend {
@@ -518,16 +529,16 @@ func (l *Loop) book(elapsed time.Duration, out controller.Outputs, events []cont
 func sample(s *controller.State) snapshot.Sample {
 	p := snapshot.Sample{
 		Elapsed: s.Elapsed - s.Started, Chamber: math.NaN(), Setpoint: math.NaN(), Core: math.NaN(),
-		Duty: s.HeaterDuty.Delivered(),
+		Duty: s.Heater.Relay.Delivered(),
 	}
-	if v, ok := s.Chamber.Value(); ok {
+	if v, ok := s.Chamber.Reading.Value(); ok {
 		p.Chamber = float64(v)
 	}
-	if v, ok := s.CoreColdest.Value(); ok {
+	if v, ok := s.Core.Coldest.Value(); ok {
 		p.Core = float64(v)
 	}
-	if s.HasSetpoint {
-		p.Setpoint = float64(s.Setpoint)
+	if s.Heater.HasSetpoint {
+		p.Setpoint = float64(s.Heater.Setpoint)
 	}
 	return p
 }
@@ -564,7 +575,7 @@ func (l *Loop) publish(elapsed time.Duration, in controller.Inputs, is controlle
 	l.snap.Time = l.now(elapsed)
 	l.snap.Stepped = time.Now()
 	l.snap.Cabinet = l.cfg.Cabinet
-	l.snap.Product = l.product
+	l.snap.Product = l.machine.Product()
 	l.snap.State = l.state
 	l.snap.State.Out = is
 	l.snap.Inputs = in

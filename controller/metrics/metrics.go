@@ -8,6 +8,7 @@
 package metrics
 
 import (
+	"fmt"
 	"net/http"
 	"runtime"
 	"strings"
@@ -21,6 +22,7 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
+	"fumarium/profile/lethality"
 )
 
 // stepBuckets reach from a step on a fast machine to twice the second that a step
@@ -49,7 +51,7 @@ var (
 	stageInfo    = desc("stage_info", "Product and stage under way.", "product", "stage")
 	stageElapsed = desc("stage_elapsed_seconds", "Time that the stage under way has counted.")
 	alarmState   = desc("alarm_state", "State of each alarm (ISA-18.2): 1 for the one it is in.", "alarm", "priority", "state")
-	lethality    = desc("lethality_log10", "Log10 reduction that the core has accumulated.")
+	reduction    = desc("lethality_log10", fmt.Sprintf("Log10 reduction that the core has accumulated; %[1]g stands for %[1]g or more.", lethality.MostShown))
 	comeUp       = desc("come_up_seconds", "Time the core has spent between 10 °C and 54.4 °C while heating.")
 	stepsLate    = desc("steps_late_total", "Steps that came too late since the daemon began.")
 	recordErrors = desc("record_errors_total", "Attempts to write the batch record that failed, since the daemon began.")
@@ -134,12 +136,12 @@ func (m *Metrics) collect(out chan<- prometheus.Metric) {
 			gauge(ember, float64(celsius))
 		}
 	}
-	if s.State.HasSetpoint {
-		gauge(setpoint, float64(s.State.Setpoint))
+	if s.State.Heater.HasSetpoint {
+		gauge(setpoint, float64(s.State.Heater.Setpoint))
 	}
 	if s.Cabinet != nil {
 		if s.Cabinet.Heater.Fitted {
-			gauge(heaterDuty, s.State.Demand)
+			gauge(heaterDuty, s.State.Heater.Demand)
 			counter(heaterEnergy, s.HeaterEnergyJoules)
 		}
 		for o := range snapshot.Outputs {
@@ -166,8 +168,8 @@ func (m *Metrics) collect(out chan<- prometheus.Metric) {
 			gauge(latched, truth(s.State.Tripped == c), c.String())
 		}
 	}
-	if v, ok := s.LethalityLog10(); ok {
-		gauge(lethality, v)
+	if v, _, ok := s.LethalityLog10(); ok {
+		gauge(reduction, v)
 	}
 	if d, ok := s.ComeUp(); ok {
 		gauge(comeUp, d.Seconds())

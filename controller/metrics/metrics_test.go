@@ -67,10 +67,10 @@ func running() *snapshot.Snapshot {
 	s.Inputs.Ambient = sensors.At(9)
 	s.State = controller.State{
 		Begun: true, Batch: controller.Running, Stage: 1, StageClock: 25 * time.Minute,
-		HasSetpoint: true, Setpoint: 82, Demand: 0.42,
 		Proof: controller.Proof{ComeUp: lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, Heat: twoLogs()},
 		Out:   controller.Outputs{Heater: true, Fan: true},
 	}
+	s.State.Heater.HasSetpoint, s.State.Heater.Setpoint, s.State.Heater.Demand = true, 82, 0.42
 	s.State.Alarms[trip.CoreLost] = trip.State{Phase: trip.Unacknowledged, Standing: true}
 	return s
 }
@@ -141,7 +141,7 @@ func TestAbsentWhenUnread(t *testing.T) {
 		"core":                {func(s *snapshot.Snapshot) { s.Inputs.Core = [cabinet.MaxCoreProbes]sensors.Reading{} }, []string{"fumarium_core_celsius"}},
 		"wet bulb":            {func(s *snapshot.Snapshot) { s.Inputs.WetBulb = sensors.Fault(sensors.Stale) }, []string{"fumarium_wet_bulb_celsius"}},
 		"ember":               {func(s *snapshot.Snapshot) { s.Inputs.Ember = sensors.Reading{} }, []string{"fumarium_ember_celsius"}},
-		"setpoint":            {func(s *snapshot.Snapshot) { s.State.HasSetpoint = false }, []string{"fumarium_setpoint_celsius"}},
+		"setpoint":            {func(s *snapshot.Snapshot) { s.State.Heater.HasSetpoint = false }, []string{"fumarium_setpoint_celsius"}},
 		"lethality of cheese": {func(s *snapshot.Snapshot) { s.Product.Species = profile.Dairy }, []string{"fumarium_lethality_log10"}},
 		"core never read": {func(s *snapshot.Snapshot) { s.State.ComeUp, s.State.Heat = lethality.ComeUp{}, lethality.Count{} },
 			[]string{"fumarium_come_up_seconds", "fumarium_lethality_log10"}},
@@ -182,7 +182,7 @@ func TestEveryProbeStateAndAlarmHasItsSeries(t *testing.T) {
 		assert.Len(t, series, int(trip.Phases), "%s: one series for each state", c)
 		assert.Equal(t, 1, ones, "%s is in exactly one state", c)
 	}
-	assert.Contains(t, got, `fumarium_alarm_state{alarm="core-lost",priority="high",state="unacknowledged"} 1`)
+	assert.Contains(t, got, `fumarium_alarm_state{alarm="core-lost",priority="soon",state="unacknowledged"} 1`)
 	assert.NotContains(t, got, `fumarium_trip_latched{alarm="core-lost"}`, "no trip")
 	assert.Contains(t, got, `fumarium_trip_latched{alarm="chamber-high"} 0`)
 	s := running()

@@ -138,13 +138,13 @@ func TestPrometheusScrapesAndCalls(t *testing.T) {
 	entry := trip.CoreLost.Entry()
 	assert.Equal(t, map[string]string{"meaning": entry.Meaning, "action": entry.Action}, a.Annotations)
 	assert.Equal(t, map[string]string{
-		"alertname": "FumariumCoreLost", "alarm": "core-lost", "priority": "high", "job": "fumarium", "instance": strings.TrimPrefix(target.URL, "http://"),
+		"alertname": "FumariumCoreLost", "alarm": "core-lost", "priority": "soon", "job": "fumarium", "instance": strings.TrimPrefix(target.URL, "http://"),
 	}, a.Labels)
 	assert.Equal(t, map[string]string{"upper rack": "81.5", "lower rack": "80.25"}, query(ctx, address, "fumarium_chamber_celsius"))
 	change(trip.Acknowledged)
 	called("FumariumCoreLost", true)
 	target.Close() // the daemon is gone, in the middle of a batch
-	assert.Equal(t, "urgent", called("FumariumGone", false).Labels["priority"])
+	assert.Equal(t, "now", called("FumariumGone", false).Labels["priority"])
 }
 
 // An alert as Prometheus posts it.

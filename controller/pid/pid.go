@@ -53,17 +53,17 @@ type Tuning struct {
 // first sample sets the filter, so that neither P nor D sees a step from zero. It
 // is comparable, holds no NaN and is recorded whole.
 type State struct {
-	Started  bool
-	Stale    bool                     // the filter missed samples and starts again from the next one
-	Setpoint quantity.Celsius         // of the last sample
-	Rate     quantity.KelvinPerSecond // of that setpoint
-	Filtered quantity.Celsius         // measurement behind the filter
-	Slope    quantity.KelvinPerSecond // its rate of change
-	Integral float64                  // duty; holds the setpoint weight's offset too
-	Duty     float64                  // demanded last
+	Started  bool                     `record:"started"`
+	Stale    bool                     `record:"stale"`                   // the filter missed samples and starts again from the next one
+	Setpoint quantity.Celsius         `record:"setpoint_celsius"`        // of the last sample
+	Rate     quantity.KelvinPerSecond `record:"rate_kelvin_per_second"`  // of that setpoint
+	Filtered quantity.Celsius         `record:"filtered_celsius"`        // measurement behind the filter
+	Slope    quantity.KelvinPerSecond `record:"slope_kelvin_per_second"` // its rate of change
+	Integral float64                  `record:"integral_ratio"`          // duty; holds the setpoint weight's offset too
+	Duty     float64                  `record:"demand_ratio"`            // demanded last
 	// Withheld is the on-time in seconds that was demanded and not delivered, kept
 	// within one Window of the output either way.
-	Withheld float64
+	Withheld float64 `record:"withheld_seconds"`
 }
 
 // Input is one sample.

@@ -105,6 +105,8 @@ func BenchmarkBatchOf12Hours(b *testing.B) {
 		require.NoError(b, err)
 		r := open(b, options(dir))
 		wrote := written(b)
+		machine, err := controller.New(p, c.Value)
+		require.NoError(b, err)
 		var s controller.State
 		var data int
 		var inStep time.Duration
@@ -115,7 +117,7 @@ func BenchmarkBatchOf12Hours(b *testing.B) {
 			in := w.Sample(elapsed)
 			in.Command = command
 			before := s
-			next, out, events := controller.Step(p, c.Value, before, in)
+			next, out, events := machine.Step(before, in)
 			s = next
 			m := Moment{Wall: trialStart.Add(elapsed), ClockSet: true}
 			if n == 0 {
@@ -201,13 +203,15 @@ func TestShippedProductsReplay(t *testing.T) {
 	for _, product := range all {
 		w, err := sim.NewWorld(sim.Setup{Product: product.Value, Cabinet: c.Value, Seed: 7})
 		require.NoError(t, err)
+		machine, err := controller.New(product.Value, c.Value)
+		require.NoError(t, err)
 		var s controller.State
 		command := controller.Command{Kind: controller.Start, Excused: true}
 		for elapsed := time.Duration(0); elapsed < 30*time.Minute; elapsed += time.Second {
 			in := w.Sample(elapsed)
 			in.Command = command
 			before := s
-			next, out, events := controller.Step(product.Value, c.Value, before, in)
+			next, out, events := machine.Step(before, in)
 			s = next
 			m := Moment{Wall: trialStart.Add(elapsed), ClockSet: true}
 			if !s.Batch.Active() { // too hot for this cabinet, or over

@@ -37,6 +37,11 @@ func Example() {
 	}
 	noon := time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC)
 	var state controller.State
+	machine, err := controller.New(product.Value, cab.Value)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
 	id := ""
 	for elapsed := time.Duration(0); elapsed < 10*time.Minute; elapsed += time.Second {
 		in := world.Sample(elapsed)
@@ -46,7 +51,7 @@ func Example() {
 			by = record.By{Who: "operator", Reason: "morning batch"}
 		}
 		before := state
-		next, out, events := controller.Step(product.Value, cab.Value, before, in)
+		next, out, events := machine.Step(before, in)
 		state = next
 		now := record.Moment{Wall: noon.Add(elapsed), ClockSet: true}
 		if state.Batch.Active() && !before.Batch.Active() {

@@ -33,14 +33,11 @@ type field struct {
 	kind kind
 }
 
-// renamed gives fields of old records the name that they have today: old name to
-// new name. Empty until a field of the controller is renamed.
-var renamed = map[string]string{}
-
 // A leaf is a field of a value in memory.
 type leaf struct {
 	field
 	at      reflect.Value
+	bit     uint64           // for a boolean that is one bit of a number
 	reading *sensors.Reading // for kind reading
 }
 
@@ -52,11 +49,31 @@ type word struct {
 }
 
 // leavesOf lists every field below the struct that pointer points to, in the order
-// of declaration, unexported ones too: the controller's state is recorded whole. A
-// field of a kind that no record has yet is a mistake of our own code.
-func leavesOf(pointer any) []leaf { return appendLeaves(nil, "", reflect.ValueOf(pointer).Elem()) }
+// of declaration, unexported ones too: the controller's state is recorded whole. What a
+// field is called in records stands in its tag, so that renaming or moving it in the
+// program changes no record:
+//
+//	walls  quantity.Celsius `record:"heater.walls_celsius"`
+//	legs   [3]leg           `record:"leg"`              // leg[0] to leg[2]
+//	nearAt [4]time.Duration `record:"core[].near_since"` // the index stands within the name
+//	watch  watch            `record:"."`                // its fields stand as if they were here
+//	out    uint8            `record:"core[].out,bits=4"` // four booleans, the lowest bit first
+//
+// Numbers name their unit; durations are nanoseconds. A field without a tag, twice the
+// same name, or a kind that no record has yet is a mistake of our own code.
+func leavesOf(pointer any) []leaf {
+	leaves := appendLeaves(nil, "", 0, reflect.ValueOf(pointer).Elem())
+	names := map[string]bool{}
+	for i := range leaves {
+		if name := leaves[i].name; names[name] {
+			panic("record: two fields have the stored name " + name)
+		}
+		names[leaves[i].name] = true
+	}
+	return leaves
+}
 
-func appendLeaves(leaves []leaf, name string, v reflect.Value) []leaf {
+func appendLeaves(leaves []leaf, name string, bits int, v reflect.Value) []leaf {
 	// The same memory without the mark that forbids setting an unexported field.
 	v = reflect.NewAt(v.Type(), unsafe.Pointer(v.UnsafeAddr())).Elem()
 	add := func(k kind) []leaf {
@@ -70,16 +87,14 @@ func appendLeaves(leaves []leaf, name string, v reflect.Value) []leaf {
 	}
 	switch v.Kind() {
 	case reflect.Struct:
-		if name != "" {
-			name += "."
-		}
 		for i := range v.NumField() {
-			leaves = appendLeaves(leaves, name+v.Type().Field(i).Name, v.Field(i))
+			below, bits := stored(name, v.Type().Field(i))
+			leaves = appendLeaves(leaves, below, bits, v.Field(i))
 		}
 		return leaves
 	case reflect.Array:
 		for i := range v.Len() {
-			leaves = appendLeaves(leaves, fmt.Sprintf("%s[%d]", name, i), v.Index(i))
+			leaves = appendLeaves(leaves, numbered(name, i), 0, v.Index(i))
 		}
 		return leaves
 	case reflect.Bool:
@@ -87,18 +102,53 @@ func appendLeaves(leaves []leaf, name string, v reflect.Value) []leaf {
 	case reflect.Int, reflect.Int8, reflect.Int16, reflect.Int32, reflect.Int64:
 		return add(integer)
 	case reflect.Uint, reflect.Uint8, reflect.Uint16, reflect.Uint32, reflect.Uint64:
-		return add(natural)
+		if bits == 0 {
+			return add(natural)
+		}
+		for i := range bits {
+			leaves = append(leaves, leaf{field: field{name: numbered(name, i), kind: boolean}, at: v, bit: 1 << i})
+		}
+		return leaves
 	case reflect.Float64:
 		return add(number)
 	}
 	panic(fmt.Sprintf("record: field %s is a %s, which no record can hold yet; add a kind for it", name, v.Type()))
 }
 
+// stored is the name of field f below a struct that is called above, and how many
+// booleans it is.
+func stored(above string, f reflect.StructField) (name string, bits int) {
+	tag, option, _ := strings.Cut(f.Tag.Get("record"), ",")
+	if option != "" {
+		if _, err := fmt.Sscanf(option, "bits=%d", &bits); err != nil {
+			panic(fmt.Sprintf("record: field %s: %q is no option", f.Name, option))
+		}
+	}
+	switch {
+	case tag == "":
+		panic(fmt.Sprintf("record: field %s has no stored name; declare one in its tag", f.Name))
+	case tag == ".":
+		return above, bits
+	case above == "":
+		return tag, bits
+	}
+	return above + "." + tag, bits
+}
+
+// numbered puts the index where the name has a place for it, or behind it.
+func numbered(name string, i int) string {
+	index := fmt.Sprintf("[%d]", i)
+	if before, after, ok := strings.Cut(name, "[]"); ok {
+		return before + index + after
+	}
+	return name + index
+}
+
 // word reads the leaf.
 func (l *leaf) word() word {
 	switch l.kind {
 	case boolean:
-		if l.at.Bool() {
+		if l.bit != 0 && l.at.Uint()&l.bit != 0 || l.bit == 0 && l.at.Bool() {
 			return word{bits: 1}
 		}
 		return word{}
@@ -120,7 +170,14 @@ func (l *leaf) word() word {
 func (l *leaf) set(w word) error {
 	switch l.kind {
 	case boolean:
-		l.at.SetBool(w.bits != 0)
+		switch {
+		case l.bit == 0:
+			l.at.SetBool(w.bits != 0)
+		case w.bits != 0:
+			l.at.SetUint(l.at.Uint() | l.bit)
+		default:
+			l.at.SetUint(l.at.Uint() &^ l.bit)
+		}
 	case integer, duration:
 		if l.at.OverflowInt(int64(w.bits)) {
 			return fmt.Errorf("field %s cannot hold %d", l.name, int64(w.bits))
@@ -146,8 +203,8 @@ func (l *leaf) set(w word) error {
 }
 
 // text writes a word as people and the canonical state read it. It is exact.
-func (l *leaf) text(w word) string {
-	switch l.kind {
+func (k kind) text(w word) string {
+	switch k {
 	case boolean:
 		return strconv.FormatBool(w.bits != 0)
 	case integer, duration:
@@ -190,41 +247,4 @@ func (k kind) parse(text string) (word, error) {
 		w.status = sensors.Good
 	}
 	return w, err
-}
-
-// layoutOf writes fields as the layout text of a batch.
-func layoutOf(prefix string, leaves []leaf) string {
-	var b strings.Builder
-	for i := range leaves {
-		fmt.Fprintf(&b, "%s.%s %s\n", prefix, leaves[i].name, leaves[i].kind)
-	}
-	return b.String()
-}
-
-// parseLayout is the inverse of layoutOf for one prefix.
-func parseLayout(prefix, layout string) ([]field, error) {
-	var fields []field
-	for line := range strings.Lines(layout) {
-		rest, ok := strings.CutPrefix(strings.TrimSuffix(line, "\n"), prefix+".")
-		if !ok {
-			continue
-		}
-		name, k, ok := strings.Cut(rest, " ")
-		switch kind(k) {
-		case boolean, integer, natural, duration, number, reading:
-		default:
-			ok = false
-		}
-		if !ok {
-			return nil, fmt.Errorf("layout line %q is not a name and a kind that this program knows", line)
-		}
-		if to, ok := renamed[name]; ok {
-			name = to
-		}
-		fields = append(fields, field{name: name, kind: kind(k)})
-	}
-	if len(fields) == 0 {
-		return nil, fmt.Errorf("the layout has no line for %s", prefix)
-	}
-	return fields, nil
 }

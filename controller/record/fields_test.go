@@ -62,7 +62,7 @@ func TestStepsComeBackBitForBit(t *testing.T) {
 			b = c.step(b, &f.In, f.Out, happened)
 			want, events = append(want, f), append(events, happened)
 		}
-		d, err := newStepDecoder(c.layout())
+		d, err := newStepDecoder(header(2) + c.layout())
 		require.NoError(t, err)
 		n := 0
 		require.NoError(t, d.block(b, int64(len(want)), func(f *frame, happened []controller.Event) error {
@@ -117,15 +117,16 @@ func TestStateHashesTellStatesApart(t *testing.T) {
 func TestStateOfAnotherProgramIsRefused(t *testing.T) {
 	m := newMemory()
 	for text, why := range map[string]string{
-		"Flavour=1\n":             "this program has none",
-		"Stage":                   "not name=value",
-		"Stage=x\n":               "field Stage",
-		"Begun=maybe\n":           "field Begun",
-		"Tripped=300\n":           "cannot hold 300",
-		"Chamber=-300\n":          "cannot hold",
-		"Chamber=status 900\n":    "field Chamber",
-		"HeaterDuty.On=1.5\n":     "field HeaterDuty.On",
-		"PID.Integral=seventeen,": "field PID.Integral",
+		"flavour=1\n":                         "its layout has not",
+		"Begun=true\n":                        "its layout has not", // a name of the program is no stored name
+		"stage.index":                         "not name=value",
+		"stage.index=x\n":                     "field stage.index",
+		"begun=maybe\n":                       "field begun",
+		"batch.trip=300\n":                    "cannot hold 300",
+		"chamber.reading=-300\n":              "cannot hold",
+		"chamber.reading=status 900\n":        "field chamber.reading",
+		"heater.relay.on=1.5\n":               "field heater.relay.on",
+		"heater.pid.integral_ratio=seventeen": "field heater.pid.integral_ratio",
 	} {
 		_, err := m.parse(text)
 		assert.ErrorContains(t, err, why, text)
@@ -136,67 +137,78 @@ func TestStateOfAnotherProgramIsRefused(t *testing.T) {
 // that this version lacks must not be dropped in silence.
 func TestLayoutsOfOtherVersions(t *testing.T) {
 	type older struct {
-		Elapsed time.Duration
-		Heater  bool
+		Elapsed time.Duration `record:"elapsed"`
+		Heater  bool          `record:"heater"`
 	}
 	type newer struct {
-		Door    bool // in front, so that every field has moved
-		Elapsed time.Duration
-		Heater  bool
-		Fan     float64
+		Door bool          `record:"door"` // in front, so that every field has moved
+		Time time.Duration `record:"elapsed"`
+		Fire bool          `record:"heater"` // the program calls it otherwise today
+		Fan  float64       `record:"fan"`
 	}
-	oldCoder := func(v *older) (*coder, []field) {
-		c := newCoder(v)
-		fields, err := parseLayout("step", layoutOf("step", c.leaves))
-		require.NoError(t, err)
-		return c, fields
-	}
+	header := header(2)
 	var o older
-	c, fields := oldCoder(&o)
+	c := newCoder(&o)
+	layout := header + layoutOf("step", c.leaves)
 	o = older{Elapsed: time.Second, Heater: true}
 	b := c.encode(nil, false)
 	o.Elapsed = 2 * time.Second
 	b = c.encode(b, true)
 
 	var n newer
-	d, err := newDecoder(fields, &n)
+	d, err := newDecoder("step", layout, &n)
 	require.NoError(t, err)
 	in := &input{b: b}
 	more, err := d.decode(in)
 	require.NoError(t, err)
 	assert.False(t, more)
-	assert.Equal(t, newer{Elapsed: time.Second, Heater: true}, n)
+	assert.Equal(t, newer{Time: time.Second, Fire: true}, n)
 	more, err = d.decode(in)
 	require.NoError(t, err)
 	assert.True(t, more)
-	assert.Equal(t, newer{Elapsed: 2 * time.Second, Heater: true}, n)
+	assert.Equal(t, newer{Time: 2 * time.Second, Fire: true}, n)
 	assert.Empty(t, in.b)
 
 	// The other way round: fine while the unknown field is zero, an error once it says
 	// something.
-	n = newer{Elapsed: time.Second}
+	n = newer{Time: time.Second}
 	nc := newCoder(&n)
-	fields, err = parseLayout("step", layoutOf("step", nc.leaves))
-	require.NoError(t, err)
+	layout = header + layoutOf("step", nc.leaves)
 	b = nc.encode(nil, false)
 	n.Door = true
 	b = nc.encode(b, false)
-	d, err = newDecoder(fields, &o)
+	d, err = newDecoder("step", layout, &o)
 	require.NoError(t, err)
 	in = &input{b: b}
 	_, err = d.decode(in)
 	require.NoError(t, err)
 	assert.Equal(t, older{Elapsed: time.Second}, o)
 	_, err = d.decode(in)
-	assert.ErrorContains(t, err, "field Door was recorded and this program has none")
+	assert.ErrorContains(t, err, "field door was recorded and this program has none")
 
-	_, err = newDecoder([]field{{name: "Heater", kind: number}}, &o)
-	assert.ErrorContains(t, err, "field Heater was recorded as number and is boolean")
-	_, err = parseLayout("step", "step.Heater colour\n")
-	assert.ErrorContains(t, err, "not a name and a kind")
-	_, err = parseLayout("step", "")
-	assert.ErrorContains(t, err, "no line")
-	assert.Panics(t, func() { leavesOf(&struct{ Name string }{}) })
+	for layout, why := range map[string]string{
+		header + "step.heater number\n": "field heater was recorded as number and is boolean",
+		header + "step.heater colour\n": "not a name and a kind",
+		header:                          "no line",
+		"":                              "no line",
+		"layout 3\nstep.heater boolean": "knows layouts up to 2; use the program that recorded it",
+		"layout x\nstep.heater boolean": "knows layouts up to 2",
+	} {
+		_, err = newDecoder("step", layout, &o)
+		assert.ErrorContains(t, err, why, layout)
+	}
+	assert.PanicsWithValue(t, "record: field Name has no stored name; declare one in its tag", func() { leavesOf(&struct{ Name int }{}) })
+	assert.Panics(t, func() {
+		leavesOf(&struct {
+			Name string `record:"name"`
+		}{})
+	})
+	assert.PanicsWithValue(t, "record: two fields have the stored name same", func() {
+		leavesOf(&struct {
+			A int `record:"same"`
+			B int `record:"same"`
+		}{})
+	})
 }
 
 // The decoder sees bytes of a disk: whatever they are, it must not panic, and what it
@@ -211,7 +223,7 @@ func FuzzBlock(f *testing.F) {
 	f.Add([]byte{1}, int64(0))
 	f.Add([]byte{2, 0xff, 0xff}, int64(3))
 	f.Fuzz(func(t *testing.T, data []byte, steps int64) {
-		d, err := newStepDecoder(newStepCoder().layout())
+		d, err := newStepDecoder(header(2) + newStepCoder().layout())
 		require.NoError(t, err)
 		_ = d.block(data, min(steps, 1000), func(*frame, []controller.Event) error { return nil })
 	})

@@ -83,7 +83,9 @@ func dsn(file, vfs string, settings ...string) string {
 		}
 		q.Add("_pragma", s)
 	}
-	u := url.URL{Scheme: "file", Path: file, RawQuery: q.Encode()}
+	// Opaque, because "file://" would make the first folder of a relative path a host.
+	path := url.URL{Path: filepath.Clean(file)}
+	u := url.URL{Scheme: "file", Opaque: path.EscapedPath(), RawQuery: q.Encode()}
 	return u.String()
 }
 

@@ -10,33 +10,78 @@ import (
 )
 
 // memory writes the controller's state as text: a line "name=value" for each field
-// that is not zero, sorted by name. Equal states give equal text, and a field that
-// later versions add changes nothing as long as it is zero.
+// that is not zero, sorted by name. Equal states give equal text. It writes the fields
+// of one layout and no others, so that a field which a later program adds does not
+// change what an older one has recorded.
 type memory struct {
 	state  controller.State
-	leaves []leaf
+	places []place
+	// lost are fields of the layout that programs have given up since. What they held
+	// cannot be had again, so the state as a whole cannot be compared.
+	lost []string
 }
 
+// newMemory is that of this program's own layout.
 func newMemory() *memory {
 	m := &memory{}
-	m.leaves = leavesOf(&m.state)
-	slices.SortFunc(m.leaves, func(a, b leaf) int { return strings.Compare(a.name, b.name) })
+	leaves := leavesOf(&m.state)
+	for i := range leaves {
+		m.places = append(m.places, place{field: leaves[i].field, leaves: []*leaf{&leaves[i]}})
+	}
+	m.sort()
 	return m
+}
+
+// memoryOf is that of a recorded layout.
+func memoryOf(layout string) (*memory, error) {
+	m := &memory{}
+	var err error
+	if m.places, err = placesOf("state", layout, &m.state); err != nil {
+		return nil, err
+	}
+	m.sort()
+	for i := range m.places {
+		p := &m.places[i]
+		switch {
+		case len(p.leaves) > 0:
+		case p.retired:
+			m.lost = append(m.lost, p.name)
+		default:
+			return nil, fmt.Errorf("the recorded state has a field %s and this program has none; use the program that recorded it", p.name)
+		}
+	}
+	return m, nil
+}
+
+func (m *memory) sort() {
+	slices.SortFunc(m.places, func(a, b place) int { return strings.Compare(a.name, b.name) })
+}
+
+// layout lists the fields.
+func (m *memory) layout() string {
+	fields := make([]leaf, len(m.places))
+	for i := range m.places {
+		fields[i].field = m.places[i].field
+	}
+	return layoutOf("state", fields)
 }
 
 // text is the whole state.
 func (m *memory) text(s *controller.State) []byte {
 	m.state = *s
 	var b []byte
-	for i := range m.leaves {
-		l := &m.leaves[i]
-		w := l.word()
+	for i := range m.places {
+		p := &m.places[i]
+		if len(p.leaves) == 0 {
+			continue
+		}
+		w := p.word()
 		if w == (word{}) {
 			continue
 		}
-		b = append(b, l.name...)
+		b = append(b, p.name...)
 		b = append(b, '=')
-		b = append(b, l.text(w)...)
+		b = append(b, p.kind.text(w)...)
 		b = append(b, '\n')
 	}
 	return b
@@ -53,16 +98,16 @@ func (m *memory) parse(text string) (controller.State, error) {
 		if !ok {
 			return controller.State{}, fmt.Errorf("line %q of the recorded state is not name=value", line)
 		}
-		if to, ok := renamed[name]; ok {
-			name = to
-		}
-		i, found := slices.BinarySearchFunc(m.leaves, name, func(l leaf, name string) int { return strings.Compare(l.name, name) })
+		i, found := slices.BinarySearchFunc(m.places, name, func(p place, name string) int { return strings.Compare(p.name, name) })
 		if !found {
-			return controller.State{}, fmt.Errorf("the recorded state has a field %s and this program has none; use the program that recorded it", name)
+			return controller.State{}, fmt.Errorf("the recorded state has a field %s that its layout has not", name)
 		}
-		w, err := m.leaves[i].kind.parse(value)
+		if len(m.places[i].leaves) == 0 {
+			continue // retired
+		}
+		w, err := m.places[i].kind.parse(value)
 		if err == nil {
-			err = m.leaves[i].set(w)
+			err = m.places[i].set(w)
 		}
 		if err != nil {
 			return controller.State{}, fmt.Errorf("field %s of the recorded state: %w", name, err)

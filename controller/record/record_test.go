@@ -1,12 +1,14 @@
 package record
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
 	"errors"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
@@ -17,6 +19,8 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 
 	"fumarium/controller"
+	"fumarium/controller/cabinet"
+	"fumarium/profile"
 )
 
 func TestWholeBatchComesBackBitForBit(t *testing.T) {
@@ -69,10 +73,27 @@ func TestWholeBatchComesBackBitForBit(t *testing.T) {
 	}
 }
 
+// A state folder may be named from where one is, and may be called anything.
+func TestTheFolderMayBeNamedInAnyWay(t *testing.T) {
+	t.Chdir(t.TempDir())
+	for _, dir := range []string{"state", ".", "./here/state", "../state", "a folder", "what?", "50%#1", "c:state", "käse", t.TempDir()} {
+		t.Run(dir, func(t *testing.T) {
+			require.NoError(t, os.MkdirAll(dir, 0o700))
+			r := open(t, options(dir))
+			newTrial(t, r).begin().finish()
+			shut(t, r)
+			assert.FileExists(t, filepath.Join(dir, Real.File()))
+			all, err := reader(t, dir).List(context.Background())
+			require.NoError(t, err)
+			assert.Len(t, all, 1)
+		})
+	}
+}
+
 func TestCommandsAreKeptWithTheirRefusal(t *testing.T) {
 	r := open(t, options(t.TempDir()))
 	d := newTrial(t, r).begin()
-	d.once(controller.Command{Kind: controller.Resume})
+	d.once(controller.Command{Kind: controller.Restart})
 	shutAfter(t, r, func() {
 		commands, err := r.Commands(context.Background(), d.id)
 		require.NoError(t, err)
@@ -525,7 +546,7 @@ func TestReplayFindsTheFirstDifference(t *testing.T) {
 	r := open(t, options(t.TempDir()))
 	b := newTrial(t, r).begin().run(30)
 	in := b.inputs()
-	state, out, events := controller.Step(b.start.Product, b.start.Cabinet, b.state, in)
+	state, out, events := b.machine().Step(b.state, in)
 	wrong := out
 	wrong.Heater = !out.Heater
 	r.Step(b.moment(), &in, wrong, events, &state, By{})
@@ -556,7 +577,7 @@ func TestReplayFindsAnotherEvent(t *testing.T) {
 	r := open(t, options(t.TempDir()))
 	b := newTrial(t, r).begin().run(30)
 	in := b.inputs()
-	state, out, events := controller.Step(b.start.Product, b.start.Cabinet, b.state, in)
+	state, out, events := b.machine().Step(b.state, in)
 	events = append(events, controller.Event{At: in.Elapsed, Kind: controller.Refused, Why: controller.StillTripped})
 	r.Step(b.moment(), &in, out, events, &state, By{})
 	shutAfter(t, r, func() {
@@ -573,8 +594,8 @@ func TestReplayFindsAnotherState(t *testing.T) {
 	r := open(t, options(t.TempDir()))
 	b := newTrial(t, r).begin().run(30)
 	in := b.inputs()
-	state, out, events := controller.Step(b.start.Product, b.start.Cabinet, b.state, in)
-	state.Demand += 1e-12 // in the last step of a block: no decision hangs on it
+	state, out, events := b.machine().Step(b.state, in)
+	state.Heater.Demand += 1e-12 // in the last step of a block: no decision hangs on it
 	r.Step(b.moment(), &in, out, events, &state, By{})
 	r.seal(nil)
 	shutAfter(t, r, func() {
@@ -660,4 +681,37 @@ func TestHealthCountsWhatWaits(t *testing.T) {
 	c.advance(LateAfter + time.Second)
 	assert.False(t, r.Health().OK)
 	assert.Equal(t, 1, r.Health().Waiting)
+}
+
+// A record keeps the cabinet file as it was used, for ever; one whose generator has the
+// keys of the first form is replayed as it was meant, past the end of its full air.
+func TestACabinetOfTheFirstFormIsReplayed(t *testing.T) {
+	dir := t.TempDir()
+	r := open(t, options(dir))
+	d := newTrial(t, r)
+	old := regexp.MustCompile(`(?m)^generator: .*$`).ReplaceAll(d.start.CabinetFile.Data, []byte("generator: {burn: 4 h, heat: 110 W, air: 7 L/min, moisture: 60 g}"))
+	c, err := cabinet.Parse("old.yaml", old)
+	require.NoError(t, err)
+	require.Equal(t, "burn", c.Generator.Old)
+	long := bytes.Replace([]byte(trialProduct), []byte("until: {after: 40 s}\n  - {name: cook"), []byte("until: {after: 20 min}\n  - {name: cook"), 1)
+	p, err := profile.Parse("long.yaml", long)
+	require.NoError(t, err)
+	d.start.Cabinet, d.start.CabinetFile = c, File{"old.yaml", old}
+	d.start.Product, d.start.ProductFile = p, File{"long.yaml", long}
+	d.begin()
+	for range 14 {
+		d.run(100)
+		drain(r)
+	}
+	shut(t, r)
+	result := requireSound(t, reader(t, dir), d.id)
+	assert.Equal(t, int64(len(d.steps)), result.Steps)
+	pumped := 0
+	for _, step := range d.steps {
+		if step.Out.Smoke {
+			pumped++
+		}
+	}
+	assert.Greater(t, pumped, 12*60, "full air, and a share of it after that")
+	assert.Less(t, pumped, 18*60)
 }

@@ -306,12 +306,17 @@ func (r *Recorder) Begin(m Moment, s Start) string {
 		"boot", optional(r.o.Boot), "program", r.o.Program, "pace", r.o.Pace,
 		"product", s.Product.Name, "product_name", s.ProductFile.Name, "product_file", s.ProductFile.Data,
 		"cabinet", s.Cabinet.Name, "cabinet_name", s.CabinetFile.Name, "cabinet_file", s.CabinetFile.Data,
-		"layout", r.coder.layout(), "state", string(r.names.text(&s.Before)))
+		"layout", r.layout(), "state", string(r.names.text(&s.Before)))
 	r.ids[id] = true
 	r.last, r.gap = s.Before, nil
 	r.open = &block{batch: r.next, header: &header, product: s.Product, moment: m}
 	r.next++
 	return id
+}
+
+// layout is that of this program.
+func (r *Recorder) layout() string {
+	return header(layoutVersion) + r.coder.layout() + r.names.layout()
 }
 
 // newID is the date and a number, or without a clock "undated" and a number.

@@ -16,8 +16,8 @@ const blockVersion = 1
 
 // frame is what one step takes in and gives out.
 type frame struct {
-	In  controller.Inputs
-	Out controller.Outputs
+	In  controller.Inputs  `record:"in"`
+	Out controller.Outputs `record:"out"`
 }
 
 // A coder turns values into bytes: a mask of the fields that are not as predicted,
@@ -111,28 +111,19 @@ func appendXOR(b []byte, x uint64) []byte {
 
 // A decoder reads values of a recorded layout into the value that it is bound to.
 type decoder struct {
-	fields []field
-	leaves []*leaf // nil where this program has no such field
+	places []place
 	words  []word
 	rise   []uint64
 }
 
-// newDecoder matches recorded fields with those of this program, by name. A field
-// that was not recorded yet stays zero.
-func newDecoder(fields []field, pointer any) (*decoder, error) {
-	d := &decoder{fields: fields, leaves: make([]*leaf, len(fields)), words: make([]word, len(fields)), rise: make([]uint64, len(fields))}
-	known := leavesOf(pointer)
-	for i, f := range fields {
-		for j := range known {
-			if known[j].name == f.name {
-				d.leaves[i] = &known[j]
-			}
-		}
-		if l := d.leaves[i]; l != nil && l.kind != f.kind {
-			return nil, fmt.Errorf("field %s was recorded as %s and is %s in this program; use the program that recorded it", f.name, f.kind, l.kind)
-		}
+// newDecoder finds the recorded fields in this program. A field that was not recorded
+// yet stays zero.
+func newDecoder(prefix, layout string, pointer any) (*decoder, error) {
+	places, err := placesOf(prefix, layout, pointer)
+	if err != nil {
+		return nil, err
 	}
-	return d, nil
+	return &decoder{places: places, words: make([]word, len(places)), rise: make([]uint64, len(places))}, nil
 }
 
 func (d *decoder) reset() {
@@ -193,14 +184,14 @@ func (in *input) xor(head byte) uint64 {
 
 // decode reads one value; more is the last bit of its mask.
 func (d *decoder) decode(in *input) (more bool, err error) {
-	n := maskBytes(len(d.fields))
+	n := maskBytes(len(d.places))
 	if len(in.b) < n {
 		return false, errCut
 	}
 	mask := in.b[:n]
 	in.b = in.b[n:]
-	for i, f := range d.fields {
-		before := d.words[i]
+	for i := range d.places {
+		f, before := &d.places[i], d.words[i]
 		w := before
 		w.bits += d.rise[i]
 		if mask[i/8]&(1<<(i%8)) != 0 {
@@ -228,16 +219,16 @@ func (d *decoder) decode(in *input) (more bool, err error) {
 			d.rise[i] = w.bits - before.bits
 		}
 		d.words[i] = w
-		switch l := d.leaves[i]; {
-		case l != nil:
-			if err := l.set(w); err != nil {
+		switch {
+		case len(f.leaves) > 0:
+			if err := f.set(w); err != nil {
 				return false, err
 			}
 		case w != word{}:
 			return false, fmt.Errorf("field %s was recorded and this program has none; use the program that recorded it", f.name)
 		}
 	}
-	return mask[len(d.fields)/8]&(1<<(len(d.fields)%8)) != 0, nil
+	return mask[len(d.places)/8]&(1<<(len(d.places)%8)) != 0, nil
 }
 
 // stepCoder writes the steps of one block.
@@ -291,17 +282,11 @@ type stepDecoder struct {
 
 func newStepDecoder(layout string) (*stepDecoder, error) {
 	d := &stepDecoder{}
-	fields, err := parseLayout("step", layout)
-	if err != nil {
+	var err error
+	if d.frames, err = newDecoder("step", layout, &d.frame); err != nil {
 		return nil, err
 	}
-	if d.frames, err = newDecoder(fields, &d.frame); err != nil {
-		return nil, err
-	}
-	if fields, err = parseLayout("event", layout); err != nil {
-		return nil, err
-	}
-	d.events, err = newDecoder(fields, &d.event)
+	d.events, err = newDecoder("event", layout, &d.event)
 	return d, err
 }
 

@@ -14,14 +14,17 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/controller"
+	"fumarium/profile"
 	"fumarium/sensors"
 )
 
 var update = flag.Bool("update", false, "write the stores in testdata anew; kept ones of old formats stay")
 
 // The stores in testdata are kept for ever: what a version has written, every later
-// one must read, and what is damaged must be told from what is not. version-1.txt is
-// what stands in the store of version 1, and must never change.
+// one must read, and what is damaged must be told from what is not. The text beside a
+// store is what stands in it, and must never change. version-1.db and layout-1.db are
+// not written any more: the last programs that recorded in layout 1 left them.
 func TestWriteStores(t *testing.T) {
 	if !*update {
 		return // only with -update
@@ -48,8 +51,8 @@ func TestWriteStores(t *testing.T) {
 	save := func(name string, data []byte) {
 		require.NoError(t, os.WriteFile(filepath.Join("testdata", name), data, 0o644))
 	}
-	save("version-1.db", whole)
-	save("version-1.txt", []byte(listing(t, filepath.Join("testdata", "version-1.db"))))
+	save("layout-2.db", whole)
+	save("layout-2.txt", []byte(listing(t, filepath.Join("testdata", "layout-2.db"))))
 	save("truncated.db", whole[:len(whole)*6/10])
 	flipped := bytes.Clone(whole)
 	at := bytes.Index(flipped, []byte("stage dry begins"))
@@ -138,21 +141,90 @@ func copyOf(t testing.TB, file string) string {
 	return to
 }
 
-func TestStoreOfVersion1IsReadForEver(t *testing.T) {
-	want, err := os.ReadFile(filepath.Join("testdata", "version-1.txt"))
-	require.NoError(t, err)
-	assert.Equal(t, string(want), listing(t, filepath.Join("testdata", "version-1.db")))
-
-	// A later controller may decide otherwise, and must then say where.
+func TestStoresAreReadForEver(t *testing.T) {
+	for _, name := range []string{"version-1", "layout-1", "layout-2"} {
+		want, err := os.ReadFile(filepath.Join("testdata", name+".txt"))
+		require.NoError(t, err)
+		assert.Equal(t, string(want), listing(t, filepath.Join("testdata", name+".db")))
+	}
+	// A controller may come to decide otherwise, and then says where. With none of the
+	// stores that begin with layout- it has.
 	r, err := OpenReader(copyOf(t, filepath.Join("testdata", "version-1.db")))
 	require.NoError(t, err)
 	defer r.Close()
 	result, err := r.Replay(context.Background(), "2026")
-	if err != nil {
-		t.Log("this program cannot replay it:", err)
-		return
+	require.NoError(t, err)
+	require.NotNil(t, result.Decisions)
+	t.Log(result.Decisions)
+}
+
+// A batch that an older program left under way goes on, whatever this one calls what it
+// remembers, and can be replayed to the end.
+func TestBatchOfAnOlderProgramGoesOn(t *testing.T) {
+	ctx := context.Background()
+	for _, name := range []string{"layout-1.db", "layout-2.db"} {
+		t.Run(name, func(t *testing.T) {
+			dir := filepath.Dir(copyOf(t, filepath.Join("testdata", name)))
+			r := open(t, options(dir))
+			u, err := r.Unfinished(ctx, Moment{Wall: trialStart, ClockSet: true})
+			require.NoError(t, err)
+			require.NotNil(t, u)
+			require.True(t, u.Sound, u.Why)
+			b := newTrial(t, r)
+			b.start.Product, b.start.Cabinet = u.Product, u.Cabinet
+			b.id, b.state, b.elapsed, b.odd = u.Batch.ID, u.State, u.State.Elapsed+30e9, true
+			r.Resume(u, u.State)
+			b.run(90)
+			b.once(controller.Command{Kind: controller.Stop})
+			b.run(2)
+			shut(t, r)
+			result := requireSound(t, reader(t, dir), b.id)
+			assert.Equal(t, b.final, result.Final)
+			assert.Equal(t, controller.Stopped, result.Final.Batch)
+			assert.Equal(t, 2, result.Gaps)
+		})
 	}
-	t.Logf("replayed %d steps; same: %v", result.Steps, result.Same())
+}
+
+// What is restart today was written as resume, and its number was the same. The batch
+// in command-resume.db was held after fifteen steps and went on after twenty; one such
+// command was refused before. Its words stay, and it is replayed as it went.
+func TestRestartIsFoundInOldRecords(t *testing.T) {
+	ctx := context.Background()
+	r, err := OpenReader(copyOf(t, filepath.Join("testdata", "command-resume.db")))
+	require.NoError(t, err)
+	defer r.Close()
+	v, err := r.Verify(ctx, "2026")
+	require.NoError(t, err)
+	assert.True(t, v.Whole, v.String())
+	commands, err := r.Commands(ctx, "2026")
+	require.NoError(t, err)
+	var words []string
+	for _, c := range commands {
+		words = append(words, fmt.Sprintf("%d %s", c.Step, c.Command))
+	}
+	assert.Equal(t, []string{"0 start", "13 resume", "14 hold", "20 resume"}, words)
+
+	restarts := map[int64][]string{}
+	b, err := r.Batch(ctx, "2026")
+	require.NoError(t, err)
+	p, err := profile.Parse(b.ProductName, b.ProductFile)
+	require.NoError(t, err)
+	require.NoError(t, r.Steps(ctx, "2026", func(s Step) error {
+		if s.In.Command.Kind == controller.Restart {
+			for _, e := range s.Events {
+				restarts[s.Number] = append(restarts[s.Number], e.Text(p))
+			}
+		}
+		return nil
+	}))
+	assert.Equal(t, map[int64][]string{13: {"restart refused: not possible in this state of the batch"}, 20: {"batch restarting"}}, restarts)
+
+	result, err := r.Replay(ctx, "2026")
+	require.NoError(t, err)
+	assert.Nil(t, result.Decisions)
+	assert.Equal(t, b.Steps, result.Steps)
+	assert.Equal(t, controller.Complete, result.Final.Batch)
 }
 
 func TestDamagedStores(t *testing.T) {

@@ -97,6 +97,12 @@ func (d *trial) reading(v float64, n int) sensors.Reading {
 	return sensors.At(quantity.Celsius(math.Round(v*16) / 16))
 }
 
+func (d *trial) machine() *controller.Machine {
+	m, err := controller.New(d.start.Product, d.start.Cabinet)
+	require.NoError(d.t, err)
+	return m
+}
+
 // begin starts the batch.
 func (d *trial) begin() *trial {
 	d.once(controller.Command{Kind: controller.Start})
@@ -108,7 +114,7 @@ func (d *trial) once(k controller.Command) {
 	in := d.inputs()
 	in.Command = k
 	before := d.state
-	state, out, events := controller.Step(d.start.Product, d.start.Cabinet, before, in)
+	state, out, events := d.machine().Step(before, in)
 	if state.Batch.Active() && !before.Batch.Active() {
 		s := d.start
 		s.Before = before

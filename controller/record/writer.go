@@ -230,12 +230,12 @@ func (r *Recorder) rows(c *commit, b *block) error {
 		if stage := s.CurrentStage(b.product); stage != nil {
 			link.set("stage", stage.Name)
 		}
-		link.set("chamber_celsius", celsius(s.Chamber))
-		link.set("core_celsius", celsius(s.CoreColdest))
-		if s.HasSetpoint {
-			link.set("setpoint_celsius", float64(s.Setpoint))
+		link.set("chamber_celsius", celsius(s.Chamber.Reading))
+		link.set("core_celsius", celsius(s.Core.Coldest))
+		if s.Heater.HasSetpoint {
+			link.set("setpoint_celsius", float64(s.Heater.Setpoint))
 		}
-		link.set("heater_duty", s.HeaterDuty.Delivered())
+		link.set("heater_duty", s.Heater.Relay.Delivered())
 		link.set("data", b.data)
 		link.set("state_hash", sum[:])
 	}
@@ -243,7 +243,7 @@ func (r *Recorder) rows(c *commit, b *block) error {
 	if g := b.gap; g != nil {
 		gap := newRow(gapTable, "why", g.why, "first_step", g.first, "from_elapsed_seconds", (g.from - s.Started).Seconds(),
 			"seconds", g.length.Seconds(), "seconds_known", g.known, "boot", optional(r.o.Boot), "program", r.o.Program,
-			"layout", r.coder.layout(), "state", g.state)
+			"layout", r.layout(), "state", g.state)
 		if g.steps > 0 {
 			gap.set("steps", g.steps)
 		}

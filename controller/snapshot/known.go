@@ -5,6 +5,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/profile/lethality"
 	"fumarium/sensors"
 )
 
@@ -39,12 +40,13 @@ func (s *Snapshot) Probes() []Probe {
 	return probes
 }
 
-// LethalityLog10 is the log reduction counted so far, and false when the species
-// has no criterion that is counted, or when no core was ever read: then nothing
-// is known, which is not a count of zero.
-func (s *Snapshot) LethalityLog10() (float64, bool) {
-	log10, ok := s.State.LethalityLog10(s.Product)
-	return log10, ok && (log10 > 0 || s.coreRead())
+// LethalityLog10 is the log reduction counted so far as it may be shown, whether
+// that is less than what was counted, and not known when the species has no criterion
+// that is counted, or when no core was ever read: that is not a count of zero.
+func (s *Snapshot) LethalityLog10() (log10 float64, capped, known bool) {
+	counted, ok := s.State.LethalityLog10(s.Product)
+	log10, capped = lethality.Shown(counted)
+	return log10, capped, ok && (counted > 0 || s.coreRead())
 }
 
 // ComeUp is the come-up time so far, and false before a batch or when no core was
@@ -53,4 +55,4 @@ func (s *Snapshot) ComeUp() (time.Duration, bool) {
 	return s.State.ComeUp.Time, s.State.ComeUp.Begun && s.State.Batch != controller.Idle
 }
 
-func (s *Snapshot) coreRead() bool { return s.State.CoreColdest.Status() == sensors.Good }
+func (s *Snapshot) coreRead() bool { return s.State.Core.Coldest.Status() == sensors.Good }

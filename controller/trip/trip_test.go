@@ -22,7 +22,7 @@ func TestCatalogueIsWhole(t *testing.T) {
 		assert.NotEmpty(t, e.Meaning, e.Name)
 		assert.NotEmpty(t, e.Action, "%s must say what to do", e.Name)
 		if e.Trips {
-			assert.Equal(t, Urgent, e.Priority, "%s trips and must be urgent", e.Name)
+			assert.Equal(t, Now, e.Priority, "%s trips and must be answered now", e.Name)
 		}
 		found, ok := Parse(e.Name)
 		assert.True(t, ok)
@@ -31,6 +31,17 @@ func TestCatalogueIsWhole(t *testing.T) {
 	_, ok := Parse("no such alarm")
 	assert.False(t, ok)
 	assert.Equal(t, Entry{}, Count.Entry())
+}
+
+// Priorities are our own: the numbers are what the page and the manual show, so that
+// the first is the most pressing, and zero, which is no alarm, never sounds.
+func TestPriorities(t *testing.T) {
+	for want, p := range map[string]Priority{"now": Now, "soon": Soon, "later": Later, "none": 0} {
+		assert.Equal(t, want, p.String())
+		assert.Equal(t, p == Now || p == Soon, p.Loud(), want)
+	}
+	assert.Equal(t, [3]Priority{1, 2, 3}, [3]Priority{Now, Soon, Later})
+	assert.Equal(t, "none", Priorities.String())
 }
 
 // The life of an alarm in ISA-18.2: normal, unacknowledged, acknowledged or

@@ -19,6 +19,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
+	"fumarium/sensors"
 )
 
 // browser starts a headless Chromium of its own with nothing in it.
@@ -130,7 +131,7 @@ func TestPageInABrowser(t *testing.T) {
 	// The prompt goes, an alarm and a trip come; stop asks first.
 	abnormal := cooking()
 	abnormal.State.Tripped, abnormal.State.Batch = trip.ChamberHigh, controller.Held
-	abnormal.State.Out, abnormal.State.HasSetpoint, abnormal.State.Demand = controller.Outputs{Sounder: true, Damper: 0.25}, false, 0
+	abnormal.State.Out, abnormal.State.Heater.HasSetpoint, abnormal.State.Heater.Demand = controller.Outputs{Sounder: true, Damper: 0.25}, false, 0
 	for c, phase := range map[trip.Code]trip.Phase{trip.ChamberHigh: trip.Unacknowledged, trip.CoreLost: trip.ReturnedUnacknowledged, trip.StageOvertime: trip.Acknowledged,
 		trip.CoreOut: trip.Acknowledged} {
 		abnormal.State.Alarms[c].Phase = phase
@@ -138,6 +139,9 @@ func TestPageInABrowser(t *testing.T) {
 	put(t, ctx, l, abnormal)
 	until(t, ctx, "document.getElementById('prompt').hidden && document.querySelectorAll('#alarms li').length === 4")
 	picture(t, ctx, "alarms-375")
+	shown, err := chromedp.Run(ctx, chromedp.Evaluate[string]("['before-reset', 'smoulders', 'heat-returns'].filter(id => document.getElementById(id).offsetParent).join()"))
+	require.NoError(t, err)
+	assert.Equal(t, "before-reset,smoulders", shown, "a trip comes before restarting")
 	labels, err := chromedp.Run(ctx, chromedp.Evaluate[string]("[...document.querySelectorAll('#alarms button')].map(b => b.textContent).join()"))
 	require.NoError(t, err)
 	assert.Equal(t, "Acknowledge,The probe is back in the meat,Acknowledge", labels)
@@ -146,12 +150,19 @@ func TestPageInABrowser(t *testing.T) {
 	require.Len(t, l.requests(), 2)
 	assert.Equal(t, controller.Stop, l.requests()[1].Command.Kind)
 
+	// A held batch says what restart brings.
+	held := cooking()
+	held.State.Batch, held.State.Out, held.State.Heater.HasSetpoint, held.State.Heater.Demand = controller.Held, controller.Outputs{Damper: 0.25}, false, 0
+	put(t, ctx, l, held)
+	until(t, ctx, "!document.getElementById('restart').disabled && document.getElementById('heat-returns').offsetParent !== null")
+	picture(t, ctx, "held-375")
+
 	// Nothing is wider than a phone, and every target is high enough for a wet thumb.
 	type target struct {
 		ID            string
 		Width, Height float64
 	}
-	for name, s := range map[string]*snapshot.Snapshot{"prompt": asking(), "alarms": abnormal, "cook": cooking(), "idle": idle()} {
+	for name, s := range map[string]*snapshot.Snapshot{"prompt": asking(), "alarms": abnormal, "cook": cooking(), "held": held, "idle": idle()} {
 		put(t, ctx, l, s)
 		until(t, ctx, "document.getElementById('state').textContent === '"+s.State.Batch.String()+"' && document.getElementById('prompt').hidden === "+map[bool]string{true: "false", false: "true"}[name == "prompt"])
 		overflow, err := chromedp.Run(ctx, chromedp.Evaluate[int]("document.documentElement.scrollWidth - document.documentElement.clientWidth"))
@@ -173,6 +184,19 @@ func TestPageInABrowser(t *testing.T) {
 			do(t, ctx, chromedp.EmulateViewport(375, 812, chromedp.EmulateScale(2)))
 		}
 	}
+
+	// No minus sign on a zero, and no figure beyond what may be claimed.
+	frozen := cooking()
+	frozen.State.Chamber.Reading, frozen.State.Core.Coldest, frozen.Inputs.WetBulb = sensors.At(-0.04), sensors.At(-17.8), sensors.At(-0.01)
+	frozen.State.Heat = killed(3594)
+	put(t, ctx, l, frozen)
+	until(t, ctx, chamberText+" === '0.0 °C'")
+	text, err = chromedp.Run(ctx, chromedp.Evaluate[string]("document.body.innerText"))
+	require.NoError(t, err)
+	for _, want := range []string{"−17.8 °C", "\n0 °F", "more than 20 log₁₀"} {
+		assert.Contains(t, text, want)
+	}
+	assert.NotRegexp(t, `[-−]0(\.0+)?\D`, text)
 
 	// Start only after the cautions.
 	put(t, ctx, l, idle())

@@ -9,7 +9,6 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/chart"
 	"fumarium/controller/snapshot"
-	"fumarium/controller/trip"
 )
 
 func (s *server) chart(w http.ResponseWriter, r *http.Request) *problem {
@@ -44,9 +43,9 @@ func figure(s *snapshot.Snapshot, width int) chart.Figure {
 	}
 	zero, one := 0.0, 1.0
 	temperature := chart.Panel{Title: "Temperature", Unit: "°C", Height: 240, Series: []chart.Series{
-		{Name: "setpoint", Points: setpoint, Style: chart.Reference, Step: true},
-		{Name: "chamber", Points: chamber, Style: chart.Secondary},
-		{Name: "core", Points: core, Style: chart.Primary},
+		{Name: "setpoint", Points: setpoint, Style: chart.Setpoint, Step: true},
+		{Name: "chamber", Points: chamber, Style: chart.Chamber},
+		{Name: "core", Points: core, Style: chart.Core},
 	}}
 	f := chart.Figure{Title: "No batch yet", Width: width}
 	if st.Batch != controller.Idle {
@@ -67,7 +66,7 @@ func figure(s *snapshot.Snapshot, width int) chart.Figure {
 		f.Spans = []chart.Span{{From: from, To: max(from, to), Label: stage.Name, Shade: 1}}
 	}
 	for _, l := range s.Lines {
-		if l.Priority < trip.High || f.ClockStart.IsZero() || l.Time.Before(f.ClockStart) { // not of this batch
+		if !l.Priority.Loud() || f.ClockStart.IsZero() || l.Time.Before(f.ClockStart) { // not of this batch
 			continue
 		}
 		x := l.Elapsed.Seconds()

@@ -1,18 +1,23 @@
 package web_test
 
 import (
-	"encoding/json"
+	"context"
+	"errors"
 	"fmt"
 	"net/http"
+	"net/http/httptest"
+	"net/url"
 	"os"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"github.com/getkin/kin-openapi/openapi3"
+	"github.com/getkin/kin-openapi/openapi3filter"
+	"github.com/getkin/kin-openapi/routers"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
-	"go.yaml.in/yaml/v4"
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
@@ -20,111 +25,130 @@ import (
 	"fumarium/controller/trip"
 	"fumarium/controller/web"
 	"fumarium/profile"
+	"fumarium/profile/lethality"
 	"fumarium/sensors"
 )
 
-type object = map[string]any
+// description loads openapi.yaml and holds it against OpenAPI 3.1 itself.
+func description(t *testing.T, data []byte) (*openapi3.T, error) {
+	t.Helper()
+	d, err := openapi3.NewLoader().LoadFromData(data)
+	if err != nil {
+		return nil, err
+	}
+	return d, d.Validate(t.Context(), openapi3.EnableMultiError())
+}
 
-func description(t *testing.T) object {
+func ours(t *testing.T) *openapi3.T {
 	t.Helper()
 	data, err := os.ReadFile("openapi.yaml")
 	require.NoError(t, err)
-	var d object
-	require.NoError(t, yaml.Unmarshal(data, &d))
+	d, err := description(t, data)
+	require.NoError(t, err)
 	return d
 }
 
-// follow replaces a $ref by what it points at.
-func follow(d, node object) object {
-	ref, ok := node["$ref"].(string)
-	if !ok {
-		return node
+// closed lets no object have a property that is not described. A client shall take
+// one that it does not know, so the description itself stays open; what this version
+// sends shall all be described.
+func closed(t *testing.T, d *openapi3.T) *openapi3.T {
+	t.Helper()
+	no := false
+	var seal func(s *openapi3.SchemaRef)
+	seal = func(s *openapi3.SchemaRef) {
+		if s == nil || s.Ref != "" {
+			return
+		}
+		if s.Value.Type.Is("object") {
+			s.Value.AdditionalProperties.Has = &no
+		}
+		for _, p := range s.Value.Properties {
+			seal(p)
+		}
+		seal(s.Value.Items)
 	}
-	at := d
-	for _, key := range strings.Split(strings.TrimPrefix(ref, "#/"), "/") {
-		at = at[key].(object)
+	for _, s := range d.Components.Schemas {
+		seal(s)
 	}
-	return at
+	sealAll := func(responses map[string]*openapi3.ResponseRef) {
+		for _, r := range responses {
+			for _, media := range r.Value.Content {
+				seal(media.Schema)
+			}
+		}
+	}
+	sealAll(d.Components.Responses)
+	for _, path := range d.Paths.Map() {
+		for _, operation := range path.Operations() {
+			sealAll(operation.Responses.Map())
+		}
+	}
+	return d
 }
 
-// faults holds a value against a schema, for the few words that ours uses. It is
-// stricter than JSON Schema: a property that is not listed is a fault.
-func faults(d, schema object, value any, where string) []string {
-	schema = follow(d, schema)
-	if choices, ok := schema["oneOf"].([]any); ok {
-		var all []string
-		for _, c := range choices {
-			found := faults(d, c.(object), value, where)
-			if len(found) == 0 {
-				return nil
+// exchange holds a request and its answer against the description.
+func exchange(t *testing.T, d *openapi3.T, r *http.Request, w *httptest.ResponseRecorder) (request, answer error) {
+	t.Helper()
+	item := d.Paths.Value(r.URL.Path)
+	require.NotNil(t, item, r.URL.Path)
+	operation := item.GetOperation(r.Method)
+	require.NotNil(t, operation, r.Method+" "+r.URL.Path)
+	in := &openapi3filter.RequestValidationInput{
+		Request: r, QueryParams: r.URL.Query(),
+		Route: &routers.Route{Spec: d, Path: r.URL.Path, PathItem: item, Method: r.Method, Operation: operation},
+		Options: &openapi3filter.Options{IncludeResponseStatus: true, AuthenticationFunc: func(_ context.Context, a *openapi3filter.AuthenticationInput) error {
+			if a.SecuritySchemeName != "operator" || r.Header.Get("Authorization") != "Bearer "+token {
+				return errors.New("not the operator")
 			}
-			all = append(all, found...)
-		}
-		return all
+			return nil
+		}},
 	}
-	kind := map[bool]string{true: "null"}[value == nil]
-	switch v := value.(type) {
-	case bool:
-		kind = "boolean"
-	case float64:
-		if kind = "number"; v == float64(int(v)) && schema["type"] == "integer" {
-			kind = "integer"
-		}
-	case string:
-		kind = "string"
-	case []any:
-		kind = "array"
-	case object:
-		kind = "object"
-	}
-	kinds, ok := schema["type"].([]any)
-	if !ok {
-		kinds = []any{schema["type"]}
-	}
-	var found []string
-	if !slices.Contains(kinds, any(kind)) {
-		found = append(found, fmt.Sprintf("%s is %s, not %v", where, kind, kinds))
-	}
-	if enum, ok := schema["enum"].([]any); ok && !slices.Contains(enum, value) {
-		found = append(found, fmt.Sprintf("%s is %v, not of %v", where, value, enum))
-	}
-	switch v := value.(type) {
-	case []any:
-		for i, item := range v {
-			found = append(found, faults(d, schema["items"].(object), item, fmt.Sprintf("%s[%d]", where, i))...)
-		}
-	case object:
-		properties, _ := schema["properties"].(object)
-		for key, item := range v {
-			property, ok := properties[key].(object)
-			if !ok {
-				found = append(found, where+"."+key+" is not described")
-				continue
-			}
-			found = append(found, faults(d, property, item, where+"."+key)...)
-		}
-		required, _ := schema["required"].([]any)
-		for _, key := range required {
-			if _, ok := v[key.(string)]; !ok {
-				found = append(found, fmt.Sprintf("%s.%v is missing", where, key))
-			}
-		}
-	}
-	return found
+	request = openapi3filter.ValidateRequest(t.Context(), in)
+	out := &openapi3filter.ResponseValidationInput{RequestValidationInput: in, Status: w.Code, Header: w.Header(), Options: in.Options}
+	return request, openapi3filter.ValidateResponse(t.Context(), out.SetBodyBytes(w.Body.Bytes()))
 }
 
-// Every path, method and status of the description is brought about, with the
-// media type and body that it promises, and the handlers have no other path.
+// The description is a sound one. Its first version had commas without quotes, which
+// made keys of half a sentence; that must be found.
+func TestDescriptionIsOpenAPI(t *testing.T) {
+	d := ours(t)
+	assert.NotEmpty(t, d.Servers)
+	for path, item := range d.Paths.Map() {
+		for method, operation := range item.Operations() {
+			security := operation.Security
+			if security == nil {
+				security = &d.Security
+			}
+			assert.NotNil(t, *security, "%s %s does not say whether it needs the token", method, path)
+			assert.Equal(t, method != http.MethodGet, len(*security) > 0, "%s %s", method, path)
+			assert.NotNil(t, operation.Responses.Status(http.StatusMisdirectedRequest), "%s %s", method, path)
+		}
+	}
+	data, err := os.ReadFile("openapi.yaml")
+	require.NoError(t, err)
+	for _, spoil := range [][2]string{
+		{`description: "What is happening, in words"`, `description: What is happening, in words`},
+		{`summary: The page`, `sumary: The page`},
+		{`#/components/schemas/Status"`, `#/components/schemas/State"`},
+		{`operationId: products`, `operationId: status`},
+	} {
+		spoiled := strings.Replace(string(data), spoil[0], spoil[1], 1)
+		require.NotEqual(t, string(data), spoiled, spoil[0])
+		_, err := description(t, []byte(spoiled))
+		assert.Error(t, err, spoil[1])
+	}
+}
+
+// Every path, method and status of the description is brought about, request and
+// answer hold against it, and the handlers have no other path.
 func TestDescriptionMatchesTheHandlers(t *testing.T) {
-	d := description(t)
-	described := map[string]object{} // "GET /path 200" to its response
-	paths := map[string][]string{}
-	for path, methods := range d["paths"].(object) {
-		for method, operation := range methods.(object) {
-			method = strings.ToUpper(method)
+	d := closed(t, ours(t))
+	described, paths := []string{}, map[string][]string{}
+	for path, item := range d.Paths.Map() {
+		for method, operation := range item.Operations() {
 			paths[path] = append(paths[path], method)
-			for status, response := range operation.(object)["responses"].(object) {
-				described[method+" "+path+" "+status] = follow(d, response.(object))
+			for status := range operation.Responses.Map() {
+				described = append(described, method+" "+path+" "+status)
 			}
 		}
 	}
@@ -133,96 +157,148 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 	refusing := &loop{snap: cooking(), reply: snapshot.Reply{Why: "no"}}
 	broken := &loop{snap: cooking(), err: assert.AnError}
 	cook, none := accepting(cooking()), accepting(nil)
-	requests := map[string]struct {
+	type try struct {
 		loop   *loop
 		body   string
-		query  string
+		query  url.Values
 		change func(*http.Request)
-	}{
-		"GET / 200":                 {loop: cook},
-		"GET / 421":                 {loop: cook, change: host("evil.example")},
-		"GET /page.css 200":         {loop: cook},
-		"GET /page.js 200":          {loop: cook},
-		"GET /icon.svg 200":         {loop: cook},
-		"GET /chart.svg 200":        {loop: cook},
-		"GET /chart.svg 400":        {loop: cook, query: "?width=wide"},
-		"GET /chart.svg 503":        {loop: none},
-		"GET /api/openapi.yaml 200": {loop: cook},
-		"GET /api/status 200":       {loop: cook},
-		"GET /api/status 503":       {loop: none},
-		"GET /api/products 200":     {loop: cook},
-		"POST /api/commands 200":    {loop: cook, body: `{"command":"hold"}`},
-		"POST /api/commands 400":    {loop: cook, body: `{`},
-		"POST /api/commands 401":    {loop: cook, change: header("Authorization", "Bearer x")},
-		"POST /api/commands 403":    {loop: cook, change: header("Sec-Fetch-Site", "cross-site")},
-		"POST /api/commands 409":    {loop: refusing, body: `{"command":"hold"}`},
-		"POST /api/commands 413":    {loop: cook, body: strings.Repeat(" ", 1<<20+1)},
-		"POST /api/commands 415":    {loop: cook, change: header("Content-Type", "text/plain")},
-		"POST /api/commands 422":    {loop: cook, body: `{"command":"x"}`},
-		"POST /api/commands 503":    {loop: broken, body: `{"command":"hold"}`},
-		"GET /healthz 200":          {loop: cook},
-		"GET /healthz 503":          {loop: none},
-		"GET /readyz 200":           {loop: cook},
-		"GET /readyz 503":           {loop: none},
-		"GET /metrics 200":          {loop: cook},
+		// bad is what a client that holds its requests against the description would
+		// not have sent.
+		bad bool
 	}
-	for key, response := range described {
+	tries := map[string][]try{
+		"GET / 200":                 {{loop: cook}, {loop: none}},
+		"GET /page.css 200":         {{loop: cook}},
+		"GET /page.js 200":          {{loop: cook}},
+		"GET /icon.svg 200":         {{loop: cook}},
+		"GET /chart.svg 200":        {{loop: cook}, {loop: cook, query: url.Values{"width": {"240"}}}, {loop: cook, query: url.Values{"width": {"4000"}}}},
+		"GET /chart.svg 400":        {},
+		"GET /chart.svg 503":        {{loop: none}},
+		"GET /api/openapi.yaml 200": {{loop: cook}},
+		"GET /api/status 200":       {{loop: cook}},
+		"GET /api/status 503":       {{loop: none}},
+		"GET /api/products 200":     {{loop: cook}},
+		"POST /api/commands 200": {{loop: cook, body: `{"command":"hold"}`},
+			{loop: cook, body: `{"command":"start","file":"ring.yaml","product_yaml":"product: Caraway ring","stuffed_at":"2026-03-13T18:00:00+01:00","reason":"none"}`},
+			{loop: cook, body: `{"command":"shelve","alarm":"core-lost","for":"2 h"}`}},
+		"POST /api/commands 400": {{loop: cook, body: `{`, bad: true}, {loop: cook, body: ``, bad: true}, {loop: cook, body: `{"command":"hold","x":"y"}`, bad: true}},
+		"POST /api/commands 401": {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"command":"hold"}`, bad: true}},
+		"POST /api/commands 403": {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"command":"hold"}`}},
+		"POST /api/commands 409": {{loop: refusing, body: `{"command":"hold"}`}, {loop: cook, body: `{"command":"note","text":"no recorder here"}`}},
+		"POST /api/commands 413": {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
+		"POST /api/commands 415": {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"command":"hold"}`, bad: true}},
+		"POST /api/commands 422": {{loop: cook, body: `{"command":"x"}`, bad: true}, {loop: cook, body: `{"command":"start","product":"no such"}`},
+			{loop: cook, body: `{"command":"start","product":"Caraway ring","reason":"` + strings.Repeat("x", 501) + `"}`, bad: true}},
+		"POST /api/commands 503": {{loop: broken, body: `{"command":"hold"}`}},
+		"GET /healthz 200":       {{loop: cook}},
+		"GET /healthz 503":       {{loop: none}},
+		"GET /readyz 200":        {{loop: cook}},
+		"GET /readyz 503":        {{loop: none}, {loop: accepting(&snapshot.Snapshot{Stepped: noon})}},
+		"GET /metrics 200":       {{loop: cook}, {loop: none}},
+	}
+	for _, width := range []string{"wide", "239", "4001", "-1"} {
+		tries["GET /chart.svg 400"] = append(tries["GET /chart.svg 400"], try{loop: cook, query: url.Values{"width": {width}}, bad: true})
+	}
+	for path, methods := range paths {
+		for _, method := range methods {
+			tries[method+" "+path+" 421"] = []try{{loop: cook, change: host("evil.example"), body: map[string]string{"POST": `{"command":"hold"}`}[method]}}
+		}
+	}
+	for _, key := range described {
 		t.Run(key, func(t *testing.T) {
-			q, ok := requests[key]
-			require.True(t, ok, "described, but no request here brings it about")
-			if q.change == nil {
-				q.change = func(*http.Request) {}
-			}
+			require.NotEmpty(t, tries[key], "described, but no request here brings it about")
 			part := strings.Fields(key)
-			w := ask(handler(q.loop), part[0], part[1]+q.query, q.body, q.change)
-			require.Equal(t, part[2], fmt.Sprint(w.Code), w.Body)
-			for media, content := range response["content"].(object) {
-				got, _, _ := strings.Cut(w.Header().Get("Content-Type"), ";")
-				if part[1] != "/metrics" { // the stand-in does not set it
-					assert.Equal(t, media, got)
+			for _, q := range tries[key] {
+				target := part[1]
+				if q.query != nil {
+					target += "?" + q.query.Encode()
 				}
-				if schema, ok := content.(object)["schema"].(object); ok {
-					var body any
-					require.NoError(t, json.Unmarshal(w.Body.Bytes(), &body))
-					assert.Empty(t, faults(d, schema, body, "body"))
+				var sent *http.Request
+				changes := []func(*http.Request){func(r *http.Request) { sent = r }}
+				if q.change != nil {
+					changes = append(changes, q.change)
 				}
+				w := ask(measured(q.loop), part[0], target, q.body, changes...)
+				require.Equal(t, part[2], fmt.Sprint(w.Code), w.Body)
+				again := httptest.NewRequest(part[0], target, strings.NewReader(q.body)) // the body was read
+				again.Header = sent.Header
+				request, answer := exchange(t, d, again, w)
+				assert.Equal(t, q.bad, request != nil, "%.200q: %v", q.body, request)
+				assert.NoError(t, answer)
 			}
 		})
 	}
-	assert.Len(t, described, len(requests), "a request here that is not described")
+	assert.Len(t, described, len(tries), "a request here that is not described")
+}
+
+// The description lists the commands that there are, and no other.
+func TestDescribedCommandsExist(t *testing.T) {
+	var have []any
+	for k := controller.NoCommand + 1; k < controller.CommandKinds; k++ {
+		have = append(have, k.String())
+	}
+	described := ours(t).Components.Schemas["Command"].Value.Properties["command"].Value.Enum
+	assert.ElementsMatch(t, append(have, "note"), described)
+	for _, c := range described {
+		w := ask(handler(accepting(cooking())), http.MethodPost, "/api/commands", fmt.Sprintf(`{"command":%q}`, c))
+		assert.NotContains(t, w.Body.String(), "does not exist")
+	}
 }
 
 // The status keeps to its description in every state, filled or empty.
 func TestStatusKeepsToTheDescription(t *testing.T) {
-	d := description(t)
-	schema := d["components"].(object)["schemas"].(object)["Status"].(object)
+	d := closed(t, ours(t))
 	full := asking()
 	full.State.Tripped = trip.ChamberHigh
 	for c := trip.None + 1; c < trip.Count; c++ {
 		full.State.Alarms[c] = trip.State{Phase: 1 + trip.Phase(c)%3, Standing: true}
 	}
-	full.State.Humidity, full.State.HasHumidity = 0.6, true
+	full.State.Wick.Humidity, full.State.Wick.HasHumidity = 0.6, true
 	full.Inputs.WetBulb = sensors.At(55)
 	full.Inputs.Ember = sensors.At(430)
 	smoking := cooking()
 	smoking.Inputs.Ember = sensors.At(430)
-	smoking.Cabinet.Generator = cabinet.Generator{Burn: 4 * time.Hour, Lighting: 12 * time.Minute, TurnedDown: 0.6}
+	smoking.Cabinet.Generator = cabinet.Generator{Lasts: 200 * time.Minute, FullAir: 8 * time.Minute, TurnedDown: 0.7}
 	smoking.Product = &profile.Product{Name: "smoked throughout", Stages: slices.Repeat([]profile.Stage{{Name: "smoke", Smoke: true}}, len(ring.Stages))}
 	known := status(t, smoking)
 	assert.Equal(t, 430.0, known["ember_celsius"])
 	assert.Equal(t, 1.0, known["smoke_fuel_ratio"])
+	overdone := cooking()
+	overdone.State.Heat = killed(203.55)
 	bare := &snapshot.Snapshot{Time: time.Unix(0, 0).UTC()}
-	snaps := map[string]*snapshot.Snapshot{"full": full, "smoking": smoking, "bare": bare, "idle": idle()}
+	snaps := map[string]*snapshot.Snapshot{"full": full, "smoking": smoking, "bare": bare, "idle": idle(), "overdone": overdone}
 	for b := range controller.BatchStates {
 		s := cooking()
 		s.State.Batch = b
 		snaps[b.String()] = s
 	}
-	for name, s := range snaps {
-		assert.Empty(t, faults(d, schema, status(t, s), name))
+	answer := func(s *snapshot.Snapshot) *httptest.ResponseRecorder {
+		return ask(handler(accepting(s)), http.MethodGet, "/api/status", "")
 	}
-	spoiled := status(t, full)
-	spoiled["chamber_celsius"], spoiled["surprise"] = "hot", 1.0
-	delete(spoiled, "trip")
-	assert.Len(t, faults(d, schema, spoiled, "spoiled"), 3, "the check itself must find faults")
+	for name, s := range snaps {
+		request, err := exchange(t, d, httptest.NewRequest(http.MethodGet, "/api/status", nil), answer(s))
+		assert.NoError(t, request, name)
+		assert.NoError(t, err, name)
+	}
+	highest := d.Components.Schemas["Status"].Value.Properties["lethality_log10"].Value.Max
+	assert.Equal(t, lethality.MostShown, *highest)
+
+	// The check itself must find faults.
+	for old, spoilt := range map[string]string{
+		`"chamber_celsius":59.4`: `"chamber_celsius":"hot"`,
+		`"pace":60`:              `"pace":60,"surprise":1`,
+		`"name":"wick",`:         `"name":"wick","surprise":1,`,
+		`"pace":60,`:             ``,
+		`"state":"running"`:      `"state":"roaming"`,
+		`"time":"2026-03-14T`:    `"time":"14 March`,
+		`"lethality_log10":1.3`:  `"lethality_log10":203`,
+	} {
+		w := answer(full)
+		body := w.Body.String()
+		require.Contains(t, body, old)
+		w.Body.Reset()
+		w.Body.WriteString(strings.Replace(body, old, spoilt, 1))
+		_, err := exchange(t, d, httptest.NewRequest(http.MethodGet, "/api/status", nil), w)
+		assert.Error(t, err, spoilt)
+	}
 }

@@ -15,6 +15,7 @@ import (
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 )
 
@@ -51,9 +52,10 @@ type Status struct {
 	Trip        *Trip            `json:"trip"`
 	Alarms      []Alarm          `json:"alarms"` // most pressing first
 
-	LethalityLog10 *float64 `json:"lethality_log10"`
-	ComeUpSeconds  *float64 `json:"come_up_seconds"`
-	Events         []Event  `json:"events"` // oldest first
+	LethalityLog10  *float64 `json:"lethality_log10"`
+	LethalityCapped bool     `json:"lethality_capped"` // more was counted than is shown
+	ComeUpSeconds   *float64 `json:"come_up_seconds"`
+	Events          []Event  `json:"events"` // oldest first
 }
 
 // StageNow is the stage under way.
@@ -152,20 +154,22 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	if st.Batch != controller.Idle {
 		status.ElapsedSeconds = number(s.BatchElapsed().Seconds(), true)
 	}
-	status.SetpointCelsius = number(st.Setpoint, st.HasSetpoint)
-	status.ChamberCelsius = number(st.Chamber.Value())
-	status.CoreCelsius = number(st.CoreColdest.Value())
+	status.SetpointCelsius = number(st.Heater.Setpoint, st.Heater.HasSetpoint)
+	status.ChamberCelsius = number(st.Chamber.Reading.Value())
+	status.CoreCelsius = number(st.Core.Coldest.Value())
 	status.WetBulbCelsius = number(s.Inputs.WetBulb.Value())
 	status.EmberCelsius = number(s.Inputs.Ember.Value())
 	status.SmokeFuelRatio = number(st.FuelLeft(s.Product, s.Cabinet))
-	status.HumidityRatio = number(st.Humidity, st.HasHumidity)
-	status.LethalityLog10 = number(s.LethalityLog10())
+	status.HumidityRatio = number(st.Wick.Humidity, st.Wick.HasHumidity)
+	if v, capped, ok := s.LethalityLog10(); ok {
+		status.LethalityLog10, status.LethalityCapped = number(v, true), capped
+	}
 	if d, ok := s.ComeUp(); ok {
 		status.ComeUpSeconds = number(d.Seconds(), true)
 	}
 	if c := s.Cabinet; c != nil {
 		status.Cabinet = c.Name
-		status.HeaterDutyRatio = number(st.Demand, c.Heater.Fitted)
+		status.HeaterDutyRatio = number(st.Heater.Demand, c.Heater.Fitted)
 	}
 	for o := range snapshot.Outputs {
 		status.Outputs[o.String()] = nil
@@ -243,7 +247,7 @@ func pressing(st *controller.State) []trip.Code {
 	}
 	slices.SortStableFunc(codes, func(a, b trip.Code) int {
 		return cmp.Or(
-			cmp.Compare(b.Entry().Priority, a.Entry().Priority),
+			cmp.Compare(a.Entry().Priority, b.Entry().Priority),
 			cmp.Compare(st.Alarms[a].Phase, st.Alarms[b].Phase),
 			cmp.Compare(st.Alarms[b].Raised, st.Alarms[a].Raised),
 		)
@@ -269,7 +273,7 @@ func commands(s *snapshot.Snapshot) []string {
 		{controller.Start, !active && !tripped},
 		{controller.Confirm, waiting && st.Batch == controller.Running},
 		{controller.Hold, st.Batch == controller.Running || st.Batch == controller.Restarting},
-		{controller.Resume, st.Batch == controller.Held && !tripped},
+		{controller.Restart, st.Batch == controller.Held && !tripped},
 		{controller.Stop, active && st.Batch != controller.Stopping && st.Batch != controller.Aborting},
 		{controller.Abort, active && st.Batch != controller.Aborting},
 		{controller.Acknowledge, unacknowledged},
@@ -294,7 +298,7 @@ func stageState(st *controller.State, i int) string {
 	return "ahead" // stopped or aborted within it: it never ended
 }
 
-func celsius(t quantity.Celsius) string { return strconv.FormatFloat(float64(t), 'f', 1, 64) + " °C" }
+func celsius(t quantity.Celsius) string { return quantity.Fixed(float64(t), 1) + " °C" }
 
 func conditionText(c profile.Condition) string {
 	switch c.Kind {
@@ -331,14 +335,14 @@ func condition(s *snapshot.Snapshot, c profile.Condition) Condition {
 		say(quantity.FormatDuration(s.StageElapsed()))
 		result.ProgressRatio = number(min(1, s.StageElapsed().Seconds()/c.After.Seconds()), c.After > 0)
 	case profile.CoreAtLeast, profile.CoreAtMost:
-		if t, ok := s.State.CoreColdest.Value(); ok && c.Kind == profile.CoreAtLeast {
+		if t, ok := s.State.Core.Coldest.Value(); ok && c.Kind == profile.CoreAtLeast {
 			say(celsius(t))
-		} else if t, ok := s.State.CoreHottest.Value(); ok && c.Kind == profile.CoreAtMost {
+		} else if t, ok := s.State.Core.Hottest.Value(); ok && c.Kind == profile.CoreAtMost {
 			say(celsius(t))
 		}
 	case profile.LethalityAtLeast:
-		if v, ok := s.LethalityLog10(); ok && quantity.Finite(v) {
-			say(strconv.FormatFloat(v, 'f', 2, 64))
+		if v, capped, ok := s.LethalityLog10(); ok && quantity.Finite(v) {
+			say(lethality.Text(v, capped, 2))
 			result.ProgressRatio = number(min(1, v/c.Lethality), c.Lethality > 0)
 		}
 	}
@@ -349,11 +353,11 @@ func condition(s *snapshot.Snapshot, c profile.Condition) Condition {
 func summary(s *snapshot.Snapshot) string {
 	st := &s.State
 	chamber := "chamber not read"
-	if t, ok := st.Chamber.Value(); ok {
+	if t, ok := st.Chamber.Reading.Value(); ok {
 		chamber = "chamber " + celsius(t)
 	}
 	core := ""
-	if t, ok := st.CoreColdest.Value(); ok {
+	if t, ok := st.Core.Coldest.Value(); ok {
 		core = ", core " + celsius(t)
 	} else if usesCore(s) {
 		core = ", core not read"

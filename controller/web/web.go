@@ -30,6 +30,8 @@ import (
 	"time"
 
 	"fumarium/controller"
+	"fumarium/controller/caution"
+	"fumarium/controller/chart"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile"
@@ -49,7 +51,12 @@ const (
 //go:embed assets openapi.yaml
 var files embed.FS
 
-var page = template.Must(template.ParseFS(files, "assets/page.html"))
+var page = template.Must(template.New("page.html").Funcs(template.FuncMap{
+	"line": func(of string) template.HTML { return template.HTML(chart.Sample(lines[of])) }, // made by us, of nothing that came in
+}).ParseFS(files, "assets/page.html"))
+
+// lines is how the trend draws what the page shows as numbers.
+var lines = map[string]chart.Style{"chamber": chart.Chamber, "core": chart.Core, "setpoint": chart.Setpoint}
 
 // Loop is what the handlers know of the control loop.
 type Loop interface {
@@ -148,7 +155,7 @@ func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 func (s *server) serve(w http.ResponseWriter, r *http.Request) *problem {
 	if !s.ours(r.Host) {
 		return refuse(http.StatusMisdirectedRequest,
-			"this daemon does not answer as %q; open it as localhost or by its IP address, or list the name among the daemon's hosts", r.Host)
+			"this daemon does not answer as %q; open it as localhost or by its IP address, or start the daemon with --host-name and the name", r.Host)
 	}
 	methods, ok := s.routes[r.URL.Path]
 	if !ok {
@@ -236,7 +243,11 @@ func (s *server) page(w http.ResponseWriter, _ *http.Request) *problem {
 		Products         []string
 		Simulated        bool
 		Pace             float64
-	}{Summary: errNoStep, Products: s.productNames()}
+
+		BeforeHeat                          []string
+		Smoulders, HeatReturns, BeforeReset string
+	}{Summary: errNoStep, Products: s.productNames(), BeforeHeat: caution.BeforeHeat,
+		Smoulders: caution.Smoulders, HeatReturns: caution.HeatReturns, BeforeReset: caution.BeforeReset}
 	if snap := s.Loop.Snapshot(); snap != nil {
 		view.Simulated, view.Pace = snap.Simulated, snap.Pace
 		view.Summary = "At " + snap.Time.Format(time.TimeOnly) + " — " + summary(snap)
@@ -286,7 +297,7 @@ func (s *server) ready(w http.ResponseWriter, _ *http.Request) *problem {
 	if snap.Stopping {
 		return refuse(http.StatusServiceUnavailable, "the daemon is switching off; start it again before a batch")
 	}
-	if status := snap.State.Chamber.Status(); status != sensors.Good {
+	if status := snap.State.Chamber.Reading.Status(); status != sensors.Good {
 		return refuse(http.StatusServiceUnavailable, "no chamber probe gives a usable reading; check the probe and its plug")
 	}
 	writeJSON(w, "application/json", http.StatusOK, map[string]string{"status": "ready"})
@@ -432,6 +443,9 @@ func (s *server) rest(o order, r *snapshot.Request) *problem {
 // request turns an order into what the loop takes.
 func (s *server) request(o order) (snapshot.Request, *problem) {
 	kind, ok := kinds[o.command]
+	if o.command == "resume" { // its name until ISA-88's was taken
+		return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "command resume does not exist; to go on with a held batch send restart")
+	}
 	if !ok {
 		return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "command %q does not exist; send one of %s", o.command, kindNames)
 	}

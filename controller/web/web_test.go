@@ -4,10 +4,12 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"html"
 	"math"
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
@@ -18,6 +20,9 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/caution"
+	"fumarium/controller/chart"
+	"fumarium/controller/metrics"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/controller/web"
@@ -57,7 +62,7 @@ func cooking() *snapshot.Snapshot {
 		},
 		Lines: []snapshot.Line{
 			{Time: noon.Add(-4 * time.Hour), Text: "batch running"},
-			{Time: noon.Add(-10 * time.Minute), Elapsed: 230 * time.Minute, Text: "alarm core-lost (high): no number", Priority: trip.High},
+			{Time: noon.Add(-10 * time.Minute), Elapsed: 230 * time.Minute, Text: "alarm core-lost (soon): no number", Priority: trip.Soon},
 		},
 	}
 	for i := range 480 {
@@ -72,10 +77,11 @@ func cooking() *snapshot.Snapshot {
 	s.Inputs.Ambient = sensors.At(9)
 	s.State = controller.State{
 		Begun: true, Elapsed: 5 * time.Hour, Started: time.Hour, StageEntered: 4 * time.Hour, Batch: controller.Running, Stage: 2, StageClock: 55 * time.Minute,
-		HasSetpoint: true, Setpoint: 82, Demand: 0.42, Chamber: sensors.At(81.6), CoreColdest: sensors.At(63.2), CoreHottest: sensors.At(63.2),
 		Proof: controller.Proof{ComeUp: lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, Heat: heat()},
 		Out:   controller.Outputs{Heater: true, Fan: true, Damper: 0.25},
 	}
+	s.State.Heater.HasSetpoint, s.State.Heater.Setpoint, s.State.Heater.Demand = true, 82, 0.42
+	s.State.Chamber.Reading, s.State.Core.Coldest, s.State.Core.Hottest = sensors.At(81.6), sensors.At(63.2), sensors.At(63.2)
 	return s
 }
 
@@ -83,7 +89,7 @@ func cooking() *snapshot.Snapshot {
 func asking() *snapshot.Snapshot {
 	s := cooking()
 	s.State.Stage, s.State.Asking, s.State.StageClock = 1, true, 0
-	s.State.Chamber, s.State.Setpoint, s.Inputs.Chamber[0] = sensors.At(59.4), 60, sensors.At(59.4)
+	s.State.Chamber.Reading, s.State.Heater.Setpoint, s.Inputs.Chamber[0] = sensors.At(59.4), 60, sensors.At(59.4)
 	s.State.Alarms[trip.PromptWaiting] = trip.State{Standing: true, Since: s.State.Elapsed - 90*time.Second}
 	return s
 }
@@ -91,7 +97,8 @@ func asking() *snapshot.Snapshot {
 func idle() *snapshot.Snapshot {
 	s := cooking()
 	s.Product, s.Lines, s.Trend = nil, nil, nil
-	s.State = controller.State{Begun: true, Chamber: sensors.At(12), Out: controller.Outputs{Damper: 1}}
+	s.State = controller.State{Begun: true, Out: controller.Outputs{Damper: 1}}
+	s.State.Chamber.Reading = sensors.At(12)
 	return s
 }
 
@@ -133,8 +140,10 @@ func accepting(s *snapshot.Snapshot) *loop {
 	return &loop{snap: s, reply: snapshot.Reply{Accepted: true, State: controller.Running}}
 }
 
-func handler(l *loop) http.Handler {
-	return web.New(web.Config{
+func handler(l *loop) http.Handler { return configured(l, func(*web.Config) {}) }
+
+func configured(l *loop, change func(*web.Config)) http.Handler {
+	c := web.Config{
 		Loop: l, Token: token, Hosts: []string{"kiln.example"}, Now: func() time.Time { return noon.Add(time.Second) },
 		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { _, _ = w.Write([]byte("fumarium_build_info 1\n")) }),
 		FindProduct: func(name string) (*profile.Product, []byte, error) {
@@ -150,7 +159,14 @@ func handler(l *loop) http.Handler {
 			return ring, nil
 		},
 		ProductNames: func() []string { return []string{ring.Name} },
-	})
+	}
+	change(&c)
+	return web.New(c)
+}
+
+// measured is the handler with the real metrics.
+func measured(l *loop) http.Handler {
+	return configured(l, func(c *web.Config) { c.Metrics = metrics.New(l.Snapshot, "test").Handler() })
 }
 
 // ask makes a request as a careful client would; change may spoil it.
@@ -238,18 +254,49 @@ func TestStatusOfACook(t *testing.T) {
 }
 
 // heat is 1.3 decimal reduction times at the reference temperature.
-func heat() lethality.Count {
+func heat() lethality.Count { return killed(1.3) }
+
+func killed(log10 float64) lethality.Count {
 	k := lethality.RedMeat
-	return lethality.RedMeatCriterion(false).Add(lethality.Count{}, k.Reference, k.Reference, k.D*13/10)
+	return lethality.RedMeatCriterion(false).Add(lethality.Count{}, k.Reference, k.Reference, time.Duration(log10*float64(k.D)))
+}
+
+// What is counted beyond any claim is not shown as if it were one.
+func TestLethalityIsCapped(t *testing.T) {
+	for _, counted := range []float64{203.55, 3594} {
+		s := cooking()
+		s.State.Heat = killed(counted)
+		got := status(t, s)
+		assert.Equal(t, 20.0, got["lethality_log10"])
+		assert.Equal(t, true, got["lethality_capped"])
+		cook := got["stage"].(map[string]any)["conditions"].([]any)[1].(map[string]any)
+		assert.Equal(t, "more than 20", cook["now"])
+		assert.Equal(t, 1.0, cook["progress_ratio"])
+		scrape := ask(measured(accepting(s)), http.MethodGet, "/metrics", "").Body.String()
+		assert.Contains(t, scrape, "\nfumarium_lethality_log10 20\n")
+		assert.Contains(t, scrape, "20 stands for 20 or more")
+	}
+	got := status(t, cooking())
+	assert.Equal(t, false, got["lethality_capped"])
+}
+
+// A little below 0 °C is 0.0 °C in words, not -0.0 °C.
+func TestNoMinusSignOnAZero(t *testing.T) {
+	s := cooking()
+	s.State.Chamber.Reading, s.State.Core.Coldest = sensors.At(-0.04), sensors.At(-0.04)
+	got := status(t, s)
+	assert.Contains(t, got["summary"], "chamber 0.0 °C of 82 °C, core 0.0 °C;")
+	assert.Equal(t, "0.0 °C", got["stage"].(map[string]any)["conditions"].([]any)[0].(map[string]any)["now"])
+	assert.Equal(t, -0.04, got["chamber_celsius"], "programs get what was read")
 }
 
 // Whatever is not known is null; a real 0 stays a 0.
 func TestNullIsNotZero(t *testing.T) {
 	s := cooking()
-	s.State.Chamber, s.State.CoreColdest, s.State.CoreHottest = sensors.Fault(sensors.Open), sensors.Reading{}, sensors.Reading{}
+	s.State.Chamber.Reading, s.State.Core.Coldest, s.State.Core.Hottest = sensors.Fault(sensors.Open), sensors.Reading{}, sensors.Reading{}
 	s.Inputs = controller.Inputs{}
 	s.Inputs.Core[0] = sensors.At(0)
-	s.State.HasSetpoint, s.State.Demand = false, 0
+	s.State.Heater.HasSetpoint, s.State.Heater.Demand = false, 0
 	s.State.ComeUp, s.State.Heat = lethality.ComeUp{}, lethality.Count{}
 	s.Stepped = time.Time{}
 	got := status(t, s)
@@ -272,7 +319,7 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 		controller.Idle:       {"No batch: heater off, chamber 81.6 °C", []any{"start"}},
 		controller.Running:    {"Cook: chamber 81.6 °C of 82 °C, core 63.2 °C; ends when core reaches 71 °C and lethality reaches 6.5", []any{"hold", "stop", "abort"}},
 		controller.Holding:    {"Holding in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"stop", "abort"}},
-		controller.Held:       {"Held in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"resume", "stop", "abort"}},
+		controller.Held:       {"Held in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"restart", "stop", "abort"}},
 		controller.Restarting: {"Restarting in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"hold", "stop", "abort"}},
 		controller.Stopping:   {"Stopping in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"abort"}},
 		controller.Stopped:    {"Stopped after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start"}},
@@ -291,7 +338,7 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 	}
 	s := cooking()
 	s.State.Batch, s.State.Tripped = controller.Held, trip.ChamberHigh
-	assert.Equal(t, []any{"stop", "abort", "reset"}, status(t, s)["commands"], "a trip comes before resuming")
+	assert.Equal(t, []any{"stop", "abort", "reset"}, status(t, s)["commands"], "a trip comes before restarting")
 	s.State.Out.Heater = true // what the outputs say, not what the state should mean
 	assert.Equal(t, "Held in cook: heater on, chamber 81.6 °C, core 63.2 °C; tripped by chamber-high", status(t, s)["summary"])
 	waiting := status(t, asking())
@@ -310,7 +357,7 @@ func TestCommandsReachTheLoop(t *testing.T) {
 		`{"command":"confirm"}`:                                {Command: controller.Command{Kind: controller.Confirm}},
 		`{"command":"confirm","prompt":"Light the smoke generator and open the damper a quarter"}`: {Command: controller.Command{Kind: controller.Confirm}},
 		`{"command":"hold"}`:                            {Command: controller.Command{Kind: controller.Hold}},
-		`{"command":"resume"}`:                          {Command: controller.Command{Kind: controller.Resume}},
+		`{"command":"restart"}`:                         {Command: controller.Command{Kind: controller.Restart}},
 		`{"command":"stop"}`:                            {Command: controller.Command{Kind: controller.Stop}},
 		`{"command":"abort"}`:                           {Command: controller.Command{Kind: controller.Abort}},
 		`{"command":"acknowledge"}`:                     {Command: controller.Command{Kind: controller.Acknowledge}},
@@ -355,7 +402,8 @@ func TestRefusals(t *testing.T) {
 		"no text":            {`{"command":1}`, nil, 400, "put it in quotes"},
 		"nested":             {`{"command":{"a":"b"}}`, nil, 400, "put it in quotes"},
 		"trailing":           {hold + hold, nil, 400, "one command at a time"},
-		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, hold, resume, stop, abort, acknowledge, shelve, reset"},
+		"former command":     {`{"command":"resume"}`, nil, 422, "send restart"},
+		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, hold, restart, stop, abort, acknowledge, shelve, reset"},
 		"zero command":       {`{"command":"none"}`, nil, 422, "does not exist"},
 		"no command":         {`{}`, nil, 422, "does not exist"},
 		"start with nothing": {`{"command":"start"}`, nil, 422, "either product"},
@@ -393,7 +441,7 @@ func TestWithoutATokenNothingCanBeChanged(t *testing.T) {
 
 func TestWhatTheControllerSays(t *testing.T) {
 	l := &loop{snap: cooking(), reply: snapshot.Reply{Why: controller.NotInThisState.String()}}
-	w := ask(handler(l), http.MethodPost, "/api/commands", `{"command":"resume"}`)
+	w := ask(handler(l), http.MethodPost, "/api/commands", `{"command":"restart"}`)
 	assert.Equal(t, http.StatusConflict, w.Code)
 	assert.Equal(t, "not possible in this state of the batch", detail(t, w))
 
@@ -411,7 +459,10 @@ func TestHostsThatAreAnswered(t *testing.T) {
 		"evil.example": 421, "localhost.evil.example": 421, "127.0.0.1.evil.example:8080": 421, "": 421,
 	} {
 		for _, path := range []string{"/api/status", "/", "/metrics"} {
-			assert.Equal(t, want, ask(handler(accepting(cooking())), http.MethodGet, path, "", host(name)).Code, "%s %s", name, path)
+			w := ask(handler(accepting(cooking())), http.MethodGet, path, "", host(name))
+			if assert.Equal(t, want, w.Code, "%s %s", name, path); want != http.StatusOK {
+				assert.Contains(t, detail(t, w), "--host-name")
+			}
 		}
 	}
 }
@@ -427,7 +478,7 @@ func TestHealthAndReadiness(t *testing.T) {
 		"no step":    {nil, 503, 503, "first step"},
 		"stuck":      {spoil(func(s *snapshot.Snapshot) { s.Stepped = noon.Add(-time.Minute) }), 503, 503, "61 s ago"},
 		"no stamp":   {spoil(func(s *snapshot.Snapshot) { s.Stepped = time.Time{} }), 503, 503, "does not say"},
-		"no chamber": {spoil(func(s *snapshot.Snapshot) { s.State.Chamber = sensors.Fault(sensors.Open) }), 200, 503, "check the probe"},
+		"no chamber": {spoil(func(s *snapshot.Snapshot) { s.State.Chamber.Reading = sensors.Fault(sensors.Open) }), 200, 503, "check the probe"},
 		"stopping":   {spoil(func(s *snapshot.Snapshot) { s.Stopping = true }), 200, 503, "switching off"},
 	}
 	for name, c := range cases {
@@ -491,6 +542,36 @@ func TestChart(t *testing.T) {
 	assert.Contains(t, ask(handler(accepting(s)), http.MethodGet, "/chart.svg", "").Body.String(), "core-lost")
 	s.Lines[1].Time = noon.Add(-5 * time.Hour)
 	assert.NotContains(t, ask(handler(accepting(s)), http.MethodGet, "/chart.svg", "").Body.String(), "core-lost")
+}
+
+// Each button of the page that brings heat or takes smoke away has its caution beside
+// it, in the words of the command line.
+func TestPageGivesTheCautions(t *testing.T) {
+	body := html.UnescapeString(ask(handler(accepting(cooking())), http.MethodGet, "/", "").Body.String())
+	for id, text := range map[string]string{"smoulders": caution.Smoulders, "heat-returns": caution.HeatReturns, "before-reset": caution.BeforeReset} {
+		assert.Contains(t, body, `aria-describedby="`+id+`"`)
+		assert.Regexp(t, `<p id="`+id+`"[^>]*>(<b>[^<]*</b> )?`+regexp.QuoteMeta(text)+`</p>`, body)
+	}
+	_, dialog, found := strings.Cut(body, `<dialog id="ask-stop"`)
+	require.True(t, found)
+	dialog, _, _ = strings.Cut(dialog, "</dialog>")
+	assert.Contains(t, dialog, caution.Smoulders)
+	for _, text := range caution.BeforeHeat {
+		assert.Contains(t, body, "<li>"+text+"</li>")
+	}
+}
+
+// The numbers of the page carry the lines that the trend draws them with.
+func TestPageAndTrendShareTheirLines(t *testing.T) {
+	h := handler(accepting(cooking()))
+	page, trend := ask(h, http.MethodGet, "/", "").Body.String(), ask(h, http.MethodGet, "/chart.svg", "").Body.String()
+	for name, style := range map[string]chart.Style{"Chamber</h2>": chart.Chamber, "Core</h2>": chart.Core, `<span id="setpoint"`: chart.Setpoint} {
+		sample := chart.Sample(style)
+		assert.Contains(t, page, sample+" "+name)
+		look := regexp.MustCompile(`stroke="#\w+" stroke-width="[\d.]+"( stroke-dasharray="[\d. ]+")?`).FindString(sample)
+		require.NotEmpty(t, look)
+		assert.Contains(t, trend, look, name)
+	}
 }
 
 func FuzzCommand(f *testing.F) {

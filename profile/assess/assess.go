@@ -161,7 +161,8 @@ type Verdict struct {
 
 // Lethality is one criterion. What a criterion does not have is null: a table row
 // has no z and D, a hold has no log10. For a row, FMinutes is the time at or above
-// its temperature, ReferenceCelsius.
+// its temperature, ReferenceCelsius. Log10Capped says that more was counted than is
+// shown.
 type Lethality struct {
 	Name             string   `json:"name"`
 	FMinutes         *float64 `json:"f_minutes"`
@@ -169,10 +170,12 @@ type Lethality struct {
 	ZKelvin          *float64 `json:"z_kelvin"`
 	DMinutes         *float64 `json:"d_minutes"`
 	Log10Reduction   *float64 `json:"log10_reduction"`
+	Log10Capped      bool     `json:"log10_capped"`
 	RequiredLog10    *float64 `json:"required_log10"`
 	Pass             bool     `json:"pass"`
 
 	source string
+	log10  float64 // as counted
 	needed float64 // minutes of a row
 	role   role
 }

@@ -119,9 +119,12 @@ func TestConstructedLogs(t *testing.T) {
 		}
 		own := byName["own kinetics"]
 		assert.InDelta(t, c.f60, *own.FMinutes, 0.006, name)
-		assert.InDelta(t, c.log10, *own.Log10Reduction, 0.006, name)
+		assert.InDelta(t, c.log10, own.log10, 0.006, name)
 		assert.InDelta(t, c.fatty, *byName["stricter set, 25 % fat"].Log10Reduction, 0.006, name)
-		assert.InDelta(t, c.integralLog10, *byName["red meat, integrated"].Log10Reduction, 0.06, name)
+		assert.InDelta(t, c.integralLog10, byName["red meat, integrated"].log10, 0.06, name)
+		assert.Equal(t, min(own.log10, lethality.MostShown), *own.Log10Reduction, name)
+		assert.Equal(t, name == "S2", own.Log10Capped, name)
+		assert.Equal(t, name == "S2", strings.Contains(v.Text(), " = more than 20 log10, 6.5 needed"), name)
 		assert.InDelta(t, c.comeUp*60, v.ComeUp.Seconds, 4, name)
 		assert.True(t, v.cooked() && v.ComeUp.Pass, name)
 		assert.False(t, v.Pass, "%s ends warm", name)
@@ -190,7 +193,7 @@ func TestSpecies(t *testing.T) {
 		{"a row met though the integral is a hair short", red, 133, 56, false, true},
 		{"without poultry in it", red, 140, 7, false, true},
 		{"poultry in it", red, 140, 7, true, false},
-		// FSIS poultry table, 12 % fat: 140 °F, 35 min.
+		// FSIS Time-Temperature Tables (2005), 12 % fat: 140 °F, 35 min.
 		{"poultry", poultry, 140, 35, false, true},
 		{"poultry, short", poultry, 140, 32, false, false},
 		{"poultry as if red meat", poultry, 140, 12, false, false},
@@ -209,6 +212,11 @@ func TestSpecies(t *testing.T) {
 	}
 }
 
+func TestNoMinusSignOnAZero(t *testing.T) {
+	assert.Equal(t, "0.0 °C (32 °F)", both(-0.04))
+	assert.Equal(t, "-17.8 °C (0 °F)", both(-17.8))
+}
+
 func TestJSONKeys(t *testing.T) {
 	keys := func(v any) []string {
 		var names []string
@@ -224,7 +232,7 @@ func TestJSONKeys(t *testing.T) {
 		require.NoError(t, json.Unmarshal(text, &v))
 		assert.ElementsMatch(t, []string{"lethality", "come_up", "cooling", "warnings", "pass"}, keys(v))
 		for _, l := range v["lethality"].([]any) {
-			assert.ElementsMatch(t, []string{"name", "f_minutes", "reference_celsius", "z_kelvin", "d_minutes", "log10_reduction", "required_log10", "pass"}, keys(l))
+			assert.ElementsMatch(t, []string{"name", "f_minutes", "reference_celsius", "z_kelvin", "d_minutes", "log10_reduction", "log10_capped", "required_log10", "pass"}, keys(l))
 		}
 		assert.ElementsMatch(t, []string{"seconds", "limit_seconds", "pass"}, keys(v["come_up"]))
 		for _, c := range v["cooling"].([]any) {
@@ -347,7 +355,7 @@ func TestMissingReadingsNeverHelp(t *testing.T) {
 			rt.Fatalf("passes with readings missing:\n%s\n%s", missed.Text(), seen.Text())
 		}
 		for i, l := range missed.Lethality {
-			if l.Pass && !seen.Lethality[i].Pass || l.Log10Reduction != nil && *l.Log10Reduction > *seen.Lethality[i].Log10Reduction+1e-9 {
+			if l.Pass && !seen.Lethality[i].Pass || l.log10 > seen.Lethality[i].log10+1e-9 {
 				rt.Fatalf("%s gains from missing readings", l.Name)
 			}
 		}

@@ -145,7 +145,9 @@ func (j *judged) verdict() Lethality {
 		l.needed = row.Hold.Minutes()
 	}
 	if c.Required > 0 {
-		l.Log10Reduction = number(c.Log10(j.count))
+		l.log10 = c.Log10(j.count)
+		shown, capped := lethality.Shown(l.log10)
+		l.Log10Reduction, l.Log10Capped = number(shown), capped
 		l.RequiredLog10 = number(c.Required)
 	}
 	return l
@@ -313,5 +315,5 @@ func span(d time.Duration) string { return quantity.FormatDuration(d) }
 
 func both(c float64) string {
 	t := quantity.Celsius(c)
-	return fmt.Sprintf("%.1f °C (%.0f °F)", c, t.Fahrenheit())
+	return fmt.Sprintf("%s °C (%s °F)", quantity.Fixed(c, 1), quantity.Fixed(t.Fahrenheit(), 0))
 }

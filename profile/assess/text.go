@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fumarium/profile"
+	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 )
 
@@ -114,26 +115,18 @@ func (l Lethality) arithmetic() string {
 	}
 	switch {
 	case l.ZKelvin != nil && l.DMinutes != nil:
-		return fmt.Sprintf("F %.2f min at %s with z %v; F / D = %.2f / %.3f = %s, %.1f needed",
-			f, both(reference), quantity.Kelvin(*l.ZKelvin), f, *l.DMinutes, log10(*l.Log10Reduction), *l.RequiredLog10)
+		return fmt.Sprintf("F %.2f min at %s with z %v; F / D = %.2f / %.3f = %s log10, %.1f needed",
+			f, both(reference), quantity.Kelvin(*l.ZKelvin), f, *l.DMinutes, lethality.Text(*l.Log10Reduction, l.Log10Capped, 2), *l.RequiredLog10)
 	case l.needed == 0:
 		if !l.Pass {
 			return fmt.Sprintf("no row was touched; the best is %s", both(reference))
 		}
 		return fmt.Sprintf("%s was reached, which counts at once", both(reference))
 	case l.Log10Reduction != nil:
-		return fmt.Sprintf("best row %s: %.1f of %.1f min; %.1f × %.2f = %s", both(reference), f, l.needed,
-			*l.RequiredLog10, *l.Log10Reduction / *l.RequiredLog10, log10(*l.Log10Reduction))
+		return fmt.Sprintf("best row %s: %.1f of %.1f min; %.1f × %.2f = %s log10", both(reference), f, l.needed,
+			*l.RequiredLog10, l.log10 / *l.RequiredLog10, lethality.Text(*l.Log10Reduction, l.Log10Capped, 2))
 	}
 	return fmt.Sprintf("best row %s: %.1f of %.1f min", both(reference), f, l.needed)
-}
-
-// log10 writes a reduction. Beyond a point the figure is arithmetic and no claim.
-func log10(reduction float64) string {
-	if reduction > 20 {
-		return "more than 20 log10"
-	}
-	return fmt.Sprintf("%.2f log10", reduction)
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }

@@ -139,22 +139,23 @@ const (
 )
 
 type leg struct {
-	phase      phase
-	failed     bool // the limit was exceeded, and nothing takes that back
-	start, end time.Duration
-	worst      time.Duration // the longest time beyond the limit
+	phase  phase         `record:"phase"`
+	failed bool          `record:"failed"` // the limit was exceeded, and nothing takes that back
+	start  time.Duration `record:"start"`
+	end    time.Duration `record:"end"`
+	worst  time.Duration `record:"worst"` // the longest time beyond the limit
 }
 
 // A State is what a rule has seen so far. The zero State has seen nothing. It
 // holds no pointer and no NaN and compares with ==. It belongs to the rule that
 // made it.
 type State struct {
-	now    time.Duration
-	unseen time.Duration // since the last reading
-	seen   bool
-	done   bool // chilled to the end: see Stay
-	last   quantity.Celsius
-	legs   [maxLegs]leg
+	now    time.Duration    `record:"now"`
+	unseen time.Duration    `record:"unseen"` // since the last reading
+	seen   bool             `record:"seen"`
+	done   bool             `record:"done"` // chilled to the end: see Stay
+	last   quantity.Celsius `record:"last_celsius"`
+	legs   [maxLegs]leg     `record:"leg"`
 }
 
 // Add follows the hottest core along a straight line that was seen at both ends.

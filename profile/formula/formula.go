@@ -110,7 +110,7 @@ func perMillion(part, whole quantity.Kilograms) float64 {
 }
 
 // Shares are the fractions that people and rules speak of. Salt is of the meat, as
-// sausage makers count it; the others are of the raw batch.
+// sausage is counted in the trade; the others are of the raw batch.
 type Shares struct {
 	Salt       quantity.Ratio // of the green weight, that of the cure included
 	WaterSalt  quantity.Ratio // salt in salt and water together: the water-phase salt

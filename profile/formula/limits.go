@@ -29,8 +29,10 @@ type ppmRule struct {
 const (
 	handbook = "FSIS Directive 7620.3, rev. 1995, ch. 3"
 	cfrBacon = "9 CFR 424.22(b)"
-	memory   = "from memory"
-	trade    = "common practice, no source"
+	// canadaManual was read in copies of its text, which name no edition.
+	canadaManual = "CFIA Meat Hygiene Manual of Procedures, ch. 4, as quoted"
+	memory       = "from memory"
+	trade        = "common practice, no source"
 )
 
 // Limits on ingoing sodium nitrite, and the floor of anything cured that is kept
@@ -44,7 +46,7 @@ const (
 	fishPPM         = 200 // 21 CFR 172.175
 	floorPPM        = 120
 	rindOn          = 0.9 // the rind takes up no cure: the handbook reduces by 10 %
-	canadaPPM       = 200 // of the total formulation: summary of Canadian rules by a supplier
+	canadaPPM       = 200 // of the total formulation
 	canadaBaconPPM  = 120
 	canadaFloorPPM  = 100
 	accelerationPPM = 547 // 7/8 oz per 100 lb is 546.9 ppm; the ounces are from memory
@@ -56,7 +58,7 @@ const (
 func nitriteRule(species profile.Species, class profile.Class, method profile.CureMethod, b Basis) ppmRule {
 	bacon := class == profile.Bacon || class == profile.RindOnBacon
 	if b == TotalFormulation {
-		r := ppmRule{at(canadaPPM), at(canadaFloorPPM), "cured meat, on the total formulation", "Canada, by a supplier's summary"}
+		r := ppmRule{at(canadaPPM), at(canadaFloorPPM), "cured meat, on the total formulation", canadaManual}
 		if bacon {
 			r.limit, r.what = at(canadaBaconPPM), "bacon, on the total formulation"
 		}
@@ -123,8 +125,8 @@ var sausageRules = map[profile.Class]sausageRule{
 	profile.Frankfurter:      {fat: 30, fatAndWater: 40, source: "9 CFR 319.180"},
 	profile.UncookedSausage:  {putWater: 3, source: "9 CFR 319.140"},
 	profile.FreshPorkSausage: {fat: 50, putWater: 3, source: "9 CFR 319.141"},
-	profile.FreshBeefSausage: {fat: 30, putWater: 3, source: "9 CFR 319.140, FSIS sausage fact sheet"},
-	profile.ItalianSausage:   {fat: 35, putWater: 3, meat: 85, source: "9 CFR 319.140, FSIS sausage fact sheet"},
+	profile.FreshBeefSausage: {fat: 30, putWater: 3, source: "9 CFR 319.140; fat by FSIS, Sausages and Food Safety, from memory"},
+	profile.ItalianSausage:   {fat: 35, putWater: 3, meat: 85, source: "9 CFR 319.140; fat by FSIS, Sausages and Food Safety, from memory"},
 }
 
 // Salt in cooked or smoked sausage, in percent of the meat; common practice, no

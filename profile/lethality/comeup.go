@@ -27,12 +27,12 @@ func ComeUpWithin(probeError quantity.Kelvin) ComeUpRule {
 // A ComeUp is what a ComeUpRule has counted so far. Zero has seen nothing. It
 // compares with ==.
 type ComeUp struct {
-	Time  time.Duration
-	Begun bool // the core was seen
-	Done  bool // the core has reached the upper end
+	Time  time.Duration `record:"time"`
+	Begun bool          `record:"begun"` // the core was seen
+	Done  bool          `record:"done"`  // the core has reached the upper end
 	// Unproven is set when the core was first seen above the band: how it got
 	// there is not known.
-	Unproven bool
+	Unproven bool `record:"unproven"`
 }
 
 // Add counts a straight line that was seen at both ends.

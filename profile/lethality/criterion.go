@@ -62,11 +62,11 @@ type Criterion struct {
 // It holds no pointer and no NaN and compares with ==. It belongs to the criterion
 // that made it.
 type Count struct {
-	equivalent float64 // seconds at the reference temperature
-	low        float64 // those of them gathered below LowHeat
-	at         [maxRows]time.Duration
-	run        time.Duration // the unbroken stay under way
-	reached    uint32        // rows whose temperature was touched, one bit each
+	equivalent float64                `record:"equivalent_seconds"` // seconds at the reference temperature
+	low        float64                `record:"low_seconds"`        // those of them gathered below LowHeat
+	at         [maxRows]time.Duration `record:"row_time"`
+	run        time.Duration          `record:"run"`          // the unbroken stay under way
+	reached    uint32                 `record:"reached_mask"` // rows whose temperature was touched, one bit each
 }
 
 // Rows are the rows of the criterion's table, lowest temperature first.
@@ -240,7 +240,7 @@ func NewCriterion(name string, k Kinetics, required float64) (*Criterion, error)
 	refuse("reference temperature", float64(k.Reference), 40, 150, "°C")
 	refuse("z", float64(k.Z), 1, 50, "K")
 	refuse("D", k.D.Seconds(), 1e-3, 86400, "s")
-	refuse("required reduction", required, 0.1, 20, "log10")
+	refuse("required reduction", required, 0.1, MostShown, "log10")
 	if len(faults) > 0 {
 		return nil, errors.Join(faults...)
 	}

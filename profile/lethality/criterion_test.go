@@ -37,8 +37,9 @@ func held(f, minutes float64) []point {
 	return []point{{0, t}, {minutes, t}}
 }
 
-// annex are the rows of the red-meat table, FSIS Appendix A (1999), confirmed in a
-// repost of the whole table: °F, minutes for 6.5 log10, minutes for 7.0 log10.
+// annex are rows of the red-meat table of FSIS Appendix A, Compliance Guidelines for
+// Meeting Lethality Performance Standards (June 1999), as copies of its text have it:
+// °F, minutes for 6.5 log10, minutes for 7.0 log10.
 var annex = [][3]float64{
 	{130, 112, 121}, {131, 89, 97}, {133, 56, 62}, {134, 45, 47}, {136, 28, 32}, {138, 18, 19}, {139, 15, 15}, {140, 12, 12},
 	{142, 8, 8}, {144, 5, 5}, {145, 4, 4}, {147, 134. / 60, 144. / 60}, {148, 107. / 60, 115. / 60}, {150, 67. / 60, 72. / 60},
@@ -217,9 +218,10 @@ func TestConstructedLogs(t *testing.T) {
 	}
 }
 
-// TestOtherTables holds every row of the poultry tables (FSIS, 12 % fat column as
-// transcribed; lean columns as quoted in The Food Lab, p. 362), of the trichinae
-// table (former 9 CFR 318.10(c)) and the fish rule (Maine ch. 359 s. 2).
+// TestOtherTables holds every row of the poultry tables (FSIS, Time-Temperature Tables
+// for Cooking Ready-to-Eat Poultry Products, 2005: 12 % fat from copies of its text,
+// lean columns as quoted in Lopez-Alt, The Food Lab, p. 362), of the trichinae table
+// (former 9 CFR 318.10(c)) and the fish rule (Maine ch. 359 s. 2).
 func TestOtherTables(t *testing.T) {
 	for _, c := range []struct {
 		criterion *Criterion

@@ -6,7 +6,8 @@
 // The kill rate at temperature T, as minutes at the reference temperature per
 // minute, is 10^((T - Tref)/z). Its integral is F; F divided by the decimal
 // reduction time D at Tref is the log10 reduction (American Meat Institute
-// Foundation, Process Lethality Determination worksheet).
+// Foundation, Process Lethality Determination worksheet, August 2010: the AMI
+// worksheet below).
 package lethality
 
 import (

@@ -14,8 +14,9 @@ type Row struct {
 }
 
 const (
-	guide2021 = "FSIS Cooking Guideline for Meat and Poultry Products (2021)"
-	annex1999 = "FSIS Appendix A, Compliance Guidelines for Meeting Lethality Performance Standards (1999)"
+	guide2021  = "FSIS Cooking Guideline for Meat and Poultry Products (2021)"
+	tables2005 = "FSIS Time-Temperature Tables for Cooking Ready-to-Eat Poultry Products (2005)"
+	annex1999  = "FSIS Appendix A, Compliance Guidelines for Meeting Lethality Performance Standards (1999)"
 )
 
 // fahrenheit writes a row as its table prints it. The °C that tables print beside
@@ -49,19 +50,19 @@ var redMeat70 = []Row{
 	fahrenheit(157, 15*time.Second), fahrenheit(158, 0),
 }
 
-// chickenFat12 is the 12 % fat column for chicken of the FSIS poultry tables,
-// which also serves for fatter and unknown fat. That the column is the chicken
-// one is recalled from memory. The row at 160 °F is the longest dwell that the
+// poultryFat12 has rows of the 12 % fat columns of the FSIS poultry tables of 2005,
+// which also serve for fatter and unknown fat: the longer of chicken and turkey, which
+// is chicken up to 140 °F and turkey at 142 and 144 °F. The row at 160 °F is the longest dwell that the
 // 2021 guideline names there over all species and fat levels; the row at 165 °F is
 // Food Code 3-401.11.
-var chickenFat12 = []Row{
+var poultryFat12 = []Row{
 	fahrenheit(136, minutes(81.4)), fahrenheit(137, minutes(65.5)), fahrenheit(139, minutes(43)), fahrenheit(140, minutes(35)),
 	fahrenheit(142, minutes(23.7)), fahrenheit(144, minutes(16.6)),
 	fahrenheit(160, 26900*time.Millisecond), fahrenheit(165, 15*time.Second),
 }
 
-// The lean columns of the FSIS poultry tables as quoted in Lopez-Alt, The Food
-// Lab, p. 362. That lean means 1 % fat is recalled from memory.
+// The lean columns (1 % fat) of the FSIS poultry tables of 2005 as quoted in Lopez-Alt,
+// The Food Lab, p. 362.
 var (
 	chickenLean = []Row{
 		fahrenheit(140, minutes(25.2)), fahrenheit(145, minutes(8.4)),
@@ -144,10 +145,10 @@ var (
 	})
 	trichinaeTable = rows(Criterion{Name: "trichinae, table row", Source: "former 9 CFR 318.10(c), withdrawn 2018"}, trichinae)
 	poultryTables  = [...]*Criterion{
-		FatUnknown: rows(Criterion{Name: "poultry, table row", Source: "FSIS poultry tables, 12 % fat; " + guide2021 + "; Food Code 3-401.11",
-			Required: poultryLog10}, chickenFat12),
-		LeanChicken: rows(Criterion{Name: "lean chicken, table row", Source: "FSIS poultry tables, lean chicken", Required: poultryLog10}, chickenLean),
-		LeanTurkey:  rows(Criterion{Name: "lean turkey, table row", Source: "FSIS poultry tables, lean turkey", Required: poultryLog10}, turkeyLean),
+		FatUnknown: rows(Criterion{Name: "poultry, table row", Source: tables2005 + ", 12 % fat; " + guide2021 + "; Food Code 3-401.11",
+			Required: poultryLog10}, poultryFat12),
+		LeanChicken: rows(Criterion{Name: "lean chicken, table row", Source: tables2005 + ", lean chicken, as quoted", Required: poultryLog10}, chickenLean),
+		LeanTurkey:  rows(Criterion{Name: "lean turkey, table row", Source: tables2005 + ", lean turkey, as quoted", Required: poultryLog10}, turkeyLean),
 	}
 	fishHold = rows(Criterion{Name: "fish, continuous hold", Source: "Maine ch. 359 s. 2; New York 262.5; AFDO 1991", Continuous: true}, smokedFish)
 )

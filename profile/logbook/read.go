@@ -183,6 +183,10 @@ func (rd *reader) header() bool {
 		if !isCelsius {
 			base, isFahrenheit = strings.CutSuffix(name, "_fahrenheit")
 		}
+		if r, bad := hidden(header); bad && (isCelsius || isFahrenheit) { // it is printed with the verdict
+			rd.fault(line, column, fmt.Sprintf("the name of column %d, %s, holds the invisible character %U", i+1, clip(header), r), "remove it")
+			continue
+		}
 		switch {
 		case name == "time" || isElapsed:
 			if rd.time >= 0 {
@@ -210,6 +214,16 @@ func (rd *reader) header() bool {
 		rd.fault(line, 1, "no column has the temperature of a core", "end its name in _celsius or _fahrenheit, as in "+example)
 	}
 	return len(rd.faults) == 0
+}
+
+// hidden finds the first character that would not show.
+func hidden(text string) (rune, bool) {
+	for _, r := range text {
+		if !unicode.IsPrint(r) && !unicode.Is(unicode.Zs, r) {
+			return r, true
+		}
+	}
+	return 0, false
 }
 
 // isCore reports whether a temperature is one of the product.

@@ -119,6 +119,8 @@ func TestFaults(t *testing.T) {
 		{"no unit", "elapsed_minutes,core\n0,55\n", "1:1: no column has the temperature of a core"},
 		{"two times", "time,elapsed_hours,core_celsius\n", "1:6: elapsed_hours is a second column with the time"},
 		{"twice", "elapsed_hours,core_celsius,Core_Celsius\n", "1:28: the column Core_Celsius is there twice, first as column 2"},
+		{"two lines in a name", "elapsed_hours,\"core\n1_celsius\"\n0,1\n", "1:15: the name of column 2, core·1_celsius, holds the invisible character U+000A; remove it"},
+		{"bidi in a name", "elapsed_hours,\u202ecore_celsius\n0,1\n", "1:15: the name of column 2, ·core_celsius, holds the invisible character U+202E; remove it"},
 		{"decimal comma", header + "1,55,5,81,2\n", "3:1: this row has 5 cells, the header has 3; if the decimal sign is a comma, save the file with semicolons"},
 		{"quoted decimal comma", header + "1,\"55,5\",81\n", `3:3: 55,5 has a comma in a file whose cells are separated by commas; write a decimal point`},
 		{"short row", header + "1,55\n", "3:1: this row has 2 cells, the header has 3; give every row"},

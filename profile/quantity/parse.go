@@ -127,13 +127,31 @@ func ParseAltitude(text string) (Meters, error) {
 	return Meters(v), err
 }
 
-// ParseMass reads "12.5 g", "4 kg", "6 oz" or "2 lb".
+// twoMasses is a mass in two units, the larger first, as sheets have it.
+var twoMasses = regexp.MustCompile(`^([^ a-z]+) ?(kg|lb|oz|g) *([0-9].*)$`)
+
+// ParseMass reads "12.5 g", "4 kg", "6 oz", "2 lb" or "11 lb 4 oz".
 func ParseMass(text string) (Kilograms, error) {
 	if _, _, ok := spooned(text); ok {
 		return 0, &ParseError{quote(text) + " is a volume", "weigh it and write the mass in g, kg, oz or lb"}
 	}
-	v, err := parse(text, masses, false)
-	return Kilograms(v), err
+	m := twoMasses.FindStringSubmatch(tidy(text))
+	if m == nil || len(text) > maxTextBytes {
+		v, err := parse(text, masses, false)
+		return Kilograms(v), err
+	}
+	whole, err := parse(m[1]+" "+m[2], masses, false)
+	if err != nil {
+		return 0, err
+	}
+	part, err := parse(m[3], masses, false)
+	if err != nil {
+		return 0, err
+	}
+	if unit := strings.TrimLeft(m[3], "0123456789. "); !(m[2] == "lb" && unit == "oz" || m[2] == "kg" && unit == "g") {
+		return 0, &ParseError{fmt.Sprintf("%s has %s after %s", quote(text), unit, m[2]), "write one unit, or two as in 11 lb 4 oz or 1 kg 250 g"}
+	}
+	return Kilograms(whole + part), nil
 }
 
 // ParseMassOrSpoons reads a mass, or level spoons with the density of what is in

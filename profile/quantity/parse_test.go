@@ -89,6 +89,11 @@ func TestParse(t *testing.T) {
 		// International avoirdupois pound and ounce, agreement of 1959 (recalled from memory).
 		{"mass", "1 lb", 0.45359237},
 		{"mass", "16 oz", 0.45359237},
+		{"mass", "11 lb 4 oz", 11.25 * 0.45359237},
+		{"mass", "11lb4oz", 11.25 * 0.45359237},
+		{"mass", "11 lb  4.0 oz", 11.25 * 0.45359237}, // as the make sheet lines it up
+		{"mass", "0 lb 8 oz", 0.45359237 / 2},
+		{"mass", "1 kg 250 g", 1.25},
 		{"spoons", "12.5 g", 0.0125},
 		// US teaspoon 4.929 mL and tablespoon 14.787 mL: NIST Handbook 44, Appendix C
 		// (recalled from memory); a gallon of 231 in³ is 768 teaspoons, 256 tablespoons.
@@ -185,6 +190,13 @@ func TestParseErrors(t *testing.T) {
 		{"mass", "1,500 g", `"1,500 g" has a comma in the number; write 1.500 g, or 1500 g if the comma was to part thousands`},
 		{"mass", "1,500,000 g", `"1,500,000 g" has a comma in the number; write the number with a point and without commas`},
 		{"mass", "0,125 kg", `"0,125 kg" has a decimal comma; write 0.125 kg`},
+		{"mass", "4 oz 11 lb", `"4 oz 11 lb" has lb after oz; write one unit, or two as in 11 lb 4 oz or 1 kg 250 g`},
+		{"mass", "11 lb 4 lb", `"11 lb 4 lb" has lb after lb; write one unit, or two as in 11 lb 4 oz or 1 kg 250 g`},
+		{"mass", "11 lb 100 g", `"11 lb 100 g" has g after lb; write one unit, or two as in 11 lb 4 oz or 1 kg 250 g`},
+		{"mass", "1 lb 2 oz 3 oz", `unknown unit "oz 3 oz" in "2 oz 3 oz"; write the number with g, kg, oz or lb`},
+		{"mass", "11 lb 4", `missing unit in "4"; write 4 g or 4 kg`},
+		{"mass", "11 lb 4,5 oz", `"4,5 oz" has a decimal comma; write 4.5 oz`},
+		{"mass", "-1 lb 4 oz", `"-1 lb" is negative; write 0 lb or more`},
 		{"mass", "1 500 g", `unknown unit "500 g" in "1 500 g"; write the number with g, kg, oz or lb`},
 		{"mass", "-1 kg", `"-1 kg" is negative; write 0 kg or more`},
 		{"mass", "4 KG", `unknown unit "KG" in "4 KG"; write the number with g, kg, oz or lb`},
@@ -232,6 +244,18 @@ func TestParseErrors(t *testing.T) {
 	}
 }
 
+// No unit is written with a minus sign on a zero.
+func TestNoMinusSignOnAZero(t *testing.T) {
+	for want, got := range map[string]string{
+		"0 °C": Celsius(-0.04).String(), "0 K": Kelvin(-0.004).String(), "0 mm": Meters(-0.00004).String(), "0 g": Kilograms(-0.00004).String(),
+		"0 W": Watts(-0.4).String(), "0 %": Ratio(-0.0004).String(), "0 °C/h": KelvinPerSecond(-0.00001).String(), "0 m³/h": CubicMetersPerSecond(-1e-7).String(),
+		"0 s": FormatDuration(-400 * time.Millisecond), "-1 s": FormatDuration(-500 * time.Millisecond),
+		"0.0": Fixed(-0.04, 1), "0.00": Fixed(math.Copysign(0, -1), 2), "0": Fixed(-0.4, 0), "-0.1": Fixed(-0.06, 1), "-10.0": Fixed(-10, 1), "-100": Fixed(-100, 0), "20.0": Fixed(20, 1),
+	} {
+		assert.Equal(t, want, got)
+	}
+}
+
 // TestRoundTrip holds that what String writes reads back as itself: the same text
 // again, and within half of the last digit written.
 func TestRoundTrip(t *testing.T) {
@@ -254,7 +278,7 @@ func TestRoundTrip(t *testing.T) {
 		near("difference", -100, 100, 0.005, func(v float64) string { return Kelvin(v).String() })
 		near("rate", -1, 1, 0.05/3600, func(v float64) string { return KelvinPerSecond(v).String() })
 		near("length", 0, 10, 0.05e-3, func(v float64) string { return Meters(v).String() })
-		near("mass", 0, 0.9, 0.05e-3, func(v float64) string { return Kilograms(v).String() })
+		near("mass", 0, 0.9999, 0.05e-3, func(v float64) string { return Kilograms(v).String() })
 		near("mass", 1, 1000, 0.5e-3, func(v float64) string { return Kilograms(v).String() })
 		near("ratio", 0, 2, 0.05e-2, func(v float64) string { return Ratio(v).String() })
 		near("power", 0, 1e5, 0.5, func(v float64) string { return Watts(v).String() })

@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 )
 
@@ -74,10 +75,20 @@ func trim(v float64, digits int) string {
 	return strconv.FormatFloat(rounded, 'f', -1, 64)
 }
 
+// Fixed prints v with so many decimals, and no minus sign on a zero: a sensor at
+// -0.04 °C reads 0.0 °C, not -0.0 °C.
+func Fixed(v float64, digits int) string {
+	text := strconv.FormatFloat(v, 'f', digits, 64)
+	if strings.Trim(text, "-0.") == "" {
+		return strings.TrimPrefix(text, "-")
+	}
+	return text
+}
+
 // FormatDuration writes d for people: "2 h 30 min", "45 min", "20 s". It rounds
 // to the minute from ten minutes on and to the second below.
 func FormatDuration(d time.Duration) string {
-	if d < 0 {
+	if d <= -time.Second/2 {
 		return "-" + FormatDuration(-max(d, -math.MaxInt64)) // the smallest has no positive twin
 	}
 	if d < 10*time.Minute {

@@ -84,7 +84,7 @@ func (s Sheet) mincing() []string {
 	}
 	mix := fmt.Sprintf("Spread %s over all of the meat. Add the rest and work it until it sticks together; the mass stays at or below %v.", spread, coldMix)
 	if s.verdict.Accelerated {
-		mix += " The erythorbate or ascorbate goes in last and by itself: with the cure in one bag or one concentrate it reacts (FAO meat processing text)."
+		mix += " The erythorbate or ascorbate goes in last and by itself: with the cure in one bag or one concentrate it reacts (from memory)."
 	}
 	casing := "Shape it without hollows"
 	if s.product.Shape.Casing != profile.NoCasing {
@@ -100,7 +100,7 @@ func (s Sheet) pickling() []string {
 	var taken quantity.Kilograms
 	order := "Dissolve everything in the cold water"
 	if s.verdict.Accelerated && s.verdict.Cured {
-		order += ", the cure first and the erythorbate or ascorbate last, just before use: in one concentrate they react (FAO meat processing text)"
+		order += ", the cure first and the erythorbate or ascorbate last, just before use: in one concentrate they react (from memory)"
 	}
 	if f.PickleMass() <= 0 {
 		taken = total.Mass() - meat

@@ -218,6 +218,10 @@ func (d *Document) syntax(err error) Faults {
 	line, column := e.Mark.Line, e.Mark.Column
 	opened := func(what, close string) Faults {
 		from := e.ContextMark
+		if at, column, ok := d.cutOff(from.Line, line); ok {
+			return d.only(at, column, "# begins a comment, so the rest of the line and the "+close+" in it are not read",
+				"put a text with # in quotation marks; a comment belongs after the "+close)
+		}
 		return d.only(from.Line, from.Column, what+" opened here is not closed before "+fmt.Sprintf("line %d column %d", line, column),
 			"check for a missing "+close+" or a missing comma")
 	}
@@ -254,6 +258,35 @@ func (d *Document) syntax(err error) Faults {
 		message += " " + e.ContextMsg
 	}
 	return d.only(line, column, message, "check the line and the one above it for brackets, quotation marks and indentation")
+}
+
+// cutOff finds, on lines that open a brace or a bracket without closing it, a comment
+// that has taken the closing one along: {name: cure #1, mass: 10 g}. A comment that
+// follows a comma or an opening one is meant.
+func (d *Document) cutOff(first, last int) (line, column int, found bool) {
+	for line := max(first, 1); line <= min(last, len(d.lines)); line++ {
+		text := []rune(d.lines[line-1])
+		var quote, before rune // the quotation mark that is open, the last character that is no blank
+		for i, r := range text {
+			switch {
+			case quote != 0:
+				if r == quote {
+					quote = 0
+				}
+			case (r == '"' || r == '\'') && strings.ContainsRune(",:[{", before):
+				quote = r
+			case r == '#' && i > 0 && (text[i-1] == ' ' || text[i-1] == '\t'):
+				if strings.ContainsRune(",[{", before) || !strings.ContainsAny(string(text[i:]), "}]") {
+					break
+				}
+				return line, i + 1, true
+			}
+			if r != ' ' && r != '\t' {
+				before = r
+			}
+		}
+	}
+	return 0, 0, false
 }
 
 // at is the character at a place of the file, or 0 outside it.

@@ -227,6 +227,10 @@ func (v Value) Text() string {
 	if !ok {
 		return ""
 	}
+	if numberCut(v.node) {
+		v.Fault("the text ends before "+clip(v.node.LineComment)+", because # begins a comment", "put the whole text in quotation marks; if it is a comment, write a blank after the #")
+		return ""
+	}
 	s = strings.TrimSpace(s)
 	if n := utf8.RuneCountInString(s); n > MaxText {
 		v.Fault(fmt.Sprintf("the text has %d characters, the limit is %d", n, MaxText), "shorten it")
@@ -242,6 +246,13 @@ func (v Value) Text() string {
 		return ""
 	}
 	return s
+}
+
+// numberCut reports whether a text lost its number to a comment: cure #1 reads as cure.
+func numberCut(n *yaml.Node) bool {
+	plain := n.Style&(yaml.SingleQuotedStyle|yaml.DoubleQuotedStyle) == 0
+	c := n.LineComment
+	return plain && len(c) > 1 && c[0] == '#' && c[1] >= '0' && c[1] <= '9'
 }
 
 // Read reads a value with one of the parsers of package quantity.

@@ -217,8 +217,8 @@ func ExampleFit() {
 	// Output: 80.2 °C true
 }
 
-// Parts of one name differ: 10 kΩ, 3950 K by two makers' lists (quoted at second
-// hand) against the AMWEI one, about 0.3 K at 80 °C and 0.9 K at 100 °C.
+// Parts of one name differ: 10 kΩ, 3950 K of two other lists (from memory) against the
+// AMWEI one, about 0.3 K at 80 °C and 0.9 K at 100 °C.
 func TestPartsOfOneNameDiffer(t *testing.T) {
 	amwei, err := Fit(Point{0, 32580.7}, Point{25, 10000}, Point{100, 673})
 	require.NoError(t, err)

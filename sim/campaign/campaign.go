@@ -90,6 +90,7 @@ type judge struct {
 	report *Report
 	broken map[Rule]Violation
 
+	machine     *controller.Machine // of its own
 	replay      controller.State
 	offSince    time.Duration
 	wasOff      bool
@@ -131,6 +132,9 @@ func Run(ctx context.Context, stock Stock, seed uint64) (*Report, error) {
 	shape := setup.Product.Shape
 	shape.Diameter, shape.Thickness = setup.Diameter*witnessThicker, setup.Diameter*witnessThicker
 	var err error
+	if j.machine, err = controller.New(setup.Product, setup.Cabinet); err != nil {
+		return nil, err
+	}
 	j.witness, err = plant.NewWitness(plant.Load{
 		Shape: shape, Mix: setup.Product.Formula.Composition(), Mass: 1, Start: *setup.Start,
 		FilmFactor: setup.FilmFactor * witnessFilm,
@@ -260,13 +264,13 @@ func (j *judge) latch(m *sim.Moment) {
 
 func (j *judge) numbers(m *sim.Moment) {
 	s := m.After
-	if !(s.Demand >= 0 && s.Demand <= 1) {
-		j.breaks(InBounds, m.Now, "demand %v", s.Demand)
+	if !(s.Heater.Demand >= 0 && s.Heater.Demand <= 1) {
+		j.breaks(InBounds, m.Now, "demand %v", s.Heater.Demand)
 	}
-	if s.HasSetpoint && s.Batch == controller.Running {
+	if s.Heater.HasSetpoint && s.Batch == controller.Running {
 		stage := s.CurrentStage(j.setup.Product)
-		if stage == nil || !(s.Setpoint < j.setup.Cabinet.Limits.ChamberHigh) || stage.Heat && s.Setpoint > stage.ChamberSetpoint {
-			j.breaks(InBounds, m.Now, "setpoint %v", s.Setpoint)
+		if stage == nil || !(s.Heater.Setpoint < j.setup.Cabinet.Limits.ChamberHigh) || stage.Heat && s.Heater.Setpoint > stage.ChamberSetpoint {
+			j.breaks(InBounds, m.Now, "setpoint %v", s.Heater.Setpoint)
 		}
 	}
 	if s.Stage != j.lastStage || m.Now%time.Minute == 0 {
@@ -368,7 +372,7 @@ func (j *judge) repeat(m *sim.Moment) {
 		return
 	}
 	in := m.Inputs
-	out, _ := controller.Advance(j.setup.Product, j.setup.Cabinet, &j.replay, &in)
+	out, _ := j.machine.Advance(&j.replay, &in)
 	if out != m.After.Out {
 		j.breaks(Replays, m.Now, "outputs %+v, again %+v", m.After.Out, out)
 	} else if m.Now%time.Minute == 0 && j.replay != *m.After {

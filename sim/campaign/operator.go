@@ -146,13 +146,13 @@ func (o *operator) code() trip.Code { return trip.Code(o.IntN(int(trip.Count) + 
 func (o *operator) deed(now time.Duration) {
 	c := controller.Command{}
 	switch o.IntN(16) {
-	case 0, 1: // hold, and resume after seconds or hours, or leave that to the person
+	case 0, 1: // hold, and restart after seconds or hours, or leave that to the person
 		c.Kind = controller.Hold
 		if o.IntN(3) > 0 {
-			o.later(now+o.seconds(1, 7200), controller.Command{Kind: controller.Resume})
+			o.later(now+o.seconds(1, 7200), controller.Command{Kind: controller.Restart})
 		}
 	case 2:
-		c.Kind = controller.Resume
+		c.Kind = controller.Restart
 	case 3, 4:
 		c.Kind = controller.Acknowledge
 	case 5, 6:

@@ -106,7 +106,7 @@ var catalogue = [kinds]description{
 	AmbientStep:      {name: "ambient-step", unit: kelvin, least: -80, most: 80, meaning: "the room is suddenly so much warmer"},
 	AmbientRamp:      {name: "ambient-ramp", unit: kelvinPerHour, least: -50, most: 50, meaning: "the room warms so fast, and keeps what it has gained"},
 	Away:             {name: "away", meaning: "the person does not come: prompts and alarms wait"},
-	Careless:         {name: "careless", meaning: "the person acknowledges, resets and resumes without looking"},
+	Careless:         {name: "careless", meaning: "the person acknowledges, resets and restarts without looking"},
 	NoIce:            {name: "no-ice", meaning: "there is no ice water: the product cools in the air of the room"},
 	RecordFailing:    {name: "record-failing", meaning: "the record of the batch cannot be written"},
 	DiskLow:          {name: "disk-low", meaning: "the disk is nearly full"},
@@ -203,7 +203,7 @@ func Parse(spec string) (Fault, error) {
 	case hasValue && d.unit == none:
 		return fail("%s takes no value; leave out =%s", d.name, value)
 	case !hasValue && d.unit != none:
-		return fail("%s needs a value, as in %s@30m=%s", d.name, d.name, d.unit.example())
+		return fail("%s needs a value, as in %s@30m=%s", d.name, d.name, d.example())
 	case hasValue:
 		if f.Value, err = d.unit.parse(value); err != nil {
 			return fail("value: %w", err)
@@ -253,7 +253,7 @@ func Kinds() []string {
 		d := &catalogue[k]
 		name := d.name
 		if d.unit != none {
-			name += "=" + d.unit.example()
+			name += "=" + d.example()
 		}
 		lines = append(lines, fmt.Sprintf("%-22s %s", name, d.meaning))
 	}
@@ -298,9 +298,13 @@ func durationText(d time.Duration) string {
 	return b.String()
 }
 
-func (u unit) example() string {
-	switch u {
+// example is a value that the kind takes.
+func (d *description) example() string {
+	switch d.unit {
 	case kelvin:
+		if d.least >= 0 {
+			return "2K"
+		}
 		return "-8K"
 	case kelvinPerHour:
 		return "-4K/h"

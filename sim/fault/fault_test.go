@@ -82,6 +82,16 @@ func TestEveryKindIsExplained(t *testing.T) {
 	for i, k := range All() {
 		assert.True(t, strings.HasPrefix(lines[i], k.String()), lines[i])
 		assert.Less(t, len(lines[i]), 110)
+		name, value, takes := strings.Cut(strings.Fields(lines[i])[0], "=")
+		spec := name + "@30m"
+		if takes {
+			_, err := Parse(spec)
+			assert.ErrorContains(t, err, spec+"="+value, "the same example in both places")
+			spec += "=" + value
+		}
+		f, err := Parse(spec)
+		assert.NoError(t, err, "the example of %s", k)
+		assert.Equal(t, k, f.Kind)
 	}
 }
 

@@ -16,9 +16,10 @@ type generator struct {
 	breath           float64 // share of full air that reaches the ember
 	glow             float64 // 1 smoulders well, 0 is out
 	ember            float64 // °C where an ember probe is
+	lag              float64 // s, of the ember that warms
 }
 
-// Magnitudes of the generator; common practice, no source.
+// Magnitudes of the generator; own, no source.
 const (
 	breathSeconds = 60.0  // in which the air of a pump that starts or stops comes and goes
 	glowSeconds   = 180.0 // in which an ember comes and goes
@@ -26,15 +27,14 @@ const (
 	enoughBreath  = 0.3   // more does not make it livelier
 	deadGlow      = 0.1   // below, it is out
 	draughtBreath = 0.6   // of a generator that draws by itself
-	// The ember in still air, and what full air adds: smouldering wood has 300 to
-	// 600 °C.
+	// The ember over the room in still air, and what full air adds: smouldering wood
+	// has 300 to 600 °C (from memory).
 	emberRise, breathRise = 250.0, 300.0
-	warmingSeconds        = 90.0  // of the wood around the probe
-	coolingSeconds        = 300.0 // of its ash
+	coolingLags           = 3.0 // the ember's lag in ash, with no air that carries heat off
 )
 
 func newGenerator(c *cabinet.Generator, room quantity.Celsius) generator {
-	g := generator{heat: float64(c.Heat), air: float64(c.Air), filling: c.FullBurn().Seconds(), ember: float64(room)}
+	g := generator{heat: float64(c.Heat), air: float64(c.Air), filling: c.PumpTime().Seconds(), ember: float64(room), lag: c.EmberLag().Seconds()}
 	if c.Moisture > 0 {
 		g.steam = float64(c.Moisture) / g.filling
 	}
@@ -60,11 +60,11 @@ func (g *generator) step(dt float64, d *Drive, room float64) float64 {
 		}
 	}
 	g.breath += (air - g.breath) * dt / (dt + breathSeconds)
-	target, seconds := room+g.glow*(emberRise+breathRise*g.breath), warmingSeconds
+	target, lag := room+g.glow*(emberRise+breathRise*g.breath), g.lag
 	if target < g.ember {
-		seconds = coolingSeconds
+		lag *= coolingLags
 	}
-	g.ember += (target - g.ember) * dt / (dt + seconds)
+	g.ember += (target - g.ember) * dt / (dt + lag)
 	return burning
 }
 

@@ -12,7 +12,8 @@
 // Sources: conduction by finite volumes with food properties of Choi and Okos
 // (package composition); films by textbook correlations and the Lewis analogy
 // (package film); moist air as perfect gases (package psychrometer). Constants of
-// the cabinet and of moisture in the product are common practice, no source.
+// the cabinet and of moisture in the product are common practice, no source; how the
+// generator smoulders is in package cabinet.
 //
 // Left out: melting of fat, juice that meat squeezes out, shrinking of the pieces
 // (a piece keeps its size while it dries), freezing, boiling within the product,
@@ -195,7 +196,7 @@ func New(c Config) (*Plant, error) {
 		{"Generator.Heat", float64(c.Generator.Heat), false},
 		{"Generator.Air", float64(c.Generator.Air), false},
 		{"Generator.Moisture", float64(c.Generator.Moisture), false},
-		{"Generator.Burn", c.Generator.Burn.Seconds(), c.Generator.Moisture > 0},
+		{"Generator.Lasts", c.Generator.Lasts.Seconds(), c.Generator.Moisture > 0},
 		{"Generator.TurnedDown", float64(c.Generator.TurnedDown), false},
 		{"PressurePascal", c.PressurePascal, false},
 	} {

@@ -6,8 +6,8 @@ import (
 
 	"fumarium/profile"
 	"fumarium/profile/composition"
+	"fumarium/profile/conduction"
 	"fumarium/profile/quantity"
-	"fumarium/sim/plant/conduction"
 )
 
 // nodes from the middle of a piece to its surface.
@@ -131,17 +131,12 @@ func newLoad(l Load) (load, error) {
 	if !(l.FilmFactor > 0 && l.FilmFactor <= 10) {
 		return load{}, fmt.Errorf("plant: Load.FilmFactor %v; it must be zero (for 1) or above zero, up to 10", l.FilmFactor)
 	}
-	var exponent float64
 	switch l.Shape.Form {
-	case profile.Slab:
-		exponent = 0
-	case profile.Cylinder:
-		exponent = 1
-	case profile.Sphere:
-		exponent = 2
+	case profile.Slab, profile.Cylinder, profile.Sphere:
 	default:
 		return load{}, fmt.Errorf("plant: Load.Shape.Form %d is not known; use cylinder, slab or sphere", l.Shape.Form)
 	}
+	exponent := l.Shape.Form.Exponent()
 	radius := l.Shape.HalfThickness()
 	if !(radius >= 0.5e-3 && radius <= 0.5) {
 		what := "Diameter"

@@ -51,7 +51,7 @@ func stick(casing profile.Casing, millimeters float64) profile.Shape {
 func smallLoad() Config {
 	return Config{
 		Build: woolCabinet(), HeaterPower: 1500, Ambient: 20,
-		Generator: cabinet.Generator{Burn: 3 * time.Hour, Heat: 60, Air: 0.0005, Moisture: 0.15},
+		Generator: cabinet.Generator{Lasts: 3 * time.Hour, Heat: 60, Air: 0.0005, Moisture: 0.15},
 		Load:      Load{Shape: stick(profile.CollagenCasing, 21), Mix: sausageMeat, Mass: 5, Start: 10},
 	}
 }
@@ -59,7 +59,7 @@ func smallLoad() Config {
 func largeLoad() Config {
 	return Config{
 		Build: masonryRoom(), HeaterPower: 9000, Ambient: 12,
-		Generator: cabinet.Generator{Burn: 6 * time.Hour, Heat: 400, Air: 0.002, Moisture: 1},
+		Generator: cabinet.Generator{Lasts: 6 * time.Hour, Heat: 400, Air: 0.002, Moisture: 1},
 		Load:      Load{Shape: stick(profile.FibrousCasing, 110), Mix: sausageMeat, Mass: 40, Start: 6},
 	}
 }

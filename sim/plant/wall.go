@@ -5,8 +5,8 @@ import (
 	"math"
 
 	"fumarium/controller/cabinet"
+	"fumarium/profile/conduction"
 	"fumarium/profile/quantity"
-	"fumarium/sim/plant/conduction"
 )
 
 // A wall is all the chamber's walls as one, in layers. Its end is the lining, the

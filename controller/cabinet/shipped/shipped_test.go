@@ -11,6 +11,7 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/profile"
 	"fumarium/profile/catalog"
+	"fumarium/profile/quantity"
 )
 
 func TestEveryCabinetParsesAndDiffers(t *testing.T) {
@@ -56,23 +57,24 @@ func TestEveryCabinetParsesAndDiffers(t *testing.T) {
 	assert.Equal(t, 2, ember)
 }
 
-// Full air for the first ten to fifteen minutes, then a little less; a filling burns
-// four to five hours, in a walk-in's larger generator longer: common practice, no
-// source. Nothing about a shipped cabinet is unwise.
-func TestGeneratorsAreTendedAsTheTradeDoes(t *testing.T) {
+// No two generators are alike, what their files say follows from fuel and air is what
+// Parse makes of them, and nothing about a shipped cabinet is unwise. Own magnitudes,
+// no source.
+func TestGeneratorsDifferAndSayWhatFollows(t *testing.T) {
 	all, err := All()
 	require.NoError(t, err)
+	fuel, air, share, times := map[quantity.Kilograms]bool{}, map[quantity.CubicMetersPerSecond]bool{}, map[quantity.Ratio]bool{}, map[string]bool{}
 	for _, e := range all {
 		g := e.Value.Generator
-		assert.GreaterOrEqual(t, g.Lighting, 10*time.Minute, e.Key)
-		assert.LessOrEqual(t, g.Lighting, 15*time.Minute, e.Key)
-		assert.True(t, g.TurnedDown >= 0.5 && g.TurnedDown < 1, e.Key)
-		assert.Positive(t, float64(g.Fuel), e.Key)
-		assert.GreaterOrEqual(t, g.Burn, 4*time.Hour, e.Key)
-		if e.Key != "masonry-walk-in" {
-			assert.LessOrEqual(t, g.Burn, 5*time.Hour, e.Key)
-		}
+		follows := fmt.Sprintf("its ember glows after %s, and a filling lasts %s",
+			quantity.FormatDuration(g.FullAir.Round(30*time.Second)), quantity.FormatDuration(g.Lasts.Round(10*time.Minute)))
+		assert.Contains(t, string(e.Data), "chips", e.Key)
+		assert.Contains(t, string(e.Data), follows, e.Key)
+		fuel[g.Fuel], air[g.Air], share[g.Share()], times[follows] = true, true, true, true
 		assert.Empty(t, cabinet.Lint(e.Value, e.File), e.Key)
+	}
+	for _, different := range []int{len(fuel), len(air), len(share), len(times)} {
+		assert.Equal(t, len(all), different)
 	}
 }
 
@@ -124,7 +126,7 @@ func TestEveryProductSuitsEveryCabinet(t *testing.T) {
 	for _, e := range all {
 		c := e.Value
 		context := profile.LintContext{
-			Burn: c.Generator.Burn, HasAmbient: true, Ambient: c.Ambient, ChamberHigh: c.Limits.ChamberHigh,
+			Filling: c.Generator.Lasts, HasAmbient: true, Ambient: c.Ambient, ChamberHigh: c.Limits.ChamberHigh,
 		}
 		for _, p := range products {
 			for _, f := range profile.Lint(p.Value, p.File, context) {

@@ -6,14 +6,14 @@ const lostAfter = 4;                         // s without an answer
 const staleAfter = 5;                        // s without a step: the controller's own limit for a late one
 const settle = 1500;                         // ms before a new question can be answered
 
-const order = { urgent: '1', high: '2', low: '3' };     // the number in an alarm's shape
-const marks = { urgent: '▲1 ', high: '◆2 ', low: '●3 ' }; // the same in a line of text
+const order = { now: '1', soon: '2', later: '3' };       // the number in an alarm's shape
+const marks = { now: '▲1 ', soon: '◆2 ', later: '●3 ' }; // the same in a line of text
 
 const $ = id => document.getElementById(id);
 const show = (id, on) => { $(id).hidden = !on; };
 const text = (id, s) => { if ($(id).textContent !== s) $(id).textContent = s; };
 const known = v => v !== null && v !== undefined;
-const number = (v, digits) => v.toFixed(digits).replace('-', '−');
+const number = (v, digits) => v.toFixed(digits).replace(/^-(?=[0.]+$)/, '').replace('-', '−'); // no minus sign on a zero
 const fahrenheit = c => number(c * 9 / 5 + 32, 0) + ' °F';
 const percent = r => number(r * 100, 0) + ' %';
 const clock = t => t.slice(11, 19); // RFC 3339: the cabinet's own clock, as on the chart
@@ -108,7 +108,7 @@ function drawFacts(s) {
   fact('Ember', s.ember_celsius, v => number(v, 0) + ' °C');
   fact('Smoke fuel', s.smoke_fuel_ratio, v => 'about ' + percent(v) + ' left');
   fact('Humidity', s.humidity_ratio, percent);
-  fact('Lethality', s.lethality_log10, v => v > 99 ? 'over 99 log₁₀' : number(v, 2) + ' log₁₀');
+  fact('Lethality', s.lethality_log10, v => s.lethality_capped ? 'more than ' + number(v, 0) + ' log₁₀' : number(v, 2) + ' log₁₀');
   fact('Come-up', s.come_up_seconds, duration);
   fact('Batch', s.elapsed_seconds, duration);
   rebuild('facts', facts, () => facts.map(([name, value]) => {
@@ -127,7 +127,7 @@ function drawPrompt(s) {
     setTimeout(buttons, settle + 50);
   }
   text('prompt-text', s.prompt.text);
-  text('prompt-waiting', s.commands.includes('confirm') ? 'waiting for ' + duration(s.prompt.waiting_seconds) : 'resume the batch first');
+  text('prompt-waiting', s.commands.includes('confirm') ? 'waiting for ' + duration(s.prompt.waiting_seconds) : 'restart the batch first');
 }
 
 function drawAlarms(s) {
@@ -182,8 +182,10 @@ function buttons() {
   if (!status) return;
   const can = c => !busy && status.commands.includes(c);
   $('confirm').disabled = !can('confirm') || Date.now() - questionSince < settle;
-  for (const c of ['hold', 'resume', 'stop', 'reset']) $(c).disabled = !can(c);
-  show('controls', ['hold', 'resume', 'stop'].some(c => status.commands.includes(c)) || !status.commands.includes('start'));
+  for (const c of ['hold', 'restart', 'stop', 'reset']) $(c).disabled = !can(c);
+  show('controls', ['hold', 'restart', 'stop'].some(c => status.commands.includes(c)) || !status.commands.includes('start'));
+  show('heat-returns', status.commands.includes('restart'));
+  show('smoulders', ['hold', 'stop'].some(c => status.commands.includes(c)) || ['stopping', 'stopped', 'aborting', 'aborted'].includes(status.state));
   show('start', status.commands.includes('start'));
   $('go').disabled = !can('start') || !$('read').checked || !$('choice').value;
 }
@@ -275,7 +277,7 @@ async function send(body) {
   buttons();
 }
 
-for (const c of ['hold', 'resume', 'reset']) $(c).addEventListener('click', () => send({ command: c }));
+for (const c of ['hold', 'restart', 'reset']) $(c).addEventListener('click', () => send({ command: c }));
 $('confirm').addEventListener('click', () => send({ command: 'confirm', prompt: status.prompt.text }));
 $('go').addEventListener('click', () => {
   const order = { command: 'start', product: $('choice').value };

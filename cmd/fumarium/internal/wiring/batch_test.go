@@ -60,6 +60,8 @@ func cook(t testing.TB, c *cabinet.Cabinet, p *profile.Product) batch {
 	w, err := Open(c, Options{Product: p, Seed: 6})
 	require.NoError(t, err)
 	defer w.Close()
+	m, err := controller.New(p, c)
+	require.NoError(t, err)
 	var b batch
 	var out controller.Outputs
 	rest, _ := p.Rest()
@@ -78,7 +80,7 @@ func cook(t testing.TB, c *cabinet.Cabinet, p *profile.Product) batch {
 				}
 			}
 		}
-		b.state, out, _ = controller.Step(p, c, b.state, in)
+		b.state, out, _ = m.Step(b.state, in)
 		if v, ok := in.Ember.Value(); ok {
 			b.ember = max(b.ember, v)
 		}

@@ -10,8 +10,8 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"fumarium/profile/conduction"
 	"fumarium/profile/quantity"
-	"fumarium/sim/plant/conduction"
 	"fumarium/sim/plant/film"
 )
 

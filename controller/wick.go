@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"fumarium/controller/cabinet"
+	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 	"fumarium/sensors/psychrometer"
@@ -17,7 +18,23 @@ const wickSettles = time.Minute
 // no source: the simulated wick in still air comes to 0.77 to 0.93 of the published one.
 const wickDoubt = 0.75
 
-// humidity reckons the humidity of the chamber from dry and wet bulb, at the
+// A wet bulb that reads like the dry one in a hot chamber is a dry wick; common practice,
+// no source.
+const (
+	wickApart     quantity.Kelvin  = 0.7
+	wickHot       quantity.Celsius = 40
+	wickSaturated quantity.Ratio   = 0.9
+)
+
+// wickMemory is what the step remembers of the humidity.
+type wickMemory struct {
+	Humidity    quantity.Ratio `record:"humidity_ratio"`
+	HasHumidity bool           `record:"humidity_known"`
+	stirred     float64        `record:"stirred_ratio"` // how far the wick has taken to the fan's air
+	dry         bool           `record:"dry"`
+}
+
+// follow reckons the humidity of the chamber from dry and wet bulb, at the
 // pressure of the cabinet's altitude. It does so in every step in which both are
 // good, asked for or not.
 //
@@ -39,37 +56,44 @@ const wickDoubt = 0.75
 // than a probe in a thin sock. Walls that are still colder than the air cool the wick
 // by radiation and take more off in the warm-up. Package psychrometer tabulates what a
 // wrong wick in the file costs.
-func (t *step) humidity() {
-	s := t.s
-	s.HasHumidity, s.Humidity, s.watch.wickDry = false, 0, false
-	t.stir()
+func (w *wickMemory) follow(t *step) {
+	w.HasHumidity, w.Humidity, w.dry = false, 0, false
+	w.stir(t)
 	wet, wetGood := t.in.WetBulb.Value()
-	dry, dryGood := s.Chamber.Value()
+	dry, dryGood := t.s.Chamber.Reading.Value()
 	if !wetGood || !dryGood {
 		return
 	}
-	if s.watch.wickDry = judgeWick(dry, wet, s.CurrentStage(t.p)); s.watch.wickDry {
+	if w.dry = judgeWick(dry, wet, t.stage()); w.dry {
 		return
 	}
-	pascal, coefficient := t.c.Pressure(), wickCoefficient(t.c.Wick, s.wickStirred, wet)
-	s.Humidity, s.HasHumidity = psychrometer.Humidity(dry, wet, pascal, coefficient)
+	pascal, coefficient := t.m.pascal, wickCoefficient(t.m.cabinet.Wick, w.stirred, wet)
+	w.Humidity, w.HasHumidity = psychrometer.Humidity(dry, wet, pascal, coefficient)
 	switch {
-	case s.HasHumidity:
+	case w.HasHumidity:
 	case wet > dry && quantity.Kelvin(wet-dry) < wickApart: // noise of two probes in fog
-		s.Humidity, s.HasHumidity = 1, true
+		w.Humidity, w.HasHumidity = 1, true
 	default: // so dry that the coefficient's error is larger than the humidity
-		_, s.HasHumidity = psychrometer.Humidity(dry, wet, pascal, float64(coefficient*wickDoubt))
+		_, w.HasHumidity = psychrometer.Humidity(dry, wet, pascal, float64(coefficient*wickDoubt))
 	}
 }
 
 // stir lets the wick follow the fan.
-func (t *step) stir() {
+func (w *wickMemory) stir(t *step) {
 	goal := 0.0
 	if t.s.Out.Fan {
 		goal = 1
 	}
 	keep := float64(wickSettles) / float64(wickSettles+t.dt)
-	t.s.wickStirred = goal + float64(keep*(t.s.wickStirred-goal))
+	w.stirred = goal + float64(keep*(w.stirred-goal))
+}
+
+// stands gives the alarms of the wick whose condition holds.
+func (w *wickMemory) stands(t *step, stage *profile.Stage) trip.Set {
+	if t.s.Batch != Running || stage == nil || !stage.HasHumidity {
+		return 0
+	}
+	return trip.WickDry.If(w.dry) | trip.HumidityUnmeasured.If(!w.HasHumidity)
 }
 
 // wickCoefficient is the psychrometer coefficient of a wick that the fan has stirred

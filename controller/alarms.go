@@ -1,0 +1,108 @@
+package controller
+
+import (
+	"time"
+
+	"fumarium/controller/trip"
+	"fumarium/profile"
+)
+
+// What an absence of the controller means to a batch; common practice, no source.
+const (
+	shortAbsence = 2 * time.Minute
+	longAbsence  = 4 * time.Hour
+)
+
+// trips and calls are the alarms that trip, and those that call the person; suppresses
+// holds, for each alarm, every other that it makes meaningless.
+var trips, calls, suppresses = func() (trips, calls trip.Set, suppresses [trip.Count]trip.Set) {
+	for c := trip.None + 1; c < trip.Count; c++ {
+		e := c.Entry()
+		trips |= c.If(e.Trips)
+		calls |= c.If(e.Priority.Loud())
+		for _, other := range e.Suppresses {
+			suppresses[c] |= other.If(true)
+		}
+	}
+	return trips, calls, suppresses
+}()
+
+// standing gives the alarms whose condition holds in this step.
+func (t *step) standing() trip.Set {
+	s, in := t.s, t.in
+	stage := t.stage()
+	active := s.Batch.Active()
+	return s.Chamber.stands(t, stage) | s.Core.stands(t, stage) | s.Heater.stands(t) | s.Smoke.stands(t, stage) | s.Wick.stands(t, stage) |
+		t.proofStands() |
+		trip.OutputFailed.If(in.DriveFailed) |
+		trip.PowerLost.If(in.PowerLost && active) |
+		trip.DoorOpen.If(t.doorOpen()) |
+		trip.RecordFailing.If(in.RecordFailing) |
+		trip.DiskLow.If(in.DiskLow) |
+		trip.ClockUnset.If(in.ClockUnset) |
+		trip.ClockStepped.If(in.ClockStepped) |
+		trip.StepLate.If(t.late) |
+		trip.StageOvertime.If(stage != nil && stage.Within > 0 && s.StageClock > stage.Within) |
+		trip.PromptWaiting.If(s.asks(stage))
+}
+
+// asks reports whether a hand step or a question keeps the batch waiting.
+func (s *State) asks(stage *profile.Stage) bool {
+	return s.Batch == Running && (s.Asking || s.Confirming > 0 && stage != nil && !stage.Until.Any)
+}
+
+// alarms holds every condition of the catalogue against this step. A trip holds
+// the batch; with no batch it still latches the heater off.
+func (t *step) alarms() {
+	s, now := t.s, t.in.Elapsed
+	standing := t.standing()
+	var suppressed trip.Set
+	for c := range standing.Each {
+		// Judged on what stood before this step as well, so that the order of the
+		// catalogue does not matter for more than one step.
+		if s.Alarms[c].Active(c, now) && s.Alarms[c].Phase != trip.Shelved {
+			suppressed |= suppresses[c]
+		}
+	}
+	for c := range (standing | s.stirred).Each { // the others are quiet
+		next, change := s.Alarms[c].Next(c, now, standing.Has(c), suppressed.Has(c))
+		s.Alarms[c] = next
+		if s.stirred |= c.If(true); next.Quiet() {
+			s.stirred &^= c.If(true)
+		}
+		switch change {
+		case trip.Raised:
+			t.event(Event{Kind: AlarmRaised, Alarm: c})
+		case trip.Returned:
+			t.event(Event{Kind: AlarmReturned, Alarm: c})
+		}
+		// Whatever became of the alarm, a cause that stands trips: also one that came
+		// while another trip was latched.
+		t.calling = t.calling || calls.Has(c) && next.Calls()
+		if trips.Has(c) && s.Tripped == trip.None && next.Active(c, now) {
+			s.Tripped = c
+			t.event(Event{Kind: Tripped, Alarm: c})
+		}
+	}
+	if s.Tripped != trip.None && (s.Batch == Running || s.Batch == Restarting) {
+		t.enter(Holding)
+	}
+	if t.in.PowerLost {
+		t.away()
+	}
+}
+
+// away decides what becomes of a batch that nobody watched: a short absence goes on
+// by itself, a long one waits for the person, and after a very long one the batch is
+// over. The alarm says so in every case, and what was not seen counts against the
+// batch.
+func (t *step) away() {
+	s := t.s
+	switch {
+	case !s.Batch.Active() || t.dt <= shortAbsence:
+	case t.dt > longAbsence:
+		t.enter(Aborting)
+	case s.Batch == Running || s.Batch == Restarting:
+		t.enter(Holding)
+	}
+}

@@ -1,0 +1,200 @@
+package controller
+
+import (
+	"math"
+	"time"
+
+	"fumarium/controller/cabinet"
+	"fumarium/controller/trip"
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+)
+
+// What is believed of a chamber probe; common practice, no source. The rehearsals with
+// faults show what that catches and what it misses.
+const (
+	chamberJump     quantity.Kelvin = 15               // in one step: no air behind a sheath does that
+	chamberFrozen                   = 45 * time.Minute // bit for bit the same while the heater switched
+	frozenSwitching                 = 3 * time.Minute  // the heater was on, and off, for so long meanwhile
+	frozenRise      quantity.Kelvin = 10               // what full heat must have brought meanwhile
+	frozenMove      quantity.Kelvin = 2.5              // what more or less heat than before must have brought
+	chamberApart    quantity.Kelvin = 15
+	chamberKept                     = 2 * time.Minute // for so long a lost probe's last value counts
+)
+
+// chamberLostDelay is a little longer than the alarm for a lost chamber waits.
+var chamberLostDelay = trip.ChamberLost.Entry().Delay + 2*time.Second
+
+// chamberMemory is what the step remembers of the chamber and of its probes, which it
+// distrusts.
+type chamberMemory struct {
+	Reading sensors.Reading                        `record:"reading"` // mean of the probes that are believed
+	probes  [cabinet.MaxChamberProbes]chamberProbe `record:"probe"`
+	doubt   bool                                   `record:"doubt"` // a probe that gave a reading once does not any more
+	apart   bool                                   `record:"apart"` // they read too differently
+	stuck   bool                                   `record:"stuck"` // one of them should have moved
+}
+
+type chamberProbe struct {
+	probeWatch `record:"."`
+	inUse      bool `record:"in_use"` // it gave a good reading since the batch began
+}
+
+// probeWatch follows one probe from sample to sample.
+type probeWatch struct {
+	last   quantity.Celsius `record:"last_celsius"`
+	has    bool             `record:"known"`
+	same   time.Duration    `record:"same"`            // since the value last changed
+	jumped time.Duration    `record:"jumped"`          // for so long it has been where it cannot have got to
+	gone   time.Duration    `record:"gone"`            // not read for so long
+	on     time.Duration    `record:"heater_on"`       // of the heater, since then
+	off    time.Duration    `record:"heater_off"`      // of the heater, since then
+	full   time.Duration    `record:"heater_full"`     // of the heater fully on, since then
+	held   float64          `record:"held_duty_ratio"` // duty that had held the value, when it last changed
+	heated float64          `record:"heated_kelvin"`   // what has reached the air since, beyond that
+	moved  float64          `record:"moved_kelvin"`    // what of it the probe must have felt
+}
+
+// follow takes a good sample in and returns how far it is from the last one.
+func (w *probeWatch) follow(v quantity.Celsius, dt time.Duration, heaterOn bool) (jump quantity.Kelvin) {
+	if w.has {
+		jump = quantity.Kelvin(v - w.last)
+	}
+	if !w.has || v != w.last {
+		*w = probeWatch{last: v, has: true, jumped: w.jumped, held: w.held}
+		return jump
+	}
+	w.same += dt
+	if heaterOn {
+		w.on += dt
+	} else {
+		w.off += dt
+	}
+	return jump
+}
+
+func magnitude(k quantity.Kelvin) quantity.Kelvin {
+	if k < 0 {
+		return -k
+	}
+	return k
+}
+
+// follow arbitrates between the probes that are believed: the chamber is their mean.
+func (c *chamberMemory) follow(t *step) {
+	c.stuck = false
+	low, high := quantity.Celsius(0), quantity.Celsius(0)
+	sum, good, inUse := 0.0, 0, 0
+	for i := range c.probes {
+		p := &c.probes[i]
+		v, ok := p.believed(t, t.in.Chamber[i])
+		switch {
+		case ok:
+			if good == 0 || v < low {
+				low = v
+			}
+			if good == 0 || v > high {
+				high = v
+			}
+			sum += float64(v)
+			good++
+			p.inUse = true
+		case p.inUse:
+			c.doubt = true
+		}
+		if p.inUse {
+			inUse++
+		}
+	}
+	c.apart = good > 1 && quantity.Kelvin(high-low) > chamberApart
+	c.doubt = c.doubt && good < inUse
+	c.Reading = sensors.Reading{}
+	if good > 0 {
+		c.Reading = sensors.At(quantity.Celsius(sum / float64(good)))
+	}
+}
+
+// believed is the value of a reading that is believed.
+func (p *chamberProbe) believed(t *step, r sensors.Reading) (quantity.Celsius, bool) {
+	v, ok := r.Value()
+	if !ok {
+		// What comes back is held against what it was, so that a loose plug does not
+		// hide a jump; after a while it is judged afresh.
+		if p.gone+t.dt > chamberKept {
+			p.probeWatch = probeWatch{}
+		} else {
+			p.probeWatch = probeWatch{last: p.last, has: p.has, jumped: p.jumped, gone: p.gone + t.dt, held: t.s.Heater.usual}
+		}
+		return 0, false
+	}
+	had := p.probeWatch
+	if jump := p.probeWatch.follow(v, t.dt, t.s.Out.Heater); !t.late && t.s.Batch.Active() && magnitude(jump) > chamberJump {
+		// Disbelieved until it comes back, or has stayed there for longer than the
+		// alarm for a lost chamber takes.
+		if had.jumped += t.dt; had.jumped <= chamberLostDelay {
+			p.probeWatch = had
+		}
+		return 0, false
+	}
+	p.jumped = 0
+	if p.full += t.dt; t.s.Heater.Demand < fullDuty || p.same == 0 {
+		p.full = 0
+	}
+	if p.same == 0 || t.late {
+		p.held, p.heated, p.moved, p.full = t.s.Heater.usual, 0, 0, 0
+		return v, true
+	}
+	on := 0.0
+	if t.s.Out.Heater {
+		on = 1
+	}
+	m := t.m
+	p.heated += (m.gain*(on-p.held) - p.heated) * min(1, t.seconds/m.lagSeconds)
+	p.moved += (p.heated - p.moved) * min(1, t.seconds/m.feltSeconds)
+	if p.same >= chamberFrozen && p.on >= frozenSwitching && p.off >= frozenSwitching ||
+		p.full > m.rises || math.Abs(p.moved) > float64(frozenMove) {
+		t.s.Chamber.stuck = true
+	}
+	return v, true
+}
+
+// stands gives the alarms of the chamber whose condition holds.
+func (c *chamberMemory) stands(t *step, stage *profile.Stage) trip.Set {
+	hottest, ok := t.hottestInside(stage)
+	set := trip.ChamberHigh.If(ok && hottest >= t.m.cabinet.Limits.ChamberHigh) |
+		trip.ChamberDoubt.If(c.doubt && t.s.Batch.Active())
+	if chamberMatters(stage) {
+		set |= trip.ChamberLost.If(c.Reading.Status() != sensors.Good) | trip.ChamberFrozen.If(c.stuck) | trip.ChamberDisagree.If(c.apart)
+	}
+	return set
+}
+
+// chamberMatters reports whether anything hangs on the chamber probes: not while the
+// product is in ice or in a room and the cabinet is off.
+func chamberMatters(stage *profile.Stage) bool {
+	return stage != nil && (stage.Heat || stage.Smoke || stage.Place == profile.Chamber)
+}
+
+// hottestInside is the reading the absolute limit is held against: whatever a probe
+// is called, what it reads while it is in the chamber the chamber has to give. So a
+// core and a chamber probe that are swapped, or a core on the floor beside the
+// element, do not hide a chamber that is too hot.
+func (t *step) hottestInside(stage *profile.Stage) (quantity.Celsius, bool) {
+	var hottest quantity.Celsius
+	found := false
+	for _, r := range t.in.Chamber {
+		if v, ok := r.Value(); ok && (!found || v > hottest) {
+			hottest, found = v, true
+		}
+	}
+	if stage == nil || stage.Place != profile.Chamber {
+		return hottest, found
+	}
+	for _, r := range t.in.Core {
+		if v, ok := r.Value(); ok && (!found || v > hottest) {
+			hottest, found = v, true
+		}
+	}
+	return hottest, found
+}

@@ -1,0 +1,119 @@
+package controller
+
+import (
+	"time"
+
+	"fumarium/controller/duty"
+	"fumarium/controller/trip"
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+)
+
+// coasting is how long the heater rests when the fan stops or the damper closes, and
+// how long the fan outlasts it: what a hot element still gives off would otherwise
+// shoot into still air. Common practice, no source; in rehearsals it takes an excess
+// of 12 to 20 K down to 3 to 6 K.
+const coasting = 150 * time.Second
+
+// humidityBand is half the switching band of the humidifier; common practice, no
+// source.
+const humidityBand quantity.Ratio = 0.02
+
+// fanMemory is what the step remembers of the fan.
+type fanMemory struct {
+	Relay  duty.State `record:"relay"`
+	wanted bool       `record:"wanted"`
+	coasts bool       `record:"coasts"` // it outlasts the heater
+}
+
+// drive turns the state into outputs. Everything is off unless a batch runs and
+// nothing forbids it.
+func (t *step) drive() {
+	s := t.s
+	damper := s.Out.Damper
+	stage := t.stage()
+	if s.Batch != Running || stage == nil || s.Tripped != trip.None {
+		s.Heater.off(t)
+		s.Fan = fanMemory{Relay: t.cut(t.m.fan, s.Fan.Relay)}
+		s.humidifierOn = false
+		s.Smoke.blow(t, false)
+		s.Out = Outputs{Sounder: t.sound(), Damper: damper}
+		return
+	}
+	coast := false
+	if stage.HasDamper && !s.Asking { // the person sets it in the hand step
+		coast = stage.Damper < damper
+		damper = stage.Damper
+	}
+	out := Outputs{Damper: damper, Sounder: t.sound()}
+	shut := !t.doorOpen()
+	c := t.m.cabinet
+	smoke := stage.Smoke && !s.Asking && c.Smoke.Fitted && shut
+	// Off already while the person lights the generator, so that its pump need not wait
+	// for the fan to coast.
+	fan := c.Fan.Fitted && shut && stage.Fan > 0 && (c.Rules.FanWithSmoke || !stage.Smoke || !c.Smoke.Fitted)
+	if s.Fan.wanted && !fan && shut {
+		coast, s.Fan.coasts = true, true
+	}
+	s.Fan.wanted = fan
+	if coast {
+		s.Heater.rests = coasting
+	}
+	if s.Heater.rests -= t.dt; s.Heater.rests <= 0 {
+		s.Heater.rests, s.Fan.coasts = 0, false
+	}
+	switch {
+	case s.Fan.coasts:
+		out.Fan = shut
+	case fan:
+		s.Fan.Relay, out.Fan = duty.Step(t.m.fan, s.Fan.Relay, float64(stage.Fan), t.dt)
+	default:
+		s.Fan.Relay = t.cut(t.m.fan, s.Fan.Relay)
+	}
+	out.Smoke = s.Smoke.blow(t, smoke && (!out.Fan || c.Rules.FanWithSmoke))
+	if s.Heater.rests > 0 {
+		s.Heater.rest(t, stage)
+	} else {
+		out.Heater = s.Heater.heat(t, stage)
+	}
+	out.Humidifier = t.humidify(stage)
+	s.Out = out
+}
+
+// cut switches a time-proportioned output off and forgets what it owed.
+func (t *step) cut(l duty.Limits, s duty.State) duty.State {
+	s, _ = duty.Step(l, s, 0, t.dt)
+	return duty.Trip(s)
+}
+
+func (t *step) humidify(stage *profile.Stage) bool {
+	s := t.s
+	if !stage.HasHumidity || !s.Wick.HasHumidity || !t.m.cabinet.Humidifier.Fitted || t.doorOpen() {
+		s.humidifierOn = false
+		return false
+	}
+	switch {
+	case s.Wick.Humidity < stage.Humidity-humidityBand:
+		s.humidifierOn = true
+	case s.Wick.Humidity > stage.Humidity+humidityBand:
+		s.humidifierOn = false
+	}
+	return s.humidifierOn
+}
+
+// sound reports whether the sounder calls the person: for any loud alarm that nobody
+// has acknowledged, and for ten seconds in every minute while a hand step waits.
+func (t *step) sound() bool {
+	s := t.s
+	if !t.m.cabinet.Sounder.Fitted {
+		return false
+	}
+	if t.calling {
+		return true
+	}
+	if s.asks(t.stage()) {
+		waited := t.in.Elapsed - s.Alarms[trip.PromptWaiting].Since
+		return waited%time.Minute < 10*time.Second
+	}
+	return false
+}

@@ -1,0 +1,277 @@
+package controller
+
+import (
+	"time"
+
+	"fumarium/controller/duty"
+	"fumarium/controller/pid"
+	"fumarium/controller/trip"
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+)
+
+// What is believed of the heater and of the cabinet that it heats; common practice, no
+// source.
+const (
+	usualHeat                      = 10 * time.Minute // over which the heat of before is averaged
+	fullDuty                       = 0.98
+	stageMargin    quantity.Kelvin = 15
+	weldMargin     quantity.Kelvin = 8
+	weldSlot                       = 15 * time.Minute
+	weldFall       quantity.Kelvin = 0.5 // from slot to slot: it cools
+	doorFall       quantity.Kelvin = 4   // faster than the response's lag: the door, and the walls stay hot
+	wallLag                        = 4 * time.Hour
+	coolingDown                    = 3 * time.Minute // beside the lags: what the element still gives off
+	noHeatLeast                    = 10 * time.Minute
+	noHeatFall     quantity.Kelvin = 8
+	noHeatStands                   = 5 * time.Minute // a door that is opened for a moment is no dead element
+	noHeatRegains  quantity.Kelvin = 2               // off its lowest: it heats
+	warmerThanRoom quantity.Kelvin = 25              // then the heater evidently works
+)
+
+// measurementFilter smooths the noise of thermocouple samples before it is
+// differentiated; without it the duty jumps by half its range. Common practice, no
+// source; rehearsals overshoot least with it.
+const measurementFilter = 10 * time.Second
+
+// heaterMemory is what the step remembers of the heater: what it wants of it, and what
+// the chamber did in answer.
+type heaterMemory struct {
+	HasSetpoint bool             `record:"setpoint_known"`
+	Setpoint    quantity.Celsius `record:"setpoint_celsius"` // where the ramp is now
+	Demand      float64          `record:"demand_ratio"`     // duty asked of the heater, 0..1
+	PID         pid.State        `record:"pid"`
+	Relay       duty.State       `record:"relay"`
+	rests       time.Duration    `record:"rests"` // for so long yet: see coasting
+	usual       float64          `record:"usual_duty_ratio"`
+
+	ceiling    quantity.Celsius `record:"ceiling_celsius"` // what the stage cannot have asked for
+	hasCeiling bool             `record:"ceiling_known"`
+
+	walls    quantity.Celsius `record:"walls_celsius"` // the chamber gets no hotter than that by itself
+	hasWalls bool             `record:"walls_known"`
+	offFor   time.Duration    `record:"off_for"` // heater off without a break
+	offSlot  time.Duration    `record:"off_slot"`
+	offNow   quantity.Celsius `record:"off_now_celsius"`  // highest of this slot
+	offLast  quantity.Celsius `record:"off_last_celsius"` // of the one before
+	cold     bool             `record:"element_cold"`     // off for so long that the element is
+
+	fullFor  time.Duration    `record:"full_for"` // heater fully on without a break, short of the setpoint
+	fullFrom quantity.Celsius `record:"full_from_celsius"`
+	fullLow  quantity.Celsius `record:"full_low_celsius"` // since it fell, and has not regained
+	fellFor  time.Duration    `record:"fell_for"`
+	noHeat   bool             `record:"no_heat"`
+	short    bool             `record:"short"`
+}
+
+// average follows how much the heater was on of late. What it did in a gap is not
+// known.
+func (h *heaterMemory) average(t *step) {
+	if t.late {
+		return
+	}
+	on := 0.0
+	if t.s.Out.Heater {
+		on = 1
+	}
+	h.usual += (on - h.usual) * min(1, t.seconds/usualHeat.Seconds())
+}
+
+// follow judges what the chamber does against what the heater was told.
+func (h *heaterMemory) follow(t *step) {
+	s := t.s
+	chamber, known := s.Chamber.Reading.Value()
+	if !known || t.late {
+		h.fullFor = 0
+		if s.Tripped != trip.HeatWhenOff { // what has tripped is not forgotten
+			h.cold, h.offFor = false, 0
+		}
+		return
+	}
+	h.followOff(t, chamber)
+	h.followFull(t, chamber)
+	stage := t.stage()
+	switch {
+	case stage == nil || !stage.Heat:
+		h.hasCeiling = false
+	case s.Batch != Running || !h.HasSetpoint: // held, perhaps by this very trip: the ceiling stays
+	case !h.hasCeiling:
+		h.ceiling, h.hasCeiling = max(chamber, h.Setpoint), true
+	default:
+		h.ceiling = max(h.Setpoint, min(h.ceiling, max(chamber, h.walls)))
+	}
+}
+
+// cooled is what has no heat of its own and was at v, one step later: on its way to
+// the room, or to a chamber that is colder.
+func (t *step) cooled(v, chamber quantity.Celsius, lag time.Duration) quantity.Celsius {
+	return v - (v-min(t.room(), chamber))*quantity.Celsius(min(1, t.seconds/max(1, lag.Seconds())))
+}
+
+// followOff follows how hot the chamber can get by itself. That falls along with the
+// chamber while it cools behind a shut door. When the chamber falls faster, the door
+// is open, and it will regain, when that is shut, what walls and racks have kept.
+// Heat that comes while the heater is off may raise it, but only slot by slot.
+func (h *heaterMemory) followOff(t *step, chamber quantity.Celsius) {
+	if !h.hasWalls {
+		h.walls, h.hasWalls = chamber, true
+	}
+	tripped := t.s.Tripped == trip.HeatWhenOff
+	if !tripped {
+		lag := t.m.cabinet.Response.Lag
+		if t.doorOpen() || chamber < h.walls-quantity.Celsius(doorFall) {
+			lag = max(lag, wallLag)
+		}
+		if h.walls > chamber {
+			h.walls = max(chamber, t.cooled(h.walls, chamber, lag))
+		}
+		if h.offFor += t.dt; t.s.Out.Heater {
+			h.offFor = 0
+		}
+		if h.cold = h.offFor >= t.m.elementCools; !h.cold {
+			h.walls = max(h.walls, chamber)
+			h.offNow, h.offLast, h.offSlot = chamber, chamber, 0
+			return
+		}
+	}
+	h.offNow = max(h.offNow, chamber)
+	if h.offSlot += t.dt; h.offSlot < weldSlot {
+		return
+	}
+	// What has tripped is not forgotten by waiting, only once it cools: neither a weld
+	// nor a fire does.
+	if !tripped || h.offNow <= h.offLast-quantity.Celsius(weldFall) {
+		h.walls = max(h.walls, chamber)
+	}
+	h.offLast, h.offNow, h.offSlot = h.offNow, chamber, 0
+}
+
+// followFull follows how the chamber answers while the heater is fully on.
+func (h *heaterMemory) followFull(t *step, chamber quantity.Celsius) {
+	s := t.s
+	h.noHeat, h.short = h.noHeat && s.Tripped == trip.NoHeat, false
+	if s.Batch != Running || h.Demand < fullDuty || !h.HasSetpoint || chamber > h.Setpoint-3 || t.doorOpen() || h.rests > 0 ||
+		s.Stage > 0 && t.in.Elapsed-s.StageEntered < noHeatLeast { // a new stage's fan and damper come first
+		h.fullFor = 0
+		return
+	}
+	if h.fullFor == 0 {
+		h.fullFrom, h.fullLow, h.fellFor = chamber, chamber, 0
+	}
+	h.fullFor += t.dt
+	rise := quantity.Kelvin(chamber - h.fullFrom)
+	warm := quantity.Kelvin(chamber-t.room()) > warmerThanRoom
+	fell := rise < -noHeatFall || rise < 1 && !warm
+	h.fellFor += t.dt
+	h.fullLow = min(h.fullLow, chamber)
+	if !fell || chamber > h.fullLow+quantity.Celsius(noHeatRegains) {
+		h.fellFor, h.fullLow = 0, chamber
+	}
+	if h.fullFor < t.m.answers {
+		return
+	}
+	switch {
+	case fell && h.fellFor >= noHeatStands:
+		h.noHeat = true
+	case rise < 1 && !fell:
+		h.short = true
+	}
+	if h.fullFor >= 2*t.m.answers { // a new look, from here
+		h.fullFor = 0
+	}
+}
+
+// stands gives the alarms of the heater whose condition holds.
+func (h *heaterMemory) stands(t *step) trip.Set {
+	s := t.s
+	set := trip.NoHeat.If(h.noHeat) | trip.HeatShort.If(h.short) |
+		trip.HeaterUnfed.If(t.in.Heater == FeedbackOff && s.Out.Heater) | trip.HeaterWelded.If(t.in.Heater == FeedbackOn && !s.Out.Heater)
+	chamber, ok := s.Chamber.Reading.Value()
+	if !ok { // what has tripped has not gone because nobody can see it
+		return set | trip.HeatWhenOff.If(h.cold && s.Tripped == trip.HeatWhenOff)
+	}
+	smoke := s.Smoke.heats(t.m)
+	return set | trip.StageHot.If(h.hasCeiling && chamber > h.ceiling+quantity.Celsius(stageMargin)+smoke) |
+		trip.HeatWhenOff.If(h.cold && chamber > h.walls+quantity.Celsius(weldMargin)+smoke)
+}
+
+// heat runs the control loop and says whether the heater is on.
+func (h *heaterMemory) heat(t *step, stage *profile.Stage) bool {
+	chamber, known := t.s.Chamber.Reading.Value()
+	hottest, _ := t.hottestInside(stage)
+	if !stage.Heat || !known || t.late || t.doorOpen() || hottest >= t.m.cabinet.Limits.ChamberHigh {
+		h.PID, h.Demand = pid.State{}, 0
+		if !stage.Heat {
+			h.HasSetpoint = false
+		}
+		h.Relay = t.cut(t.m.heater, h.Relay)
+		return false
+	}
+	rate := h.ramp(t, stage, chamber)
+	in := pid.Input{
+		Setpoint: h.Setpoint, SetpointRate: rate, Measured: chamber, Step: t.dt,
+		// Only the ramp is fed forward: the integral holds, and feeding the holding
+		// duty forward as well would overshoot.
+		FeedForward: pid.FeedForward(t.m.model, 0, rate),
+		Delivered:   h.Relay.Delivered(),
+		Window:      t.m.heater.Window,
+	}
+	demand, ok := 0.0, false
+	h.PID, demand, ok = pid.Step(t.m.tuning, h.PID, in)
+	if !ok {
+		demand = 0
+	}
+	h.Demand = demand
+	on := false
+	h.Relay, on = duty.Step(t.m.heater, h.Relay, demand, t.dt)
+	return on && t.m.cabinet.Heater.Fitted
+}
+
+// rest keeps the heater off while what the element still gives off comes into still
+// air. The ramp goes on.
+func (h *heaterMemory) rest(t *step, stage *profile.Stage) {
+	h.Relay = t.cut(t.m.heater, h.Relay)
+	h.PID, h.Demand = pid.State{}, 0
+	if chamber, known := t.s.Chamber.Reading.Value(); known && stage.Heat {
+		h.ramp(t, stage, chamber)
+	}
+}
+
+// off forgets what was wanted of the heater.
+func (h *heaterMemory) off(t *step) {
+	h.Relay = t.cut(t.m.heater, h.Relay)
+	h.PID, h.Demand, h.HasSetpoint, h.rests = pid.State{}, 0, false, 0
+}
+
+// ramp moves the setpoint towards the stage's and returns its rate. It rises no
+// faster than the product and the cabinet allow and falls at once.
+func (h *heaterMemory) ramp(t *step, stage *profile.Stage, chamber quantity.Celsius) quantity.KelvinPerSecond {
+	if !h.HasSetpoint {
+		h.Setpoint, h.HasSetpoint = chamber, true
+	}
+	rate := t.m.cabinet.Limits.Ramp
+	if stage.Ramp > 0 && (rate == 0 || stage.Ramp < rate) {
+		rate = stage.Ramp
+	}
+	if rate == 0 || h.Setpoint >= stage.ChamberSetpoint {
+		h.Setpoint = stage.ChamberSetpoint
+		return 0
+	}
+	h.Setpoint += quantity.Celsius(float64(rate) * t.seconds)
+	if h.Setpoint >= stage.ChamberSetpoint {
+		h.Setpoint = stage.ChamberSetpoint
+	}
+	return rate
+}
+
+// room is the ambient as measured, or else as the cabinet file expects it.
+func (t *step) room() quantity.Celsius {
+	if v, ok := t.in.Ambient.Value(); ok {
+		return v
+	}
+	return t.m.cabinet.Ambient
+}
+
+// seen reports a chamber that is known.
+func (c *chamberMemory) seen() bool { return c.Reading.Status() == sensors.Good }

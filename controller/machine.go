@@ -1,0 +1,248 @@
+package controller
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"fumarium/controller/cabinet"
+	"fumarium/controller/duty"
+	"fumarium/controller/pid"
+	"fumarium/controller/trip"
+	"fumarium/profile"
+	"fumarium/profile/chilling"
+	"fumarium/profile/lethality"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+)
+
+// A Machine is a product in a cabinet, with everything worked out that stays the same
+// through a batch. It does not change, and any number of states may be stepped on it.
+type Machine struct {
+	product *profile.Product // nil while there is none
+	cabinet *cabinet.Cabinet
+	cannot  Refusal // why no batch of this can be started; zero is nothing
+
+	rest      time.Duration
+	stages    []stageRules
+	criterion *lethality.Criterion // nil where nothing is cooked
+	chill     *chilling.Rule
+	comesUp   bool // its come-up time is limited
+
+	heater, fan, smoke duty.Limits
+	model              pid.Model // of the chamber as the control law sees it
+	tuning             pid.Tuning
+
+	// What the response of the cabinet means to those who watch it.
+	gain, lagSeconds, feltSeconds float64
+	rises                         time.Duration // within which full heat has brought frozenRise
+	answers                       time.Duration // within which it has shown at all
+	elementCools                  time.Duration
+	coreStands                    time.Duration
+	smokeHeat                     quantity.Celsius // that the smoke generator may bring
+	fuelLow                       time.Duration    // air given to it when its fuel is low
+	pascal                        float64          // of the air
+}
+
+// stageRules are what follows from one stage.
+type stageRules struct {
+	waitsForCore bool // or for lethality
+	chills       bool // nothing heats from here on
+}
+
+// New works out what follows from a product in a cabinet that cabinet.Parse has read. The
+// product may be nil; then no batch can be started. It refuses a cabinet that could not be
+// controlled. A product that this cabinet cannot run it takes, and refuses the start, so
+// that a batch under way is never left without a machine.
+func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
+	if c == nil {
+		return nil, errors.New("controller: no cabinet")
+	}
+	limits := func(r cabinet.Relay) duty.Limits {
+		return duty.Limits{Window: r.Window, MinOn: r.MinOn, MinOff: r.MinOff}
+	}
+	m := &Machine{
+		product: p, cabinet: c, heater: limits(c.Heater), fan: limits(c.Fan), smoke: limits(c.Smoke), pascal: c.Pressure(),
+	}
+	r := c.Response
+	// With the delay that the relay's window and the step add.
+	m.model = pid.Model{GainKelvin: float64(r.Gain), Lag: r.Lag, SecondLag: r.SecondLag, DeadTime: r.DeadTime}.Sampled(c.Heater.Window, time.Second)
+	var err error
+	if m.tuning, err = pid.SIMC(m.model, 0); err != nil {
+		return nil, fmt.Errorf("controller: the response of cabinet %q cannot be controlled: %w", c.Name, err)
+	}
+	m.tuning.Filter = max(m.tuning.Filter, measurementFilter)
+	m.gain, m.lagSeconds, m.feltSeconds = float64(r.Gain), r.Lag.Seconds(), max(1, (r.SecondLag+r.DeadTime).Seconds())
+	m.rises = r.DeadTime + r.SecondLag + time.Duration(float64(r.Lag)*float64(frozenRise)/float64(max(r.Gain, 1)))
+	lags := 3 * (m.model.DeadTime + m.model.SecondLag)
+	m.answers, m.elementCools = max(noHeatLeast, lags+m.model.Lag/4), lags+coolingDown
+	if c.Heater.Power > 0 {
+		m.smokeHeat = quantity.Celsius(float64(r.Gain) * float64(c.Generator.Heat) / float64(c.Heater.Power))
+	}
+	m.fuelLow = c.Generator.PumpTime() - time.Duration(float64(c.Generator.Share())*float64(fuelWarning))
+	if p == nil || len(p.Stages) == 0 {
+		m.cannot = NothingToRun
+	}
+	if p == nil {
+		return m, nil
+	}
+	m.rest, _ = p.Rest()
+	m.criterion, m.chill, m.comesUp, m.coreStands = p.Criterion(), p.ChillRule(), p.ComeUpApplies(), coreStands(p)
+	m.stages = make([]stageRules, len(p.Stages))
+	for i := range p.Stages {
+		stage := &p.Stages[i]
+		m.stages[i] = stageRules{waitsForCore: waitsForCore(stage), chills: p.Chilling(i)}
+		if stage.Heat && stage.ChamberSetpoint > c.Limits.ChamberHigh-quantity.Celsius(chamberMargin) {
+			m.cannot = ChamberTooHotForCabinet
+		}
+	}
+	return m, nil
+}
+
+// Product is what the machine runs, or nil.
+func (m *Machine) Product() *profile.Product { return m.product }
+
+func waitsForCore(stage *profile.Stage) bool {
+	for i := range stage.Until.Conditions {
+		switch stage.Until.Conditions[i].Kind {
+		case profile.CoreAtLeast, profile.CoreAtMost, profile.LethalityAtLeast:
+			return true
+		}
+	}
+	return false
+}
+
+func (m *Machine) waitsForCore(stage int) bool {
+	return stage < len(m.stages) && m.stages[stage].waitsForCore
+}
+
+// chills reports whether the product only cools from stage i on.
+func (m *Machine) chills(i int) bool {
+	if i < len(m.stages) {
+		return m.stages[i].chills
+	}
+	return i > 0
+}
+
+// step carries one call of Step.
+type step struct {
+	m       *Machine
+	s       *State
+	in      *Inputs
+	before  last
+	dt      time.Duration
+	seconds float64 // dt
+	late    bool
+	doubted bool     // a core reading that was believed is not believed any more
+	changed bool     // the batch has entered its state just now
+	calling bool     // nobody has answered a loud alarm
+	events  *[]Event // apart, so that the state need not live on the heap
+}
+
+// last is what a step needs of the state before it.
+type last struct {
+	active           bool
+	coldest, hottest sensors.Reading
+	coresInUse       uint8
+}
+
+// Step decides the next outputs. Equal arguments give equal results. Events are
+// oldest first. It allocates only when something happens.
+func (m *Machine) Step(s State, in Inputs) (State, Outputs, []Event) {
+	out, events := m.Advance(&s, &in)
+	return s, out, events
+}
+
+// Advance is Step in place, for callers that make so many steps that copying the
+// state counts. It keeps neither pointer.
+func (m *Machine) Advance(s *State, in *Inputs) (Outputs, []Event) {
+	var events []Event
+	t := step{m: m, s: s, in: in, events: &events, before: last{s.Batch.Active(), s.Core.Coldest, s.Core.Hottest, s.Core.inUse()}}
+	t.time()
+	s.Heater.average(&t)
+	s.Chamber.follow(&t)
+	s.Core.follow(&t)
+	s.Wick.follow(&t)
+	s.Heater.follow(&t)
+	s.Smoke.follow(&t)
+	t.command()
+	t.alarms()
+	t.batch()
+	t.prove()
+	t.drive()
+	return s.Out, events
+}
+
+func (t *step) event(e Event) {
+	e.At = t.in.Elapsed
+	*t.events = append(*t.events, e)
+}
+
+func (t *step) enter(b BatchState) {
+	t.s.Batch = b
+	t.changed = true
+	if !b.Active() {
+		t.s.Ended = t.in.Elapsed
+	}
+	t.event(Event{Kind: BatchChanged, Batch: b})
+}
+
+// stage is the one under way, or nil.
+func (t *step) stage() *profile.Stage { return t.s.CurrentStage(t.m.product) }
+
+func (t *step) doorOpen() bool { return t.in.Door == DoorOpen || t.in.Door == DoorUnread }
+
+// time judges the gap since the last step. A gap that is negative or too long
+// means that nobody watched: the heater rests for this step and no heat that was
+// not seen counts.
+func (t *step) time() {
+	if t.s.Begun {
+		t.dt = t.in.Elapsed - t.s.Elapsed
+	}
+	t.late = t.dt < 0 || t.dt > LateAfter
+	if t.dt < 0 {
+		t.dt = 0
+	}
+	t.seconds = t.dt.Seconds()
+	if t.in.PowerLost {
+		t.unwatched()
+	}
+	t.s.Begun = true
+	t.s.Elapsed = t.in.Elapsed
+}
+
+// unwatched begins the alarms' delays again after an absence, and says it anew, also
+// when the last word before it was that the controller had been away already.
+func (t *step) unwatched() {
+	s := t.s
+	for c := range s.stirred.Each {
+		s.Alarms[c] = s.Alarms[c].Unwatched(c, s.Elapsed)
+	}
+	if away := &s.Alarms[trip.PowerLost]; away.Standing {
+		*away, _ = away.Next(trip.PowerLost, s.Elapsed, false, false)
+	}
+}
+
+// batch moves the batch on: the transient states last one step, so that their
+// outputs have been applied before the resting state is claimed.
+func (t *step) batch() {
+	s := t.s
+	s.coreMeeting = s.coreMeeting && s.Batch == Running // a hold breaks the dwell
+	if s.Batch == Running {
+		t.runStage()
+		return
+	}
+	if t.changed {
+		return
+	}
+	switch s.Batch {
+	case Holding:
+		t.enter(Held)
+	case Restarting:
+		t.enter(Running)
+	case Stopping:
+		t.enter(Stopped)
+	case Aborting:
+		t.enter(Aborted)
+	}
+}
