@@ -317,3 +317,11 @@ func bit(b bool) float64 {
 	}
 	return 0
 }
+
+// alarms are the names of all of them.
+func alarms() (names []string) {
+	for c := trip.None + 1; c < trip.Count; c++ {
+		names = append(names, c.String())
+	}
+	return names
+}
