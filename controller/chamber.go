@@ -107,7 +107,9 @@ func (c *chamberMemory) follow(t *step) {
 			inUse++
 		}
 	}
-	c.apart = good > 1 && quantity.Kelvin(high-low) > chamberApart
+	// Of two that differed and of which one is silent now nobody knows which was wrong: it
+	// may be the one that still answers.
+	c.apart = good > 1 && quantity.Kelvin(high-low) > chamberApart || c.apart && good < inUse
 	c.doubt = c.doubt && good < inUse
 	c.Reading = sensors.Reading{}
 	if good > 0 {

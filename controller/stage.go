@@ -68,7 +68,7 @@ func (t *step) dwell(stage *profile.Stage) {
 			meeting = true
 		}
 	}
-	meeting = meeting && s.Core.coursesLearnt()
+	meeting = meeting && s.Core.coursesLearnt() && s.Core.settled(t)
 	if meeting && !s.coreMeeting {
 		s.CoreMetSince = t.in.Elapsed
 	}

@@ -170,7 +170,7 @@ var catalogue = [Count]Entry{
 	ChamberDisagree: {
 		Name: "chamber-disagree", Priority: Now, Trips: true, Delay: time.Minute,
 		Meaning: "Two chamber probes differ so much that one of them lies.",
-		Action:  "Hang them side by side, find the wrong one, then reset.",
+		Action:  "Hang them side by side, find the wrong one and mend it; both must answer and agree before the reset. Or end the batch.",
 	},
 	ChamberDoubt: {
 		Name: "chamber-doubt", Priority: Soon, Delay: 30 * time.Second,
