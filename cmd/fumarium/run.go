@@ -14,7 +14,6 @@ import (
 	"os"
 	"os/signal"
 	"path/filepath"
-	"runtime/debug"
 	"strings"
 	"syscall"
 	"time"
@@ -147,13 +146,6 @@ func operatorToken(dir string) (string, error) {
 	}
 	token := hex.EncodeToString(random)
 	return token, os.WriteFile(name, []byte(token+"\n"), 0o600)
-}
-
-func version() string {
-	if info, ok := debug.ReadBuildInfo(); ok && info.Main.Version != "" {
-		return info.Main.Version
-	}
-	return "unknown"
 }
 
 // here is the machine that the program runs on. A test that runs the program as a
