@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -564,7 +565,16 @@ func drawsOrRefuses(t *rapid.T) {
 
 func TestWildFigureDrawsOrRefuses(t *testing.T) { rapid.Check(t, drawsOrRefuses) }
 
-func FuzzWriteSVG(f *testing.F) { f.Fuzz(rapid.MakeFuzz(drawsOrRefuses)) }
+// A figure takes thousands of random bytes: from nothing, a fuzzer is long in getting
+// past the first panel.
+func FuzzWriteSVG(f *testing.F) {
+	for seed := range byte(8) {
+		data := make([]byte, 16<<10)
+		_, _ = rand.NewChaCha8([32]byte{seed}).Read(data)
+		f.Add(data)
+	}
+	f.Fuzz(rapid.MakeFuzz(drawsOrRefuses))
+}
 
 func BenchmarkTwelveHours(b *testing.B) {
 	f := cureBatch(960, 10)
