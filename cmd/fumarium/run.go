@@ -271,7 +271,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	announce(stderr, listener, names, self)
 	fmt.Fprintf(stderr, "token    %s\n", filepath.Join(dir, tokenFile))
 	if demonstration {
-		fmt.Fprintf(stderr, "a batch of %s starts by itself; end with Ctrl-C\n", defaultProduct)
+		fmt.Fprintf(stderr, "a batch of %s starts by itself: open the page in a browser and watch it; end with Ctrl-C\n", defaultProduct)
 	} else {
 		fmt.Fprintf(stderr, "start one with: fumarium start PRODUCT\n")
 	}

@@ -47,7 +47,7 @@ func version() string { return thisBuild().version }
 
 // String is the answer to --version.
 func (b build) String() string {
-	commit := "unknown (not built from a git clone)"
+	commit := "unknown (go build in a git clone stamps it)"
 	if b.commit != "" {
 		commit = strings.TrimSpace(b.commit + " " + b.time)
 		if b.changed {

@@ -32,8 +32,8 @@ func TestVersion(t *testing.T) {
 				Settings: setting("vcs.revision", "0123", "vcs.time", "2026-11-28T10:15:00Z", "vcs.modified", "true", "GOARM", "6")},
 			[4]string{"v0.0.0-20261128101500-0123456789ab+dirty", "0123 2026-11-28T10:15:00Z, with changes that are in no commit", "", here + " v6"},
 		},
-		"without git":   {&debug.BuildInfo{Main: debug.Module{Version: "(devel)"}}, [4]string{"(devel)", "unknown (not built from a git clone)", "", here}},
-		"no build info": {&debug.BuildInfo{}, [4]string{"unknown", "unknown (not built from a git clone)", "", here}},
+		"without git":   {&debug.BuildInfo{Main: debug.Module{Version: "(devel)"}}, [4]string{"(devel)", "unknown (go build in a git clone stamps it)", "", here}},
+		"no build info": {&debug.BuildInfo{}, [4]string{"unknown", "unknown (go build in a git clone stamps it)", "", here}},
 	}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {
