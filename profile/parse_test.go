@@ -428,7 +428,10 @@ func FuzzParse(f *testing.F) {
 	f.Add([]byte(pickled))
 	files, err := filepath.Glob(filepath.Join(badProducts, "*", "product.yaml"))
 	require.NoError(f, err)
-	for _, file := range files {
+	good, err := filepath.Glob(filepath.Join("catalog", "*.yaml"))
+	require.NoError(f, err)
+	require.NotEmpty(f, good)
+	for _, file := range append(files, good...) {
 		data, err := os.ReadFile(file)
 		require.NoError(f, err)
 		f.Add(data)
