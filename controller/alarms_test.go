@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/controller/cabinet"
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
@@ -28,6 +29,33 @@ func TestADoorThatStaysOpenIsSaid(t *testing.T) {
 		r.step()
 		assert.Equal(t, trip.ReturnedUnacknowledged, r.s.Alarms[trip.DoorOpen].Phase)
 	}
+}
+
+// Lost, the room is as the file says; that is said, with a batch or without.
+func TestALostRoomProbeIsSaid(t *testing.T) {
+	for _, status := range []sensors.Status{sensors.Unread, sensors.Open, sensors.Stale, sensors.Implausible} {
+		for _, running := range []bool{false, true} {
+			r := newRig(t)
+			r.c.Probes = append(r.c.Probes, cabinet.Probe{Name: "yard", Role: cabinet.AmbientProbe})
+			r.in.Ambient = sensors.At(4)
+			if running {
+				r.started(0)
+			}
+			r.quiet(trip.AmbientLost, 5*time.Minute)
+			r.in.Ambient = sensors.Fault(status)
+			took := r.until(trip.AmbientLost, 2*time.Minute)
+			assert.InDelta(t, 61, took.Seconds(), 1, status)
+			assert.Equal(t, running, r.s.Batch == Running, "the batch goes on")
+			assert.Equal(t, trip.None, r.s.Tripped)
+			assert.False(t, r.out.Sounder, "it can wait")
+			r.in.Ambient = sensors.At(4)
+			r.step()
+			assert.False(t, r.s.Alarms[trip.AmbientLost].Standing, "a reading of this very second counts")
+		}
+	}
+	r := newRig(t) // without one
+	r.started(0)
+	r.quiet(trip.AmbientLost, 5*time.Minute)
 }
 
 // Six hours from 50 to 130 °F: FSIS Cooking Guideline, 2021, as profile/lethality has

@@ -443,6 +443,8 @@ func (t *step) standing(c trip.Code, stage *profile.Stage) bool {
 		return t.emberOut(stage)
 	case trip.EmberUnknown:
 		return t.emberUnknown(stage)
+	case trip.AmbientLost:
+		return t.in.Ambient.Status() != sensors.Good && t.c.Has(cabinet.AmbientProbe)
 	case trip.EmberBurning:
 		return t.emberBurning(stage)
 	case trip.RecordFailing:
