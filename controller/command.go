@@ -31,12 +31,15 @@ func (t *step) command() {
 	case Confirm:
 		t.confirm()
 	case Hold:
+		t.answered(trip.PromptWaiting)
 		t.enter(Holding)
 	case Restart:
 		t.enter(Restarting)
 	case Stop:
+		t.answered(trip.PromptWaiting, trip.StageOvertime)
 		t.enter(Stopping)
 	case Abort:
+		t.answered(trip.PromptWaiting, trip.StageOvertime)
 		t.enter(Aborting)
 	case oldAcknowledge:
 		t.oldAcknowledge()
@@ -48,6 +51,15 @@ func (t *step) command() {
 		t.acknowledge()
 	case Mended:
 		t.mended()
+	}
+}
+
+// answered ends the call of alarms whose cause the person removes by this very command:
+// there is nothing left to come for. One that they did not know of yet counts as
+// acknowledged by it.
+func (t *step) answered(codes ...trip.Code) {
+	for _, c := range codes {
+		t.s.Alarms[c] = t.s.Alarms[c].Acknowledge()
 	}
 }
 
@@ -74,7 +86,7 @@ func (t *step) mended() {
 			t.refuse(why)
 			return
 		}
-		t.s.Alarms[c] = t.s.Alarms[c].Acknowledge() // who mends it knows of it
+		t.answered(c)
 	}
 }
 
@@ -97,6 +109,7 @@ func (t *step) claim(c trip.Code) Refusal {
 		return s.Core.leaveOut(t.in)
 	case trip.SmokeFuelLow, trip.EmberOut:
 		s.Smoke.lit()
+		t.answered(trip.SmokeFuelLow, trip.EmberOut) // it is filled and smoulders: that answers both
 	case trip.EmberUnknown:
 		s.Smoke.doubt, s.Smoke.seen = false, false
 	}
@@ -184,10 +197,12 @@ func (t *step) confirm() {
 	}
 	if s.Asking {
 		s.Asking = false
+		t.answered(trip.PromptWaiting)
 		t.event(Event{Kind: Answered, Stage: s.Stage})
 		return
 	}
 	s.met |= 1 << (s.Confirming - 1)
 	s.Confirming = 0
+	t.answered(trip.PromptWaiting)
 	t.event(Event{Kind: Answered, Stage: s.Stage, By: EndedByPerson})
 }

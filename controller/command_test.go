@@ -106,7 +106,7 @@ func TestMendedNeedsNoAcknowledgeFirst(t *testing.T) {
 	r.in.Core[0] = sensors.At(50)
 	assert.Empty(t, refusals(r.send(Mended, trip.CoreOut)))
 	assert.Equal(t, trip.Normal, r.s.Alarms[trip.CoreOut].Phase)
-	assert.False(t, r.out.Sounder)
+	assert.False(t, r.out.On.Has(Sounder))
 	assert.Equal(t, []Refusal{NotStanding}, refusals(r.send(Mended, trip.CoreOut)), "a retry claims nothing")
 }
 

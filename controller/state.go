@@ -16,7 +16,6 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/chilling"
 	"fumarium/profile/lethality"
-	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
 
@@ -115,19 +114,6 @@ const (
 	FeedbackOff
 	FeedbackOn
 )
-
-// Outputs is what the caller must do now. Zero is the safe state: all off. The
-// caller applies every off at once and every on only afterwards.
-type Outputs struct {
-	Heater     bool `record:"heater"`
-	Fan        bool `record:"fan"`
-	Smoke      bool `record:"smoke"`
-	Humidifier bool `record:"humidifier"`
-	Sounder    bool `record:"sounder"`
-	// Damper is how far the damper should be open. Without a servo it is what the
-	// person was asked to set.
-	Damper quantity.Ratio `record:"damper_ratio"`
-}
 
 // State is everything the step remembers. It holds no pointer and no NaN, so it
 // can be recorded whole and compared with ==. The zero State has not started.

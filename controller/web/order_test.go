@@ -179,6 +179,11 @@ func FuzzCommand(f *testing.F) {
 	f.Add(`{"command":"hold"}`)
 	f.Add(`{"command":"start","file":"a","product_yaml":"b"}`)
 	f.Add(`{"command":"hold","command":"hold"}`)
+	f.Add(`{"command":"start","product":"marjoram-ring","stuffed_at":"2026-01-31T14:05:00Z","reason":"the cure is old"}`)
+	f.Add(`{"command":"confirm","question":"2-ask"}`)
+	f.Add(`{"command":"acknowledge","alarm":"core-lost"}`)
+	f.Add(`{"command":"shelve","alarm":"core-lost","for":"1 h"}`)
+	f.Add(`{"command":"note","batch":"2026-01-31-1","text":"rain"}`)
 	f.Fuzz(func(t *testing.T, body string) {
 		l := accepting(cooking())
 		w := ask(handler(l), http.MethodPost, "/api/commands", body)

@@ -172,10 +172,10 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 		status.Cabinet = c.Name
 		status.HeaterDutyRatio = number(st.Heater.Demand, c.Heater.Fitted)
 	}
-	for o := range snapshot.Outputs {
+	for o := range controller.OutputCount {
 		status.Outputs[o.String()] = nil
 		if s.Cabinet != nil && o.Fitted(s.Cabinet) {
-			on := o.On(st.Out)
+			on := st.Out.On.Has(o)
 			status.Outputs[o.String()] = &on
 		}
 	}
@@ -345,7 +345,7 @@ func summary(s *snapshot.Snapshot) string {
 		core = ", core not read"
 	}
 	heater := "heater off"
-	if st.Out.Heater {
+	if st.Out.On.Has(controller.Heater) {
 		heater = "heater on"
 	}
 	lasted := quantity.FormatDuration(s.BatchElapsed())

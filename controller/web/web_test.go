@@ -79,7 +79,7 @@ func cooking() *snapshot.Snapshot {
 	s.State = controller.State{
 		Begun: true, Elapsed: 5 * time.Hour, Started: time.Hour, StageEntered: 4 * time.Hour, Batch: controller.Running, Stage: 2, StageClock: 55 * time.Minute,
 		Proof: controller.Proof{ComeUp: lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, Heat: heat()},
-		Out:   controller.Outputs{Heater: true, Fan: true, Damper: 0.25},
+		Out:   controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan), Damper: 0.25},
 	}
 	s.State.Heater.HasSetpoint, s.State.Heater.Setpoint, s.State.Heater.Demand = true, 82, 0.42
 	s.State.Chamber.Reading, s.State.Core.Coldest, s.State.Core.Hottest = sensors.At(81.6), sensors.At(63.2), sensors.At(63.2)
@@ -332,7 +332,7 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 	for b, want := range cases {
 		s := cooking()
 		s.State.Batch, s.State.Ended = b, 5*time.Hour
-		s.State.Out.Heater = false
+		s.State.Out.On.Set(controller.Heater, false)
 		got := status(t, s)
 		assert.Equal(t, want.summary, got["summary"])
 		assert.Equal(t, want.commands, got["commands"], b.String())
@@ -340,7 +340,7 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 	s := cooking()
 	s.State.Batch, s.State.Tripped = controller.Held, trip.ChamberHigh
 	assert.Equal(t, []any{"stop", "abort", "reset"}, status(t, s)["commands"], "a trip comes before restarting")
-	s.State.Out.Heater = true // what the outputs say, not what the state should mean
+	s.State.Out.On.Set(controller.Heater, true) // what the outputs say, not what the state should mean
 	assert.Equal(t, "Held in cook: heater on, chamber 81.6 °C, core 63.2 °C; tripped by chamber-high", status(t, s)["summary"])
 	waiting := status(t, asking())
 	assert.Equal(t, map[string]any{"question": "2-ask", "text": ring.Stages[1].Ask, "waiting_seconds": 90.0}, waiting["prompt"])
