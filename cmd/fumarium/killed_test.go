@@ -383,6 +383,7 @@ func (s *stream) examine() {
 	s.sum.lost = max(s.sum.lost, time.Duration(float64(lost)/s.pace))
 	assert.LessOrEqual(t, lost, time.Duration(s.pace*float64(record.CommitEvery+time.Second)), "steps lost at a kill")
 	heat, _ := u.State.LethalityLog10(u.Product)
+	heat, _ = lethality.Shown(heat) // a client saw no more
 	for i := range mine {
 		v := &mine[i]
 		if v.ElapsedSeconds == nil || v.LethalityLog10 == nil {
