@@ -108,7 +108,7 @@ func mendedCommand() *cobra.Command {
 		Use: "mended ALARM", Short: "Say that an alarm which waits for your word is mended", Args: aMendable, ValidArgs: mendable(),
 		Long: `Some alarms wait for a person to say that they are mended, because no probe can
 see it. You are believed, and what the batch is held to afterwards rests on it: look
-first. It is on the record who said it. To say of an alarm is to claim:
+first. It is on the record who said it. What mended claims of each:
 
 ` + mendedTable() + `
 The others end by themselves when their cause is gone. To end the noise and claim
