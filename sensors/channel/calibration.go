@@ -1,4 +1,4 @@
-package plausible
+package channel
 
 import (
 	"fmt"
@@ -29,7 +29,7 @@ func BoilingPoint(totalPascal float64) quantity.Celsius { return psychrometer.De
 // IcePoint is the calibration of a probe that reads so in melting ice: an offset.
 func IcePoint(ice quantity.Celsius) (Calibration, error) {
 	if !(ice >= -farthest && ice <= farthest) {
-		return Calibration{}, fmt.Errorf("plausible: the probe reads %v in melting ice, more than %v K off; check its type and that it is deep in stirred slush", ice, farthest)
+		return Calibration{}, fmt.Errorf("channel: the probe reads %v in melting ice, more than %v K off; check its type and that it is deep in stirred slush", ice, farthest)
 	}
 	return Calibration{Offset: quantity.Kelvin(-ice)}, nil
 }
@@ -42,11 +42,11 @@ func TwoPoint(ice, boiling quantity.Celsius, totalPascal float64) (Calibration, 
 		return Calibration{}, err
 	}
 	if !(totalPascal >= 50e3 && totalPascal <= 110e3) {
-		return Calibration{}, fmt.Errorf("plausible: a pressure of %v Pa is outside 50000..110000 Pa; use the absolute one, not that reduced to sea level", totalPascal)
+		return Calibration{}, fmt.Errorf("channel: a pressure of %v Pa is outside 50000..110000 Pa; use the absolute one, not that reduced to sea level", totalPascal)
 	}
 	truth := BoilingPoint(totalPascal)
 	if !(boiling >= truth-farthest && boiling <= truth+farthest) {
-		return Calibration{}, fmt.Errorf("plausible: the probe reads %v in water that boils at %v, more than %v K off; check the altitude, and that the probe is deep in the water", boiling, truth, farthest)
+		return Calibration{}, fmt.Errorf("channel: the probe reads %v in water that boils at %v, more than %v K off; check the altitude, and that the probe is deep in the water", boiling, truth, farthest)
 	}
 	c.Stretch = quantity.Ratio(float64(truth)/float64(boiling-ice) - 1)
 	c.Offset = quantity.Kelvin(-float64(ice) * (1 + float64(c.Stretch)))
@@ -60,4 +60,9 @@ func (c Calibration) Apply(r sensors.Reading) sensors.Reading {
 		return r
 	}
 	return sensors.At(v + quantity.Celsius(c.Offset) + quantity.Celsius(c.Stretch)*v)
+}
+
+// Undo gives what a probe reads whose calibration makes v of it.
+func (c Calibration) Undo(v quantity.Celsius) quantity.Celsius {
+	return (v - quantity.Celsius(c.Offset)) / quantity.Celsius(1+c.Stretch)
 }
