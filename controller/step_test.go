@@ -2,6 +2,8 @@ package controller
 
 import (
 	"math"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -12,7 +14,9 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/catalog"
 	"fumarium/profile/quantity"
+	"fumarium/profile/source"
 	"fumarium/sensors"
 )
 
@@ -224,6 +228,50 @@ func TestStartAfterTheRestOrWithAReason(t *testing.T) {
 		s, _, _ := stepped(r.p, r.c, r.s, r.in)
 		assert.Equal(t, Running, s.Batch)
 	}
+}
+
+// TestStartWaitsForWhatLintAdvises holds for every shipped product, with the rest that
+// its file names and with none, that a start is refused until the rest is over which
+// Lint asks of the file, and no longer.
+func TestStartWaitsForWhatLintAdvises(t *testing.T) {
+	entries, err := catalog.All()
+	require.NoError(t, err)
+	advised := func(p profile.Product, rest time.Duration) bool {
+		p.Formula.Cure.Rest = rest
+		return slices.ContainsFunc(profile.Lint(&p, "", profile.LintContext{}), func(f source.Fault) bool {
+			return strings.HasPrefix(f.Message, "cure-rest")
+		})
+	}
+	start := func(p *profile.Product, rested time.Duration) []Refusal {
+		r := newRig(t)
+		r.p = p
+		r.chamberIs(sensors.At(20))
+		r.in.Command = Command{Kind: Start, Rested: rested}
+		_, _, events := stepped(r.p, r.c, r.s, r.in)
+		return refusals(events)
+	}
+	cured := 0
+	for _, e := range entries {
+		named, _ := e.Value.Rest()
+		assert.False(t, advised(*e.Value, e.Value.Formula.Cure.Rest), e.Key)
+		assert.Empty(t, start(e.Value, named), e.Key)
+
+		bare := *e.Value
+		bare.Formula.Cure.Rest = 0
+		least, _ := bare.Rest()
+		assert.Equal(t, named == 0, least == 0, e.Key)
+		assert.Empty(t, start(&bare, least), e.Key)
+		assert.False(t, advised(bare, least), e.Key)
+		if least == 0 {
+			continue
+		}
+		cured++
+		assert.Equal(t, []Refusal{RestNotOver}, start(e.Value, named-time.Second), e.Key)
+		assert.Equal(t, []Refusal{RestNotOver}, start(&bare, least-time.Second), e.Key)
+		assert.True(t, advised(bare, least-time.Second), e.Key)
+		assert.True(t, advised(bare, 0), e.Key)
+	}
+	assert.Positive(t, cured)
 }
 
 func TestCommandsInTheWrongState(t *testing.T) {

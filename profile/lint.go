@@ -41,10 +41,6 @@ const (
 	unheatedSlower                     = 4 // a surface dries so many times as slowly outside the chamber
 	hotSmoke          quantity.Celsius = 95
 	coreBelowChamber  quantity.Celsius = 2
-	restAccelerated                    = time.Hour
-	restMinced                         = 8 * time.Hour
-	restPumped                         = 12 * time.Hour
-	restSoaked                         = 48 * time.Hour
 )
 
 // Published limits.
@@ -92,7 +88,7 @@ const (
 
 // lintRules is every rule, in the order of a batch.
 var lintRules = []lintRule{
-	{"cure-rest", trade, cureRest},
+	{"cure-rest", "", cureRest},
 	{"dry-first", trade, dryFirst},
 	{"plastic-smoke", trade, plasticSmoke},
 	{"filling", "one filling of the smoke generator", filling},
@@ -162,7 +158,7 @@ func (l *linting) smokes() (int, bool) {
 	return i, i >= 0
 }
 
-func (l *linting) cured() bool { return l.Formula.Cure.Method != NoCure && l.Formula.Cure.Mass > 0 }
+func (l *linting) cured() bool { return l.Formula.cured() }
 
 // cooked reports whether the product is meant to be heated through.
 func (l *linting) cooked() bool {
@@ -250,30 +246,17 @@ func (u Until) longest() time.Duration {
 func (l *linting) stageName(i int) string { return fmt.Sprintf("stage %q", l.Stages[i].Name) }
 
 func cureRest(l *linting) []finding {
-	if !l.cured() {
-		return nil
-	}
-	c := l.Formula.Cure
-	needed, how := restMinced, "minced meat without an accelerator"
-	switch c.Method {
-	case Comminuted:
-		if l.Formula.accelerated() {
-			needed, how = restAccelerated, "minced meat with an accelerator"
-		}
-	case Pumped:
-		needed, how = restPumped, "pumped meat"
-	case Immersed, DryRubbed:
-		needed, how = restSoaked, "meat cured from outside"
-	}
-	if c.Rest >= needed {
+	named := l.Formula.Cure.Rest
+	least, why := l.Formula.leastRest()
+	if named >= least {
 		return nil
 	}
 	had := "has no rest"
-	if c.Rest > 0 {
-		had = "rests " + quantity.FormatDuration(c.Rest)
+	if named > 0 {
+		had = "rests " + quantity.FormatDuration(named)
 	}
 	return []finding{{-1,
-		fmt.Sprintf("the cured product %s before it is heated; %s wants at least %s", had, how, quantity.FormatDuration(needed)),
+		fmt.Sprintf("the cured product %s before it is heated; it wants at least %s: %s", had, quantity.FormatDuration(least), why),
 		"give the cure a longer rest in the cold"}}
 }
 

@@ -85,16 +85,20 @@ var lintCases = []struct {
 		"cure-rest",
 		changes{
 			"none":             func(p *Product, _ *LintContext) { p.Formula.Cure.Rest = 0 },
-			"short":            func(p *Product, _ *LintContext) { p.Formula.Cure.Rest = 7 * time.Hour },
+			"short":            func(p *Product, _ *LintContext) { p.Formula.Cure.Rest = 12*time.Hour - time.Minute },
 			"rubbed overnight": func(p *Product, _ *LintContext) { p.Formula.Cure.Method = DryRubbed },
 			"pumped, soon": func(p *Product, _ *LintContext) {
 				p.Formula.Cure.Method = Pumped
 				p.Formula.Cure.Rest = 6 * time.Hour
 			},
+			"accelerated, at once": func(p *Product, _ *LintContext) {
+				p.Formula.Cure.Rest = 90 * time.Minute
+				p.Formula.Other = append(p.Formula.Other, Ingredient{Name: "erythorbate", Mass: 0.002, As: Accelerator})
+			},
 		},
 		changes{
 			"accelerated": func(p *Product, _ *LintContext) {
-				p.Formula.Cure.Rest = 90 * time.Minute
+				p.Formula.Cure.Rest = 2 * time.Hour
 				p.Formula.Other = append(p.Formula.Other, Ingredient{Name: "erythorbate", Mass: 0.002, As: Accelerator})
 			},
 			"no cure": func(p *Product, _ *LintContext) { uncured(p) },

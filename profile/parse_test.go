@@ -187,12 +187,21 @@ func TestRest(t *testing.T) {
 	assert.Equal(t, 12*time.Hour, rest(cure(Pumped, 0), erythorbate))
 	assert.Equal(t, 48*time.Hour, rest(cure(Immersed, 0)))
 	assert.Equal(t, 48*time.Hour, rest(cure(DryRubbed, 0), erythorbate))
-	// A rest that nobody named never gets a piece of advice for being too short.
+	// What is advised is what a start waits for where the file names nothing, to the
+	// minute, and the advice says so.
 	for _, m := range []CureMethod{Comminuted, Pumped, Immersed, DryRubbed} {
-		p := &Product{Formula: Formula{Cut: []Meat{{Mass: 5}}, Cure: cure(m, 0)}}
-		d, _ := p.Rest()
-		p.Formula.Cure.Rest = d
-		assert.Empty(t, cureRest(&linting{Product: p}), m)
+		for _, other := range [][]Ingredient{nil, {erythorbate}, {acid}} {
+			p := &Product{Formula: Formula{Cut: []Meat{{Mass: 5}}, Cure: cure(m, 0), Other: other}}
+			d, why := p.Rest()
+			found := cureRest(&linting{Product: p})
+			if assert.Len(t, found, 1, m) {
+				assert.Contains(t, found[0].message, "at least "+quantity.FormatDuration(d)+": "+why)
+			}
+			p.Formula.Cure.Rest = d
+			assert.Empty(t, cureRest(&linting{Product: p}), m)
+			p.Formula.Cure.Rest = d - time.Minute
+			assert.Len(t, cureRest(&linting{Product: p}), 1, m)
+		}
 	}
 }
 

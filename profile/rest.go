@@ -2,31 +2,41 @@ package profile
 
 import "time"
 
-// How long a cure works at least where the product file does not say. A rest that
-// the file names counts as it stands; Lint says when it looks too short.
+// How long a cure works at least; common practice, no source, but for the one named.
 const (
-	restOvernight = 12 * time.Hour // common practice, no source
-	restSettle    = 2 * time.Hour  // cooked sausage 2 to 3 h at 2 to 8 °C: Vinnikova, Technology of Meat Products
+	restOvernight = 12 * time.Hour
+	restSettle    = 2 * time.Hour // cooked sausage 2 to 3 h at 2 to 8 °C: Vinnikova, Technology of Meat Products
+	restPumped    = 12 * time.Hour
+	restSoaked    = 48 * time.Hour
 )
 
 // Rest is how long the made product must lie in the cold before it may be heated,
-// and the reason in words. It is zero for a product without cure.
+// and the reason in words. A rest that the file names counts as it stands. It is zero
+// for a product without cure.
 func (p *Product) Rest() (least time.Duration, why string) {
-	c := p.Formula.Cure
-	switch {
-	case c.Method == NoCure || c.Mass <= 0:
+	if named := p.Formula.Cure.Rest; named > 0 && p.Formula.cured() {
+		return named, "the product file names it"
+	}
+	return p.Formula.leastRest()
+}
+
+// leastRest is the rest where the file names none, and the one that Lint holds a named
+// one against: what is advised and what a start waits for must not differ.
+func (f Formula) leastRest() (least time.Duration, why string) {
+	switch c := f.Cure; {
+	case !f.cured():
 		return 0, "there is no cure to wait for"
-	case c.Rest > 0:
-		return c.Rest, "the product file names it"
 	case c.Method == Pumped:
 		return restPumped, "pumped pickle has to spread (" + trade + ")"
 	case c.Method == Immersed, c.Method == DryRubbed:
 		return restSoaked, "the cure has to come in from outside (" + trade + "); thick pieces want days more"
-	case p.Formula.accelerated():
-		return restSettle, "minced with an accelerator it may be smoked the same day, once it has settled in the casing"
+	case f.accelerated():
+		return restSettle, "minced with an accelerator it may be smoked the same day, once it has settled in the casing (Vinnikova, Technology of Meat Products)"
 	}
 	return restOvernight, "overnight, for minced meat without an accelerator (" + trade + ")"
 }
+
+func (f Formula) cured() bool { return f.Cure.Method != NoCure && f.Cure.Mass > 0 }
 
 // accelerated reports whether erythorbate, ascorbate or their acid is in it.
 func (f Formula) accelerated() bool { return f.MassOf(Accelerator)+f.MassOf(AscorbicAcid) > 0 }

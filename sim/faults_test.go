@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fumarium/controller"
+	"fumarium/controller/cabinet"
 	"fumarium/profile/quantity"
 	"fumarium/sim/fault"
 )
@@ -51,6 +52,28 @@ func TestWhatBecomesOfABatchWithAFault(t *testing.T) {
 			}
 			assert.Contains(t, codes, c.alarm)
 		})
+	}
+}
+
+// Only a cabinet that has a probe in the room can miss it.
+func TestARehearsalSaysThatTheRoomProbeIsLost(t *testing.T) {
+	for name, has := range map[string]bool{"masonry-walk-in": true, "plywood-cabinet": false} {
+		s := faulty(t, "ambient-open@1h+30m")
+		s.Cabinet = builtCabinet(t, name)
+		require.Equal(t, has, s.Cabinet.Has(cabinet.AmbientProbe), name)
+		r := rehearse(t, s)
+		assert.True(t, r.Good(), name)
+		lost := []AlarmResult{}
+		for _, a := range r.Alarms {
+			if a.Code == "ambient-lost" {
+				lost = append(lost, a)
+			}
+		}
+		want := []AlarmResult{}
+		if has {
+			want = append(want, AlarmResult{Code: "ambient-lost", Priority: "later", AtSeconds: 3660})
+		}
+		assert.Equal(t, want, lost, name)
 	}
 }
 

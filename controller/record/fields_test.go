@@ -224,7 +224,9 @@ func FuzzBlock(f *testing.F) {
 		in.Elapsed += time.Second
 		in.Chamber[0] = sensors.At(20.0625 + quantity.Celsius(in.Elapsed.Seconds())/8)
 		in.Core[0] = sensors.Reading{}
-		b = c.step(b, &in, controller.Outputs{Heater: in.Elapsed%(2*time.Second) == 0}, nil)
+		var out controller.Outputs
+		out.On.Set(controller.Heater, in.Elapsed%(2*time.Second) == 0)
+		b = c.step(b, &in, out, nil)
 	}
 	f.Add(b, int64(21))
 	f.Add([]byte{1}, int64(0))
