@@ -239,16 +239,10 @@ func (w *World) follow() {
 	truth(w.ember, w.plant.Ember())
 }
 
-// feel is what the front end of a probe reads.
-func (w *World) feel(pr *probe) sensors.Reading {
-	v := pr.settings.Calibration.Undo(quantity.Celsius(pr.value + float64(DefaultNoise)*w.random.NormFloat64()))
-	return sensors.At(quantity.Celsius(math.Round(float64(v)/resolution) * resolution))
-}
-
 // Sample reads every probe and gives what the controller may go by. After a pause, as
 // after one in a cabinet, it takes three of them until there is a reading.
-func (w *World) Sample(elapsed time.Duration) controller.Inputs {
-	in := w.Feel(elapsed)
+func (w *World) Sample(elapsed time.Duration) (in controller.Inputs) {
+	w.sample(&in, elapsed)
 	for i := range w.chamber {
 		w.condition(&w.chamber[i], &in.Chamber[i], in.PowerLost)
 	}
@@ -282,8 +276,20 @@ func (w *World) condition(pr *probe, r *sensors.Reading, anew bool) {
 
 // Feel is Sample for one who has channels of his own: the readings are as the front ends
 // give them.
-func (w *World) Feel(elapsed time.Duration) controller.Inputs {
-	in := controller.Inputs{Elapsed: elapsed}
+func (w *World) Feel(elapsed time.Duration) (in controller.Inputs) {
+	w.sample(&in, elapsed)
+	return in
+}
+
+// feel is what the front end of a probe reads.
+func (w *World) feel(pr *probe) sensors.Reading {
+	v := pr.settings.Calibration.Undo(quantity.Celsius(pr.value + float64(DefaultNoise)*w.random.NormFloat64()))
+	return sensors.At(quantity.Celsius(math.Round(float64(v)/resolution) * resolution))
+}
+
+// sample reads every front end.
+func (w *World) sample(in *controller.Inputs, elapsed time.Duration) {
+	in.Elapsed = elapsed
 	for i := range w.chamber {
 		in.Chamber[i] = w.feel(&w.chamber[i])
 	}
@@ -312,10 +318,9 @@ func (w *World) Feel(elapsed time.Duration) controller.Inputs {
 		}
 	}
 	if w.inject != nil {
-		w.inject.Readings(w.now, &in)
+		w.inject.Readings(w.now, in)
 		in.PowerLost, w.away = w.away, false
 	}
-	return in
 }
 
 // Call says whether the controller is called now. When it is not, Sample, Feel and Answer

@@ -4,7 +4,6 @@ import (
 	"fmt"
 
 	"fumarium/profile/quantity"
-	"fumarium/sensors"
 	"fumarium/sensors/psychrometer"
 )
 
@@ -53,16 +52,16 @@ func TwoPoint(ice, boiling quantity.Celsius, totalPascal float64) (Calibration, 
 	return c, nil
 }
 
-// Apply corrects a reading. A fault stays what it is.
-func (c Calibration) Apply(r sensors.Reading) sensors.Reading {
-	v, ok := r.Value()
-	if !ok {
-		return r
-	}
-	return sensors.At(v + quantity.Celsius(c.Offset) + quantity.Celsius(c.Stretch)*v)
+// Correct gives what is true where the probe reads v.
+func (c Calibration) Correct(v quantity.Celsius) quantity.Celsius {
+	return v + quantity.Celsius(c.Offset) + quantity.Celsius(c.Stretch)*v
 }
 
-// Undo gives what a probe reads whose calibration makes v of it.
+// Undo gives what the probe reads where v is true.
 func (c Calibration) Undo(v quantity.Celsius) quantity.Celsius {
-	return (v - quantity.Celsius(c.Offset)) / quantity.Celsius(1+c.Stretch)
+	v -= quantity.Celsius(c.Offset)
+	if c.Stretch == 0 {
+		return v // a rehearsal asks often
+	}
+	return v / quantity.Celsius(1+c.Stretch)
 }

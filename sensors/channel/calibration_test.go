@@ -9,7 +9,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fumarium/profile/quantity"
-	"fumarium/sensors"
 	"fumarium/sensors/psychrometer"
 )
 
@@ -43,22 +42,17 @@ func TestTwoPoint(t *testing.T) {
 	assert.InDelta(t, 0, float64(c.Stretch), 1e-8)
 	c, err = TwoPoint(0, 97, at95)
 	require.NoError(t, err)
-	v, _ := c.Apply(sensors.At(97 * 0.8)).Value()
-	assert.InDelta(t, 95*0.8, float64(v), 1e-6)
+	assert.InDelta(t, 95*0.8, float64(c.Correct(97*0.8)), 1e-6)
 	c, err = TwoPoint(-1.4, 97.1, at95)
 	require.NoError(t, err)
 	for read, truth := range map[quantity.Celsius]float64{-1.4: 0, 97.1: 95} {
-		v, _ := c.Apply(sensors.At(read)).Value()
-		assert.InDelta(t, truth, float64(v), 1e-6)
+		assert.InDelta(t, truth, float64(c.Correct(read)), 1e-6)
 	}
 	one, err := IcePoint(0.6)
 	require.NoError(t, err)
-	v, _ = one.Apply(sensors.At(72)).Value()
-	assert.InDelta(t, 71.4, float64(v), 1e-9)
-	assert.Equal(t, sensors.At(72), Calibration{}.Apply(sensors.At(72)), "zero changes nothing")
-	assert.Equal(t, sensors.Fault(sensors.Open), c.Apply(sensors.Fault(sensors.Open)))
-	v, _ = c.Apply(sensors.At(c.Undo(72))).Value()
-	assert.InDelta(t, 72, float64(v), 1e-9, "and back")
+	assert.InDelta(t, 71.4, float64(one.Correct(72)), 1e-9)
+	assert.Equal(t, quantity.Celsius(72), Calibration{}.Correct(72), "zero changes nothing")
+	assert.InDelta(t, 72, float64(c.Correct(c.Undo(72))), 1e-9, "and back")
 }
 
 func TestCalibrationRefuses(t *testing.T) {
@@ -91,7 +85,6 @@ func ExampleTwoPoint() {
 		fmt.Println(err)
 		return
 	}
-	v, _ := c.Apply(sensors.At(72)).Value()
-	fmt.Printf("water boils at %.1f °C, 72 °C is %.1f °C\n", float64(BoilingPoint(psychrometer.PressureAt(1500))), float64(v))
+	fmt.Printf("water boils at %.1f °C, 72 °C is %.1f °C\n", float64(BoilingPoint(psychrometer.PressureAt(1500))), float64(c.Correct(72)))
 	// Output: water boils at 95.0 °C, 72 °C is 70.9 °C
 }

@@ -78,8 +78,8 @@ type Memory struct {
 // Settled is the memory of a channel whose probe has stood still for long at a raw
 // reading, as in a simulated cabinet before anything happens.
 func (s *Settings) Settled(now time.Duration, raw sensors.Reading) Memory {
-	v, ok := s.corrected(raw).Value()
-	if !ok {
+	v, ok := raw.Value()
+	if v = s.Calibration.Correct(v); !ok || !s.allow(v) {
 		return Memory{}
 	}
 	return Memory{
@@ -102,30 +102,35 @@ func (s *Settings) Read(m *Memory, now time.Duration, raw sensors.Reading) senso
 	if m.known && now-m.good > Kept {
 		m.known, m.jumped = false, false
 	}
-	r := s.corrected(raw)
-	v, ok := r.Value()
-	if ok {
-		v, ok = m.median(now, v)
-		r = sensors.Fault(sensors.Unread)
-	}
+	v, ok := raw.Value()
 	if !ok {
-		return r
+		return raw
 	}
-	if !s.Jump.believes(m, now, v) {
-		return sensors.Fault(sensors.Implausible)
+	if v = s.Calibration.Correct(v); !s.allow(v) {
+		return sensors.Fault(sensors.OutOfRange)
 	}
-	s.follow(m, now, v)
+	if v, ok = m.median(now, v); !ok {
+		return sensors.Fault(sensors.Unread)
+	}
+	if m.known && s.Jump.Most > 0 && math.Abs(float64(v-m.believed)) > float64(s.Jump.Most) {
+		if !s.Jump.believes(m, now, v) {
+			return sensors.Fault(sensors.Implausible)
+		}
+		m.running = false // no way led here
+	}
+	m.jumped = false
+	if s.Damping > 0 && m.running {
+		share := -math.Expm1(-(now - m.when).Seconds() / s.Damping.Seconds())
+		m.smooth += quantity.Celsius(share) * (v - m.smooth)
+	} else {
+		m.smooth, m.running = v, true
+	}
+	m.believed, m.known, m.when = v, true, now
 	return sensors.At(m.smooth)
 }
 
-// corrected is a raw reading after calibration and limits.
-func (s *Settings) corrected(raw sensors.Reading) sensors.Reading {
-	r := s.Calibration.Apply(raw)
-	if v, ok := r.Value(); ok && (v < s.Lowest || v > s.Highest) {
-		return sensors.Fault(sensors.OutOfRange)
-	}
-	return r
-}
+// allow reports whether a corrected value is within the limits.
+func (s *Settings) allow(v quantity.Celsius) bool { return v >= s.Lowest && v <= s.Highest }
 
 // median is that of the last three good readings; false until there are as many.
 func (m *Memory) median(now time.Duration, v quantity.Celsius) (quantity.Celsius, bool) {
@@ -138,46 +143,19 @@ func (m *Memory) median(now time.Duration, v quantity.Celsius) (quantity.Celsius
 		m.filled++
 		return 0, false
 	}
-	if a > b {
-		a, b = b, a
-	}
-	switch {
-	case v <= a:
-		return a, true
-	case v >= b:
-		return b, true
-	}
-	return v, true
+	return max(min(a, b), min(max(a, b), v)), true
 }
 
-// believes judges one reading against the one that was last believed.
+// believes reports whether a reading has stayed for long enough where it jumped to.
 func (j *Jump) believes(m *Memory, now time.Duration, v quantity.Celsius) bool {
-	if j.Most > 0 && m.known && math.Abs(float64(v-m.believed)) > float64(j.Most) {
-		if !m.jumped {
-			m.jumped, m.since = true, now
-		}
-		stays := j.Stays
-		if j.HotStays > 0 && v >= j.Hot {
-			stays = j.HotStays
-		}
-		if now-m.since < stays {
-			return false
-		}
-		m.running = false // no way led here
+	if !m.jumped {
+		m.jumped, m.since = true, now
 	}
-	m.jumped = false
-	return true
-}
-
-// follow takes a reading that is believed into the low-pass.
-func (s *Settings) follow(m *Memory, now time.Duration, v quantity.Celsius) {
-	if s.Damping > 0 && m.running {
-		share := -math.Expm1(-(now - m.when).Seconds() / s.Damping.Seconds())
-		m.smooth += quantity.Celsius(share) * (v - m.smooth)
-	} else {
-		m.smooth, m.running = v, true
+	stays := j.Stays
+	if j.HotStays > 0 && v >= j.Hot {
+		stays = j.HotStays
 	}
-	m.believed, m.known, m.when = v, true, now
+	return now-m.since >= stays
 }
 
 // Doubt says why a good raw reading became one that is not; nil where it did not.
