@@ -160,20 +160,6 @@ func TestOneOfTwoChamberProbesLost(t *testing.T) {
 	assert.Equal(t, Running, r.s.Batch)
 }
 
-func TestAJumpingChamberIsNotBelieved(t *testing.T) {
-	r := newRig(t).started(0)
-	r.run(time.Minute)
-	require.True(t, r.out.On.Has(Heater))
-	last := r.chamber
-	r.chamberIs(sensors.At(quantity.Celsius(last + 30)))
-	r.step()
-	assert.Equal(t, sensors.Unread, r.s.Chamber.Reading.Status())
-	assert.False(t, r.out.On.Has(Heater), "in the same step")
-	r.chamberIs(sensors.At(quantity.Celsius(last)))
-	r.step()
-	assert.Equal(t, sensors.Good, r.s.Chamber.Reading.Status(), "one wild sample is forgotten")
-}
-
 // The probe falls out of the meat and reads the hot chamber: nothing may end.
 func TestAProbeOutOfTheMeatEndsNothing(t *testing.T) {
 	r := newRig(t).started(2)
@@ -350,23 +336,6 @@ func TestWhatHeatedByItselfIsNotForgottenByWaiting(t *testing.T) {
 	require.Equal(t, trip.HeatWhenOff, r.s.Tripped)
 	r.run(3 * time.Hour)
 	assert.Equal(t, []Refusal{StillTripped}, refusals(r.step(Reset)))
-}
-
-func TestAQuietProbeMayNotJumpEither(t *testing.T) {
-	r := newRig(t).started(2)
-	r.run(20 * time.Minute)
-	steady := r.in
-	steady.Chamber[0] = sensors.At(79)
-	for range 60 {
-		r.s, r.out, _ = stepped(r.p, r.c, r.s, steady)
-		steady.Elapsed += time.Second
-	}
-	steady.Chamber[0] = sensors.At(30)
-	for range 20 {
-		r.s, r.out, _ = stepped(r.p, r.c, r.s, steady)
-		steady.Elapsed += time.Second
-		require.False(t, r.out.On.Has(Heater))
-	}
 }
 
 func TestAbsenceHoldsOrEndsTheBatch(t *testing.T) {
