@@ -316,7 +316,7 @@ func (s *stream) resumed(st web.Status) {
 	}
 	heat, _ := u.State.LethalityLog10(u.Product)
 	heat, _ = lethality.Shown(heat) // a client sees no more
-	if st.LethalityLog10 == nil { // not known before the core was read again
+	if st.LethalityLog10 == nil {   // not known before the core was read again
 		assert.Zero(s.t, heat)
 	} else {
 		assert.GreaterOrEqual(s.t, *st.LethalityLog10, heat-1e-9)
