@@ -13,6 +13,7 @@ import (
 	"fumarium/controller/caution"
 	"fumarium/profile"
 	"fumarium/profile/formula"
+	"fumarium/profile/lint"
 	"fumarium/profile/source"
 )
 
@@ -106,7 +107,7 @@ func checkFile(name string, data []byte, home *cabinet.Cabinet) source.Faults {
 	if err != nil {
 		return faultsOf(name, err)
 	}
-	found := source.Faults(profile.Lint(p, name, profile.LintContext{
+	found := source.Faults(lint.Product(p, name, lint.Cabinet{
 		Filling: home.Generator.Lasts, HasAmbient: true, Ambient: home.Ambient, ChamberHigh: home.Limits.ChamberHigh,
 	}))
 	found = append(found, judged(p, name, data)...)

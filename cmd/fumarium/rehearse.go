@@ -313,7 +313,7 @@ func printSafety(w io.Writer, r *sim.Result) {
 		if c.Seconds != nil {
 			took = quantity.FormatDuration(seconds(*c.Seconds))
 		}
-		fmt.Fprintf(w, "come-up       core from 10 °C to 54.4 °C in %s, limit %s: %s\n", took, quantity.FormatDuration(seconds(*c.LimitSeconds)), verdict(c.Pass))
+		fmt.Fprintf(w, "come-up       core from %v to %v in %s, limit %s: %s\n", lethality.ComeUpBand.From, lethality.ComeUpBand.To, took, quantity.FormatDuration(seconds(*c.LimitSeconds)), verdict(c.Pass))
 	}
 	if c := r.Chill; c.Pass != nil {
 		var legs []string

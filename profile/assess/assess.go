@@ -40,10 +40,10 @@ const (
 
 var humidityText = [humidities]struct{ word, meaning string }{
 	HumidityUnstated: {"unstated", "not stated"},
-	Steam:            {"steam", "steam for half of the cook or 1 h, whichever is longer"},
-	Sealed:           {"sealed", "dampers shut for half of the cook or 1 h, whichever is longer"},
-	Humid:            {"humid", "at least 90 % humidity for a quarter of the cook or 1 h, whichever is longer"},
-	HumidThroughout:  {"humid-throughout", "at least 90 % humidity for the whole cook"},
+	Steam:            {"steam", fmt.Sprintf("steam for %s, whichever is longer", lethality.Steamed.Span("the cook"))},
+	Sealed:           {"sealed", fmt.Sprintf("dampers shut for %s, whichever is longer", lethality.Sealed.Span("the cook"))},
+	Humid:            {"humid", fmt.Sprintf("at least %v humidity for %s, whichever is longer", lethality.Humid.Humidity, lethality.Humid.Span("the cook"))},
+	HumidThroughout:  {"humid-throughout", fmt.Sprintf("at least %v humidity for the whole cook", lethality.Humid.Humidity)},
 	Immersed:         {"immersed", "immersed, in a sealed bag or in direct heat, where humidity does not matter"},
 	Dry:              {"dry", "no humidity kept"},
 }
@@ -189,7 +189,7 @@ const (
 	comparison              // decides nothing
 )
 
-// ComeUp is the time of the coldest core between 50 and 130 °F.
+// ComeUp is the time of the coldest core in lethality.ComeUpBand.
 type ComeUp struct {
 	Seconds      float64 `json:"seconds"`
 	LimitSeconds float64 `json:"limit_seconds"`

@@ -107,6 +107,9 @@ func Retail() *Rule { return retail }
 // for brined product, is left out: its figures could not be confirmed.
 func Rules() []*Rule { return []*Rule{uncured, older, cured, retail} }
 
+// End is the temperature at which the chill is over.
+func (r *Rule) End() quantity.Celsius { return r.Limits[len(r.Limits)-1].To }
+
 // Allowing is the rule for a probe that may be so much wrong.
 func (r *Rule) Allowing(probeError quantity.Kelvin) *Rule {
 	d := *r

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"fumarium/profile"
+	"fumarium/profile/chilling"
 	"fumarium/profile/composition"
 	"fumarium/profile/quantity"
 )
@@ -192,6 +193,7 @@ func (j *judging) nitriteArithmetic() []string {
 func (j *judging) accelerator() {
 	rule := acceleratorRule(j.Class, j.f.Cure.Method)
 	ppm := AcceleratorPPM(j.f)
+	slow := chilling.Cured().ErythorbatePPM
 	salts, acids := j.f.MassOf(profile.Accelerator), j.f.MassOf(profile.AscorbicAcid)
 	var sum []string
 	counted := salts
@@ -208,11 +210,11 @@ func (j *judging) accelerator() {
 	case rule.under(ppm):
 		j.find(Error, "erythorbate-low", fmt.Sprintf("the meat gets %s ppm erythorbate or ascorbate; pumped bacon must have %s ppm",
 			decimals(ppm, 1), decimals(rule.floor.PPM, 1)), j.weighAccelerator(rule, rule.floor.PPM))
-	case j.p.Targets.Chill == profile.ChillCured && ppm < slowChillPPM-SlackPPM:
+	case j.p.Targets.Chill == profile.ChillCured && ppm < slow-SlackPPM:
 		wanted := rule
-		wanted.floor = at(slowChillPPM)
-		j.find(Warning, "erythorbate-chill", fmt.Sprintf("chill: cured allows slow cooling, which wants %d ppm erythorbate or ascorbate besides nitrite; there are %s ppm (FSIS Appendix B 2021, %s)",
-			slowChillPPM, decimals(ppm, 1), memory), j.weighAccelerator(wanted, slowChillPPM)+", or take chill: uncured")
+		wanted.floor = at(slow)
+		j.find(Warning, "erythorbate-chill", fmt.Sprintf("chill: cured allows slow cooling, which wants %g ppm erythorbate or ascorbate besides nitrite; there are %s ppm (FSIS Appendix B 2021, %s)",
+			slow, decimals(ppm, 1), memory), j.weighAccelerator(wanted, slow)+", or take chill: uncured")
 	}
 }
 
@@ -438,9 +440,9 @@ func (j *judging) salt() {
 			tenths(water*quantity.Kilograms(limit/(100-limit))-j.f.SaltMass()))
 	}
 	switch {
-	case percent < fishInAirPercent:
+	case percent < FishInAirPercent:
 		j.find(Warning, "water-salt", fmt.Sprintf("salt is %s %% of the salt and water of the raw fish; smoked fish wants %s %%, vacuum packed %s %% (Maine ch. 359)",
-			decimals(percent, 2), decimals(fishInAirPercent, 1), decimals(packed, 1)), more(fishInAirPercent))
+			decimals(percent, 2), decimals(FishInAirPercent, 1), decimals(packed, 1)), more(FishInAirPercent))
 	case percent < packed:
 		j.find(Note, "water-salt", fmt.Sprintf("salt is %s %% of the salt and water of the raw fish: not enough for vacuum packing, which wants %s %% (Maine ch. 359)",
 			decimals(percent, 2), decimals(packed, 1)), more(packed))

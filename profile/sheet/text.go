@@ -304,8 +304,8 @@ func (s Sheet) rest(w *wall) {
 		w.par("   ", "None: "+why+".")
 		return
 	}
-	w.par("   ", fmt.Sprintf("At least %s at 2 to 4 °C before anything is heated: %s. The batch is refused before that unless a reason is given, and the reason is kept.",
-		long(least), why))
+	w.par("   ", fmt.Sprintf("At least %s at 2 to %v before anything is heated: %s. The batch is refused before that unless a reason is given, and the reason is kept.",
+		long(least), coldMeat, why))
 	w.line("")
 	w.line("   done on ______________ at ____:____     hang from ______________ at ____:____")
 }
@@ -416,7 +416,7 @@ func (s Sheet) cautions(w *wall) {
 		say("Curing salt is poison in quantity, coloured or not. Keep it in a marked tin of its own, away from table salt, and out of the reach of children. If anyone may have eaten too much, call a doctor or the poison service at once.")
 	}
 	if s.product.Species != profile.Dairy {
-		say("Raw meat and fish stay at or below 4 °C except while they are worked. Clean hands, boards and machines before and after.")
+		say(fmt.Sprintf("Raw meat and fish stay at or below %v except while they are worked. Clean hands, boards and machines before and after.", coldMeat))
 	}
 	say("Smoke and gas kill: air the room. Don't leave a burning generator alone, and keep an extinguisher at hand.")
 	say("This sheet is an aid. It is as right as the figures in the product file and the scale. Limits are those named above; local rules may be stricter. For sale to others a process authority and the local inspector decide.")
