@@ -71,7 +71,7 @@ var (
 	damperWords = []source.Word[quantity.Ratio]{{Text: "shut", Meaning: 0}, {Text: "open", Meaning: 1}}
 )
 
-// Parse reads a product file and checks all of it. The error is a source.Faults
+// Parse reads a product file and checks all of it. The error is a source.Findings
 // with everything wrong with the file, in the order of the file. file is only for
 // messages.
 func Parse(file string, data []byte) (*Product, error) {

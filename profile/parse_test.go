@@ -261,7 +261,7 @@ func TestBad(t *testing.T) {
 			p, err := Parse("product.yaml", data)
 			require.Error(t, err)
 			assert.Nil(t, p)
-			var faults source.Faults
+			var faults source.Findings
 			require.ErrorAs(t, err, &faults)
 			for i, f := range faults {
 				assert.NotEmpty(t, f.Remedy, f.Message)
@@ -440,12 +440,12 @@ func FuzzParse(f *testing.F) {
 			t.Fatalf("product %v, error %v", p, err)
 		}
 		if err != nil {
-			faults, ok := err.(source.Faults)
+			faults, ok := err.(source.Findings)
 			if !ok || len(faults) == 0 {
 				t.Fatalf("not faults: %T %v", err, err)
 			}
 			for _, fault := range faults {
-				if fault.Line < 1 || fault.Column < 1 || fault.Message == "" || fault.Remedy == "" || fault.Warning {
+				if fault.Line < 1 || fault.Column < 1 || fault.Message == "" || fault.Remedy == "" || fault.Severity != source.Error {
 					t.Fatalf("incomplete fault %+v", fault)
 				}
 			}

@@ -27,13 +27,13 @@ var pureRooms = map[string][]string{
 	"profile/chilling":    {"profile/quantity"},
 	"profile":             {"profile/quantity", "profile/source", "profile/composition", "profile/lethality", "profile/chilling"},
 	"profile/logbook":     {"profile/quantity", "profile/source"},
-	"profile/assess":      {"profile", "profile/chilling", "profile/lethality", "profile/logbook", "profile/quantity"},
+	"profile/assess":      {"profile", "profile/chilling", "profile/lethality", "profile/logbook", "profile/quantity", "profile/source"},
 	"profile/conduction":  {"profile/quantity"},
 	"profile/catalog":     {"profile", "profile/quantity", "profile/source"},
-	"profile/formula":     {"profile", "profile/chilling", "profile/composition", "profile/quantity"},
+	"profile/formula":     {"profile", "profile/chilling", "profile/composition", "profile/quantity", "profile/source"},
 	"profile/lint": {"profile", "profile/chilling", "profile/composition", "profile/conduction", "profile/formula", "profile/lethality",
 		"profile/quantity", "profile/source"},
-	"profile/sheet":              {"profile", "profile/formula", "profile/quantity"},
+	"profile/sheet":              {"profile", "profile/formula", "profile/quantity", "profile/source"},
 	"sensors":                    {"profile/quantity"},
 	"sensors/psychrometer":       {"profile/quantity"},
 	"sensors/thermocouple":       {"profile/quantity"},
@@ -55,7 +55,7 @@ var pureRooms = map[string][]string{
 
 // pureStandard is what pure rooms may use of the standard library.
 var pureStandard = []string{
-	"bytes", "cmp", "embed", "encoding/csv", "errors", "fmt", "io", "maps", "math", "math/bits", "path", "regexp", "slices", "sort", "strconv", "strings",
+	"bytes", "cmp", "embed", "encoding/csv", "encoding/json", "errors", "fmt", "io", "maps", "math", "math/bits", "path", "regexp", "slices", "sort", "strconv", "strings",
 	"time", "unicode", "unicode/utf8",
 }
 

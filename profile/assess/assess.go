@@ -9,6 +9,7 @@
 package assess
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
@@ -19,6 +20,7 @@ import (
 	"fumarium/profile/lethality"
 	"fumarium/profile/logbook"
 	"fumarium/profile/quantity"
+	"fumarium/profile/source"
 )
 
 // A Humidity is how the surface of bare meat was kept moist while it cooked, by
@@ -152,11 +154,25 @@ type Verdict struct {
 	Lethality []Lethality `json:"lethality"`
 	ComeUp    ComeUp      `json:"come_up"`
 	Cooling   []Cooling   `json:"cooling"`
-	Warnings  []string    `json:"warnings"`
+	Warnings  Warnings    `json:"warnings"`
 	Pass      bool        `json:"pass"`
 
 	facts   facts
 	options Options
+}
+
+// Warnings are findings that the contract writes as one line each.
+type Warnings source.Findings
+
+// MarshalJSON gives the lines.
+func (w Warnings) MarshalJSON() ([]byte, error) { return json.Marshal(w.lines()) }
+
+func (w Warnings) lines() []string {
+	lines := make([]string, len(w))
+	for i, f := range w {
+		lines[i] = f.Error()
+	}
+	return lines
 }
 
 // Lethality is one criterion. What a criterion does not have is null: a table row
@@ -245,10 +261,8 @@ func Assess(log *logbook.Log, o Options) (Verdict, error) {
 	if err := o.check(log); err != nil {
 		return Verdict{}, err
 	}
-	v := Verdict{Lethality: []Lethality{}, Cooling: []Cooling{}, Warnings: []string{}, options: o}
-	for _, w := range log.Warnings {
-		v.warn("%s", w.Error())
-	}
+	v := Verdict{Lethality: []Lethality{}, Cooling: []Cooling{}, Warnings: Warnings{}, options: o}
+	v.Warnings = append(v.Warnings, log.Warnings...)
 	samples := v.samples(log)
 	v.facts.gap = o.LongestGap
 	if v.facts.gap == 0 {
@@ -263,7 +277,7 @@ func Assess(log *logbook.Log, o Options) (Verdict, error) {
 }
 
 func (v *Verdict) warn(format string, args ...any) {
-	v.Warnings = append(v.Warnings, fmt.Sprintf(format, args...))
+	v.Warnings = append(v.Warnings, source.Finding{Severity: source.Warning, Message: fmt.Sprintf(format, args...)})
 }
 
 // samples finds the coldest and the hottest core of each row. A core that was not

@@ -84,7 +84,7 @@ func (v Verdict) Text() string {
 	if len(v.Warnings) > 0 {
 		line("")
 		line("WARNINGS")
-		for _, w := range v.Warnings {
+		for _, w := range v.Warnings.lines() {
 			line("  - %s", w)
 		}
 	}

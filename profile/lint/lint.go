@@ -103,7 +103,7 @@ type linting struct {
 // Product says what looks wrong with a product that can be used all the same. It
 // returns warnings only, in the order of the file. Times that a rule needs are
 // estimated by conduction alone, which is shorter than any real batch.
-func Product(p *profile.Product, file string, c Cabinet) []source.Fault {
+func Product(p *profile.Product, file string, c Cabinet) source.Findings {
 	l := &linting{Product: p, filling: c.Filling, ambient: c.Ambient, chamberHigh: c.ChamberHigh}
 	if l.filling <= 0 {
 		l.filling = assumedFilling
@@ -112,24 +112,24 @@ func Product(p *profile.Product, file string, c Cabinet) []source.Fault {
 		l.ambient = assumedAmbient
 	}
 	l.estimate = estimateBatch(p, l.ambient)
-	var faults []source.Fault
+	var found source.Findings
 	for _, r := range rules {
 		for _, f := range r.check(l) {
-			fault := source.Fault{
-				File: file, Line: 1, Column: 1, Warning: true,
-				Message: r.code + ": " + f.message, Remedy: f.remedy,
+			one := source.Finding{
+				File: file, Line: 1, Column: 1, Severity: source.Warning,
+				Code: r.code, Message: f.message, Remedy: f.remedy,
 			}
 			if r.basis != "" {
-				fault.Message += " (" + r.basis + ")"
+				one.Message += " (" + r.basis + ")"
 			}
 			if f.stage >= 0 {
-				fault.Line = max(1, p.Stages[f.stage].Line)
+				one.Line = max(1, p.Stages[f.stage].Line)
 			}
-			faults = append(faults, fault)
+			found = append(found, one)
 		}
 	}
-	slices.SortStableFunc(faults, func(a, b source.Fault) int { return a.Line - b.Line })
-	return faults
+	slices.SortStableFunc(found, func(a, b source.Finding) int { return a.Line - b.Line })
+	return found
 }
 
 // smokes reports whether any stage smokes, and the first that does.

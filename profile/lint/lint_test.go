@@ -13,6 +13,7 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
+	"fumarium/profile/source"
 )
 
 // ringSausage is a sound product; every case below breaks one thing in it.
@@ -484,8 +485,7 @@ var lintCases = []struct {
 func codesOf(p *profile.Product, c Cabinet) map[string]bool {
 	codes := map[string]bool{}
 	for _, f := range Product(p, "test.yaml", c) {
-		code, _, _ := strings.Cut(f.Message, ":")
-		codes[code] = true
+		codes[f.Code] = true
 	}
 	return codes
 }
@@ -549,7 +549,7 @@ func TestLintSaysWhereAndWhat(t *testing.T) {
 	assert.Equal(t, 12, faults[1].Line, "the line of the stage")
 	for _, f := range faults {
 		assert.Equal(t, "ring.yaml", f.File)
-		assert.True(t, f.Warning)
+		assert.Equal(t, source.Warning, f.Severity)
 		assert.Equal(t, 1, f.Column)
 	}
 }
@@ -584,7 +584,7 @@ func TestLintOfAnyProduct(t *testing.T) {
 		}
 		last := 0
 		for _, f := range Product(p, "any.yaml", Cabinet{}) {
-			if f.Line < last || !f.Warning || f.Message == "" || f.Remedy == "" || strings.Contains(f.Error(), "%!") {
+			if f.Line < last || f.Severity != source.Warning || f.Message == "" || f.Remedy == "" || strings.Contains(f.Error(), "%!") {
 				t.Fatalf("%+v", f)
 			}
 			last = f.Line

@@ -33,7 +33,7 @@ var elapsed = map[string]time.Duration{
 // a year.
 const longest = 366 * 24 * time.Hour
 
-// Read reads one log. Its error is a source.Faults unless r itself fails. file is
+// Read reads one log. Its error is a source.Findings unless r itself fails. file is
 // only for messages.
 func Read(file string, r io.Reader) (*Log, error) {
 	data, err := io.ReadAll(io.LimitReader(r, MaxBytes+1))
@@ -69,7 +69,7 @@ type reader struct {
 	log    *Log
 	data   []byte
 	csv    *csv.Reader
-	faults source.Faults
+	faults source.Findings
 
 	fields    int           // of the header
 	time      int           // index of the column with the time
@@ -105,24 +105,24 @@ func (rd *reader) fault(line, column int, message, remedy string) {
 	if len(rd.faults) >= maxFaults {
 		return
 	}
-	f := source.Fault{File: rd.log.File, Line: line, Column: column, Message: message, Remedy: remedy}
+	f := source.Finding{File: rd.log.File, Line: line, Column: column, Message: message, Remedy: remedy}
 	if len(rd.data) <= source.MaxBytes { // larger files are too slow to cut into lines for each
 		f.Excerpt = source.Excerpt(rd.data, line, column)
 	}
 	rd.faults = append(rd.faults, f)
 }
 
-func (rd *reader) only(line, column int, message, remedy string) source.Faults {
+func (rd *reader) only(line, column int, message, remedy string) source.Findings {
 	rd.fault(line, column, message, remedy)
 	return rd.faults
 }
 
 func (rd *reader) warn(line, column int, message, remedy string) {
-	rd.log.Warnings = append(rd.log.Warnings, source.Fault{File: rd.log.File, Line: max(line, 1), Column: max(column, 1), Warning: true, Message: message, Remedy: remedy})
+	rd.log.Warnings = append(rd.log.Warnings, source.Finding{File: rd.log.File, Line: max(line, 1), Column: max(column, 1), Severity: source.Warning, Message: message, Remedy: remedy})
 }
 
 // text finds what no text file has, and line ends that the CSV reader would miss.
-func (rd *reader) text() source.Faults {
+func (rd *reader) text() source.Findings {
 	if len(bytes.TrimSpace(rd.data)) == 0 {
 		return rd.only(1, 1, "the file is empty", "name a log with a header and rows")
 	}

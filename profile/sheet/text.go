@@ -12,6 +12,7 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/formula"
 	"fumarium/profile/quantity"
+	"fumarium/profile/source"
 )
 
 // Width is how many characters a line of the text has at most.
@@ -116,12 +117,12 @@ func (s Sheet) head(w *wall) {
 		amounts += "; parts per million on the " + s.verdict.Basis.String()
 	}
 	w.par("            ", amounts)
-	errors := s.count(formula.Error)
+	errors := s.count(source.Error)
 	switch {
 	case errors > 0:
 		w.par("CHECK       ", fmt.Sprintf("DO NOT MAKE IT AS IT STANDS: %s, see section 2", plural(errors, "error")))
-	case s.count(formula.Warning) > 0:
-		w.par("CHECK       ", fmt.Sprintf("within the limits, with %s, see section 2", plural(s.count(formula.Warning), "warning")))
+	case s.count(source.Warning) > 0:
+		w.par("CHECK       ", fmt.Sprintf("within the limits, with %s, see section 2", plural(s.count(source.Warning), "warning")))
 	default:
 		w.par("CHECK       ", "the formula is within the limits it was held against")
 	}
@@ -139,7 +140,7 @@ func (s Sheet) flesh() string {
 	return "meat"
 }
 
-func (s Sheet) count(severity formula.Severity) int {
+func (s Sheet) count(severity source.Severity) int {
 	n := 0
 	for _, f := range s.verdict.Findings {
 		if f.Severity == severity {
@@ -277,7 +278,7 @@ func (s Sheet) checks(w *wall) {
 		if f.Remedy != "" {
 			text += ". WHAT TO DO: " + f.Remedy
 		}
-		w.par("   "+pad(strings.ToUpper(string(f.Severity)), 9), text+".")
+		w.par("   "+pad(strings.ToUpper(f.Severity.String()), 9), text+".")
 	}
 }
 
