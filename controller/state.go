@@ -56,7 +56,7 @@ func (b BatchState) String() string {
 	if b < BatchStates {
 		return batchStateText[b]
 	}
-	return "unknown"
+	return quantity.Unknown
 }
 
 // Active reports whether a batch is under way, so that no other can start.
@@ -155,7 +155,7 @@ func (k CommandKind) String() string {
 	if k < CommandKinds {
 		return commandText[k]
 	}
-	return "unknown"
+	return quantity.Unknown
 }
 
 // A Command is one operator command; a step takes at most one.

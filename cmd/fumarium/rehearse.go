@@ -221,7 +221,7 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took, whole tim
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(t, "stage\tplan\tfrom\tto\ttook\tended by\tchamber mean / peak\tcore at its end")
 	for i, s := range r.Stages {
-		chamber := "–"
+		chamber := quantity.Nothing
 		if s.ChamberMeanCelsius != nil {
 			chamber = quantity.Fixed(*s.ChamberMeanCelsius, 1) + " / " + quantity.Fixed(*s.ChamberPeakCelsius, 1) + " °C"
 		}

@@ -34,6 +34,7 @@ import (
 	"fumarium/controller/web"
 	"fumarium/profile"
 	"fumarium/profile/catalog"
+	"fumarium/profile/quantity"
 )
 
 const (
@@ -153,7 +154,7 @@ func version() string {
 	if info, ok := debug.ReadBuildInfo(); ok && info.Main.Version != "" {
 		return info.Main.Version
 	}
-	return "unknown"
+	return quantity.Unknown
 }
 
 // here is the machine that the program runs on. A test that runs the program as a

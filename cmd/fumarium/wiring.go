@@ -216,21 +216,12 @@ func readings(w *wiring.World) (table []probeReading, settled, good bool) {
 	settled, good = true, true
 	for _, ch := range w.Channels() {
 		r := probeReading{Name: ch.Probe.Name, Role: ch.Probe.Role.String(), Chip: ch.Probe.Chip, Bus: ch.Probe.Bus, Status: ch.Reading.Status().String(), Lag: ch.Lag().Seconds()}
-		if v, ok := ch.Reading.Value(); ok {
-			t := float64(v)
-			r.Celsius = &t
-		} else {
+		if r.Celsius = quantity.OrNull(ch.Reading.Value()); r.Celsius == nil {
 			good = false
 			r.Why = ch.Err().Error()
 		}
-		if v, ok := ch.Raw.Value(); ok {
-			t := float64(v)
-			r.Raw = &t
-		}
-		if v, ok := ch.Board().Value(); ok {
-			t := float64(v)
-			r.Board = &t
-		}
+		r.Raw = quantity.OrNull(ch.Raw.Value())
+		r.Board = quantity.OrNull(ch.Board().Value())
 		settled = settled && ch.Reading.Status() != sensors.Unread
 		table = append(table, r)
 	}
@@ -275,7 +266,7 @@ func (b *bench) printReadings(table []probeReading) error {
 	}
 	for _, r := range table {
 		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", r.Name, r.Role, strings.TrimSpace(r.Chip+" "+r.Bus),
-			celsius(r.Celsius, r.Status), celsius(r.Raw, "-"), celsius(r.Board, "-"), shown(r.Why))
+			celsius(r.Celsius, r.Status), celsius(r.Raw, quantity.Nothing), celsius(r.Board, quantity.Nothing), shown(r.Why))
 	}
 	return t.Flush()
 }

@@ -199,7 +199,7 @@ chamber  chamber  MAX31856 SPI0.0  70.00 °C  70.00 °C  25.00 °C
 	b.chip.Break(chips.AllZeros)
 	err := b.bench(&out).wiring(context.Background(), wiringOptions{cabinet: name, once: true})
 	assert.Equal(t, exitBad, status(err))
-	assert.Contains(t, out.String(), "bus error  -    -      max31856: the chip does not take its settings; check the wiring")
+	assert.Contains(t, out.String(), "bus error  –    –      max31856: the chip does not take its settings; check the wiring")
 
 	out.Reset()
 	b = newBoard(70)

@@ -54,7 +54,7 @@ func (h Humidity) String() string {
 	if h < humidities {
 		return humidityText[h].word
 	}
-	return "unknown"
+	return quantity.Unknown
 }
 
 // ParseHumidity reads one of the words for a Humidity.

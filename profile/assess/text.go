@@ -26,7 +26,7 @@ func (v Verdict) Text() string {
 	line("")
 	line("log        %s", v.facts.describe)
 	line("cores      %s; the coldest counts while heating, the hottest while cooling", strings.Join(v.facts.cores, ", "))
-	line("species    %s%s", speciesText(v.options.Species), word(v.options.PoultryInIt, ", with poultry in it", ""))
+	line("species    %s%s", v.options.Species, word(v.options.PoultryInIt, ", with poultry in it", ""))
 	if v.facts.seen {
 		line("peak       the coldest core reached %s", both(v.facts.peak))
 	}
@@ -34,7 +34,7 @@ func (v Verdict) Text() string {
 		line("probes     may be wrong by %v: every limit is moved by that to the strict side", v.options.ProbeError)
 	}
 	if !v.options.Cased && v.options.Species != profile.Fish {
-		line("surface    %s", word(v.options.Humidity < humidities, humidityText[min(v.options.Humidity, humidities-1)].meaning, "unknown"))
+		line("surface    %s", word(v.options.Humidity < humidities, humidityText[min(v.options.Humidity, humidities-1)].meaning, quantity.Unknown))
 	}
 
 	line("")
@@ -132,17 +132,3 @@ func (l Lethality) arithmetic() string {
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
-
-func speciesText(s profile.Species) string {
-	switch s {
-	case profile.RedMeat:
-		return "red meat"
-	case profile.Poultry:
-		return "poultry"
-	case profile.Fish:
-		return "fish"
-	case profile.Game:
-		return "game"
-	}
-	return "unknown"
-}

@@ -7,6 +7,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"strings"
+
+	"fumarium/profile/quantity"
 )
 
 // Severity says what a finding asks for.
@@ -30,7 +32,7 @@ func (s Severity) String() string {
 	case Note:
 		return "note"
 	}
-	return "unknown"
+	return quantity.Unknown
 }
 
 // MarshalText gives the word.
