@@ -47,7 +47,7 @@ func TestADelayDoesNotRunThroughAnAbsence(t *testing.T) {
 	r.away(10 * time.Second)
 	r.away(time.Minute)
 	assert.Equal(t, trip.None, r.s.Tripped)
-	assert.False(t, r.out.Heater)
+	assert.False(t, r.out.On.Has(Heater))
 	r.step()
 	r.in.Chamber = good
 	r.run(time.Minute)

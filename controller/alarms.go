@@ -5,6 +5,7 @@ import (
 
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/sensors"
 )
 
 // What an absence of the controller means to a batch; common practice, no source.
@@ -37,6 +38,7 @@ func (t *step) standing() trip.Set {
 		trip.OutputFailed.If(in.DriveFailed) |
 		trip.PowerLost.If(in.PowerLost && active) |
 		trip.DoorOpen.If(t.doorOpen()) |
+		trip.AmbientLost.If(in.Ambient.Status() != sensors.Good && t.m.ambient) |
 		trip.RecordFailing.If(in.RecordFailing) |
 		trip.DiskLow.If(in.DiskLow) |
 		trip.ClockUnset.If(in.ClockUnset) |

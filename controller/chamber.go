@@ -107,7 +107,9 @@ func (c *chamberMemory) follow(t *step) {
 			inUse++
 		}
 	}
-	c.apart = good > 1 && quantity.Kelvin(high-low) > chamberApart
+	// Of two that differed and of which one is silent now nobody knows which was wrong: it
+	// may be the one that still answers.
+	c.apart = good > 1 && quantity.Kelvin(high-low) > chamberApart || c.apart && good < inUse
 	c.doubt = c.doubt && good < inUse
 	c.Reading = sensors.Reading{}
 	if good > 0 {
@@ -129,7 +131,7 @@ func (p *chamberProbe) believed(t *step, r sensors.Reading) (quantity.Celsius, b
 		return 0, false
 	}
 	had := p.probeWatch
-	if jump := p.probeWatch.follow(v, t.dt, t.s.Out.Heater); !t.late && t.s.Batch.Active() && magnitude(jump) > chamberJump {
+	if jump := p.probeWatch.follow(v, t.dt, t.s.Out.On.Has(Heater)); !t.late && t.s.Batch.Active() && magnitude(jump) > chamberJump {
 		// Disbelieved until it comes back, or has stayed there for longer than the
 		// alarm for a lost chamber takes.
 		if had.jumped += t.dt; had.jumped <= chamberLostDelay {
@@ -146,7 +148,7 @@ func (p *chamberProbe) believed(t *step, r sensors.Reading) (quantity.Celsius, b
 		return v, true
 	}
 	on := 0.0
-	if t.s.Out.Heater {
+	if t.s.Out.On.Has(Heater) {
 		on = 1
 	}
 	m := t.m

@@ -26,6 +26,7 @@ func (t *step) command() {
 			t.refuse(NotInThisState)
 			return
 		}
+		t.answered(trip.PromptWaiting)
 		t.enter(Holding)
 	case Restart:
 		switch {
@@ -41,12 +42,14 @@ func (t *step) command() {
 			t.refuse(NotInThisState)
 			return
 		}
+		t.answered(trip.PromptWaiting, trip.StageOvertime)
 		t.enter(Stopping)
 	case Abort:
 		if !s.Batch.Active() || s.Batch == Aborting {
 			t.refuse(NotInThisState)
 			return
 		}
+		t.answered(trip.PromptWaiting, trip.StageOvertime)
 		t.enter(Aborting)
 	case Acknowledge:
 		named := t.in.Command.Alarm
@@ -67,6 +70,7 @@ func (t *step) command() {
 			s.Core.leaveOut(t)
 		case trip.SmokeFuelLow, trip.EmberOut:
 			s.Smoke.lit()
+			t.answered(trip.SmokeFuelLow, trip.EmberOut) // it is filled and smoulders: that answers both
 		case trip.EmberUnknown:
 			s.Smoke.doubt, s.Smoke.seen = false, false
 		}
@@ -102,6 +106,15 @@ func (t *step) command() {
 		}
 	default:
 		t.refuse(UnknownCommand)
+	}
+}
+
+// answered ends the call of alarms whose cause the person removes by this very command:
+// there is nothing left to come for. One that they did not know of yet counts as
+// acknowledged by it.
+func (t *step) answered(codes ...trip.Code) {
+	for _, c := range codes {
+		t.s.Alarms[c] = t.s.Alarms[c].Acknowledge()
 	}
 }
 
@@ -152,10 +165,12 @@ func (t *step) confirm() {
 	switch {
 	case s.Asking:
 		s.Asking = false
+		t.answered(trip.PromptWaiting)
 		t.event(Event{Kind: Answered, Stage: s.Stage})
 	case s.Confirming > 0:
 		s.met |= 1 << (s.Confirming - 1)
 		s.Confirming = 0
+		t.answered(trip.PromptWaiting)
 		t.event(Event{Kind: Answered, Stage: s.Stage, By: EndedByPerson})
 	default:
 		t.refuse(NothingToConfirm)

@@ -72,9 +72,7 @@ func (c *coreMemory) follow(t *step) {
 	}
 	a := air{
 		chamber: chamber, place: place, around: stage != nil && place == profile.Chamber && chamberKnown, stage: stage,
-		// A probe moves into the meat in the first hand step and stays there. Whoever
-		// moves it later has to say so.
-		settled: t.in.Elapsed-c.moved >= coreSettles || s.StageEntered > c.moved,
+		settled: c.settled(t) || s.StageEntered > c.moved,
 	}
 	var coldest, hottest quantity.Celsius
 	answering, all := 0, true
@@ -119,7 +117,7 @@ func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) 
 		p.course.unseen(t.dt)
 		return 0, false
 	}
-	p.probe.follow(v, t.dt, s.Out.Heater)
+	p.probe.follow(v, t.dt, s.Out.On.Has(Heater))
 	dt := t.dt
 	if t.late {
 		p.course.unseen(dt)
@@ -137,7 +135,7 @@ func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) 
 	}
 	apart := magnitude(quantity.Kelvin(a.chamber - v))
 	near := a.around && a.settled && apart < coreWithAir
-	if near && s.Stage == 0 && a.stage.Ask != "" && a.chamber > meatComesIn && t.in.Elapsed-c.hung < coreSettles+coreWarms {
+	if near && t.m.product.Stages[0].Ask != "" && a.chamber > meatComesIn && t.in.Elapsed-c.hung < coreSettles+coreWarms {
 		p.out = true // never put in
 	}
 	if near && p.sworn && t.in.Elapsed-c.moved < coreSettles+coreWarms &&
@@ -158,6 +156,12 @@ func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) 
 	// Without its noise: one sample that reads half a kelvin too much must not pass
 	// for the end of a come-up that creeps.
 	return quantity.Celsius(p.course.smooth), !p.distrusted() && sensors.At(quantity.Celsius(p.course.smooth)).Status() == sensors.Good
+}
+
+// settled reports that nobody may have moved a probe just now. It moves into the meat in
+// the first hand step and stays there. Whoever moves it later has to say so.
+func (c *coreMemory) settled(t *step) bool {
+	return t.in.Elapsed-c.moved >= coreSettles
 }
 
 // goesWithAir reports whether a core that is about as warm as the air has gone along

@@ -37,7 +37,8 @@ func (t *step) drive() {
 		s.Fan = fanMemory{Relay: t.cut(t.m.fan, s.Fan.Relay)}
 		s.humidifierOn = false
 		s.Smoke.blow(t, false)
-		s.Out = Outputs{Sounder: t.sound(), Damper: damper}
+		s.Out = Outputs{Damper: damper}
+		s.Out.On.Set(Sounder, t.sound())
 		return
 	}
 	coast := false
@@ -45,7 +46,8 @@ func (t *step) drive() {
 		coast = stage.Damper < damper
 		damper = stage.Damper
 	}
-	out := Outputs{Damper: damper, Sounder: t.sound()}
+	out := Outputs{Damper: damper}
+	out.On.Set(Sounder, t.sound())
 	shut := !t.doorOpen()
 	c := t.m.cabinet
 	smoke := stage.Smoke && !s.Asking && c.Smoke.Fitted && shut
@@ -64,19 +66,21 @@ func (t *step) drive() {
 	}
 	switch {
 	case s.Fan.coasts:
-		out.Fan = shut
+		out.On.Set(Fan, shut)
 	case fan:
-		s.Fan.Relay, out.Fan = duty.Step(t.m.fan, s.Fan.Relay, float64(stage.Fan), t.dt)
+		relay, on := duty.Step(t.m.fan, s.Fan.Relay, float64(stage.Fan), t.dt)
+		s.Fan.Relay = relay
+		out.On.Set(Fan, on)
 	default:
 		s.Fan.Relay = t.cut(t.m.fan, s.Fan.Relay)
 	}
-	out.Smoke = s.Smoke.blow(t, smoke && (!out.Fan || c.Rules.FanWithSmoke))
+	out.On.Set(Smoke, s.Smoke.blow(t, smoke && (!out.On.Has(Fan) || c.Rules.FanWithSmoke)))
 	if s.Heater.rests > 0 {
 		s.Heater.rest(t, stage)
 	} else {
-		out.Heater = s.Heater.heat(t, stage)
+		out.On.Set(Heater, s.Heater.heat(t, stage))
 	}
-	out.Humidifier = t.humidify(stage)
+	out.On.Set(Humidifier, t.humidify(stage))
 	s.Out = out
 }
 

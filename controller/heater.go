@@ -72,7 +72,7 @@ func (h *heaterMemory) average(t *step) {
 		return
 	}
 	on := 0.0
-	if t.s.Out.Heater {
+	if t.s.Out.On.Has(Heater) {
 		on = 1
 	}
 	h.usual += (on - h.usual) * min(1, t.seconds/usualHeat.Seconds())
@@ -126,7 +126,7 @@ func (h *heaterMemory) followOff(t *step, chamber quantity.Celsius) {
 		if h.walls > chamber {
 			h.walls = max(chamber, t.cooled(h.walls, chamber, lag))
 		}
-		if h.offFor += t.dt; t.s.Out.Heater {
+		if h.offFor += t.dt; t.s.Out.On.Has(Heater) {
 			h.offFor = 0
 		}
 		if h.cold = h.offFor >= t.m.elementCools; !h.cold {
@@ -186,7 +186,7 @@ func (h *heaterMemory) followFull(t *step, chamber quantity.Celsius) {
 func (h *heaterMemory) stands(t *step) trip.Set {
 	s := t.s
 	set := trip.NoHeat.If(h.noHeat) | trip.HeatShort.If(h.short) |
-		trip.HeaterUnfed.If(t.in.Heater == FeedbackOff && s.Out.Heater) | trip.HeaterWelded.If(t.in.Heater == FeedbackOn && !s.Out.Heater)
+		trip.HeaterUnfed.If(t.in.Heater == FeedbackOff && s.Out.On.Has(Heater)) | trip.HeaterWelded.If(t.in.Heater == FeedbackOn && !s.Out.On.Has(Heater))
 	chamber, ok := s.Chamber.Reading.Value()
 	if !ok { // what has tripped has not gone because nobody can see it
 		return set | trip.HeatWhenOff.If(h.cold && s.Tripped == trip.HeatWhenOff)

@@ -47,7 +47,7 @@ func TestHumidityKnowsTheWick(t *testing.T) {
 		r := wetRig(t, row.wick)
 		r.p.Stages[0].Fan = row.fan
 		r.run(10 * time.Minute)
-		assert.Equal(t, row.fan == 1, r.out.Fan)
+		assert.Equal(t, row.fan == 1, r.out.On.Has(Fan))
 		assert.InDelta(t, row.want, r.percent(t), 0.01, "%v, fan %v", row.wick, row.fan)
 	}
 	// A fan that goes half of the time gives one figure in between.

@@ -45,7 +45,7 @@ func (k *smokeMemory) follow(t *step) {
 		if k.given > 0 {
 			k.lit()
 		}
-	case t.s.Out.Smoke && !t.late:
+	case t.s.Out.On.Has(Smoke) && !t.late:
 		k.given += t.dt
 		k.airless = 0
 	case k.given > 0: // nobody knows whether the pump ran while nobody called

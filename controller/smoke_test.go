@@ -35,16 +35,16 @@ func (r *rig) emberIs(t quantity.Celsius) { r.in.Ember = sensors.At(t) }
 
 // air is the share of the time that the pump ran, and how often it was switched on.
 func (r *rig) air(d time.Duration) (share float64, switched int) {
-	on, was := time.Duration(0), r.out.Smoke
+	on, was := time.Duration(0), r.out.On.Has(Smoke)
 	for end := r.in.Elapsed + d; r.in.Elapsed < end; {
 		r.step()
-		if r.out.Smoke {
+		if r.out.On.Has(Smoke) {
 			on += time.Second
 			if !was {
 				switched++
 			}
 		}
-		was = r.out.Smoke
+		was = r.out.On.Has(Smoke)
 	}
 	return on.Seconds() / d.Seconds(), switched
 }
@@ -93,8 +93,8 @@ func TestFanStaysOffBetweenThePulses(t *testing.T) {
 	pulses := 0
 	for range 3600 {
 		r.step()
-		require.False(t, r.out.Fan)
-		if r.out.Smoke {
+		require.False(t, r.out.On.Has(Fan))
+		if r.out.On.Has(Smoke) {
 			pulses++
 		}
 	}
@@ -103,7 +103,7 @@ func TestFanStaysOffBetweenThePulses(t *testing.T) {
 	r.run(time.Minute)
 	share, _ := r.air(10 * time.Minute)
 	assert.InDelta(t, 0.7, share, 0.02)
-	assert.True(t, r.out.Fan)
+	assert.True(t, r.out.On.Has(Fan))
 }
 
 // A quarter of an hour before the end of a filling, as it is run, the person is told.
@@ -171,7 +171,7 @@ func TestFullAirWaits(t *testing.T) {
 			share, _ = r.air(pause.length)
 			assert.Zero(t, share)
 			pause.end(r)
-			for !r.out.Smoke {
+			for !r.out.On.Has(Smoke) {
 				r.step()
 			}
 			share, _ = r.air(pause.more - 5*time.Second)
@@ -224,7 +224,7 @@ func TestAPauseBetweenTwoSmokingStages(t *testing.T) {
 	left, _ := r.s.FuelLeft(r.p, r.c)
 	assert.InDelta(t, 1-(8+0.7*112)/(8+0.7*192), float64(left), 0.01, "two hours of it have burnt")
 	r.until(trip.EmberUnknown, 2*time.Minute)
-	for !r.out.Smoke { // the fan coasts
+	for !r.out.On.Has(Smoke) { // the fan coasts
 		r.step()
 	}
 	share, _ := r.air(7 * time.Minute)
@@ -242,7 +242,7 @@ func TestAnEmberThatWentOutIsSaid(t *testing.T) {
 	r.emberIs(190)
 	took := r.until(trip.EmberOut, 5*time.Minute)
 	assert.InDelta(t, 3, took.Minutes(), 0.1)
-	assert.True(t, r.out.Sounder, "somebody has to come")
+	assert.True(t, r.out.On.Has(Sounder), "somebody has to come")
 	assert.Equal(t, Running, r.s.Batch, "and the batch goes on")
 	share, _ := r.air(10 * time.Minute)
 	assert.Equal(t, 1.0, share, "a weak ember gets all the air")
@@ -299,7 +299,7 @@ func TestAnEmberThatBurnsOnIsSaid(t *testing.T) {
 	for r.s.Stage == 1 {
 		r.step()
 	}
-	assert.False(t, r.out.Smoke)
+	assert.False(t, r.out.On.Has(Smoke))
 	took := r.until(trip.EmberBurning, time.Hour)
 	assert.InDelta(t, 20, took.Minutes(), 0.2, "what is cut from its air dies by itself")
 	r.in.Ember = sensors.Fault(sensors.Open) // and now nobody knows
@@ -316,7 +316,7 @@ func TestAnEmberThatBurnsOnIsSaid(t *testing.T) {
 	r.step(Stop)
 	r.run(time.Minute)
 	require.Equal(t, Stopped, r.s.Batch)
-	assert.False(t, r.out.Smoke)
+	assert.False(t, r.out.On.Has(Smoke))
 	r.until(trip.EmberBurning, 30*time.Minute)
 	r.emberIs(150)
 	r.run(2 * time.Second)

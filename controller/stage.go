@@ -43,6 +43,9 @@ func (t *step) runStage() {
 		t.askToConfirm(stage)
 		return
 	}
+	if by == EndedByPerson { // what it had waited for
+		t.answered(trip.StageOvertime)
+	}
 	t.event(Event{Kind: StageEnded, Stage: s.Stage, By: by})
 	if s.Stage+1 < len(t.m.product.Stages) {
 		t.enterStage(s.Stage + 1)
@@ -68,7 +71,7 @@ func (t *step) dwell(stage *profile.Stage) {
 			meeting = true
 		}
 	}
-	meeting = meeting && s.Core.coursesLearnt()
+	meeting = meeting && s.Core.coursesLearnt() && s.Core.settled(t)
 	if meeting && !s.coreMeeting {
 		s.CoreMetSince = t.in.Elapsed
 	}

@@ -116,19 +116,6 @@ const (
 	FeedbackOn
 )
 
-// Outputs is what the caller must do now. Zero is the safe state: all off. The
-// caller applies every off at once and every on only afterwards.
-type Outputs struct {
-	Heater     bool `record:"heater"`
-	Fan        bool `record:"fan"`
-	Smoke      bool `record:"smoke"`
-	Humidifier bool `record:"humidifier"`
-	Sounder    bool `record:"sounder"`
-	// Damper is how far the damper should be open. Without a servo it is what the
-	// person was asked to set.
-	Damper quantity.Ratio `record:"damper_ratio"`
-}
-
 // CommandKind is what the operator wants.
 type CommandKind uint8
 

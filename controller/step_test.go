@@ -2,6 +2,7 @@ package controller
 
 import (
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -12,7 +13,10 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/catalog"
+	"fumarium/profile/lint"
 	"fumarium/profile/quantity"
+	"fumarium/profile/source"
 	"fumarium/sensors"
 )
 
@@ -129,7 +133,7 @@ func (r *rig) step(kinds ...CommandKind) []Event {
 	var events []Event
 	r.s, r.out, events = stepped(r.p, r.c, r.s, in)
 	r.events = append(r.events, events...)
-	if r.out.Heater {
+	if r.out.On.Has(Heater) {
 		r.heatOns++
 	}
 	r.in.Elapsed += time.Second
@@ -226,6 +230,50 @@ func TestStartAfterTheRestOrWithAReason(t *testing.T) {
 	}
 }
 
+// TestStartWaitsForWhatLintAdvises holds for every shipped product, with the rest that
+// its file names and with none, that a start is refused until the rest is over which
+// Lint asks of the file, and no longer.
+func TestStartWaitsForWhatLintAdvises(t *testing.T) {
+	entries, err := catalog.All()
+	require.NoError(t, err)
+	advised := func(p profile.Product, rest time.Duration) bool {
+		p.Formula.Cure.Rest = rest
+		return slices.ContainsFunc(lint.Product(&p, "", lint.Cabinet{}), func(f source.Finding) bool {
+			return f.Code == "cure-rest"
+		})
+	}
+	start := func(p *profile.Product, rested time.Duration) []Refusal {
+		r := newRig(t)
+		r.p = p
+		r.chamberIs(sensors.At(20))
+		r.in.Command = Command{Kind: Start, Rested: rested}
+		_, _, events := stepped(r.p, r.c, r.s, r.in)
+		return refusals(events)
+	}
+	cured := 0
+	for _, e := range entries {
+		named, _ := e.Value.Rest()
+		assert.False(t, advised(*e.Value, e.Value.Formula.Cure.Rest), e.Key)
+		assert.Empty(t, start(e.Value, named), e.Key)
+
+		bare := *e.Value
+		bare.Formula.Cure.Rest = 0
+		least, _ := bare.Rest()
+		assert.Equal(t, named == 0, least == 0, e.Key)
+		assert.Empty(t, start(&bare, least), e.Key)
+		assert.False(t, advised(bare, least), e.Key)
+		if least == 0 {
+			continue
+		}
+		cured++
+		assert.Equal(t, []Refusal{RestNotOver}, start(e.Value, named-time.Second), e.Key)
+		assert.Equal(t, []Refusal{RestNotOver}, start(&bare, least-time.Second), e.Key)
+		assert.True(t, advised(bare, least-time.Second), e.Key)
+		assert.True(t, advised(bare, 0), e.Key)
+	}
+	assert.Positive(t, cured)
+}
+
 func TestCommandsInTheWrongState(t *testing.T) {
 	for _, kind := range []CommandKind{Confirm, Hold, Restart, Stop, Abort, Reset, CommandKinds} {
 		r := newRig(t)
@@ -262,7 +310,7 @@ func TestStageClockWaitsForTheHandStep(t *testing.T) {
 	r.run(20 * time.Minute)
 	assert.True(t, r.s.Asking, "the clock of an asked stage must not run")
 	assert.Zero(t, r.s.StageClock)
-	assert.False(t, r.out.Smoke, "no smoke before the person has lit the generator")
+	assert.False(t, r.out.On.Has(Smoke), "no smoke before the person has lit the generator")
 	assert.True(t, r.s.Heater.HasSetpoint && r.s.Heater.Setpoint > 45, "but the chamber is brought up")
 	prompt, waiting := r.s.Waiting(r.p)
 	assert.True(t, waiting)
@@ -270,7 +318,7 @@ func TestStageClockWaitsForTheHandStep(t *testing.T) {
 	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.PromptWaiting].Phase)
 	r.step(Confirm)
 	r.run(3 * time.Minute) // the fan has stopped long since; the damper closes, the heater coasts
-	assert.True(t, r.out.Smoke)
+	assert.True(t, r.out.On.Has(Smoke))
 	assert.Equal(t, quantity.Ratio(0.25), r.out.Damper)
 	r.run(20 * time.Minute)
 	assert.Equal(t, 2, r.s.Stage)
@@ -280,11 +328,11 @@ func TestFanAndSmokePumpExcludeEachOther(t *testing.T) {
 	r := newRig(t).started(1)
 	r.step(Confirm)
 	r.run(5 * time.Minute)
-	assert.True(t, r.out.Smoke)
-	assert.False(t, r.out.Fan)
+	assert.True(t, r.out.On.Has(Smoke))
+	assert.False(t, r.out.On.Has(Fan))
 	r.c.Rules.FanWithSmoke = true
 	r.run(3 * time.Minute)
-	assert.True(t, r.out.Smoke && r.out.Fan)
+	assert.True(t, r.out.On.Has(Smoke) && r.out.On.Has(Fan))
 }
 
 func TestRampLimitsTheSetpoint(t *testing.T) {
@@ -368,15 +416,15 @@ func TestALostCoreProbeEndsNothing(t *testing.T) {
 func TestChamberLostCutsHeatAtOnceAndTripsAfterItsDelay(t *testing.T) {
 	r := newRig(t).started(0)
 	r.run(time.Minute)
-	require.True(t, r.out.Heater)
+	require.True(t, r.out.On.Has(Heater))
 	r.chamberIs(sensors.Fault(sensors.BusError))
 	r.step()
-	assert.False(t, r.out.Heater, "off in the same step")
+	assert.False(t, r.out.On.Has(Heater), "off in the same step")
 	assert.Equal(t, Running, r.s.Batch)
 	r.run(10 * time.Second)
 	r.chamberIs(sensors.At(30))
 	r.run(10 * time.Second)
-	assert.True(t, r.out.Heater, "a short gap is forgiven")
+	assert.True(t, r.out.On.Has(Heater), "a short gap is forgiven")
 
 	r.chamberIs(sensors.Fault(sensors.BusError))
 	r.run(31 * time.Second)
@@ -387,15 +435,15 @@ func TestChamberLostCutsHeatAtOnceAndTripsAfterItsDelay(t *testing.T) {
 	assert.Equal(t, []Refusal{StillTripped}, refusals(r.step(Reset)), "while the probe is still lost")
 	r.chamberIs(sensors.At(30))
 	r.run(time.Minute)
-	assert.False(t, r.out.Heater, "a trip latches")
+	assert.False(t, r.out.On.Has(Heater), "a trip latches")
 	r.step(Reset)
 	assert.Equal(t, trip.None, r.s.Tripped)
 	r.run(time.Minute)
-	assert.False(t, r.out.Heater, "held until the person restarts it")
+	assert.False(t, r.out.On.Has(Heater), "held until the person restarts it")
 	r.step(Restart)
 	r.run(30 * time.Second)
 	assert.Equal(t, Running, r.s.Batch)
-	assert.True(t, r.out.Heater)
+	assert.True(t, r.out.On.Has(Heater))
 }
 
 func TestChamberHighCutsTheHeatAtOnceAndTrips(t *testing.T) {
@@ -403,43 +451,43 @@ func TestChamberHighCutsTheHeatAtOnceAndTrips(t *testing.T) {
 	r.in.Chamber[1] = sensors.At(20)
 	r.started(0)
 	r.run(time.Minute)
-	require.True(t, r.out.Heater)
+	require.True(t, r.out.On.Has(Heater))
 	r.in.Chamber[1] = sensors.At(110) // one hot probe is enough, whatever the mean
 	r.step()
-	assert.False(t, r.out.Heater)
+	assert.False(t, r.out.On.Has(Heater))
 	assert.Equal(t, trip.None, r.s.Tripped, "one sample cuts the heat and no more")
 	events := r.step()
-	assert.False(t, r.out.Heater)
+	assert.False(t, r.out.On.Has(Heater))
 	assert.True(t, has(events, Tripped))
 	assert.Equal(t, trip.ChamberHigh, r.s.Tripped)
-	assert.True(t, r.out.Sounder)
+	assert.True(t, r.out.On.Has(Sounder))
 	r.in.Chamber[1] = sensors.At(40)
 	r.run(time.Hour)
-	assert.True(t, r.out.Sounder, "it calls until a person answers, also when its cause is gone")
+	assert.True(t, r.out.On.Has(Sounder), "it calls until a person answers, also when its cause is gone")
 	assert.Equal(t, Held, r.s.Batch)
-	assert.False(t, r.out.Heater)
+	assert.False(t, r.out.On.Has(Heater))
 	r.step(Reset)
 	r.step(Restart)
 	r.run(30 * time.Second)
-	assert.True(t, r.out.Heater)
+	assert.True(t, r.out.On.Has(Heater))
 }
 
 func TestALateStepRestsTheHeaterAndCountsNoHeat(t *testing.T) {
 	r := newRig(t).started(2)
 	r.coreIs(0, 66)
 	r.run(time.Minute)
-	require.True(t, r.out.Heater)
+	require.True(t, r.out.On.Has(Heater))
 	heat, clock := r.s.Heat, r.s.StageClock
 	r.in.Elapsed += 10 * time.Minute
 	events := r.step()
-	assert.False(t, r.out.Heater)
+	assert.False(t, r.out.On.Has(Heater))
 	assert.True(t, has(events, AlarmRaised))
 	assert.True(t, heat == r.s.Heat, "unseen heat is no heat")
 	assert.Equal(t, clock, r.s.StageClock, "and unseen time ends no stage")
 
 	r.in.Elapsed -= time.Hour // backwards
 	r.step()
-	assert.False(t, r.out.Heater)
+	assert.False(t, r.out.On.Has(Heater))
 }
 
 func TestHoldStopsTheClockAndTheHeat(t *testing.T) {
@@ -448,7 +496,7 @@ func TestHoldStopsTheClockAndTheHeat(t *testing.T) {
 	clock := r.s.StageClock
 	r.step(Hold)
 	assert.Equal(t, Holding, r.s.Batch)
-	assert.False(t, r.out.Heater || r.out.Fan)
+	assert.False(t, r.out.On.Has(Heater) || r.out.On.Has(Fan))
 	r.step()
 	assert.Equal(t, Held, r.s.Batch)
 	r.coreIs(0, 30)
@@ -511,15 +559,15 @@ func TestHumidityOnlyWhenMeasured(t *testing.T) {
 	r.chamberIs(sensors.At(60))
 	r.started(0)
 	r.run(3 * time.Minute)
-	assert.False(t, r.out.Humidifier)
+	assert.False(t, r.out.On.Has(Humidifier))
 	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.HumidityUnmeasured].Phase)
 	r.in.WetBulb = sensors.At(39.7) // about 30 % at 60 °C
 	r.run(time.Second)
-	assert.True(t, r.out.Humidifier)
+	assert.True(t, r.out.On.Has(Humidifier))
 	assert.InDelta(t, 0.30, float64(r.s.Wick.Humidity), 0.02)
 	r.in.WetBulb = sensors.At(55)
 	r.run(time.Second)
-	assert.False(t, r.out.Humidifier)
+	assert.False(t, r.out.On.Has(Humidifier))
 }
 
 // The published row: at 60 °C the red-meat criterion of 6.5 log10 takes 12 min
@@ -574,7 +622,7 @@ func TestHeatNeedsEveryReason(t *testing.T) {
 			again, outAgain, _ := stepped(p, c, s, in)
 			require.True(t, next == again && out == outAgain, "a step must be a function of its arguments")
 			s = next
-			if out.Heater {
+			if out.On.Has(Heater) {
 				_, known := s.Chamber.Reading.Value()
 				require.True(t, known)
 				for _, r := range in.Chamber {

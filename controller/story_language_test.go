@@ -12,7 +12,6 @@ import (
 
 	"fumarium/controller/cabinet"
 	"fumarium/controller/cabinet/shipped"
-	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/catalog"
 	"fumarium/profile/quantity"
@@ -206,7 +205,7 @@ func parseOrder(verb string, w *words) (o order, err error) {
 }
 
 func knownAlarm(name string) error {
-	if _, ok := trip.Parse(name); !ok && name != "unknown" && name != "none" {
+	if !slices.Contains(alarms(), name) && name != "unknown" && name != "none" {
 		return fmt.Errorf("unknown alarm %q", name)
 	}
 	return nil

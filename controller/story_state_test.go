@@ -91,8 +91,8 @@ type output struct {
 // is not at rest, so that it does not change the fingerprint of stories without it.
 func outputs(o controller.Outputs) []output {
 	return []output{
-		{"heater", bit(o.Heater)}, {"fan", bit(o.Fan)}, {"smoke", bit(o.Smoke)}, {"humidifier", bit(o.Humidifier)},
-		{"sounder", bit(o.Sounder)}, {"damper", float64(o.Damper)},
+		{"heater", bit(o.On.Has(controller.Heater))}, {"fan", bit(o.On.Has(controller.Fan))}, {"smoke", bit(o.On.Has(controller.Smoke))}, {"humidifier", bit(o.On.Has(controller.Humidifier))},
+		{"sounder", bit(o.On.Has(controller.Sounder))}, {"damper", float64(o.Damper)},
 	}
 }
 
@@ -316,4 +316,12 @@ func bit(b bool) float64 {
 		return 1
 	}
 	return 0
+}
+
+// alarms are the names of all of them.
+func alarms() (names []string) {
+	for c := trip.None + 1; c < trip.Count; c++ {
+		names = append(names, c.String())
+	}
+	return names
 }

@@ -1,9 +1,13 @@
 package controller_test
 
 import (
+	"os"
+	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 )
 
 // A slip of the pen in a story must not pass for a story about something else.
@@ -41,5 +45,20 @@ func TestStoriesAreReadStrictly(t *testing.T) {
 			assert.Contains(t, err.Error(), fault)
 			assert.Contains(t, err.Error(), "s.txt:")
 		}
+	}
+}
+
+// An alarm that no story has raised is one of which nobody would see that it changes.
+func TestEveryAlarmHasAStory(t *testing.T) {
+	files, err := filepath.Glob(filepath.Join("testdata", "stories", "*.txt"))
+	require.NoError(t, err)
+	var told strings.Builder
+	for _, file := range files {
+		text, err := os.ReadFile(file)
+		require.NoError(t, err)
+		told.Write(text)
+	}
+	for _, name := range alarms() {
+		assert.Contains(t, told.String(), "alarm "+name+" raised", name)
 	}
 }

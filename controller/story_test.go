@@ -22,8 +22,8 @@ import (
 )
 
 var (
-	update = flag.Bool("update", false, "rewrite the stories; read the difference before you keep it")
-	traces = flag.String("trace", "", "folder to write every step of every story into, to compare two versions of the machine")
+	update  = flag.Bool("update", false, "rewrite the stories; read the difference before you keep it")
+	stepsTo = flag.String("steps", "", "folder to write every step of every story into, to compare two versions of the machine")
 )
 
 // The fingerprints hold every bit of every number, and processors differ in the last.
@@ -46,8 +46,8 @@ func TestStories(t *testing.T) {
 			blocks, err := parseStory(file, string(text))
 			require.NoError(t, err)
 			told, trace := tell(blocks)
-			if *traces != "" {
-				require.NoError(t, os.WriteFile(filepath.Join(*traces, strings.TrimSuffix(filepath.Base(file), ".txt")+".trace"), trace, 0o644))
+			if *stepsTo != "" {
+				require.NoError(t, os.WriteFile(filepath.Join(*stepsTo, strings.TrimSuffix(filepath.Base(file), ".txt")+".steps"), trace, 0o644))
 			}
 			if *update {
 				require.NoError(t, os.WriteFile(file, []byte(told), 0o644))
@@ -149,7 +149,7 @@ func (t *teller) step(dt time.Duration, o order) []event {
 	t.steps, t.summary = t.steps+1, true
 	t.buffer = canon(t.buffer[:0], t.w.elapsed, out, said, v)
 	t.hash.Write(t.buffer)
-	if *traces != "" {
+	if *stepsTo != "" {
 		t.trace = append(t.trace, t.buffer...)
 	}
 	about := map[string]bool{}

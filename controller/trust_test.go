@@ -140,7 +140,7 @@ func TestALoosePlugDoesNotHideAJump(t *testing.T) {
 				r.chamberIs(sensors.At(46.25))
 			}
 			r.step()
-			if r.out.Heater {
+			if r.out.On.Has(Heater) {
 				on++
 			}
 		}
@@ -157,7 +157,7 @@ func TestAnAbsenceFreezesNoProbe(t *testing.T) {
 		r.coreIs(0, 40)
 		r.run(20 * time.Minute)
 		for range 200 {
-			if r.step(); r.out.Heater {
+			if r.step(); r.out.On.Has(Heater) {
 				break
 			}
 		}
@@ -296,6 +296,6 @@ func TestAnOfferDoesNotBeep(t *testing.T) {
 	r.step(Start)
 	for range 10 * 60 {
 		r.step()
-		require.False(t, r.out.Sounder)
+		require.False(t, r.out.On.Has(Sounder))
 	}
 }

@@ -43,7 +43,7 @@ func TestAStageFarTooHotTrips(t *testing.T) {
 	took := r.until(trip.StageHot, 2*time.Minute)
 	assert.LessOrEqual(t, took, 62*time.Second)
 	assert.Equal(t, trip.StageHot, r.s.Tripped)
-	assert.False(t, r.out.Heater)
+	assert.False(t, r.out.On.Has(Heater))
 }
 
 func TestHeatWithTheHeaterOffTrips(t *testing.T) {
@@ -92,7 +92,7 @@ func TestFullHeatWithoutAnswerTrips(t *testing.T) {
 	took := r.until(trip.NoHeat, 40*time.Minute)
 	assert.Less(t, took, 20*time.Minute)
 	assert.Equal(t, trip.NoHeat, r.s.Tripped)
-	assert.False(t, r.out.Heater)
+	assert.False(t, r.out.On.Has(Heater))
 	// Fully on, warm, and simply not strong enough: that is said, and goes on.
 	r = newRig(t).started(2)
 	r.coreIs(0, 40)
@@ -163,12 +163,12 @@ func TestOneOfTwoChamberProbesLost(t *testing.T) {
 func TestAJumpingChamberIsNotBelieved(t *testing.T) {
 	r := newRig(t).started(0)
 	r.run(time.Minute)
-	require.True(t, r.out.Heater)
+	require.True(t, r.out.On.Has(Heater))
 	last := r.chamber
 	r.chamberIs(sensors.At(quantity.Celsius(last + 30)))
 	r.step()
 	assert.Equal(t, sensors.Unread, r.s.Chamber.Reading.Status())
-	assert.False(t, r.out.Heater, "in the same step")
+	assert.False(t, r.out.On.Has(Heater), "in the same step")
 	r.chamberIs(sensors.At(quantity.Celsius(last)))
 	r.step()
 	assert.Equal(t, sensors.Good, r.s.Chamber.Reading.Status(), "one wild sample is forgotten")
@@ -293,13 +293,13 @@ func TestASecondTripIsNotForgotten(t *testing.T) {
 		assert.Equal(t, []Refusal{StillTripped}, refusals(r.step(Reset)))
 		r.step(Restart)
 		r.run(time.Minute)
-		assert.False(t, r.out.Heater)
+		assert.False(t, r.out.On.Has(Heater))
 		r.in.Heater = FeedbackOff
 		r.run(time.Second)
 		r.step(Reset)
 		r.step(Restart)
 		r.run(30 * time.Second)
-		assert.True(t, r.out.Heater)
+		assert.True(t, r.out.On.Has(Heater))
 	}
 }
 
@@ -313,7 +313,7 @@ func TestResetNeedsTheCauseGone(t *testing.T) {
 	assert.Empty(t, refusals(r.step(Reset)))
 	r.step(Restart)
 	r.run(time.Minute)
-	assert.True(t, r.out.Heater)
+	assert.True(t, r.out.On.Has(Heater))
 	r.until(trip.NoHeat, 40*time.Minute)
 	assert.Equal(t, trip.NoHeat, r.s.Tripped)
 
@@ -360,7 +360,7 @@ func TestAQuietProbeMayNotJumpEither(t *testing.T) {
 	for range 20 {
 		r.s, r.out, _ = stepped(r.p, r.c, r.s, steady)
 		steady.Elapsed += time.Second
-		require.False(t, r.out.Heater)
+		require.False(t, r.out.On.Has(Heater))
 	}
 }
 
@@ -449,15 +449,15 @@ func TestAnOpenDoorIsAnInterlock(t *testing.T) {
 	r.in.Door = DoorShut
 	r.started(0)
 	r.run(time.Minute)
-	require.True(t, r.out.Heater && r.out.Fan)
+	require.True(t, r.out.On.Has(Heater) && r.out.On.Has(Fan))
 	for _, door := range []DoorStatus{DoorOpen, DoorUnread} {
 		r.in.Door = door
 		r.step()
-		assert.False(t, r.out.Heater || r.out.Fan || r.out.Smoke)
+		assert.False(t, r.out.On.Has(Heater) || r.out.On.Has(Fan) || r.out.On.Has(Smoke))
 		assert.Equal(t, Running, r.s.Batch)
 		r.in.Door = DoorShut
 		r.run(30 * time.Second)
-		assert.True(t, r.out.Heater)
+		assert.True(t, r.out.On.Has(Heater))
 	}
 }
 
@@ -471,7 +471,7 @@ func TestADryWickDoesNotCount(t *testing.T) {
 	r.in.WetBulb = sensors.At(59.8)
 	r.until(trip.WickDry, 12*time.Minute)
 	assert.False(t, r.s.Wick.HasHumidity)
-	assert.False(t, r.out.Humidifier)
+	assert.False(t, r.out.On.Has(Humidifier))
 }
 
 func TestSmokeFuelRunsLow(t *testing.T) {
@@ -504,7 +504,7 @@ func TestPowerAndClockAreSaid(t *testing.T) {
 	r.in.PowerLost, r.in.ClockStepped = true, true
 	r.step()
 	r.in.PowerLost, r.in.ClockStepped = false, false
-	assert.False(t, r.out.Heater)
+	assert.False(t, r.out.On.Has(Heater))
 	r.step()
 	assert.Equal(t, trip.ReturnedUnacknowledged, r.s.Alarms[trip.PowerLost].Phase)
 	assert.Equal(t, trip.ReturnedUnacknowledged, r.s.Alarms[trip.ClockStepped].Phase)
@@ -520,10 +520,10 @@ func TestAnOutputThatCannotBeSetTrips(t *testing.T) {
 	r.in.DriveFailed = true
 	r.step()
 	assert.Equal(t, trip.OutputFailed, r.s.Tripped)
-	assert.False(t, r.out.Heater)
+	assert.False(t, r.out.On.Has(Heater))
 	r.in.DriveFailed = false
 	r.run(time.Minute)
-	assert.False(t, r.out.Heater, "latched")
+	assert.False(t, r.out.On.Has(Heater), "latched")
 }
 
 func TestShelving(t *testing.T) {
@@ -633,14 +633,14 @@ func TestACoreAtTheChambersLimitTrips(t *testing.T) {
 	r.run(time.Minute)
 	r.in.Core[0] = sensors.At(r.c.Limits.ChamberHigh)
 	r.step()
-	assert.False(t, r.out.Heater)
+	assert.False(t, r.out.On.Has(Heater))
 	r.in.Core[0] = sensors.At(60)
 	r.run(30 * time.Second)
 	assert.Equal(t, trip.None, r.s.Tripped, "a single wild sample does not hold the batch")
 	r.in.Core[0] = sensors.At(r.c.Limits.ChamberHigh)
 	r.run(2 * time.Second)
 	assert.Equal(t, trip.ChamberHigh, r.s.Tripped)
-	assert.False(t, r.out.Heater)
+	assert.False(t, r.out.On.Has(Heater))
 
 	r = newRig(t).started(3) // in ice water the cabinet's limit says nothing
 	r.in.Core[0] = sensors.At(r.c.Limits.ChamberHigh)
@@ -669,7 +669,7 @@ func TestSwappedProbesTrip(t *testing.T) {
 	}
 	assert.Equal(t, trip.CoreTooHot, r.s.Tripped)
 	assert.Less(t, chamber, 80.0+6+0.05*65)
-	assert.False(t, r.out.Heater)
+	assert.False(t, r.out.On.Has(Heater))
 }
 
 // Frozen a little under the setpoint, the heat creeps up and the reading does not

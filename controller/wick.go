@@ -81,7 +81,7 @@ func (w *wickMemory) follow(t *step) {
 // stir lets the wick follow the fan.
 func (w *wickMemory) stir(t *step) {
 	goal := 0.0
-	if t.s.Out.Fan {
+	if t.s.Out.On.Has(Fan) {
 		goal = 1
 	}
 	keep := float64(wickSettles) / float64(wickSettles+t.dt)

@@ -36,7 +36,7 @@ func TestTheDoorSwitchTellsTheTruth(t *testing.T) {
 			switch m.Inputs.Door {
 			case controller.DoorOpen:
 				open++
-				heated = heated || m.After.Out.Heater
+				heated = heated || m.After.Out.On.Has(controller.Heater)
 			case controller.DoorShut:
 				shut++
 			}

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fumarium/controller"
+	"fumarium/controller/cabinet"
 	"fumarium/profile/quantity"
 	"fumarium/sim/fault"
 )
@@ -54,6 +55,28 @@ func TestWhatBecomesOfABatchWithAFault(t *testing.T) {
 	}
 }
 
+// Only a cabinet that has a probe in the room can miss it.
+func TestARehearsalSaysThatTheRoomProbeIsLost(t *testing.T) {
+	for name, has := range map[string]bool{"masonry-walk-in": true, "plywood-cabinet": false} {
+		s := faulty(t, "ambient-open@1h+30m")
+		s.Cabinet = builtCabinet(t, name)
+		require.Equal(t, has, s.Cabinet.Has(cabinet.AmbientProbe), name)
+		r := rehearse(t, s)
+		assert.True(t, r.Good(), name)
+		lost := []AlarmResult{}
+		for _, a := range r.Alarms {
+			if a.Code == "ambient-lost" {
+				lost = append(lost, a)
+			}
+		}
+		want := []AlarmResult{}
+		if has {
+			want = append(want, AlarmResult{Code: "ambient-lost", Priority: "later", AtSeconds: 3660})
+		}
+		assert.Equal(t, want, lost, name)
+	}
+}
+
 // Weather and a missing ice bath are no faults of the controller, but they show.
 func TestWeatherAndIceMatter(t *testing.T) {
 	plain := rehearse(t, faulty(t))
@@ -74,7 +97,9 @@ func TestProbesInTheWrongPlace(t *testing.T) {
 	w, err := NewWorld(s)
 	require.NoError(t, err)
 	for range 2 * 3600 {
-		w.Drive(controller.Outputs{Heater: w.Plant().Chamber() < 70, Damper: 0.2})
+		out := controller.Outputs{Damper: 0.2}
+		out.On.Set(controller.Heater, w.Plant().Chamber() < 70)
+		w.Drive(out)
 		w.Advance()
 	}
 	in := w.Sample(2 * time.Hour)

@@ -314,7 +314,7 @@ func (r *rehearsal) observe(w *World, s *controller.State, out controller.Output
 	if core > r.corePeak {
 		r.corePeak = core
 	}
-	if out.Heater {
+	if out.On.Has(controller.Heater) {
 		r.energy += float64(r.setup.Cabinet.Heater.Power) * Step.Seconds()
 		r.onSince += Step.Seconds()
 	}

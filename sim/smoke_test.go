@@ -105,13 +105,13 @@ func TestAWholeFillingGoesAsTheFileSays(t *testing.T) {
 		pumping := false
 		r, err := Watch(context.Background(), Setup{Product: &long, Cabinet: c, Seed: 4, Longest: 12 * time.Hour}, func(m *Moment) {
 			out := m.After.Out
-			if out.Fan && out.Smoke {
+			if out.On.Has(controller.Fan) && out.On.Has(controller.Smoke) {
 				together++
 			}
 			if m.After.Stage != 1 || m.After.Asking {
 				return
 			}
-			if lit == 0 && out.Smoke { // the fan has coasted
+			if lit == 0 && out.On.Has(controller.Smoke) { // the fan has coasted
 				lit, pumping = m.Now, true
 			}
 			if lit == 0 {
@@ -120,13 +120,13 @@ func TestAWholeFillingGoesAsTheFileSays(t *testing.T) {
 			if m.World.Plant().Lit() {
 				last = m.Now
 			}
-			pumping = pumping && out.Smoke
+			pumping = pumping && out.On.Has(controller.Smoke)
 			switch since := m.Now - lit; {
 			case pumping:
 				full++
 			case since < 3*time.Hour:
 				later++
-				if out.Smoke {
+				if out.On.Has(controller.Smoke) {
 					laterOn++
 				}
 			}
@@ -154,7 +154,7 @@ func TestEmberProbeIsSampled(t *testing.T) {
 	require.True(t, ok)
 	assert.InDelta(t, 18, float64(cold), 1)
 	w.Plant().Light()
-	w.Drive(controller.Outputs{Smoke: true})
+	w.Drive(controller.Outputs{On: controller.SetOf(controller.Smoke)})
 	for range 900 {
 		w.Advance()
 	}

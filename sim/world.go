@@ -291,7 +291,7 @@ func (w *World) Call() fault.Call {
 // Drive sets the outputs.
 func (w *World) Drive(out controller.Outputs) {
 	w.drive = plant.Drive{
-		Heater: out.Heater, Fan: out.Fan, Smoke: out.Smoke, Humidifier: out.Humidifier,
+		Heater: out.On.Has(controller.Heater), Fan: out.On.Has(controller.Fan), Smoke: out.On.Has(controller.Smoke), Humidifier: out.On.Has(controller.Humidifier),
 		Damper: out.Damper, Place: w.place,
 	}
 	if w.inject != nil {

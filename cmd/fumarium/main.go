@@ -106,12 +106,14 @@ New here? Three commands, none of which needs any hardware:
 This software is not a safety device. An independent thermal cut-out in the
 heater's circuit is the first line of defence; mains wiring belongs to someone
 qualified, under local code. Never leave a burning smoke generator alone.`,
+		Version:       thisBuild().String(),
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
 		return errors.New(reason.ReplaceAllString(err.Error(), ""))
 	})
+	root.SetVersionTemplate("{{.Version}}\n")
 	root.AddCommand(productsCommand(), checkCommand(), sheetCommand(), planCommand(), assessCommand(), rehearseCommand(), runCommand(),
 		wiringCommand(), offCommand(), batchesCommand(), replayCommand())
 	root.AddCommand(clientCommands()...)

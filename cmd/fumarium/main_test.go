@@ -142,7 +142,7 @@ func TestExitStatuses(t *testing.T) {
 	}{
 		{[]string{"--help"}, exitGood, "rehearse"},
 		{[]string{"nonsense"}, exitUsage, "unknown command"},
-		{[]string{"resume"}, exitUsage, "\trestart\n"}, // its name in older versions
+		{[]string{"resume"}, exitUsage, "    restart\n"}, // its name in older versions
 		{[]string{"rehearse", "--nonsense"}, exitUsage, "unknown flag"},
 		{[]string{"sheet"}, exitUsage, "usage: fumarium sheet PRODUCT [flags]\nsee fumarium sheet --help"},
 		{[]string{"status", "now"}, exitUsage, "usage: fumarium status [flags]"},

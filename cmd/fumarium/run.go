@@ -14,7 +14,6 @@ import (
 	"os"
 	"os/signal"
 	"path/filepath"
-	"runtime/debug"
 	"strings"
 	"syscall"
 	"time"
@@ -34,7 +33,6 @@ import (
 	"fumarium/controller/web"
 	"fumarium/profile"
 	"fumarium/profile/catalog"
-	"fumarium/profile/quantity"
 )
 
 const (
@@ -148,13 +146,6 @@ func operatorToken(dir string) (string, error) {
 	}
 	token := hex.EncodeToString(random)
 	return token, os.WriteFile(name, []byte(token+"\n"), 0o600)
-}
-
-func version() string {
-	if info, ok := debug.ReadBuildInfo(); ok && info.Main.Version != "" {
-		return info.Main.Version
-	}
-	return quantity.Unknown
 }
 
 // here is the machine that the program runs on. A test that runs the program as a
@@ -280,7 +271,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	announce(stderr, listener, names, self)
 	fmt.Fprintf(stderr, "token    %s\n", filepath.Join(dir, tokenFile))
 	if demonstration {
-		fmt.Fprintf(stderr, "a batch of %s starts by itself; end with Ctrl-C\n", defaultProduct)
+		fmt.Fprintf(stderr, "a batch of %s starts by itself: open the page in a browser and watch it; end with Ctrl-C\n", defaultProduct)
 	} else {
 		fmt.Fprintf(stderr, "start one with: fumarium start PRODUCT\n")
 	}

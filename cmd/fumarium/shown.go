@@ -33,7 +33,7 @@ func shown(text string) string {
 func shownLines(text string) string {
 	lines := strings.Split(text, "\n")
 	for i := range lines {
-		lines[i] = shown(lines[i])
+		lines[i] = shown(strings.ReplaceAll(lines[i], "\t", "    ")) // a hint of the command line library is set in by one
 	}
 	return strings.Join(lines, "\n")
 }

@@ -299,8 +299,11 @@ func (b *bench) ask(ctx context.Context, question string) (string, error) {
 const clicked = time.Second
 
 // outputsOf gives the outputs with only one of them on.
-func outputsOf(name string) controller.Outputs {
-	return controller.Outputs{Heater: name == "heater", Fan: name == "fan", Smoke: name == "smoke", Humidifier: name == "humidifier", Sounder: name == "sounder"}
+func outputsOf(name string) (only controller.Outputs) {
+	for o := range controller.OutputCount {
+		only.On.Set(o, o.String() == name)
+	}
+	return only
 }
 
 // clickedRelay is what came of one relay.

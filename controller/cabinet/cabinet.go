@@ -48,6 +48,16 @@ type Cabinet struct {
 	Rehearsal  Rehearsal
 }
 
+// Has reports whether the file names a probe of the role.
+func (c *Cabinet) Has(r Role) bool {
+	for i := range c.Probes {
+		if c.Probes[i].Role == r {
+			return true
+		}
+	}
+	return false
+}
+
 // Altitudes that a cabinet may have.
 const (
 	LowestAltitude  quantity.Meters = -400

@@ -105,7 +105,7 @@ func Parse(file string, data []byte) (*Cabinet, error) {
 	c.Rules.FanWithSmoke, _ = source.Choice(rules.Take("fan with smoke"), yesNo)
 	rules.Done()
 
-	probed := slices.ContainsFunc(c.Probes, func(p Probe) bool { return p.Role == EmberProbe })
+	probed := c.Has(EmberProbe)
 	generator := root.Take("generator")
 	c.Generator = parseGenerator(generator.Map(), c.Smoke, probed)
 	if probed && !generator.Present() {

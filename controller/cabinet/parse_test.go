@@ -188,7 +188,11 @@ func FuzzParse(f *testing.F) {
 	f.Add([]byte(least))
 	files, err := filepath.Glob(filepath.Join(badCabinets, "*", "cabinet.yaml"))
 	require.NoError(f, err)
-	for _, file := range files {
+	good, err := filepath.Glob(filepath.Join("shipped", "*.yaml"))
+	require.NoError(f, err)
+	require.NotEmpty(f, good)
+	good = append(good, filepath.Join("..", "..", "testdata", "cabinets", "on-chips.yaml"), filepath.Join("..", "..", "deploy", "cabinet.yaml"))
+	for _, file := range append(files, good...) {
 		data, err := os.ReadFile(file)
 		require.NoError(f, err)
 		f.Add(data)

@@ -41,7 +41,7 @@ func TestACycleCountsOnlyWithKnownOutputs(t *testing.T) {
 			Cycle: func(s *snapshot.Snapshot) {
 				b.with(func() {
 					cycles++
-					assert.Equal(t, b.drives[len(b.drives)-1].Heater, s.State.Out.Heater, "after every drive")
+					assert.Equal(t, b.drives[len(b.drives)-1].On.Has(controller.Heater), s.State.Out.On.Has(controller.Heater), "after every drive")
 					assert.Greater(t, len(b.drives), drives)
 					drives = len(b.drives)
 				})
@@ -60,7 +60,7 @@ func TestACycleCountsOnlyWithKnownOutputs(t *testing.T) {
 		assert.Equal(t, "the record was damaged", l.Snapshot().Lines[0].Text)
 		start(t, l)
 		pass(30 * time.Second)
-		require.True(t, l.Snapshot().State.Out.Heater)
+		require.True(t, l.Snapshot().State.Out.On.Has(controller.Heater))
 
 		b.with(func() { b.slow = 20 * time.Second }) // a bus that does not answer
 		before := count()
@@ -73,7 +73,7 @@ func TestACycleCountsOnlyWithKnownOutputs(t *testing.T) {
 		before = count()
 		b.with(func() { b.refusesOn = true })
 		pass(3 * time.Second)
-		assert.False(t, l.Snapshot().State.Out.Heater, "asked for in vain, and off")
+		assert.False(t, l.Snapshot().State.Out.On.Has(controller.Heater), "asked for in vain, and off")
 		assert.Equal(t, before+3, count(), "off is known")
 
 		b.with(func() { b.fail = errors.New("no such line") })

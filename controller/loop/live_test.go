@@ -31,7 +31,7 @@ func (s *stuck) Sample(d time.Duration) controller.Inputs {
 	in := s.bench.Sample(d)
 	in.Heater = controller.FeedbackOff
 	s.with(func() {
-		if s.welded || s.is.Heater {
+		if s.welded || s.is.On.Has(controller.Heater) {
 			in.Heater = controller.FeedbackOn
 		}
 	})
@@ -41,14 +41,14 @@ func (s *stuck) Sample(d time.Duration) controller.Inputs {
 func (s *stuck) Drive(out controller.Outputs) error {
 	err := s.bench.Drive(out)
 	s.with(func() {
-		was := s.is.Sounder
+		was := s.is.On.Has(controller.Sounder)
 		if s.is = out; s.welded {
-			s.is = controller.Outputs{Sounder: out.Sounder, Damper: out.Damper}
+			s.is = out.OnlySounder()
 			if err == nil {
 				err = fmt.Errorf("%w: read back", ErrLive)
 			}
 		}
-		if s.is.Sounder != was {
+		if s.is.On.Has(controller.Sounder) != was {
 			s.clicks++
 		}
 	})
@@ -88,10 +88,10 @@ func TestALiveElementAtTheStartIsSaidAndHeard(t *testing.T) {
 		pass(time.Minute)
 		assert.Greater(t, cycles(), 55)
 		assert.Equal(t, trip.HeaterWelded, l.Snapshot().State.Tripped)
-		assert.True(t, l.Snapshot().State.Out.Heater, "what has voltage is shown so")
-		assert.True(t, l.Snapshot().State.Out.Sounder)
+		assert.True(t, l.Snapshot().State.Out.On.Has(controller.Heater), "what has voltage is shown so")
+		assert.True(t, l.Snapshot().State.Out.On.Has(controller.Sounder))
 		s.with(func() {
-			assert.Equal(t, controller.Outputs{Sounder: true, Damper: s.is.Damper}, s.is)
+			assert.Equal(t, controller.Outputs{On: controller.SetOf(controller.Sounder), Damper: s.is.Damper}, s.is)
 			assert.Equal(t, 1, s.clicks, "it does not stutter")
 		})
 		err = end()
@@ -115,14 +115,14 @@ func TestAContactThatWeldsIsHeardAndTheWatchRunsOut(t *testing.T) {
 		pass(10 * time.Second)
 		assert.Equal(t, before, cycles())
 		s.with(func() {
-			assert.Equal(t, controller.Outputs{Sounder: true, Damper: s.is.Damper}, s.is)
+			assert.Equal(t, controller.Outputs{On: controller.SetOf(controller.Sounder), Damper: s.is.Damper}, s.is)
 			s.welded = false
 		})
 		pass(3 * time.Second)
 		assert.Greater(t, cycles(), before, "it has let go")
 		s.with(func() { s.fail = errors.New("no such line") })
 		pass(3 * time.Second)
-		assert.True(t, s.last().Sounder, "heard also when nothing is known")
+		assert.True(t, s.last().On.Has(controller.Sounder), "heard also when nothing is known")
 		s.with(func() { s.fail = nil })
 		require.NoError(t, end())
 	})

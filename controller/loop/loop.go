@@ -277,7 +277,7 @@ func (l *Loop) step() {
 	known := true // whether what is on is known
 	err := l.cut(out)
 	if err != nil {
-		known = l.giveUp(err, out.Sounder, wasLive) // before anything is written
+		known = l.giveUp(err, out.On.Has(controller.Sounder), wasLive) // before anything is written
 	}
 	if state.Batch.Active() && !before.Batch.Active() {
 		l.machine = machine
@@ -297,13 +297,15 @@ func (l *Loop) step() {
 	}
 	if err == nil {
 		if err = l.drive(out); err != nil {
-			known = l.giveUp(err, out.Sounder, wasLive)
+			known = l.giveUp(err, out.On.Has(controller.Sounder), wasLive)
 		}
 	}
 	// A live element has an alarm of its own; what was asked for and is off has not.
 	l.failed = err != nil && (!l.live || out != l.applied)
 	is := l.applied
-	is.Heater = is.Heater || l.live // whatever its relay was told
+	if l.live { // whatever its relay was told
+		is.On.Set(controller.Heater, true)
+	}
 	if !known {
 		is = maybe(out, l.applied)
 	}
@@ -333,14 +335,7 @@ func (l *Loop) fed() bool {
 // maybe is what may be on: what was asked for, and what was on before, when nobody
 // knows what came of it.
 func maybe(asked, before controller.Outputs) controller.Outputs {
-	return controller.Outputs{
-		Heater:     asked.Heater || before.Heater,
-		Fan:        asked.Fan || before.Fan,
-		Smoke:      asked.Smoke || before.Smoke,
-		Humidifier: asked.Humidifier || before.Humidifier,
-		Sounder:    asked.Sounder || before.Sounder,
-		Damper:     asked.Damper,
-	}
+	return controller.Outputs{On: asked.On | before.On, Damper: asked.Damper}
 }
 
 // command returns what the operator, or else the simulated person, wants now.
@@ -414,15 +409,7 @@ func who(taken *request, c controller.Command) record.By {
 
 // cut applies every off; what is on now and shall stay on stays on.
 func (l *Loop) cut(out controller.Outputs) error {
-	offs := controller.Outputs{
-		Heater:     out.Heater && l.applied.Heater,
-		Fan:        out.Fan && l.applied.Fan,
-		Smoke:      out.Smoke && l.applied.Smoke,
-		Humidifier: out.Humidifier && l.applied.Humidifier,
-		Sounder:    out.Sounder && l.applied.Sounder,
-		Damper:     out.Damper,
-	}
-	return l.set(offs)
+	return l.set(controller.Outputs{On: out.On & l.applied.On, Damper: out.Damper})
 }
 
 // drive applies every on, after what must be written first.
@@ -441,7 +428,7 @@ func (l *Loop) set(out controller.Outputs) error {
 	case err == nil:
 		l.applied = out
 	case l.live:
-		l.applied = controller.Outputs{Sounder: out.Sounder, Damper: out.Damper}
+		l.applied = out.OnlySounder()
 	}
 	return err
 }
@@ -455,9 +442,9 @@ func (l *Loop) giveUp(err error, sounder, wasLive bool) (known bool) {
 		off = l.off()
 	}
 	known = off == nil || l.live
-	if sounder && (!l.live || !l.applied.Sounder) { // an off that failed may have silenced it
+	if sounder && (!l.live || !l.applied.On.Has(controller.Sounder)) { // an off that failed may have silenced it
 		// Also when nothing is known: someone must come.
-		loud := l.set(controller.Outputs{Sounder: true, Damper: l.applied.Damper})
+		loud := l.set(controller.Outputs{On: controller.SetOf(controller.Sounder), Damper: l.applied.Damper})
 		if loud != nil && !l.live && known { // it is the sounder that cannot be set
 			off = l.off()
 			known = off == nil || l.live
@@ -502,12 +489,12 @@ func (l *Loop) off() error {
 
 func (l *Loop) book(elapsed time.Duration, out controller.Outputs, events []controller.Event, in controller.Inputs) {
 	before := l.snap.State.Out
-	for o := range snapshot.Outputs {
-		if o.On(out) && !o.On(before) {
+	for o := range controller.OutputCount {
+		if out.On.Has(o) && !before.On.Has(o) {
 			l.snap.Operations[o]++
 		}
 	}
-	if before.Heater && elapsed > l.snap.State.Elapsed {
+	if before.On.Has(controller.Heater) && elapsed > l.snap.State.Elapsed {
 		l.snap.HeaterEnergyJoules += float64(l.cfg.Cabinet.Heater.Power) * (elapsed - l.snap.State.Elapsed).Seconds()
 	}
 	if l.state.Alarms[trip.StepLate].Standing && !in.PowerLost { // each one, whether it calls or not

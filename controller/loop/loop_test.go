@@ -137,11 +137,11 @@ func TestOffBeforeTheFirstDecisionAndAfterTheLast(t *testing.T) {
 		b.with(func() { assert.Equal(t, controller.Outputs{Damper: 1}, b.drives[0]) })
 		start(t, l)
 		pass(time.Minute)
-		require.True(t, b.last().Heater)
+		require.True(t, b.last().On.Has(controller.Heater))
 		require.NoError(t, end())
 		assert.Equal(t, controller.Outputs{Damper: 1}, b.last())
 		assert.True(t, l.Snapshot().Stopping)
-		assert.False(t, l.Snapshot().State.Out.Heater)
+		assert.False(t, l.Snapshot().State.Out.On.Has(controller.Heater))
 	})
 }
 
@@ -182,9 +182,9 @@ func TestEveryOffComesBeforeAnyOn(t *testing.T) {
 		for i := 1; i < len(b.drives); i++ {
 			was, is := b.drives[i-1], b.drives[i]
 			on, off := false, false
-			for o := range snapshot.Outputs {
-				on = on || (o.On(is) && !o.On(was))
-				off = off || (!o.On(is) && o.On(was))
+			for o := range controller.OutputCount {
+				on = on || (is.On.Has(o) && !was.On.Has(o))
+				off = off || (!is.On.Has(o) && was.On.Has(o))
 			}
 			assert.False(t, on && off, "drive %d switches on and off at once: %+v to %+v", i, was, is)
 		}
@@ -200,8 +200,8 @@ func TestAFailingRelayIsSwitchedOffAgainAndAgain(t *testing.T) {
 		broken := errors.New("no such line")
 		b.with(func() { b.fail = broken })
 		pass(5 * time.Second)
-		assert.False(t, b.last().Heater, "the last word is off")
-		assert.True(t, l.Snapshot().State.Out.Heater, "what could not be switched off may be on, and is shown so")
+		assert.False(t, b.last().On.Has(controller.Heater), "the last word is off")
+		assert.True(t, l.Snapshot().State.Out.On.Has(controller.Heater), "what could not be switched off may be on, and is shown so")
 		err := end()
 		require.ErrorIs(t, err, broken)
 		assert.Contains(t, err.Error(), "cut the mains")
@@ -221,7 +221,7 @@ func TestAPanicSwitchesOffFirst(t *testing.T) {
 		synctest.Wait()
 		start(t, l)
 		pass(30 * time.Second)
-		require.True(t, b.last().Heater)
+		require.True(t, b.last().On.Has(controller.Heater))
 		b.with(func() { b.panics = true })
 		assert.Equal(t, "a driver's mistake", <-done)
 		assert.Equal(t, controller.Outputs{Damper: 1}, b.last())
@@ -307,11 +307,11 @@ func TestEnergyAndOperationsAreCounted(t *testing.T) {
 		require.NoError(t, end())
 		closures := 0
 		for i := 1; i < len(b.drives); i++ {
-			if b.drives[i].Heater && !b.drives[i-1].Heater {
+			if b.drives[i].On.Has(controller.Heater) && !b.drives[i-1].On.Has(controller.Heater) {
 				closures++
 			}
 		}
-		assert.EqualValues(t, closures, s.Operations[snapshot.Heater])
+		assert.EqualValues(t, closures, s.Operations[controller.Heater])
 		// At 20 °C with a setpoint of 60 °C the heater stays on; 1 kW for 300 s but
 		// for the first window.
 		assert.InDelta(t, 300e3, s.HeaterEnergyJoules, 25e3)

@@ -104,9 +104,9 @@ func (w *witnessed) run(t *testing.T) (l *Loop, end func() error) {
 
 // turned says which way the outputs went.
 func turned(from, to controller.Outputs) (on, off bool) {
-	for o := range snapshot.Outputs {
-		on = on || o.On(to) && !o.On(from)
-		off = off || o.On(from) && !o.On(to)
+	for o := range controller.OutputCount {
+		on = on || to.On.Has(o) && !from.On.Has(o)
+		off = off || from.On.Has(o) && !to.On.Has(o)
 	}
 	return on, off
 }
@@ -170,14 +170,14 @@ func TestAFailedOffIsTriedAgainBeforeTheRecord(t *testing.T) {
 		l, end := w.run(t)
 		start(t, l)
 		pass(time.Minute)
-		require.True(t, w.last().Heater)
+		require.True(t, w.last().On.Has(controller.Heater))
 		w.with(func() { w.effects, w.fail = nil, errors.New("no such line") })
 		pass(time.Second)
 		step := w.steps()[0]
 		var order []string
 		for _, e := range step {
 			order = append(order, e.kind)
-			assert.False(t, e.kind == "drive" && len(order) > 1 && e.out.Heater, "after the failure nothing is told to be on")
+			assert.False(t, e.kind == "drive" && len(order) > 1 && e.out.On.Has(controller.Heater), "after the failure nothing is told to be on")
 		}
 		assert.Equal(t, []string{"drive", "drive", "drive", "drive", "log", "log", "record"}, order[:7])
 		w.with(func() { w.fail = nil })
@@ -206,16 +206,16 @@ func TestAFailingRecordDelaysNoOff(t *testing.T) {
 				assert.Equal(t, controller.Running, s.State.Batch)
 				assert.Equal(t, trip.Unacknowledged, s.State.Alarms[trip.RecordFailing].Phase)
 				assert.Equal(t, health.Errors, s.RecordErrors)
-				require.True(t, w.last().Heater, "the batch goes on")
+				require.True(t, w.last().On.Has(controller.Heater), "the batch goes on")
 
 				w.with(func() { w.effects, w.chamber = nil, 111 })
 				pass(time.Second)
 				// In the same step: told off, and off, before the record.
 				step := w.steps()[0]
 				require.Equal(t, "drive", step[0].kind)
-				assert.False(t, step[0].out.Heater)
+				assert.False(t, step[0].out.On.Has(controller.Heater))
 				for _, e := range step {
-					assert.False(t, e.kind == "drive" && e.out.Heater, fmt.Sprint(step))
+					assert.False(t, e.kind == "drive" && e.out.On.Has(controller.Heater), fmt.Sprint(step))
 				}
 				assert.Zero(t, l.Snapshot().StepsLate)
 				require.NoError(t, end())

@@ -144,9 +144,9 @@ func (m *Metrics) collect(out chan<- prometheus.Metric) {
 			gauge(heaterDuty, s.State.Heater.Demand)
 			counter(heaterEnergy, s.HeaterEnergyJoules)
 		}
-		for o := range snapshot.Outputs {
+		for o := range controller.OutputCount {
 			if o.Fitted(s.Cabinet) {
-				gauge(outputOn, truth(o.On(s.State.Out)), o.String())
+				gauge(outputOn, truth(s.State.Out.On.Has(o)), o.String())
 				counter(operations, float64(s.Operations[o]), o.String())
 			}
 		}

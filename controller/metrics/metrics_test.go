@@ -54,7 +54,7 @@ func running() *snapshot.Snapshot {
 			Stages: []profile.Stage{{Name: "smoke"}, {Name: "cook"}},
 		},
 		HeaterEnergyJoules: 3.6e6,
-		Operations:         [snapshot.Outputs]uint64{snapshot.Heater: 412, snapshot.Fan: 7},
+		Operations:         [controller.OutputCount]uint64{controller.Heater: 412, controller.Fan: 7},
 		StepsLate:          2,
 		RecordErrors:       3, RecordKept: true,
 	}
@@ -68,7 +68,7 @@ func running() *snapshot.Snapshot {
 	s.State = controller.State{
 		Begun: true, Batch: controller.Running, Stage: 1, StageClock: 25 * time.Minute,
 		Proof: controller.Proof{ComeUp: lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, Heat: twoLogs()},
-		Out:   controller.Outputs{Heater: true, Fan: true},
+		Out:   controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan)},
 	}
 	s.State.Heater.HasSetpoint, s.State.Heater.Setpoint, s.State.Heater.Demand = true, 82, 0.42
 	s.State.Alarms[trip.CoreLost] = trip.State{Phase: trip.Unacknowledged, Standing: true}

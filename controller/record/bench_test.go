@@ -46,7 +46,7 @@ func stepping(t testing.TB) (*Recorder, func()) {
 		in.Chamber[0] = b.reading(70+float64(n%5)/16, n)
 		in.Core[0] = b.reading(40+float64(n%3)/16, n)
 		b.state.Elapsed = in.Elapsed
-		out.Heater = n%20 < 9
+		out.On.Set(controller.Heater, n%20 < 9)
 		r.Step(m, &in, out, nil, &b.state, By{})
 	}
 }

@@ -59,6 +59,7 @@ type word struct {
 //	watch  watch            `record:"."`                // its fields stand as if they were here
 //	out    uint8            `record:"core[].out,bits=4"` // four booleans, the lowest bit first
 //
+// A set with a method BitNames is a boolean for each of its names.
 // Numbers name their unit; durations are nanoseconds. A field without a tag, twice the
 // same name, or a kind that no record has yet is a mistake of our own code.
 func leavesOf(pointer any) []leaf {
@@ -102,6 +103,12 @@ func appendLeaves(leaves []leaf, name string, bits int, v reflect.Value) []leaf 
 	case reflect.Int, reflect.Int8, reflect.Int16, reflect.Int32, reflect.Int64:
 		return add(integer)
 	case reflect.Uint, reflect.Uint8, reflect.Uint16, reflect.Uint32, reflect.Uint64:
+		if named, ok := v.Interface().(interface{ BitNames() []string }); ok {
+			for i, bit := range named.BitNames() {
+				leaves = append(leaves, leaf{field: field{name: join(name, bit), kind: boolean}, at: v, bit: 1 << i})
+			}
+			return leaves
+		}
 		if bits == 0 {
 			return add(natural)
 		}
@@ -124,15 +131,20 @@ func stored(above string, f reflect.StructField) (name string, bits int) {
 			panic(fmt.Sprintf("record: field %s: %q is no option", f.Name, option))
 		}
 	}
-	switch {
-	case tag == "":
+	switch tag {
+	case "":
 		panic(fmt.Sprintf("record: field %s has no stored name; declare one in its tag", f.Name))
-	case tag == ".":
+	case ".":
 		return above, bits
-	case above == "":
-		return tag, bits
 	}
-	return above + "." + tag, bits
+	return join(above, tag), bits
+}
+
+func join(above, name string) string {
+	if above == "" {
+		return name
+	}
+	return above + "." + name
 }
 
 // numbered puts the index where the name has a place for it, or behind it.

@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"fumarium/controller"
+	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
 
@@ -211,15 +212,23 @@ func TestLayoutsOfOtherVersions(t *testing.T) {
 	})
 }
 
-// The decoder sees bytes of a disk: whatever they are, it must not panic, and what it
-// accepts must be what the coder writes for it.
+// The decoder sees bytes of a disk: whatever they are, it must not panic.
 func FuzzBlock(f *testing.F) {
 	c := newStepCoder()
 	b := c.begin(nil)
 	in := controller.Inputs{Elapsed: time.Second}
 	in.Chamber[0] = sensors.At(20.0625)
-	b = c.step(b, &in, controller.Outputs{Heater: true}, []controller.Event{{At: time.Second, Kind: controller.BatchChanged}})
+	b = c.step(b, &in, controller.Outputs{On: controller.SetOf(controller.Heater)}, []controller.Event{{At: time.Second, Kind: controller.BatchChanged}})
 	f.Add(b, int64(1))
+	for range 20 {
+		in.Elapsed += time.Second
+		in.Chamber[0] = sensors.At(20.0625 + quantity.Celsius(in.Elapsed.Seconds())/8)
+		in.Core[0] = sensors.Reading{}
+		var out controller.Outputs
+		out.On.Set(controller.Heater, in.Elapsed%(2*time.Second) == 0)
+		b = c.step(b, &in, out, nil)
+	}
+	f.Add(b, int64(21))
 	f.Add([]byte{1}, int64(0))
 	f.Add([]byte{2, 0xff, 0xff}, int64(3))
 	f.Fuzz(func(t *testing.T, data []byte, steps int64) {

@@ -43,7 +43,7 @@ func (w *oven) Sample(time.Duration) (in controller.Inputs) {
 func (w *oven) Drive(out controller.Outputs) error {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if w.out.Heater && !out.Heater {
+	if w.out.On.Has(controller.Heater) && !out.On.Has(controller.Heater) {
 		w.offs++
 	}
 	w.out = out
@@ -115,7 +115,7 @@ func TestAHungDiskNeverDelaysTheLoop(t *testing.T) {
 		after, out, offs := w.see(57)
 		assert.Equal(t, 1800, after-before, "a step each second")
 		assert.Greater(t, offs-offsBefore, 10)
-		assert.True(t, out.Heater, "a record that hangs does not end the batch")
+		assert.True(t, out.On.Has(controller.Heater), "a record that hangs does not end the batch")
 		s := l.Snapshot()
 		assert.Zero(t, s.StepsLate)
 		assert.Equal(t, trip.Unacknowledged, s.State.Alarms[trip.RecordFailing].Phase)
@@ -124,10 +124,10 @@ func TestAHungDiskNeverDelaysTheLoop(t *testing.T) {
 		w.see(cab.Value.Limits.ChamberHigh + 1)
 		pass(time.Second)
 		_, out, _ = w.see(cab.Value.Limits.ChamberHigh + 1)
-		assert.False(t, out.Heater, "at once")
+		assert.False(t, out.On.Has(controller.Heater), "at once")
 		pass(time.Second)
 		_, out, _ = w.see(57)
-		assert.False(t, out.Heater)
+		assert.False(t, out.On.Has(controller.Heater))
 		assert.Equal(t, trip.ChamberHigh, l.Snapshot().State.Tripped)
 
 		answer()

@@ -548,7 +548,7 @@ func TestReplayFindsTheFirstDifference(t *testing.T) {
 	in := b.inputs()
 	state, out, events := b.machine().Step(b.state, in)
 	wrong := out
-	wrong.Heater = !out.Heater
+	wrong.On.Set(controller.Heater, !out.On.Has(controller.Heater))
 	r.Step(b.moment(), &in, wrong, events, &state, By{})
 	b.state = state
 	b.elapsed += b.step
@@ -708,7 +708,7 @@ func TestACabinetOfTheFirstFormIsReplayed(t *testing.T) {
 	assert.Equal(t, int64(len(d.steps)), result.Steps)
 	pumped := 0
 	for _, step := range d.steps {
-		if step.Out.Smoke {
+		if step.Out.On.Has(controller.Smoke) {
 			pumped++
 		}
 	}

@@ -124,7 +124,7 @@ func listing(t testing.TB, file string) string {
 			require.Equal(t, sensors.Unread, s.In.Ember.Status(), "a field that is younger than the store")
 			v, _ := s.In.Ambient.Value()
 			fmt.Fprintf(&out, " %x heater %v fan %v smoke %v sounder %v damper %x, %d events\n", float64(v),
-				s.Out.Heater, s.Out.Fan, s.Out.Smoke, s.Out.Sounder, float64(s.Out.Damper), len(s.Events))
+				s.Out.On.Has(controller.Heater), s.Out.On.Has(controller.Fan), s.Out.On.Has(controller.Smoke), s.Out.On.Has(controller.Sounder), float64(s.Out.Damper), len(s.Events))
 			return nil
 		}))
 	}

@@ -130,7 +130,7 @@ func (d *trial) once(k controller.Command) {
 		d.final = state
 		d.steps = append(d.steps, Step{Number: int64(len(d.steps)), Elapsed: in.Elapsed, In: in, Out: out, Events: events})
 	}
-	if out.Heater {
+	if out.On.Has(controller.Heater) {
 		d.celsius += 0.4
 	} else {
 		d.celsius -= 0.01

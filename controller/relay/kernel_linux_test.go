@@ -316,11 +316,11 @@ func TestBankOnKernel(t *testing.T) {
 	k := newKernel("pinctrl-bcm2711")
 	b, err := Open(c, &Kernel{sys: k}, func(time.Duration) {})
 	require.NoError(t, err)
-	require.NoError(t, b.Drive(controller.Outputs{Heater: true, Fan: true}))
+	require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan)}))
 	assert.True(t, k.level[17] && k.level[18] && k.level[19])
 	assert.Equal(t, "fumarium heater", k.holder[17])
 	k.refuse[0xc010b40e] = unix.EIO // it cannot be verified any more
-	err = b.Drive(controller.Outputs{Heater: true, Fan: true})
+	err = b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan)})
 	require.ErrorIs(t, err, unix.EIO)
 	assert.False(t, k.level[17] || k.level[18] || k.level[19])
 	assert.Error(t, b.Close())

@@ -82,9 +82,9 @@ func TestSteadyHeatIsVerified(t *testing.T) {
 		c := newCircuit()
 		b, err := Open(full(), c, c.wait)
 		require.NoError(t, err)
-		require.NoError(t, b.Drive(controller.Outputs{Heater: true}))
+		require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater)}))
 		c.unread[pin] = true
-		require.ErrorContains(t, b.Drive(controller.Outputs{Heater: true}), "read failed", pin)
+		require.ErrorContains(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater)}), "read failed", pin)
 		assert.False(t, c.anyOn())
 	}
 }
@@ -96,13 +96,13 @@ func TestFailedWriteIsNoWeld(t *testing.T) {
 	cab.Heater.Series = cabinet.Wire{}
 	b, err := Open(cab, c, c.wait)
 	require.NoError(t, err)
-	require.NoError(t, b.Drive(controller.Outputs{Heater: true}))
+	require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater)}))
 	c.failing["H"] = true
 	err = b.Drive(controller.Outputs{})
 	require.ErrorContains(t, err, "relay: heater: write failed")
 	require.ErrorIs(t, err, ErrLive, "and it says that the element is live")
 	c.failing["H"] = false
-	require.NoError(t, b.Drive(controller.Outputs{Heater: true}))
+	require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater)}))
 	require.NoError(t, b.Drive(controller.Outputs{}))
 	assert.False(t, b.Readback().Welded)
 }

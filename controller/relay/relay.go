@@ -262,7 +262,7 @@ func (b *Bank) Drive(out controller.Outputs) error {
 		return errors.New("relay: the lines are closed")
 	}
 	err := b.drive(out)
-	least := controller.Outputs{Sounder: out.Sounder, Damper: out.Damper}
+	least := out.OnlySounder()
 	if err != nil && out != least {
 		err = also(err, b.drive(least))
 	}
@@ -284,10 +284,10 @@ func (b *Bank) drive(out controller.Outputs) error {
 	want := []struct {
 		o  *output
 		on bool
-	}{{&b.smoke, out.Smoke}, {&b.humidifier, out.Humidifier}, {&b.fan, out.Fan}, {&b.sounder, out.Sounder}}
+	}{{&b.smoke, out.On.Has(controller.Smoke)}, {&b.humidifier, out.On.Has(controller.Humidifier)}, {&b.fan, out.On.Has(controller.Fan)}, {&b.sounder, out.On.Has(controller.Sounder)}}
 	var err, heat error
 	wasOn := b.heater.on
-	if !out.Heater {
+	if !out.On.Has(controller.Heater) {
 		heat = b.heater.set(false)
 	}
 	for _, w := range want {
@@ -295,11 +295,11 @@ func (b *Bank) drive(out controller.Outputs) error {
 			err = also(err, w.o.set(false))
 		}
 	}
-	if !out.Heater {
+	if !out.On.Has(controller.Heater) {
 		err = also(err, b.heaterOff(wasOn, heat))
 	}
 	if err != nil {
-		if out.Sounder {
+		if out.On.Has(controller.Sounder) {
 			err = also(err, b.sounder.set(true))
 		}
 		return err
@@ -311,7 +311,7 @@ func (b *Bank) drive(out controller.Outputs) error {
 			}
 		}
 	}
-	if out.Heater {
+	if out.On.Has(controller.Heater) {
 		return b.heaterOn()
 	}
 	return nil

@@ -124,14 +124,14 @@ func TestOrder(t *testing.T) {
 	b, err := Open(full(), c, c.wait)
 	require.NoError(t, err)
 	assert.Empty(t, c.took(), "every line is off from the start")
-	require.NoError(t, b.Drive(controller.Outputs{Heater: true, Fan: true, Smoke: true}))
+	require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan, controller.Smoke)}))
 	assert.Equal(t, "+P +F +S (100ms) +H", c.took(), "the series relay closes without load")
 	assert.Equal(t, Readback{Heater: On, Series: On, Fan: On, Smoke: On, Humidifier: Off, Sounder: Off, Element: On}, b.Readback())
-	require.NoError(t, b.Drive(controller.Outputs{Heater: true, Fan: true, Smoke: true}))
+	require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan, controller.Smoke)}))
 	assert.Empty(t, c.took(), "nothing moves when nothing changes")
-	require.NoError(t, b.Drive(controller.Outputs{Sounder: true}))
+	require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Sounder)}))
 	assert.Equal(t, "-H -P -F (100ms) -S +B", c.took(), "heat goes first; the series relay opens without load")
-	require.NoError(t, b.Drive(controller.Outputs{Humidifier: true}))
+	require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Humidifier)}))
 	assert.Equal(t, "-B +W", c.took())
 	require.NoError(t, b.Close())
 	assert.Equal(t, "-W", c.took())
@@ -145,7 +145,7 @@ func TestSimplest(t *testing.T) {
 	c := newCircuit()
 	b, err := Open(&cabinet.Cabinet{Heater: cabinet.Relay{Fitted: true, Pin: "H"}}, c, c.wait)
 	require.NoError(t, err)
-	require.NoError(t, b.Drive(controller.Outputs{Heater: true, Fan: true, Damper: 1}))
+	require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan), Damper: 1}))
 	require.NoError(t, b.Drive(controller.Outputs{Damper: 1}))
 	assert.Equal(t, "+H -H", c.took(), "what is not fitted is not missed")
 	assert.Equal(t, Readback{Heater: Off}, b.Readback())
@@ -170,16 +170,16 @@ func TestWeldedContact(t *testing.T) {
 		c := newCircuit()
 		b, err := Open(full(), c, c.wait)
 		require.NoError(t, err)
-		require.NoError(t, b.Drive(controller.Outputs{Heater: true, Fan: true}))
+		require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan)}))
 		c.welded["H"] = true
-		err = b.Drive(controller.Outputs{Fan: true})
+		err = b.Drive(controller.Outputs{On: controller.SetOf(controller.Fan)})
 		require.ErrorIs(t, err, ErrWelded)
 		assert.NotErrorIs(t, err, ErrLive)
 		assert.False(t, c.element(), "the series relay cut the heat")
 		assert.False(t, c.anyOn())
 		assert.True(t, b.Readback().Welded)
-		require.NoError(t, b.Drive(controller.Outputs{Fan: true}), "all but heat goes on working")
-		require.ErrorIs(t, b.Drive(controller.Outputs{Heater: true}), ErrWelded, "and heat is refused from then on")
+		require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Fan)}), "all but heat goes on working")
+		require.ErrorIs(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater)}), ErrWelded, "and heat is refused from then on")
 		assert.False(t, c.on["S"])
 	})
 	t.Run("found when switched on", func(t *testing.T) {
@@ -187,19 +187,19 @@ func TestWeldedContact(t *testing.T) {
 		c.welded["H"] = true // since before the start
 		b, err := Open(full(), c, c.wait)
 		require.NoError(t, err)
-		require.ErrorIs(t, b.Drive(controller.Outputs{Heater: true}), ErrWelded)
+		require.ErrorIs(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater)}), ErrWelded)
 		assert.False(t, c.element())
 	})
 	t.Run("both", func(t *testing.T) {
 		c := newCircuit()
 		b, err := Open(full(), c, c.wait)
 		require.NoError(t, err)
-		require.NoError(t, b.Drive(controller.Outputs{Heater: true}))
+		require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater)}))
 		c.welded["H"], c.welded["S"] = true, true
 		for range 2 {
 			require.ErrorIs(t, b.Drive(controller.Outputs{}), ErrLive)
 		}
-		require.ErrorIs(t, b.Drive(controller.Outputs{Heater: true}), ErrWelded)
+		require.ErrorIs(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater)}), ErrWelded)
 		assert.Equal(t, On, b.Readback().Element)
 	})
 	t.Run("the only one", func(t *testing.T) {
@@ -208,10 +208,10 @@ func TestWeldedContact(t *testing.T) {
 		cab.Heater.Series = cabinet.Wire{}
 		b, err := Open(cab, c, c.wait)
 		require.NoError(t, err)
-		require.NoError(t, b.Drive(controller.Outputs{Heater: true}))
+		require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater)}))
 		c.welded["H"] = true
 		require.ErrorIs(t, b.Drive(controller.Outputs{}), ErrLive)
-		require.ErrorIs(t, b.Drive(controller.Outputs{Heater: true}), ErrWelded)
+		require.ErrorIs(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater)}), ErrWelded)
 	})
 	t.Run("before the start", func(t *testing.T) {
 		c := newCircuit()
@@ -221,11 +221,11 @@ func TestWeldedContact(t *testing.T) {
 		b, err := Open(cab, c, c.wait)
 		require.NoError(t, err, "someone must be left to sound the sounder")
 		assert.True(t, b.Readback().Welded)
-		assert.Equal(t, ErrLive, b.Drive(controller.Outputs{Sounder: true, Fan: true}), "itself: nothing else is wrong")
+		assert.Equal(t, ErrLive, b.Drive(controller.Outputs{On: controller.SetOf(controller.Sounder, controller.Fan)}), "itself: nothing else is wrong")
 		assert.Equal(t, Readback{Heater: Off, Fan: Off, Smoke: Off, Humidifier: Off, Sounder: On, Element: On, Welded: true}, b.Readback())
-		require.ErrorIs(t, b.Drive(controller.Outputs{Heater: true}), ErrLive)
+		require.ErrorIs(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater)}), ErrLive)
 		c.welded["H"] = false
-		require.ErrorIs(t, b.Drive(controller.Outputs{Heater: true}), ErrWelded, "a contact that has stuck once is not used again")
+		require.ErrorIs(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater)}), ErrWelded, "a contact that has stuck once is not used again")
 		c.welded["H"] = true
 		require.Error(t, b.Drive(controller.Outputs{}))
 		require.NoError(t, b.Close())
@@ -237,7 +237,7 @@ func TestWeldedContact(t *testing.T) {
 		b, err := Open(full(), c, c.wait)
 		require.NoError(t, err)
 		c.unread["V"] = true
-		require.ErrorContains(t, b.Drive(controller.Outputs{Heater: true, Fan: true}), "relay: feedback: read failed")
+		require.ErrorContains(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan)}), "relay: feedback: read failed")
 		assert.False(t, c.anyOn())
 		assert.False(t, b.Readback().Welded, "not known is not welded")
 	})
@@ -272,14 +272,17 @@ func TestEveryWriteMayFail(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		flags := rapid.SliceOfN(rapid.Bool(), 5, 5)
+		flags := rapid.SliceOfN(rapid.Bool(), int(controller.OutputCount), int(controller.OutputCount))
 		for range rapid.IntRange(1, 6).Draw(t, "steps") {
 			f := flags.Draw(t, "outputs")
 			c.broken = 0
 			if rapid.Bool().Draw(t, "breaks") {
 				c.broken = c.count + rapid.IntRange(1, 14).Draw(t, "at")
 			}
-			want := controller.Outputs{Heater: f[0], Fan: f[1], Smoke: f[2], Humidifier: f[3], Sounder: f[4]}
+			var want controller.Outputs
+			for o := range controller.OutputCount {
+				want.On.Set(o, f[o])
+			}
 			err := b.Drive(want)
 			fired := c.broken > 0 && c.count >= c.broken
 			if fired != (err != nil) {
@@ -308,7 +311,7 @@ func TestOneDeadLine(t *testing.T) {
 		c := newCircuit()
 		b, err := Open(full(), c, c.wait)
 		require.NoError(t, err)
-		require.NoError(t, b.Drive(controller.Outputs{Heater: true, Fan: true, Smoke: true, Humidifier: true, Sounder: true}))
+		require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan, controller.Smoke, controller.Humidifier, controller.Sounder)}))
 		c.failing[dead] = true
 		require.Error(t, b.Drive(controller.Outputs{}), dead)
 		for pin, on := range c.on {
@@ -332,7 +335,7 @@ func ExampleBank() {
 		return
 	}
 	defer b.Close()
-	fmt.Println(b.Drive(controller.Outputs{Heater: true}), b.Readback().Element)
+	fmt.Println(b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater)}), b.Readback().Element)
 	c.welded["H"] = true // the contact sticks
 	fmt.Println(errors.Is(b.Drive(controller.Outputs{}), ErrWelded), b.Readback().Element)
 	// Output:

@@ -31,9 +31,9 @@ func TestTheSounderSoundsAllTheSame(t *testing.T) {
 			}
 			b, err := Open(cab, k, k.wait)
 			require.NoError(t, err)
-			require.NoError(t, b.Drive(controller.Outputs{Heater: true, Fan: true}))
+			require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan)}))
 			c.fault(k)
-			err = b.Drive(controller.Outputs{Sounder: true, Smoke: true})
+			err = b.Drive(controller.Outputs{On: controller.SetOf(controller.Sounder, controller.Smoke)})
 			if c.err != nil {
 				require.ErrorIs(t, err, c.err)
 			} else {
@@ -46,7 +46,7 @@ func TestTheSounderSoundsAllTheSame(t *testing.T) {
 			}
 			for range 3 { // it stays on from step to step
 				k.log = nil
-				_ = b.Drive(controller.Outputs{Sounder: true})
+				_ = b.Drive(controller.Outputs{On: controller.SetOf(controller.Sounder)})
 				assert.NotContains(t, k.took(), "B")
 				assert.True(t, k.on["B"])
 			}

@@ -13,57 +13,6 @@ import (
 	"fumarium/profile"
 )
 
-// An Output names one switched output.
-type Output uint8
-
-// The outputs, in the order they are shown.
-const (
-	Heater Output = iota
-	Fan
-	Smoke
-	Humidifier
-	Sounder
-	Outputs // number of outputs
-)
-
-var outputText = [Outputs]string{"heater", "fan", "smoke", "humidifier", "sounder"}
-
-func (o Output) String() string { return outputText[o] }
-
-// On reports whether output o is on in out.
-func (o Output) On(out controller.Outputs) bool {
-	switch o {
-	case Heater:
-		return out.Heater
-	case Fan:
-		return out.Fan
-	case Smoke:
-		return out.Smoke
-	case Humidifier:
-		return out.Humidifier
-	case Sounder:
-		return out.Sounder
-	}
-	return false
-}
-
-// Fitted reports whether the cabinet has output o.
-func (o Output) Fitted(c *cabinet.Cabinet) bool {
-	switch o {
-	case Heater:
-		return c.Heater.Fitted
-	case Fan:
-		return c.Fan.Fitted
-	case Smoke:
-		return c.Smoke.Fitted
-	case Humidifier:
-		return c.Humidifier.Fitted
-	case Sounder:
-		return c.Sounder.Fitted
-	}
-	return false
-}
-
 // A Snapshot is the loop's world after one step. Treat it as read-only: several
 // readers share it.
 type Snapshot struct {
@@ -80,7 +29,7 @@ type Snapshot struct {
 	Stopping bool // the daemon is switching off to exit
 
 	HeaterEnergyJoules float64 // rated power times on-time, since the daemon began
-	Operations         [Outputs]uint64
+	Operations         [controller.OutputCount]uint64
 	StepsLate          uint64
 	RecordErrors       uint64 // attempts to write the record that failed, since the daemon began
 	RecordKept         bool   // there is a record whose errors could be counted

@@ -55,6 +55,7 @@ const (
 	EmberUnknown
 	EmberBurning
 	HeaterUnfed
+	AmbientLost
 	Count // number of codes, for arrays
 )
 
@@ -170,7 +171,7 @@ var catalogue = [Count]Entry{
 	ChamberDisagree: {
 		Name: "chamber-disagree", Priority: Now, Trips: true, Delay: time.Minute,
 		Meaning: "Two chamber probes differ so much that one of them lies.",
-		Action:  "Hang them side by side, find the wrong one, then reset.",
+		Action:  "Hang them side by side, find the wrong one and mend it; both must answer and agree before the reset. Or end the batch.",
 	},
 	ChamberDoubt: {
 		Name: "chamber-doubt", Priority: Soon, Delay: 30 * time.Second,
@@ -301,6 +302,11 @@ var catalogue = [Count]Entry{
 		Name: "heater-unfed", Priority: Soon, Delay: 10 * time.Second,
 		Meaning: "The heater is told on and its feedback says off: the cut-out or the limiter has opened, a fuse has blown, its relay is dead, or the feedback itself is.",
 		Action:  "If the cut-out has opened, find out why before you reset it. Otherwise have fuse, relay and feedback looked at by someone qualified.",
+	},
+	AmbientLost: {
+		Name: "ambient-lost", Priority: Later, Delay: time.Minute,
+		Meaning: "The probe in the room gives no usable reading. The room is taken to be as warm as the cabinet file says, also where it is judged whether the heater works and whether something heats by itself.",
+		Action:  "Check the probe and its plug. If it is gone for good, take it out of the cabinet file between two batches, and write there how warm the room is.",
 	},
 	EmberBurning: {
 		Name: "ember-burning", Priority: Later, Delay: 20 * time.Minute,

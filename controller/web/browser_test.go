@@ -131,7 +131,7 @@ func TestPageInABrowser(t *testing.T) {
 	// The prompt goes, an alarm and a trip come; stop asks first.
 	abnormal := cooking()
 	abnormal.State.Tripped, abnormal.State.Batch = trip.ChamberHigh, controller.Held
-	abnormal.State.Out, abnormal.State.Heater.HasSetpoint, abnormal.State.Heater.Demand = controller.Outputs{Sounder: true, Damper: 0.25}, false, 0
+	abnormal.State.Out, abnormal.State.Heater.HasSetpoint, abnormal.State.Heater.Demand = controller.Outputs{On: controller.SetOf(controller.Sounder), Damper: 0.25}, false, 0
 	for c, phase := range map[trip.Code]trip.Phase{trip.ChamberHigh: trip.Unacknowledged, trip.CoreLost: trip.ReturnedUnacknowledged, trip.StageOvertime: trip.Acknowledged,
 		trip.CoreOut: trip.Acknowledged} {
 		abnormal.State.Alarms[c].Phase = phase

@@ -163,10 +163,10 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 		status.Cabinet = c.Name
 		status.HeaterDutyRatio = quantity.OrNull(st.Heater.Demand, c.Heater.Fitted)
 	}
-	for o := range snapshot.Outputs {
+	for o := range controller.OutputCount {
 		status.Outputs[o.String()] = nil
 		if s.Cabinet != nil && o.Fitted(s.Cabinet) {
-			on := o.On(st.Out)
+			on := st.Out.On.Has(o)
 			status.Outputs[o.String()] = &on
 		}
 	}
@@ -355,7 +355,7 @@ func summary(s *snapshot.Snapshot) string {
 		core = ", core " + quantity.NotRead
 	}
 	heater := "heater off"
-	if st.Out.Heater {
+	if st.Out.On.Has(controller.Heater) {
 		heater = "heater on"
 	}
 	lasted := quantity.FormatDuration(s.BatchElapsed())

@@ -78,7 +78,7 @@ func cooking() *snapshot.Snapshot {
 	s.State = controller.State{
 		Begun: true, Elapsed: 5 * time.Hour, Started: time.Hour, StageEntered: 4 * time.Hour, Batch: controller.Running, Stage: 2, StageClock: 55 * time.Minute,
 		Proof: controller.Proof{ComeUp: lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, Heat: heat()},
-		Out:   controller.Outputs{Heater: true, Fan: true, Damper: 0.25},
+		Out:   controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan), Damper: 0.25},
 	}
 	s.State.Heater.HasSetpoint, s.State.Heater.Setpoint, s.State.Heater.Demand = true, 82, 0.42
 	s.State.Chamber.Reading, s.State.Core.Coldest, s.State.Core.Hottest = sensors.At(81.6), sensors.At(63.2), sensors.At(63.2)
@@ -331,7 +331,7 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 	for b, want := range cases {
 		s := cooking()
 		s.State.Batch, s.State.Ended = b, 5*time.Hour
-		s.State.Out.Heater = false
+		s.State.Out.On.Set(controller.Heater, false)
 		got := status(t, s)
 		assert.Equal(t, want.summary, got["summary"])
 		assert.Equal(t, want.commands, got["commands"], b.String())
@@ -339,7 +339,7 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 	s := cooking()
 	s.State.Batch, s.State.Tripped = controller.Held, trip.ChamberHigh
 	assert.Equal(t, []any{"stop", "abort", "reset"}, status(t, s)["commands"], "a trip comes before restarting")
-	s.State.Out.Heater = true // what the outputs say, not what the state should mean
+	s.State.Out.On.Set(controller.Heater, true) // what the outputs say, not what the state should mean
 	assert.Equal(t, "Held in cook: heater on, chamber 81.6 °C, core 63.2 °C; tripped by chamber-high", status(t, s)["summary"])
 	waiting := status(t, asking())
 	assert.Equal(t, map[string]any{"text": ring.Stages[1].Ask, "waiting_seconds": 90.0}, waiting["prompt"])
@@ -578,6 +578,11 @@ func FuzzCommand(f *testing.F) {
 	f.Add(`{"command":"hold"}`)
 	f.Add(`{"command":"start","file":"a","product_yaml":"b"}`)
 	f.Add(`{"command":"hold","command":"hold"}`)
+	f.Add(`{"command":"start","product":"marjoram-ring","stuffed_at":"2026-01-31T14:05:00Z","reason":"the cure is old"}`)
+	f.Add(`{"command":"confirm","prompt":"Light the smoke generator"}`)
+	f.Add(`{"command":"acknowledge","alarm":"core-lost"}`)
+	f.Add(`{"command":"shelve","alarm":"core-lost","for":"1 h"}`)
+	f.Add(`{"command":"note","batch":"2026-01-31-1","text":"rain"}`)
 	f.Fuzz(func(t *testing.T, body string) {
 		l := accepting(cooking())
 		w := ask(handler(l), http.MethodPost, "/api/commands", body)

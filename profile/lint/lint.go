@@ -68,7 +68,7 @@ const trade = "common practice, no source"
 
 // rules is every rule, in the order of a batch.
 var rules = []rule{
-	{"cure-rest", trade, cureRest},
+	{"cure-rest", "", cureRest},
 	{"dry-first", trade, dryFirst},
 	{"plastic-smoke", trade, plasticSmoke},
 	{"filling", "one filling of the smoke generator", filling},

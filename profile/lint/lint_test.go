@@ -99,16 +99,20 @@ var lintCases = []struct {
 		"cure-rest",
 		changes{
 			"none":             func(p *profile.Product, _ *Cabinet) { p.Formula.Cure.Rest = 0 },
-			"short":            func(p *profile.Product, _ *Cabinet) { p.Formula.Cure.Rest = 7 * time.Hour },
+			"short":            func(p *profile.Product, _ *Cabinet) { p.Formula.Cure.Rest = 12*time.Hour - time.Minute },
 			"rubbed overnight": func(p *profile.Product, _ *Cabinet) { p.Formula.Cure.Method = profile.DryRubbed },
 			"pumped, soon": func(p *profile.Product, _ *Cabinet) {
 				p.Formula.Cure.Method = profile.Pumped
 				p.Formula.Cure.Rest = 6 * time.Hour
 			},
+			"accelerated, at once": func(p *profile.Product, _ *Cabinet) {
+				p.Formula.Cure.Rest = 90 * time.Minute
+				p.Formula.Other = append(p.Formula.Other, profile.Ingredient{Name: "erythorbate", Mass: 0.002, As: profile.Accelerator})
+			},
 		},
 		changes{
 			"accelerated": func(p *profile.Product, _ *Cabinet) {
-				p.Formula.Cure.Rest = 90 * time.Minute
+				p.Formula.Cure.Rest = 2 * time.Hour
 				p.Formula.Other = append(p.Formula.Other, profile.Ingredient{Name: "erythorbate", Mass: 0.002, As: profile.Accelerator})
 			},
 			"no cure": func(p *profile.Product, _ *Cabinet) { uncured(p) },
@@ -537,6 +541,27 @@ func TestLintHoldsRedMeatToTheTable(t *testing.T) {
 		assert.Greater(t, hold, want-grain, "%v °F", fahrenheit)
 	}
 	assert.Greater(t, lethality.RedMeatHold(54), 1000*time.Hour, "below the first row no time counts")
+}
+
+// What is advised is what a start waits for where the file names nothing, to the minute,
+// and the advice says so.
+func TestCureRestIsWhatAStartWaitsFor(t *testing.T) {
+	for _, m := range []profile.CureMethod{profile.Comminuted, profile.Pumped, profile.Immersed, profile.DryRubbed} {
+		for _, other := range [][]profile.Ingredient{nil, {{Name: "sodium erythorbate", Mass: 0.0025, As: profile.Accelerator}},
+			{{Name: "ascorbic acid", Mass: 0.002, As: profile.AscorbicAcid}}} {
+			p := &profile.Product{Formula: profile.Formula{Cut: []profile.Meat{{Mass: 5}},
+				Cure: profile.Cure{Mass: 0.0125, Nitrite: 0.0625, Method: m}, Other: other}}
+			d, why := p.Rest()
+			found := cureRest(&linting{Product: p})
+			if assert.Len(t, found, 1, m) {
+				assert.Contains(t, found[0].message, "at least "+quantity.FormatDuration(d)+": "+why)
+			}
+			p.Formula.Cure.Rest = d
+			assert.Empty(t, cureRest(&linting{Product: p}), m)
+			p.Formula.Cure.Rest = d - time.Minute
+			assert.Len(t, cureRest(&linting{Product: p}), 1, m)
+		}
+	}
 }
 
 func TestLintSaysWhereAndWhat(t *testing.T) {

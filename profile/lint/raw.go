@@ -14,20 +14,17 @@ import (
 const brined = quantity.Ratio(formula.FishInAirPercent / 100)
 
 func cureRest(l *linting) []finding {
-	if !l.cured() {
-		return nil
-	}
-	c := l.Formula.Cure
-	needed, how := l.Formula.ShortestRest()
-	if c.Rest >= needed {
+	named := l.Formula.Cure.Rest
+	least, why := l.Formula.LeastRest()
+	if named >= least {
 		return nil
 	}
 	had := "has no rest"
-	if c.Rest > 0 {
-		had = "rests " + quantity.FormatDuration(c.Rest)
+	if named > 0 {
+		had = "rests " + quantity.FormatDuration(named)
 	}
 	return []finding{{-1,
-		fmt.Sprintf("the cured product %s before it is heated; %s wants at least %s", had, how, quantity.FormatDuration(needed)),
+		fmt.Sprintf("the cured product %s before it is heated; it wants at least %s: %s", had, quantity.FormatDuration(least), why),
 		"give the cure a longer rest in the cold"}}
 }
 

@@ -3,6 +3,8 @@ package logbook
 import (
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -191,6 +193,14 @@ func FuzzRead(f *testing.F) {
 	f.Add([]byte("elapsed_seconds,core_celsius\n1,2\n1,nan\n0,3\n"))
 	f.Add([]byte("elapsed_seconds,core_celsius\n1,\"2\"\"\",\n"))
 	f.Add([]byte("\ufefftime;cor%_fahrenheit\r\n2326-01-31T14:05:00Z;55,?\r\n2026-01-31T04:06:01Z;\r\n")) // once overflowed
+	logs, err := filepath.Glob(filepath.Join("..", "..", "testdata", "logs", "*.csv"))
+	require.NoError(f, err)
+	require.NotEmpty(f, logs)
+	for _, file := range logs {
+		data, err := os.ReadFile(file)
+		require.NoError(f, err)
+		f.Add(data)
+	}
 	f.Fuzz(func(t *testing.T, data []byte) {
 		l, err := Read("log.csv", strings.NewReader(string(data)))
 		if err != nil {

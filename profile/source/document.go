@@ -103,6 +103,8 @@ func (d *Document) Root() *Map {
 
 func (d *Document) report(line, column int, message, remedy string) {
 	line, column = d.inside(line, column)
+	// Whatever went into the words, they are fit for a terminal.
+	message, remedy = strings.Map(visible, message), strings.Map(visible, remedy)
 	d.faults = append(d.faults, Finding{File: d.file, Line: line, Column: column, Message: message, Remedy: remedy})
 }
 
@@ -151,7 +153,7 @@ func (d *Document) binary(data []byte) (Finding, bool) {
 func (d *Document) inspect(n *yaml.Node) {
 	switch {
 	case n.Kind == yaml.AliasNode:
-		d.breakNode(n, "*"+n.Value+" refers to another place in the file", "write the value out")
+		d.breakNode(n, "*"+clip(n.Value)+" refers to another place in the file", "write the value out")
 		return
 	case n.Anchor != "":
 		d.report(n.Line, n.Column, "&"+clip(n.Anchor)+" marks a value for use elsewhere", "remove the mark and write values out where they are used")

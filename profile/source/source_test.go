@@ -310,7 +310,7 @@ func TestManyFaults(t *testing.T) {
 // FuzzOpen holds for any bytes: no panic, places inside the file, and nothing
 // that writes to the terminal. It walks all of the tree the way readers do.
 func FuzzOpen(f *testing.F) {
-	for _, s := range []string{"a: 1\n", "a: &x [1, *x]\n", "{n: 55,5 °C}", "\ta", "a: |\n  b\n", "? a\n: b", "%YAML 1.2\n---\na", "a: 1\u2028b: 2", "\"\\ud800\""} {
+	for _, s := range []string{"a: 1\n", "a: &x [1, *x]\n", "{n: 55,5 °C}", "\ta", "a: |\n  b\n", "? a\n: b", "%YAML 1.2\n---\na", "a: 1\u2028b: 2", "\"\\ud800\"", "g\tg:"} {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {

@@ -40,6 +40,7 @@ const (
 	GoodIsSafe      Rule = "a batch called good is cooked, came up and chilled in truth"
 	Finite          Rule = "every number of the state is finite"
 	InBounds        Rule = "setpoint and demand keep their limits"
+	RoomIsSaid      Rule = "a probe in the room that gives no reading is said"
 	Replays         Rule = "the same inputs give the same outputs and state again"
 )
 
@@ -112,12 +113,16 @@ type judge struct {
 	boundDrive  plant.Drive
 	lag         time.Duration
 	lastStage   int
+	roomProbe   bool          // the cabinet has one
+	roomUnread  bool          // and it gives no reading
+	roomSince   time.Duration // since then
 }
 
 // Run runs the batch of a seed.
 func Run(ctx context.Context, stock Stock, seed uint64) (*Report, error) {
 	setup := stock.Draw(seed)
-	j := &judge{setup: setup, report: &Report{Seed: seed, Setup: setup}, broken: map[Rule]Violation{}}
+	j := &judge{setup: setup, report: &Report{Seed: seed, Setup: setup}, broken: map[Rule]Violation{},
+		roomProbe: setup.Cabinet.Has(cabinet.AmbientProbe)}
 	if c := setup.Product.Criterion(); c != nil {
 		allowing := c.Allowing(-probeError)
 		j.cooked = &allowing
@@ -174,6 +179,7 @@ func (j *judge) see(m *sim.Moment) {
 	j.outputs(m)
 	j.door(m)
 	j.latch(m)
+	j.room(m)
 	j.numbers(m)
 	for i := range m.Events {
 		if e := &m.Events[i]; e.Kind == controller.StageEnded {
@@ -237,19 +243,34 @@ func (j *judge) outputs(m *sim.Moment) {
 			standing = trip.Code(c)
 		}
 	}
-	if out.Heater && (s.Tripped != trip.None || standing != trip.None || !readable || late) {
+	if out.On.Has(controller.Heater) && (s.Tripped != trip.None || standing != trip.None || !readable || late) {
 		j.breaks(HeaterOffOnTrip, m.Now, "heater on; tripped %q, standing %q, chamber readable %v, late %v", s.Tripped, standing, readable, late)
 	}
-	if s.Batch != controller.Running && (out.Heater || out.Fan || out.Smoke || out.Humidifier) {
+	if s.Batch != controller.Running && (out.On.Has(controller.Heater) || out.On.Has(controller.Fan) || out.On.Has(controller.Smoke) || out.On.Has(controller.Humidifier)) {
 		j.breaks(OffUnlessRuns, m.Now, "%s with %+v", s.Batch, out)
 	}
-	if out.Heater && j.wasOff && m.Now-j.offSince < j.setup.Cabinet.Heater.MinOff {
+	if out.On.Has(controller.Heater) && j.wasOff && m.Now-j.offSince < j.setup.Cabinet.Heater.MinOff {
 		j.breaks(ContactsRest, m.Now, "closed %s after it opened", m.Now-j.offSince)
 	}
-	if !out.Heater && (!j.wasOff || m.Before.Out.Heater) {
+	if !out.On.Has(controller.Heater) && (!j.wasOff || m.Before.Out.On.Has(controller.Heater)) {
 		j.offSince = m.Now
 	}
-	j.wasOff = !out.Heater
+	j.wasOff = !out.On.Has(controller.Heater)
+}
+
+// room allows the alarm its delay, anew after an absence.
+func (j *judge) room(m *sim.Moment) {
+	if _, ok := m.Inputs.Ambient.Value(); ok || !j.roomProbe {
+		j.roomUnread = false
+		return
+	}
+	if !j.roomUnread || m.Inputs.PowerLost {
+		j.roomUnread, j.roomSince = true, m.Inputs.Elapsed
+	}
+	lost := trip.AmbientLost
+	if unread := m.Inputs.Elapsed - j.roomSince; unread >= lost.Entry().Delay && !m.After.Alarms[lost].Active(lost, m.After.Elapsed) {
+		j.breaks(RoomIsSaid, m.Now, "nothing said of %s without a reading", unread)
+	}
 }
 
 func (j *judge) latch(m *sim.Moment) {

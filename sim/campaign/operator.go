@@ -26,7 +26,7 @@ func (j *judge) door(m *sim.Moment) {
 	if d := m.Inputs.Door; d != controller.DoorOpen && d != controller.DoorUnread {
 		return
 	}
-	if out := m.After.Out; out.Heater || out.Fan || out.Smoke || out.Humidifier {
+	if out := m.After.Out; out.On.Has(controller.Heater) || out.On.Has(controller.Fan) || out.On.Has(controller.Smoke) || out.On.Has(controller.Humidifier) {
 		j.breaks(DoorRests, m.Now, "door open with %+v", out)
 	}
 }

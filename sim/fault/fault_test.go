@@ -135,6 +135,11 @@ func FuzzParse(f *testing.F) {
 		"core1-swapped@0s", "@", "=", "+", "core-drift@1h", "chamber2-drift@1h30m+2h=-36K/h", "chamber-noise@1h=1e400K"} {
 		f.Add(seed)
 	}
+	for _, kind := range All() {
+		for _, value := range []string{"", "=2K", "=2K/h", "=2W"} {
+			f.Add(kind.String() + "@1h+2m" + value)
+		}
+	}
 	f.Fuzz(func(t *testing.T, spec string) {
 		fault, err := Parse(spec)
 		if err != nil {

@@ -177,7 +177,7 @@ func TestRealCabinet(t *testing.T) {
 	assert.Equal(t, sensors.Unread, in.Core[2].Status())
 	assert.Equal(t, controller.FeedbackOff, in.Heater)
 
-	require.NoError(t, w.Drive(controller.Outputs{Heater: true, Fan: true}))
+	require.NoError(t, w.Drive(controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan)}))
 	assert.True(t, p.on["GPIO17"] && p.on["GPIO22"])
 	assert.Equal(t, controller.FeedbackOn, d.steps(w, 1).Heater)
 	assert.Equal(t, relay.On, w.Readback().Heater)
