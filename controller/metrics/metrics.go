@@ -92,9 +92,6 @@ func (m *Metrics) Handler() http.Handler {
 	})
 }
 
-// Gatherer is what the handler serves, for whoever wants it without HTTP.
-func (m *Metrics) Gatherer() prometheus.Gatherer { return m.registry }
-
 // ObserveStep counts one step that took d.
 func (m *Metrics) ObserveStep(d time.Duration) { m.steps.Observe(d.Seconds()) }
 

@@ -68,6 +68,7 @@ var (
 		Name: "option 1", Source: appendixB + ", option 1",
 		Limits: []Limit{fahrenheit(130, 80, 90*time.Minute), fahrenheit(80, 40, 5*time.Hour)},
 	}
+	// 120 to 55 °F in 6 h, of which 120 to 80 °F in 1 h.
 	older = &Rule{
 		Name: "option 2", Source: appendixB + ", option 2",
 		Limits: []Limit{fahrenheit(120, 80, time.Hour), fahrenheit(120, 55, 6*time.Hour)},
@@ -91,9 +92,6 @@ var (
 // Uncured is option 1, for any cooked product: 130 to 80 °F in 1.5 h, then to 40 °F
 // in 5 h.
 func Uncured() *Rule { return uncured }
-
-// Older is option 2: 120 to 55 °F in 6 h, of which 120 to 80 °F in 1 h.
-func Older() *Rule { return older }
 
 // Cured is option 3, for at least 100 ppm of ingoing nitrite: 130 to 80 °F in 5 h,
 // then to 45 °F in 10 h. One university sheet of 1999 prints 40 °F; the guideline
