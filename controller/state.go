@@ -1,11 +1,3 @@
-// Package controller is the one step that runs a batch: readings and at most one
-// command go in; the next state, the outputs and the events come out. It has no
-// clock, no I/O, no goroutine, no randomness and no log, so that the daemon, the
-// rehearsal and a replay run the same code and must get the same answer.
-//
-// Whatever it is not sure of turns the heater off: a missing chamber reading, a
-// call that comes late, a chamber above the cabinet's limit, a state it does not
-// know.
 package controller
 
 import (
