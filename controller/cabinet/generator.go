@@ -186,7 +186,7 @@ const (
 )
 
 // lintGenerator says what is unwise about the generator.
-func lintGenerator(c *Cabinet, say func(line int, severity source.Severity, code, message, remedy string)) {
+func lintGenerator(c *Cabinet, say sayer) {
 	for _, p := range c.Probes {
 		if p.Role != EmberProbe || p.Chip == Simulated {
 			continue

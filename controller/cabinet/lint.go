@@ -37,6 +37,10 @@ var takenBy = map[string][]int{
 // no source.
 const foamLimit quantity.Celsius = 95
 
+// A sayer takes one finding: at which line of the file, how grave, its code, what is
+// wrong and what to do.
+type sayer func(line int, severity source.Severity, code, message, remedy string)
+
 // Lint reports what is unwise, or refused when it is wired, in a cabinet that
 // Parse has taken. An error is one that the daemon will not run.
 func Lint(c *Cabinet, file string) source.Findings {
@@ -45,14 +49,25 @@ func Lint(c *Cabinet, file string) source.Findings {
 		found = append(found, source.Finding{File: file, Line: max(line, 1), Column: 1, Severity: severity,
 			Code: code, Message: message, Remedy: remedy})
 	}
-	chambers, cores := 0, 0
+	lintChips(c, say)
+	lintGenerator(c, say)
+	lintWalls(c, say)
+	if c.Simulated() {
+		return found
+	}
+	lintProbes(c, say)
+	if !c.Fan.Fitted {
+		say(1, source.Warning, "no-fan", "no fan: the air is hotter above than below and the probe sees one place only", "add a fan, or hang the probe at the height of the product")
+	}
+	lintHeater(c, say)
+	lintPins(c, say)
+	slices.SortStableFunc(found, func(a, b source.Finding) int { return a.Line - b.Line })
+	return found
+}
+
+// lintChips judges each probe's front end.
+func lintChips(c *Cabinet, say sayer) {
 	for _, p := range c.Probes {
-		switch p.Role {
-		case ChamberProbe:
-			chambers++
-		case CoreProbe:
-			cores++
-		}
 		judged := p.Role == ChamberProbe || p.Role == CoreProbe
 		switch {
 		case p.Chip == "MCP9600" && judged:
@@ -69,7 +84,10 @@ func Lint(c *Cabinet, file string) source.Findings {
 				"use a thermocouple or a thermistor for the chamber and the core")
 		}
 	}
-	lintGenerator(c, say)
+}
+
+// lintWalls judges what the chamber is made of.
+func lintWalls(c *Cabinet, say sayer) {
 	for _, l := range c.Rehearsal.Wall {
 		if l.Material == "rigid foam" && c.Limits.ChamberHigh > foamLimit {
 			say(1, source.Warning, "foam-wall", fmt.Sprintf("the walls hold rigid foam and the chamber may reach %s: foam softens near 100 °C and gives off poisonous gas when it gets hot", c.Limits.ChamberHigh),
@@ -77,8 +95,18 @@ func Lint(c *Cabinet, file string) source.Findings {
 			break
 		}
 	}
-	if c.Simulated() {
-		return found
+}
+
+// lintProbes says which probes are missing, and what a wet bulb wants besides.
+func lintProbes(c *Cabinet, say sayer) {
+	chambers, cores := 0, 0
+	for _, p := range c.Probes {
+		switch p.Role {
+		case ChamberProbe:
+			chambers++
+		case CoreProbe:
+			cores++
+		}
 	}
 	if cores == 0 {
 		say(1, source.Warning, "no-core", "no probe measures a core, so no batch can prove that it is done", "add a probe with role: core")
@@ -97,10 +125,15 @@ func Lint(c *Cabinet, file string) source.Findings {
 				"add a small blower of its own and wick: own blower, or a fan")
 		}
 	}
-	if !c.Fan.Fitted {
-		say(1, source.Warning, "no-fan", "no fan: the air is hotter above than below and the probe sees one place only", "add a fan, or hang the probe at the height of the product")
-	}
-	header := c.LineChip == "" || strings.HasPrefix(c.LineChip, "pinctrl-")
+}
+
+// onHeader reports whether the lines are those of a Raspberry Pi's header.
+func (c *Cabinet) onHeader() bool {
+	return c.LineChip == "" || strings.HasPrefix(c.LineChip, "pinctrl-")
+}
+
+// lintHeater judges what the heater does without power, and when a contact welds.
+func lintHeater(c *Cabinet, say sayer) {
 	guard := func(what string, pin string, line int, activeLow, insist bool) {
 		severity := source.Error
 		if insist {
@@ -110,7 +143,7 @@ func Lint(c *Cabinet, file string) source.Findings {
 			say(line, severity, "active-low", what+" is active low: it is on while its pin is low, and a board without power or a cable that is off may leave it so",
 				"use a driver that is on when its pin is high; to wire it so all the same, add insist: yes")
 		}
-		if n := gpioNumber(pin); PulledUpAtReset(n) && !activeLow && header {
+		if n := gpioNumber(pin); PulledUpAtReset(n) && !activeLow && c.onHeader() {
 			say(line, severity, "pulled-up", fmt.Sprintf("%s is on %s, which is pulled up from power-up until this program starts", what, pin),
 				"use one of GPIO9 to GPIO27 with a pull-down resistor; to wire it so all the same, add insist: yes")
 		}
@@ -127,6 +160,11 @@ func Lint(c *Cabinet, file string) source.Findings {
 		say(h.Line, source.Warning, "no-feedback", "nothing tells whether the element really is without voltage: a welded contact shows only when the chamber gets too hot",
 			"add an input that sees the element's voltage through an isolating sensor, as feedback: {pin: …}")
 	}
+}
+
+// lintPins finds pins that two things need.
+func lintPins(c *Cabinet, say sayer) {
+	h := c.Heater
 	used, lines := map[int]string{}, map[int]string{}
 	for _, p := range c.Probes {
 		bus, _, _ := strings.Cut(p.Bus, ".")
@@ -143,7 +181,7 @@ func Lint(c *Cabinet, file string) source.Findings {
 		{"the fan", c.Fan.Pin, c.Fan.Line}, {"the smoke generator", c.Smoke.Pin, c.Smoke.Line},
 		{"the door switch", c.Door.Pin, c.Door.Line}, {"the humidifier", c.Humidifier.Pin, c.Humidifier.Line}, {"the sounder", c.Sounder.Pin, c.Sounder.Line}} {
 		n := gpioNumber(w.pin)
-		if n < 0 || !header {
+		if n < 0 || !c.onHeader() {
 			continue
 		}
 		if bus := used[n]; bus != "" {
@@ -154,6 +192,4 @@ func Lint(c *Cabinet, file string) source.Findings {
 		}
 		lines[n] = w.what
 	}
-	slices.SortStableFunc(found, func(a, b source.Finding) int { return a.Line - b.Line })
-	return found
 }

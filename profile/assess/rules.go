@@ -237,37 +237,15 @@ func (v *Verdict) chill(samples []sample) {
 	if o.ServedHot {
 		return
 	}
-	begin, peak := -1, quantity.Celsius(0)
-	for i, s := range samples {
-		if s.known && (begin < 0 || s.hottest > peak) {
-			begin, peak = i, s.hottest
-		}
-	}
+	begin := v.chillBegins(samples)
 	if begin < 0 {
 		return
-	}
-	for i, s := range samples[:begin] {
-		if s.known && v.facts.cooked && s.at >= v.facts.cookedAt {
-			begin = i
-			break
-		}
 	}
 	v.facts.chillFrom = samples[begin].at
 	curedWould := ""
 	for _, published := range v.rules() {
 		rule := published.Allowing(o.ProbeError)
-		s := rule.Add(chilling.State{}, samples[begin].hottest, samples[begin].hottest, 0)
-		for i := begin + 1; i < len(samples); i++ {
-			a, b := samples[i-1], samples[i]
-			if v.watched(samples, i) {
-				s = rule.Add(s, a.hottest, b.hottest, b.at-a.at)
-				continue
-			}
-			s = rule.Gap(s, b.at-a.at)
-			if b.known {
-				s = rule.Add(s, b.hottest, b.hottest, 0)
-			}
-		}
+		s := v.followed(rule, samples, begin)
 		if reason, ok := rule.AllowsNitrite(o.NitritePPM, o.HasNitrite); !ok {
 			if rule.Pass(s) {
 				curedWould = reason
@@ -296,6 +274,39 @@ func (v *Verdict) chill(samples []sample) {
 			v.warn("the times would pass for a cured product, but %s", curedWould)
 		}
 	}
+}
+
+// chillBegins is the row at which the product counted as cooked, or its hottest, or -1.
+func (v *Verdict) chillBegins(samples []sample) int {
+	begin, peak := -1, quantity.Celsius(0)
+	for i, s := range samples {
+		if s.known && (begin < 0 || s.hottest > peak) {
+			begin, peak = i, s.hottest
+		}
+	}
+	for i, s := range samples[:max(begin, 0)] {
+		if s.known && v.facts.cooked && s.at >= v.facts.cookedAt {
+			return i
+		}
+	}
+	return begin
+}
+
+// followed is what a rule has seen from row begin on.
+func (v *Verdict) followed(rule *chilling.Rule, samples []sample, begin int) chilling.State {
+	s := rule.Add(chilling.State{}, samples[begin].hottest, samples[begin].hottest, 0)
+	for i := begin + 1; i < len(samples); i++ {
+		a, b := samples[i-1], samples[i]
+		if v.watched(samples, i) {
+			s = rule.Add(s, a.hottest, b.hottest, b.at-a.at)
+			continue
+		}
+		s = rule.Gap(s, b.at-a.at)
+		if b.known {
+			s = rule.Add(s, b.hottest, b.hottest, 0)
+		}
+	}
+	return s
 }
 
 // chilled reports whether any way to chill that may be used was kept.
