@@ -19,7 +19,6 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
-	"fumarium/profile/quantity"
 )
 
 // A Line is one GPIO line. It is not safe for concurrent use.
@@ -88,7 +87,7 @@ const (
 	On
 )
 
-func (l Level) String() string { return [...]string{quantity.Unknown, "off", "on"}[min(l, On)] }
+func (l Level) String() string { return [...]string{"unknown", "off", "on"}[min(l, On)] }
 
 // Readback is what the lines really were when they were last looked at.
 type Readback struct {

@@ -71,19 +71,17 @@ var RawUncured = Band{4, 60, 2 * time.Hour, "FSIS, Danger Zone, two hours in 4-6
 // humidity options of the guideline of 2021. Heat kills less on a dry surface, and a
 // core probe does not see it.
 type Surface struct {
-	Humidity quantity.Ratio // of the air, at least; 0 where steam or shut dampers see to it
-	Share    float64        // of the cooking time
-	Least    time.Duration  // and at least so long
-	Core     quantity.Celsius
+	Humidity quantity.Ratio   // of the air, at least; 0 where steam or shut dampers see to it
+	Share    float64          // of the cooking time
+	Least    time.Duration    // and at least so long
+	Core     quantity.Celsius // that must be reached; 0 where none is named
 	Source   string
 }
 
 var (
-	// Steamed is option 1, Sealed option 2, in which the dampers are shut.
-	Steamed = Surface{0, 1. / 2, time.Hour, quantity.FromFahrenheit(145), Guide2021 + ", humidity options 2 and 3"}
-	Sealed  = Steamed
-	// Humid is option 3; over the whole cook it is option 4.
-	Humid = Surface{0.90, 1. / 4, time.Hour, 0, Guide2021 + ", humidity options 2 and 3"}
+	Steamed = Surface{0, 1. / 2, time.Hour, quantity.FromFahrenheit(145), Guide2021 + ", humidity option 1"}
+	Sealed  = Surface{0, 1. / 2, time.Hour, quantity.FromFahrenheit(145), Guide2021 + ", humidity option 2"} // dampers shut
+	Humid   = Surface{0.90, 1. / 4, time.Hour, 0, Guide2021 + ", humidity option 3"}                         // over the whole cook: option 4
 )
 
 // Time is how long the surface must be kept moist in a cook of such a length.

@@ -84,7 +84,7 @@ var rules = []rule{
 	{"within-short", "conduction alone", withinShort},
 	{"core-low", "", coreLow},
 	{"target-open", "what no stage waits for is left to luck", targetOpen},
-	{"dry-cook", lethality.Sealed.Source, dryCook},
+	{"dry-cook", lethality.Guide2021 + ", humidity options 2 and 3", dryCook},
 	{"no-chill", "FSIS Appendix B 1999", noChill},
 	{"chill-end", "FSIS Appendix B 1999, Food Code 3-501.14", chillEnd},
 	{"chill-cure", "FSIS Appendix B 1999, option 3", chillCure},
