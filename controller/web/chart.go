@@ -3,6 +3,7 @@ package web
 import (
 	"bytes"
 	"net/http"
+	"strconv"
 	"strings"
 	"time"
 
@@ -81,4 +82,13 @@ func figure(s *snapshot.Snapshot, width int) chart.Figure {
 		Series: []chart.Series{{Name: "duty", Points: duty, Style: chart.Area}},
 	}}
 	return f
+}
+
+// width reads the width of the chart that was asked for, 0 for the usual one.
+func width(r *http.Request) (int, error) {
+	text := r.URL.Query().Get("width")
+	if text == "" {
+		return 0, nil
+	}
+	return strconv.Atoi(text)
 }
