@@ -8,6 +8,7 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/chilling"
 	"fumarium/profile/lethality"
+	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
 
@@ -47,7 +48,7 @@ func (b BatchState) String() string {
 	if b < BatchStates {
 		return batchStateText[b]
 	}
-	return "unknown"
+	return quantity.Unknown
 }
 
 // Active reports whether a batch is under way, so that no other can start.

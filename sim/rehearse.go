@@ -92,7 +92,7 @@ type LethalityGain struct {
 	Pass           *bool    `json:"pass"`
 }
 
-// ComeUpResult is the time the core took from 10.0 °C to 54.4 °C against its limit;
+// ComeUpResult is the time the core took through lethality.ComeUpBand against its limit;
 // null for a product that does not go through all of that.
 type ComeUpResult struct {
 	Seconds      *float64 `json:"seconds"`

@@ -275,7 +275,7 @@ func (c *client) call(ctx context.Context, method, path string, body []byte) ([]
 func printStatus(w io.Writer, s *web.Status) {
 	temperature := func(v *float64) string {
 		if v == nil {
-			return "not read"
+			return quantity.NotRead
 		}
 		return quantity.Fixed(*v, 1) + " °C (" + quantity.Fixed(quantity.Celsius(*v).Fahrenheit(), 1) + " °F)"
 	}

@@ -9,6 +9,7 @@
 package assess
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
@@ -19,6 +20,7 @@ import (
 	"fumarium/profile/lethality"
 	"fumarium/profile/logbook"
 	"fumarium/profile/quantity"
+	"fumarium/profile/source"
 )
 
 // A Humidity is how the surface of bare meat was kept moist while it cooked, by
@@ -40,10 +42,10 @@ const (
 
 var humidityText = [humidities]struct{ word, meaning string }{
 	HumidityUnstated: {"unstated", "not stated"},
-	Steam:            {"steam", "steam for half of the cook or 1 h, whichever is longer"},
-	Sealed:           {"sealed", "dampers shut for half of the cook or 1 h, whichever is longer"},
-	Humid:            {"humid", "at least 90 % humidity for a quarter of the cook or 1 h, whichever is longer"},
-	HumidThroughout:  {"humid-throughout", "at least 90 % humidity for the whole cook"},
+	Steam:            {"steam", fmt.Sprintf("steam for %s, whichever is longer", lethality.Steamed.Span("the cook"))},
+	Sealed:           {"sealed", fmt.Sprintf("dampers shut for %s, whichever is longer", lethality.Sealed.Span("the cook"))},
+	Humid:            {"humid", fmt.Sprintf("at least %v humidity for %s, whichever is longer", lethality.Humid.Humidity, lethality.Humid.Span("the cook"))},
+	HumidThroughout:  {"humid-throughout", fmt.Sprintf("at least %v humidity for the whole cook", lethality.Humid.Humidity)},
 	Immersed:         {"immersed", "immersed, in a sealed bag or in direct heat, where humidity does not matter"},
 	Dry:              {"dry", "no humidity kept"},
 }
@@ -52,7 +54,7 @@ func (h Humidity) String() string {
 	if h < humidities {
 		return humidityText[h].word
 	}
-	return "unknown"
+	return quantity.Unknown
 }
 
 // ParseHumidity reads one of the words for a Humidity.
@@ -152,11 +154,25 @@ type Verdict struct {
 	Lethality []Lethality `json:"lethality"`
 	ComeUp    ComeUp      `json:"come_up"`
 	Cooling   []Cooling   `json:"cooling"`
-	Warnings  []string    `json:"warnings"`
+	Warnings  Warnings    `json:"warnings"`
 	Pass      bool        `json:"pass"`
 
 	facts   facts
 	options Options
+}
+
+// Warnings are findings that the contract writes as one line each.
+type Warnings source.Findings
+
+// MarshalJSON gives the lines.
+func (w Warnings) MarshalJSON() ([]byte, error) { return json.Marshal(w.lines()) }
+
+func (w Warnings) lines() []string {
+	lines := make([]string, len(w))
+	for i, f := range w {
+		lines[i] = f.Error()
+	}
+	return lines
 }
 
 // Lethality is one criterion. What a criterion does not have is null: a table row
@@ -189,7 +205,7 @@ const (
 	comparison              // decides nothing
 )
 
-// ComeUp is the time of the coldest core between 50 and 130 °F.
+// ComeUp is the time of the coldest core in lethality.ComeUpBand.
 type ComeUp struct {
 	Seconds      float64 `json:"seconds"`
 	LimitSeconds float64 `json:"limit_seconds"`
@@ -245,10 +261,8 @@ func Assess(log *logbook.Log, o Options) (Verdict, error) {
 	if err := o.check(log); err != nil {
 		return Verdict{}, err
 	}
-	v := Verdict{Lethality: []Lethality{}, Cooling: []Cooling{}, Warnings: []string{}, options: o}
-	for _, w := range log.Warnings {
-		v.warn("%s", w.Error())
-	}
+	v := Verdict{Lethality: []Lethality{}, Cooling: []Cooling{}, Warnings: Warnings{}, options: o}
+	v.Warnings = append(v.Warnings, log.Warnings...)
 	samples := v.samples(log)
 	v.facts.gap = o.LongestGap
 	if v.facts.gap == 0 {
@@ -263,7 +277,7 @@ func Assess(log *logbook.Log, o Options) (Verdict, error) {
 }
 
 func (v *Verdict) warn(format string, args ...any) {
-	v.Warnings = append(v.Warnings, fmt.Sprintf(format, args...))
+	v.Warnings = append(v.Warnings, source.Finding{Severity: source.Warning, Message: fmt.Sprintf(format, args...)})
 }
 
 // samples finds the coldest and the hottest core of each row. A core that was not
