@@ -11,6 +11,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/profile"
+	"fumarium/profile/proof"
 )
 
 // A Difference is the first place where a replay does not give what was recorded.
@@ -43,6 +44,9 @@ type Result struct {
 	Lost []string
 	// Final is the state after the last step.
 	Final controller.State
+	// Verdict is what can be said of the batch by that. Whether the record is whole is
+	// for Verify.
+	Verdict proof.Verdict
 }
 
 // Same reports whether the replay gave everything again.
@@ -143,6 +147,8 @@ func replay(ctx context.Context, q querier, b *Batch) (*profile.Product, *cabine
 		err = nil
 	}
 	result.Final = state
+	rules := proof.RulesOf(p)
+	result.Verdict = proof.Judge(&rules, &state.Claim, !state.Batch.Active())
 	return p, c, result, err
 }
 

@@ -16,6 +16,7 @@ import (
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/lethality"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 )
 
@@ -55,7 +56,24 @@ type Status struct {
 	LethalityLog10  *float64 `json:"lethality_log10"`
 	LethalityCapped bool     `json:"lethality_capped"` // more was counted than is shown
 	ComeUpSeconds   *float64 `json:"come_up_seconds"`
+	Rules           []Rule   `json:"rules"`  // that the batch is held to; none before one
 	Events          []Event  `json:"events"` // oldest first
+}
+
+// Rule is what can be said of one rule by now: met, not met, not shown, does not apply.
+type Rule struct {
+	Rule   string `json:"rule"`
+	Answer string `json:"answer"`
+	Why    string `json:"why"`
+}
+
+// RulesOf writes a verdict for programs.
+func RulesOf(v proof.Verdict) []Rule {
+	rules := make([]Rule, len(v))
+	for r, j := range v {
+		rules[r] = Rule{proof.Rule(r).String(), j.Answer.String(), j.Why}
+	}
+	return rules
 }
 
 // StageNow is the stage under way.
@@ -135,7 +153,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	status := Status{
 		Time: s.Time, World: "real", Pace: s.Pace, State: st.Batch.String(), Stopping: s.Stopping,
 		Summary: summary(s), Commands: commands(s),
-		Stages: []Stage{}, Probes: []Probe{}, Alarms: []Alarm{}, Events: []Event{},
+		Stages: []Stage{}, Probes: []Probe{}, Alarms: []Alarm{}, Rules: []Rule{}, Events: []Event{},
 		Outputs: map[string]*bool{}, DamperRatio: quantity.OrNull(st.Out.Damper, true),
 	}
 	if s.Simulated {
@@ -159,6 +177,9 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	}
 	if d, ok := s.ComeUp(); ok {
 		status.ComeUpSeconds = quantity.OrNull(d.Seconds(), true)
+	}
+	if v, ok := s.Verdict(); ok {
+		status.Rules = RulesOf(v)
 	}
 	if c := s.Cabinet; c != nil {
 		status.Cabinet = c.Name

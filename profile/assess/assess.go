@@ -19,6 +19,7 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/lethality"
 	"fumarium/profile/logbook"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 	"fumarium/profile/source"
 )
@@ -157,6 +158,9 @@ type Verdict struct {
 	Warnings  Warnings    `json:"warnings"`
 	Pass      bool        `json:"pass"`
 
+	// Rules is the same in the words that a batch is judged in.
+	Rules proof.Verdict `json:"-"`
+
 	facts   facts
 	options Options
 }
@@ -272,8 +276,34 @@ func Assess(log *logbook.Log, o Options) (Verdict, error) {
 	v.heat(samples)
 	v.chill(samples)
 	v.surface()
-	v.Pass = v.cooked() && v.ComeUp.Pass && (o.ServedHot || v.chilled())
+	v.judge()
+	v.Pass = v.Rules.Holds(proof.Cooked, proof.CameUp, proof.Chilled)
 	return v, nil
+}
+
+// judge says of each rule what the log has shown. Formula and record are no business of a
+// log of temperatures.
+func (v *Verdict) judge() {
+	answer := func(pass bool, why string) proof.Judgement {
+		if !v.facts.seen {
+			return proof.Judgement{Answer: proof.NotShown, Why: "no core was read"}
+		}
+		if pass {
+			return proof.Judgement{Answer: proof.Met, Why: why}
+		}
+		return proof.Judgement{Answer: proof.NotMet, Why: why}
+	}
+	v.Rules = proof.Verdict{
+		proof.Cooked:   answer(v.cooked(), "by the criteria of its species"),
+		proof.CameUp:   answer(v.ComeUp.Pass, "by the time of the coldest core in the band"),
+		proof.Surface:  {Answer: proof.NotShown, Why: "as stated, not measured: " + v.options.Humidity.String()},
+		proof.Chilled:  answer(v.chilled(), "by one of the ways to chill"),
+		proof.Formula:  {Answer: proof.NotShown, Why: "a log of temperatures does not show it"},
+		proof.Recorded: {Answer: proof.NotShown, Why: "a log has no chain"},
+	}
+	if v.options.ServedHot {
+		v.Rules[proof.Chilled] = proof.Judgement{Answer: proof.DoesNotApply, Why: "eaten at once"}
+	}
 }
 
 func (v *Verdict) warn(format string, args ...any) {
