@@ -253,3 +253,75 @@ func TestEveryRoomIsKnown(t *testing.T) {
 	})
 	require.NoError(t, err)
 }
+
+// What a reader can keep in mind at once: lines of a file, and ways through a function.
+// Outside of the core, which decides, only the lines are counted.
+const (
+	mostLines = 500
+	mostWays  = 25
+)
+
+var core = []string{"controller", "profile", "sensors", "sim/plant"}
+
+// shownRooms are rooms below the core's that decide nothing: they draw, tell and keep.
+var shownRooms = []string{"controller/chart", "controller/metrics", "controller/web", "controller/record", "controller/loop", "controller/relay"}
+
+func TestFilesAndFunctionsCanBeRead(t *testing.T) {
+	root := filepath.Join("..", "..")
+	err := filepath.WalkDir(root, func(name string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if d.IsDir() && (d.Name() == "testdata" || (strings.HasPrefix(d.Name(), ".") && d.Name() != "..")) {
+			return fs.SkipDir
+		}
+		if !strings.HasSuffix(name, ".go") || strings.HasSuffix(name, "_test.go") {
+			return nil
+		}
+		files := token.NewFileSet()
+		file, err := parser.ParseFile(files, name, nil, 0)
+		if err != nil {
+			return err
+		}
+		if lines := files.Position(file.End()).Line; lines > mostLines {
+			t.Errorf("%s has %d lines: split it where it holds two ideas", name, lines)
+		}
+		room, err := filepath.Rel(root, filepath.Dir(name))
+		if err != nil {
+			return err
+		}
+		room = filepath.ToSlash(room)
+		in := func(list []string) bool { return slices.ContainsFunc(list, func(r string) bool { return within(room, r) }) }
+		if !in(core) || in(shownRooms) {
+			return nil
+		}
+		for _, decl := range file.Decls {
+			if f, ok := decl.(*ast.FuncDecl); ok && ways(f) > mostWays {
+				t.Errorf("%s: %s has %d ways through it: give its parts names", files.Position(f.Pos()), f.Name.Name, ways(f))
+			}
+		}
+		return nil
+	})
+	require.NoError(t, err)
+}
+
+// ways is one and one more for each place where a function branches.
+func ways(f *ast.FuncDecl) int {
+	n := 1
+	ast.Inspect(f, func(node ast.Node) bool {
+		switch node := node.(type) {
+		case *ast.IfStmt, *ast.ForStmt, *ast.RangeStmt:
+			n++
+		case *ast.CaseClause:
+			if node.List != nil {
+				n++
+			}
+		case *ast.BinaryExpr:
+			if node.Op == token.LAND || node.Op == token.LOR {
+				n++
+			}
+		}
+		return true
+	})
+	return n
+}
