@@ -154,7 +154,7 @@ func parseCure(m *source.Map, name func(*source.Map) string) Cure {
 func parseIngredient(m *source.Map, name func(*source.Map) string) Ingredient {
 	i := Ingredient{Name: name(m), Mass: parseMass(m, quantity.ParseMassOrSpoons)}
 	i.As, _ = source.Choice(m.Take("as"), ingredientKinds) // Spice is the zero
-	if meant, ok := meantAs(i.Name); ok && !m.Has("as") {
+	if meant, ok := meantAs(i.Name); ok && !m.Has("as") && !m.Recorded() {
 		what, remedy := meant.as, "add as: "+meant.as+", or as: spice if it shall count as none"
 		if meant.as == "" {
 			what, remedy = "nitrite", "write it as cure: with its nitrite, or add as: spice if there is no nitrite or nitrate in it"

@@ -506,3 +506,27 @@ func promised(t rapid.TB, p *Product) {
 		}
 	}
 }
+
+// A batch may have gone by a file that is refused today. To replay it, the file is read as
+// it was then: salt by name alone counted as none, and what came after a number sign was
+// a comment.
+func TestRecordedFilesAreReadAsTheyWere(t *testing.T) {
+	old := []byte(`product: Ring #2
+shape: {form: cylinder, diameter: 21 mm, length: 250 mm, casing: collagen}
+species: red meat
+formula:
+  cut: [{name: pork trim, mass: 4 kg, water: 60 %, protein: 17 %, fat: 22 %}]
+  other: [{name: salt, mass: 80 g}]
+stages:
+  - {name: dry, chamber: 45 °C, until: {after: 40 min}}
+`)
+	_, err := Parse("old.yaml", old)
+	require.ErrorContains(t, err, "would count as no salt")
+	require.ErrorContains(t, err, "because # begins a comment")
+	p, err := ParseRecorded("old.yaml", old)
+	require.NoError(t, err)
+	assert.Equal(t, "Ring", p.Name)
+	assert.Equal(t, Spice, p.Formula.Other[0].As)
+	_, err = ParseRecorded("old.yaml", []byte("product: nothing else"))
+	require.Error(t, err, "what was never good is not good now")
+}

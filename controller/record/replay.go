@@ -75,7 +75,7 @@ func (r *Reader) Replay(ctx context.Context, id string) (*Result, error) {
 }
 
 func replay(ctx context.Context, q querier, b *Batch) (*profile.Product, *cabinet.Cabinet, *Result, error) {
-	p, err := profile.Parse(b.ProductName, b.ProductFile)
+	p, err := profile.ParseRecorded(b.ProductName, b.ProductFile)
 	if err != nil {
 		return nil, nil, nil, fmt.Errorf("batch %s: the product as recorded is not one for this program: %w", b.ID, err)
 	}

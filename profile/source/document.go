@@ -27,6 +27,10 @@ const (
 // A Document is one YAML file under reading. It collects faults; Err gives all
 // of them at the end.
 type Document struct {
+	// Recorded says that a batch has gone by this file. What is only asked of new ones
+	// is not asked of it.
+	Recorded bool
+
 	file   string
 	lines  []string
 	root   *yaml.Node
