@@ -45,7 +45,10 @@ func (t *step) standing() trip.Set {
 		trip.ClockStepped.If(in.ClockStepped) |
 		trip.StepLate.If(t.late) |
 		trip.StageOvertime.If(stage != nil && stage.Within > 0 && s.StageClock > stage.Within) |
-		trip.PromptWaiting.If(s.asks(stage))
+		trip.PromptWaiting.If(s.asks(stage)) |
+		trip.PromptOverdue.If(active && s.HeatTime.unanswered > promptLongest-heatWarning) |
+		trip.StageOverdue.If(s.HeatTime.overdue(t)) |
+		trip.HeatEnded.If(s.HeatEnded())
 }
 
 // asks reports whether a hand step or a question keeps the batch waiting.
@@ -54,9 +57,11 @@ func (s *State) asks(stage *profile.Stage) bool {
 }
 
 // alarms holds every condition of the catalogue against this step. A trip holds
-// the batch; with no batch it still latches the heater off.
+// the batch, and so does heat that has lasted for too long; with no batch a trip still
+// latches the heater off.
 func (t *step) alarms() {
 	s, now := t.s, t.in.Elapsed
+	s.HeatTime.judge(t)
 	standing := t.standing()
 	var suppressed trip.Set
 	for c := range standing.Each {
@@ -86,7 +91,7 @@ func (t *step) alarms() {
 			t.event(Event{Kind: Tripped, Alarm: c})
 		}
 	}
-	if s.Tripped != trip.None && (s.Batch == Running || s.Batch == Restarting) {
+	if (s.Tripped != trip.None || s.HeatTime.ended) && (s.Batch == Running || s.Batch == Restarting) {
 		t.enter(Holding)
 	}
 	if t.in.PowerLost {

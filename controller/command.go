@@ -31,15 +31,18 @@ func (t *step) command() {
 	case Confirm:
 		t.confirm()
 	case Hold:
-		t.answered(trip.PromptWaiting)
+		s.HeatTime.unanswered = 0
+		t.answered(trip.PromptWaiting, trip.PromptOverdue)
 		t.enter(Holding)
 	case Restart:
+		s.HeatTime.again(t)
+		t.answered(trip.PromptOverdue, trip.StageOverdue, trip.HeatEnded)
 		t.enter(Restarting)
 	case Stop:
-		t.answered(trip.PromptWaiting, trip.StageOvertime)
+		t.answered(trip.PromptWaiting, trip.PromptOverdue, trip.StageOvertime, trip.StageOverdue, trip.HeatEnded)
 		t.enter(Stopping)
 	case Abort:
-		t.answered(trip.PromptWaiting, trip.StageOvertime)
+		t.answered(trip.PromptWaiting, trip.PromptOverdue, trip.StageOvertime, trip.StageOverdue, trip.HeatEnded)
 		t.enter(Aborting)
 	case oldAcknowledge:
 		t.oldAcknowledge()
@@ -195,14 +198,14 @@ func (t *step) confirm() {
 		t.refuse(AnotherQuestion)
 		return
 	}
+	s.HeatTime.unanswered = 0
+	t.answered(trip.PromptWaiting, trip.PromptOverdue)
 	if s.Asking {
 		s.Asking = false
-		t.answered(trip.PromptWaiting)
 		t.event(Event{Kind: Answered, Stage: s.Stage})
 		return
 	}
 	s.met |= 1 << (s.Confirming - 1)
 	s.Confirming = 0
-	t.answered(trip.PromptWaiting)
 	t.event(Event{Kind: Answered, Stage: s.Stage, By: EndedByPerson})
 }

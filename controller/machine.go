@@ -40,12 +40,14 @@ type Machine struct {
 	smokeHeat                     quantity.Celsius // that the smoke generator may bring
 	fuelLow                       time.Duration    // air given to it when its fuel is low
 	pascal                        float64          // of the air
+	heat                          time.Duration    // that a batch may take before a person has to say more
 }
 
 // stageRules are what follows from one stage.
 type stageRules struct {
-	waitsForCore bool // or for lethality
-	chills       bool // nothing heats from here on
+	waitsForCore bool          // or for lethality
+	chills       bool          // nothing heats from here on
+	heatEnds     time.Duration // see Machine.heatEnds
 }
 
 // New works out what follows from a product in a cabinet that cabinet.Parse has read. The
@@ -91,10 +93,17 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 	for i := range p.Stages {
 		stage := &p.Stages[i]
 		m.stages[i] = stageRules{waitsForCore: waitsForCore(stage), chills: p.Chilling(i)}
+		if long := expected(p, stage); long > 0 || stage.Heat {
+			m.stages[i].heatEnds = atMost(long, heatMarginStage)
+			if stage.Heat {
+				m.heat += long
+			}
+		}
 		if stage.Heat && stage.ChamberSetpoint > c.Limits.ChamberHigh-quantity.Celsius(chamberMargin) {
 			m.cannot = ChamberTooHotForCabinet
 		}
 	}
+	m.heat = atMost(m.heat, heatMarginBatch)
 	return m, nil
 }
 
@@ -164,6 +173,7 @@ func (m *Machine) Advance(s *State, in *Inputs) (Outputs, []Event) {
 	s.Wick.follow(&t)
 	s.Heater.follow(&t)
 	s.Smoke.follow(&t)
+	s.HeatTime.follow(&t)
 	t.command()
 	t.alarms()
 	t.batch()

@@ -13,6 +13,7 @@ func (t *step) enterStage(i int) {
 	s.Stage, s.StageEntered, s.StageClock = i, t.in.Elapsed, 0
 	s.Alarms[trip.PromptWaiting] = trip.State{} // the last hand step is no longer the question
 	s.Confirming, s.met, s.holding, s.coreMeeting = 0, 0, 0, false
+	s.HeatTime.stage, s.HeatTime.unanswered = 0, 0
 	s.Asking = t.m.product.Stages[i].Ask != ""
 	t.event(Event{Kind: StageBegan, Stage: i})
 	if s.Asking {
@@ -44,7 +45,7 @@ func (t *step) runStage() {
 		return
 	}
 	if by == EndedByPerson { // what it had waited for
-		t.answered(trip.StageOvertime)
+		t.answered(trip.StageOvertime, trip.StageOverdue)
 	}
 	t.event(Event{Kind: StageEnded, Stage: s.Stage, By: by})
 	if s.Stage+1 < len(t.m.product.Stages) {

@@ -130,12 +130,13 @@ type State struct {
 	coreMeeting  bool          `record:"stage.core_meeting"`
 	coreUnseen   time.Duration `record:"stage.core_unseen"`
 
-	Chamber chamberMemory `record:"chamber"`
-	Core    coreMemory    `record:"."`
-	Heater  heaterMemory  `record:"heater"`
-	Smoke   smokeMemory   `record:"smoke"`
-	Wick    wickMemory    `record:"wick"`
-	Fan     fanMemory     `record:"fan"`
+	Chamber  chamberMemory `record:"chamber"`
+	Core     coreMemory    `record:"."`
+	Heater   heaterMemory  `record:"heater"`
+	Smoke    smokeMemory   `record:"smoke"`
+	Wick     wickMemory    `record:"wick"`
+	HeatTime heatTime      `record:"heat_time"`
+	Fan      fanMemory     `record:"fan"`
 
 	humidifierOn bool `record:"humidifier.on"`
 

@@ -553,7 +553,7 @@ func TestUntilAnyAndConfirm(t *testing.T) {
 
 func TestStageOvertimeWarnsAndEndsNothing(t *testing.T) {
 	r := newRig(t).started(2)
-	r.run(2 * time.Hour)
+	r.run(90 * time.Minute)
 	assert.Equal(t, 2, r.s.Stage)
 	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.StageOvertime].Phase)
 	r.step(Acknowledge)

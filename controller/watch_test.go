@@ -503,7 +503,7 @@ func TestAnOutputThatCannotBeSetTrips(t *testing.T) {
 func TestShelving(t *testing.T) {
 	r := newRig(t).started(2)
 	r.coreIs(0, 40)
-	r.run(90 * time.Minute)
+	r.run(65 * time.Minute)
 	require.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.StageOvertime].Phase)
 	shelve := func(c trip.Code, d time.Duration) []Refusal {
 		in := r.in
@@ -516,8 +516,8 @@ func TestShelving(t *testing.T) {
 	assert.Equal(t, []Refusal{CannotShelve}, shelve(trip.ChamberHigh, time.Hour))
 	assert.Equal(t, []Refusal{CannotShelve}, shelve(trip.StageOvertime, 9*time.Hour))
 	assert.Equal(t, []Refusal{CannotShelve}, shelve(trip.None, time.Hour))
-	assert.Empty(t, shelve(trip.StageOvertime, time.Hour))
-	r.run(59 * time.Minute)
+	assert.Empty(t, shelve(trip.StageOvertime, 30*time.Minute))
+	r.run(29 * time.Minute)
 	assert.Equal(t, trip.Shelved, r.s.Alarms[trip.StageOvertime].Phase)
 	r.run(2 * time.Minute)
 	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.StageOvertime].Phase)

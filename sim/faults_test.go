@@ -37,6 +37,7 @@ func TestWhatBecomesOfABatchWithAFault(t *testing.T) {
 		{"stall@1h+30s", "complete", "", "step-late", true},
 		{"power-cut@1h+10m", "complete", "", "power-lost", true},
 		{"away@0s+30m", "complete", "", "prompt-waiting", true},
+		{"away@0s+3h", "complete", "", "heat-ended", true},
 		{"heater-dead@10m", "held", "held by the trip no-heat", "no-heat", false},
 		{"fire@2h+10m=3kW", "complete", "", "chamber-high", true},
 		{"disk-low@1h+10m", "complete", "", "disk-low", true},

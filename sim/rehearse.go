@@ -283,6 +283,9 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 		}
 		if w.Hopeless(&s) {
 			r.result.Reason = "held by the trip " + s.Tripped.String()
+			if s.HeatEnded() {
+				r.result.Reason = "held: the heat has lasted too long"
+			}
 			break
 		}
 		w.Drive(out)

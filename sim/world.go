@@ -443,6 +443,9 @@ func (w *World) lookAfter(s *controller.State, person fault.Person) controller.C
 	case s.Batch != controller.Held || w.Hopeless(s):
 		return controller.Command{}
 	case s.Tripped == trip.None:
+		if s.HeatEnded() {
+			w.tries++ // another stretch of heat, and no more than so many
+		}
 		w.looking = false
 		return controller.Command{Kind: controller.Restart}
 	}

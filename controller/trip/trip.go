@@ -56,6 +56,9 @@ const (
 	EmberBurning
 	HeaterUnfed
 	AmbientLost
+	StageOverdue
+	PromptOverdue
+	HeatEnded
 	Count // number of codes, for arrays
 )
 
@@ -154,7 +157,7 @@ var catalogue = [Count]Entry{
 		Action:  "Look whether the heater is cold; if not, cut the mains. Check the relay's wiring, then reset.",
 	},
 	NoHeat: {
-		Name: "no-heat", Priority: Now, Trips: true, Suppresses: []Code{HeatShort, StageOvertime},
+		Name: "no-heat", Priority: Now, Trips: true, Suppresses: []Code{HeatShort, StageOvertime, StageOverdue},
 		Meaning: "The heater has been fully on and the chamber does not follow: a dead element or fuse, an open door, or a chamber probe that hangs outside or in the meat.",
 		Action:  "See that the chamber probe hangs in the chamber, the door is shut and the element gets warm, then reset.",
 	},
@@ -307,6 +310,21 @@ var catalogue = [Count]Entry{
 		Name: "ambient-lost", Priority: Later, Delay: time.Minute,
 		Meaning: "The probe in the room gives no usable reading. The room is taken to be as warm as the cabinet file says, also where it is judged whether the heater works and whether something heats by itself.",
 		Action:  "Check the probe and its plug. If it is gone for good, take it out of the cabinet file between two batches, and write there how warm the room is.",
+	},
+	StageOverdue: {
+		Name: "stage-overdue", Priority: Soon, Suppresses: []Code{StageOvertime},
+		Meaning: "The stage, or all heat of the batch, has lasted far longer than its file expects. Where it heats, the heat ends in an hour.",
+		Action:  "See that the core probe sits in the meat and why the core does not get there. Hold and restart the batch if it shall have two hours from then.",
+	},
+	PromptOverdue: {
+		Name: "prompt-overdue", Priority: Soon, Suppresses: []Code{PromptWaiting},
+		Meaning: "A hand step has been waiting for its confirmation for an hour. Where it heats, the heat ends an hour from now.",
+		Action:  "Do it and confirm it.",
+	},
+	HeatEnded: {
+		Name: "heat-ended", Priority: Now, Suppresses: []Code{StageOverdue, StageOvertime, PromptOverdue, PromptWaiting},
+		Meaning: "A hand step has waited for two hours while it heated, or the stage or the batch has heated far longer than its file expects. The heater is off and the batch is held.",
+		Action:  "Look at the product: what lies half warm for hours spoils. Restart the batch, which gives two hours more, and confirm the hand step or mend what keeps the core back; or stop it.",
 	},
 	EmberBurning: {
 		Name: "ember-burning", Priority: Later, Delay: 20 * time.Minute,

@@ -40,6 +40,7 @@ const (
 	GoodIsSafe      Rule = "a batch called good is cooked, came up and chilled in truth"
 	Finite          Rule = "every number of the state is finite"
 	InBounds        Rule = "setpoint and demand keep their limits"
+	HeatEnds        Rule = "no heat for a hand step that has waited for two hours"
 	RoomIsSaid      Rule = "a probe in the room that gives no reading is said"
 	Replays         Rule = "the same inputs give the same outputs and state again"
 )
@@ -83,6 +84,8 @@ type Report struct {
 	// WitnessCold says that the batch was called good, and rightly for the piece
 	// with the probe, but not for a thicker one in stiller air.
 	WitnessCold bool
+	// HeatSpent is how near the batch came to the end of its heat, which is at 1.
+	HeatSpent float64
 }
 
 // judge watches one batch.
@@ -116,6 +119,8 @@ type judge struct {
 	roomProbe   bool          // the cabinet has one
 	roomUnread  bool          // and it gives no reading
 	roomSince   time.Duration // since then
+	waited      time.Duration // that the hand step of now has waited in a batch that runs
+	waitsFor    controller.Question
 }
 
 // Run runs the batch of a seed.
@@ -171,12 +176,14 @@ func (j *judge) violates(v Violation) {
 
 func (j *judge) see(m *sim.Moment) {
 	j.report.Steps++
+	j.report.HeatSpent = max(j.report.HeatSpent, j.machine.HeatSpent(m.After))
 	j.follow(m)
 	j.chamber(m)
 	if m.Call != fault.Made {
 		return
 	}
 	j.outputs(m)
+	j.handStep(m)
 	j.door(m)
 	j.latch(m)
 	j.room(m)
@@ -215,6 +222,9 @@ func (j *judge) follow(m *sim.Moment) {
 	j.before, j.coldBefore, j.seen = core, cold, true
 }
 
+// longestAsked is what README says, and some steps.
+const longestAsked = 2*time.Hour + 10*time.Second
+
 // comeUp allows the controller's probe its error.
 var comeUp = lethality.ComeUpWithin(-probeError)
 
@@ -228,6 +238,24 @@ var tripDelays = func() (d [trip.Count]time.Duration) {
 	}
 	return d
 }()
+
+// handStep counts how long the person is waited for.
+func (j *judge) handStep(m *sim.Moment) {
+	s := m.After
+	q, waits := s.Question()
+	stage := s.CurrentStage(j.setup.Product)
+	if s.Batch != controller.Running || !waits || stage == nil || stage.Until.Any && !s.Asking {
+		j.waited = 0
+		return
+	}
+	if q != j.waitsFor {
+		j.waitsFor, j.waited = q, 0
+	}
+	j.waited += sim.Step
+	if j.waited > longestAsked && s.Out.On.Has(controller.Heater) {
+		j.breaks(HeatEnds, m.Now, "hand step %s has waited for %s", q, j.waited)
+	}
+}
 
 func (j *judge) outputs(m *sim.Moment) {
 	s := m.After

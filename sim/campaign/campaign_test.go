@@ -61,6 +61,7 @@ func TestCampaign(t *testing.T) {
 	}
 	outcomes := map[string]int{}
 	steps, good, cold := 0, 0, 0
+	spent := 0.0
 	plain, calls := 0, map[string]int{} // batches without a fault, and what called the person then
 	for _, r := range campaign(t, *first, *batches) {
 		judged(t, r)
@@ -76,6 +77,7 @@ func TestCampaign(t *testing.T) {
 			continue
 		}
 		plain++
+		spent = max(spent, r.HeatSpent)
 		for _, a := range r.Result.Alarms {
 			if a.Priority != trip.Later.String() {
 				calls[a.Code]++
@@ -85,7 +87,7 @@ func TestCampaign(t *testing.T) {
 	}
 	t.Logf("%d batches, %d steps: %v; %d good, of which %d would leave a piece 10 %% thicker in stiller air short of its heat",
 		*batches, steps, outcomes, good, cold)
-	t.Logf("%d batches without a fault; loud alarms in them: %v", plain, calls)
+	t.Logf("%d batches without a fault; loud alarms in them: %v; at most %.2f of the time that heat may last", plain, calls, spent)
 }
 
 // TestSeed repeats one batch: go test ./sim/campaign -run TestSeed -seed N -v
