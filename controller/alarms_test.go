@@ -169,7 +169,7 @@ func TestAFilledGeneratorAnswersBothOfItsAlarms(t *testing.T) {
 		r.until(trip.SmokeFuelLow, 5*time.Hour)
 		r.emberIs(100)
 		r.until(trip.EmberOut, 5*time.Minute)
-		r.acknowledge(said)
+		r.mend(said)
 		r.run(2 * time.Second)
 		for _, c := range []trip.Code{trip.EmberOut, trip.SmokeFuelLow} {
 			assert.Equal(t, trip.Normal, r.s.Alarms[c].Phase, "%s, told of %s", c, said)

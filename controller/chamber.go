@@ -14,20 +14,15 @@ import (
 // What is believed of a chamber probe; common practice, no source. The rehearsals with
 // faults show what that catches and what it misses.
 const (
-	chamberJump     quantity.Kelvin = 15               // in one step: no air behind a sheath does that
 	chamberFrozen                   = 45 * time.Minute // bit for bit the same while the heater switched
 	frozenSwitching                 = 3 * time.Minute  // the heater was on, and off, for so long meanwhile
 	frozenRise      quantity.Kelvin = 10               // what full heat must have brought meanwhile
 	frozenMove      quantity.Kelvin = 2.5              // what more or less heat than before must have brought
 	chamberApart    quantity.Kelvin = 15
-	chamberKept                     = 2 * time.Minute // for so long a lost probe's last value counts
 )
 
-// chamberLostDelay is a little longer than the alarm for a lost chamber waits.
-var chamberLostDelay = trip.ChamberLost.Entry().Delay + 2*time.Second
-
 // chamberMemory is what the step remembers of the chamber and of its probes, which it
-// distrusts.
+// distrusts. Whether a reading jumped is judged before the step (sensors/channel).
 type chamberMemory struct {
 	Reading sensors.Reading                        `record:"reading"` // mean of the probes that are believed
 	probes  [cabinet.MaxChamberProbes]chamberProbe `record:"probe"`
@@ -46,8 +41,6 @@ type probeWatch struct {
 	last   quantity.Celsius `record:"last_celsius"`
 	has    bool             `record:"known"`
 	same   time.Duration    `record:"same"`            // since the value last changed
-	jumped time.Duration    `record:"jumped"`          // for so long it has been where it cannot have got to
-	gone   time.Duration    `record:"gone"`            // not read for so long
 	on     time.Duration    `record:"heater_on"`       // of the heater, since then
 	off    time.Duration    `record:"heater_off"`      // of the heater, since then
 	full   time.Duration    `record:"heater_full"`     // of the heater fully on, since then
@@ -56,14 +49,11 @@ type probeWatch struct {
 	moved  float64          `record:"moved_kelvin"`    // what of it the probe must have felt
 }
 
-// follow takes a good sample in and returns how far it is from the last one.
-func (w *probeWatch) follow(v quantity.Celsius, dt time.Duration, heaterOn bool) (jump quantity.Kelvin) {
-	if w.has {
-		jump = quantity.Kelvin(v - w.last)
-	}
+// follow takes a good sample in.
+func (w *probeWatch) follow(v quantity.Celsius, dt time.Duration, heaterOn bool) {
 	if !w.has || v != w.last {
-		*w = probeWatch{last: v, has: true, jumped: w.jumped, held: w.held}
-		return jump
+		*w = probeWatch{last: v, has: true, held: w.held}
+		return
 	}
 	w.same += dt
 	if heaterOn {
@@ -71,7 +61,6 @@ func (w *probeWatch) follow(v quantity.Celsius, dt time.Duration, heaterOn bool)
 	} else {
 		w.off += dt
 	}
-	return jump
 }
 
 func magnitude(k quantity.Kelvin) quantity.Kelvin {
@@ -121,25 +110,10 @@ func (c *chamberMemory) follow(t *step) {
 func (p *chamberProbe) believed(t *step, r sensors.Reading) (quantity.Celsius, bool) {
 	v, ok := r.Value()
 	if !ok {
-		// What comes back is held against what it was, so that a loose plug does not
-		// hide a jump; after a while it is judged afresh.
-		if p.gone+t.dt > chamberKept {
-			p.probeWatch = probeWatch{}
-		} else {
-			p.probeWatch = probeWatch{last: p.last, has: p.has, jumped: p.jumped, gone: p.gone + t.dt, held: t.s.Heater.usual}
-		}
+		p.probeWatch = probeWatch{}
 		return 0, false
 	}
-	had := p.probeWatch
-	if jump := p.probeWatch.follow(v, t.dt, t.s.Out.On.Has(Heater)); !t.late && t.s.Batch.Active() && magnitude(jump) > chamberJump {
-		// Disbelieved until it comes back, or has stayed there for longer than the
-		// alarm for a lost chamber takes.
-		if had.jumped += t.dt; had.jumped <= chamberLostDelay {
-			p.probeWatch = had
-		}
-		return 0, false
-	}
-	p.jumped = 0
+	p.probeWatch.follow(v, t.dt, t.s.Out.On.Has(Heater))
 	if p.full += t.dt; t.s.Heater.Demand < fullDuty || p.same == 0 {
 		p.full = 0
 	}

@@ -14,98 +14,43 @@ func (t *step) refuse(why Refusal) {
 }
 
 func (t *step) command() {
-	s := t.s
-	switch t.in.Command.Kind {
-	case NoCommand:
+	s, k := t.s, t.in.Command.Kind
+	if k == NoCommand {
+		return
+	}
+	if k == Reset && s.Tripped == trip.NoHeat { // the next full heat shows whether it is mended
+		s.Heater.noHeat, s.Heater.fullFor = false, 0
+	}
+	if why := k.Refused(s); why != 0 {
+		t.refuse(why)
+		return
+	}
+	switch k {
 	case Start:
 		t.start()
 	case Confirm:
 		t.confirm()
 	case Hold:
-		if s.Batch != Running && s.Batch != Restarting {
-			t.refuse(NotInThisState)
-			return
-		}
 		t.answered(trip.PromptWaiting)
 		t.enter(Holding)
 	case Restart:
-		switch {
-		case s.Batch != Held:
-			t.refuse(NotInThisState)
-		case s.Tripped != trip.None:
-			t.refuse(StillTripped)
-		default:
-			t.enter(Restarting)
-		}
+		t.enter(Restarting)
 	case Stop:
-		if !s.Batch.Active() || s.Batch == Stopping || s.Batch == Aborting {
-			t.refuse(NotInThisState)
-			return
-		}
 		t.answered(trip.PromptWaiting, trip.StageOvertime)
 		t.enter(Stopping)
 	case Abort:
-		if !s.Batch.Active() || s.Batch == Aborting {
-			t.refuse(NotInThisState)
-			return
-		}
 		t.answered(trip.PromptWaiting, trip.StageOvertime)
 		t.enter(Aborting)
-	case Acknowledge:
-		named := t.in.Command.Alarm
-		calls := named < trip.Count && s.Alarms[named].Calls()
-		for c := trip.None + 1; c < trip.Count; c++ {
-			if named == trip.None || named == c {
-				s.Alarms[c] = s.Alarms[c].Acknowledge()
-			}
-		}
-		if calls { // it is known now; that it is mended has to be said by itself
-			return
-		}
-		switch named {
-		case trip.CoreOut:
-			s.Core.swear(t.in.Elapsed)
-			s.proving.sworn, s.proving.swornAt = s.Proof, t.in.Elapsed
-		case trip.CoreLost:
-			s.Core.leaveOut(t)
-		case trip.SmokeFuelLow, trip.EmberOut:
-			s.Smoke.lit()
-			t.answered(trip.SmokeFuelLow, trip.EmberOut) // it is filled and smoulders: that answers both
-		case trip.EmberUnknown:
-			s.Smoke.doubt, s.Smoke.seen = false, false
-		}
+	case oldAcknowledge:
+		t.oldAcknowledge()
 	case Shelve:
-		c := t.in.Command.Alarm
-		if c == trip.None || c >= trip.Count {
-			t.refuse(CannotShelve)
-			return
-		}
-		if s.Alarms[c].Phase == trip.Normal {
-			t.refuse(CannotShelve)
-			return
-		}
-		next, ok := s.Alarms[c].Shelve(c, t.in.Elapsed, t.in.Elapsed+t.in.Command.For)
-		if !ok {
-			t.refuse(CannotShelve)
-			return
-		}
-		s.Alarms[c] = next
+		t.shelve()
 	case Reset:
-		if s.Tripped == trip.NoHeat { // the next full heat shows whether it is mended
-			s.Heater.noHeat, s.Heater.fullFor = false, 0
-		}
-		switch {
-		case s.Tripped == trip.None:
-			t.refuse(NotTripped)
-		case t.standing()&trips != 0:
-			t.refuse(StillTripped)
-		default:
-			t.event(Event{Kind: TripReset, Alarm: s.Tripped})
-			s.Alarms[s.Tripped] = s.Alarms[s.Tripped].Acknowledge()
-			s.Tripped = trip.None
-		}
-	default:
-		t.refuse(UnknownCommand)
+		t.reset()
+	case Acknowledge:
+		t.acknowledge()
+	case Mended:
+		t.mended()
 	}
 }
 
@@ -118,15 +63,101 @@ func (t *step) answered(codes ...trip.Code) {
 	}
 }
 
+// acknowledge ends the noise of one alarm, or of all. Said again it changes nothing.
+func (t *step) acknowledge() {
+	for c := trip.None + 1; c < trip.Count; c++ {
+		if named := t.in.Command.Alarm; named == trip.None || named == c {
+			t.s.Alarms[c] = t.s.Alarms[c].Acknowledge()
+		}
+	}
+}
+
+// mended takes a person's word for what no probe can see. It is a command of its own,
+// so that neither the wish for silence nor a retry can be taken for it.
+func (t *step) mended() {
+	c := t.in.Command.Alarm
+	switch {
+	case c.Entry().Mended == "":
+		t.refuse(NotToMend)
+	case !t.mendable(c):
+		t.refuse(NotStanding)
+	default:
+		if why := t.claim(c); why != 0 {
+			t.refuse(why)
+			return
+		}
+		t.answered(c)
+	}
+}
+
+// mendable reports whether it means something now to say that the alarm is mended: it
+// stands, or it is about a smoke generator that shall smoulder, which may be filled
+// before it is low.
+func (t *step) mendable(c trip.Code) bool {
+	fill := c == trip.SmokeFuelLow || c == trip.EmberOut
+	return t.s.Alarms[c].Standing || fill && t.s.smoking(t.stage(), t.m.cabinet)
+}
+
+// claim carries out what the catalogue says of an alarm that is mended, or refuses it.
+func (t *step) claim(c trip.Code) Refusal {
+	s := t.s
+	switch c {
+	case trip.CoreOut:
+		s.Core.swear(t.in.Elapsed)
+		s.proving.sworn, s.proving.swornAt = s.Proof, t.in.Elapsed
+	case trip.CoreLost:
+		return s.Core.leaveOut(t.in)
+	case trip.SmokeFuelLow, trip.EmberOut:
+		s.Smoke.lit()
+		t.answered(trip.SmokeFuelLow, trip.EmberOut) // it is filled and smoulders: that answers both
+	case trip.EmberUnknown:
+		s.Smoke.doubt, s.Smoke.seen = false, false
+	}
+	return 0
+}
+
+// oldAcknowledge acknowledges as programs did before there was Mended: to name an alarm
+// that did not call, or not any more, was to claim that it is mended.
+func (t *step) oldAcknowledge() {
+	named := t.in.Command.Alarm
+	calls := named < trip.Count && t.s.Alarms[named].Calls()
+	t.acknowledge()
+	if calls {
+		return
+	}
+	if why := t.claim(named); why != 0 {
+		t.refuse(why)
+	}
+}
+
+func (t *step) shelve() {
+	s, c := t.s, t.in.Command.Alarm
+	if c == trip.None || c >= trip.Count || s.Alarms[c].Phase == trip.Normal {
+		t.refuse(CannotShelve)
+		return
+	}
+	next, ok := s.Alarms[c].Shelve(c, t.in.Elapsed, t.in.Elapsed+t.in.Command.For)
+	if !ok {
+		t.refuse(CannotShelve)
+		return
+	}
+	s.Alarms[c] = next
+}
+
+func (t *step) reset() {
+	s := t.s
+	if t.standing()&trips != 0 {
+		t.refuse(StillTripped)
+		return
+	}
+	t.event(Event{Kind: TripReset, Alarm: s.Tripped})
+	s.Alarms[s.Tripped] = s.Alarms[s.Tripped].Acknowledge()
+	s.Tripped = trip.None
+}
+
 func (t *step) start() {
 	s := t.s
 	switch {
-	case s.Batch.Active():
-		t.refuse(NotInThisState)
-		return
-	case s.Tripped != trip.None:
-		t.refuse(StillTripped)
-		return
 	case t.m.cannot == NothingToRun:
 		t.refuse(NothingToRun)
 		return
@@ -156,23 +187,22 @@ func (t *step) start() {
 	t.enterStage(0)
 }
 
+// confirm answers the question that waits, if it is the one that the person has read.
 func (t *step) confirm() {
 	s := t.s
-	if s.Batch != Running {
-		t.refuse(NothingToConfirm)
+	waits, _ := s.Question()
+	if asked := t.in.Command.Question; asked != waits && asked.Part != Unnamed {
+		t.refuse(AnotherQuestion)
 		return
 	}
-	switch {
-	case s.Asking:
+	if s.Asking {
 		s.Asking = false
 		t.answered(trip.PromptWaiting)
 		t.event(Event{Kind: Answered, Stage: s.Stage})
-	case s.Confirming > 0:
-		s.met |= 1 << (s.Confirming - 1)
-		s.Confirming = 0
-		t.answered(trip.PromptWaiting)
-		t.event(Event{Kind: Answered, Stage: s.Stage, By: EndedByPerson})
-	default:
-		t.refuse(NothingToConfirm)
+		return
 	}
+	s.met |= 1 << (s.Confirming - 1)
+	s.Confirming = 0
+	t.answered(trip.PromptWaiting)
+	t.event(Event{Kind: Answered, Stage: s.Stage, By: EndedByPerson})
 }

@@ -218,9 +218,9 @@ func (c *coreMemory) swear(now time.Duration) {
 // unplugged, a broken cable, a piece that was taken out early. The person answers for
 // it, and the record says so. One that answers again counts again. The last one cannot
 // be left out: a stage that waits for a core would never end, or end for nothing.
-func (c *coreMemory) leaveOut(t *step) {
+func (c *coreMemory) leaveOut(in *Inputs) Refusal {
 	answers := func(i int) bool {
-		_, ok := t.in.Core[i].Value()
+		_, ok := in.Core[i].Value()
 		return ok && c.probes[i].inUse
 	}
 	left := 0
@@ -230,12 +230,12 @@ func (c *coreMemory) leaveOut(t *step) {
 		}
 	}
 	if left == 0 {
-		t.refuse(LastCore)
-		return
+		return LastCore
 	}
 	for i := range c.probes {
 		c.probes[i].inUse = answers(i)
 	}
+	return 0
 }
 
 // stands gives the alarms of the core whose condition holds.

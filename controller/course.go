@@ -52,6 +52,22 @@ func (c *course) unseen(dt time.Duration) {
 // learnt reports whether the course is known, so that leaving it would be seen.
 func (c *course) learnt() bool { return c.known > courseLearnt }
 
+// kept is the share of a miss that a course with this time constant keeps after dt. Most
+// steps are a second apart.
+func kept(tau, dt time.Duration) float64 {
+	if dt == time.Second {
+		switch tau {
+		case courseInAir:
+			return keptInAir
+		case courseInIce:
+			return keptInIce
+		}
+	}
+	return math.Exp(-dt.Seconds() / tau.Seconds())
+}
+
+var keptInAir, keptInIce = math.Exp(-1 / courseInAir.Seconds()), math.Exp(-1 / courseInIce.Seconds())
+
 // follow takes a reading in and says whether it left the course as no meat can.
 func (c *course) follow(v, chamber quantity.Celsius, place profile.Place, dt time.Duration) (left bool) {
 	if c.known == 0 {
@@ -74,7 +90,7 @@ func (c *course) follow(v, chamber quantity.Celsius, place profile.Place, dt tim
 	expected := c.level + c.trend*ahead
 	miss := c.smooth - expected
 	off += float64(offCourse) + offByNoise*min(c.rough, roughest) + offUnseen*blind
-	keep := math.Exp(-ahead / tau.Seconds())
+	keep := kept(tau, dt)
 	c.level = expected + (1-keep*keep)*miss
 	c.trend += (1 - keep) * (1 - keep) * miss / ahead
 	c.rough += (math.Abs(float64(v)-c.smooth) - c.rough) * min(1, ahead/courseRough.Seconds())

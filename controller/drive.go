@@ -34,7 +34,7 @@ func (t *step) drive() {
 	stage := t.stage()
 	if s.Batch != Running || stage == nil || s.Tripped != trip.None {
 		s.Heater.off(t)
-		s.Fan = fanMemory{Relay: t.cut(t.m.fan, s.Fan.Relay)}
+		s.Fan = fanMemory{Relay: duty.Cut(t.m.fan, s.Fan.Relay, t.dt)}
 		s.humidifierOn = false
 		s.Smoke.blow(t, false)
 		s.Out = Outputs{Damper: damper}
@@ -72,7 +72,7 @@ func (t *step) drive() {
 		s.Fan.Relay = relay
 		out.On.Set(Fan, on)
 	default:
-		s.Fan.Relay = t.cut(t.m.fan, s.Fan.Relay)
+		s.Fan.Relay = duty.Cut(t.m.fan, s.Fan.Relay, t.dt)
 	}
 	out.On.Set(Smoke, s.Smoke.blow(t, smoke && (!out.On.Has(Fan) || c.Rules.FanWithSmoke)))
 	if s.Heater.rests > 0 {
@@ -82,12 +82,6 @@ func (t *step) drive() {
 	}
 	out.On.Set(Humidifier, t.humidify(stage))
 	s.Out = out
-}
-
-// cut switches a time-proportioned output off and forgets what it owed.
-func (t *step) cut(l duty.Limits, s duty.State) duty.State {
-	s, _ = duty.Step(l, s, 0, t.dt)
-	return duty.Trip(s)
 }
 
 func (t *step) humidify(stage *profile.Stage) bool {

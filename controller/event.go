@@ -42,6 +42,9 @@ const (
 	RecordNotKept
 	CannotShelve
 	LastCore
+	AnotherQuestion
+	NotToMend
+	NotStanding
 )
 
 var refusalText = [...]string{
@@ -56,6 +59,9 @@ var refusalText = [...]string{
 	LastCore:                "no other core probe answers; mend this one, or stop the batch",
 	RecordNotKept:           "the record cannot be written; free the disk first",
 	CannotShelve:            "only an alarm that has come up can be shelved, no trip, and none for more than eight hours",
+	AnotherQuestion:         "another question waits now; read it first",
+	NotToMend:               "this alarm needs nobody's word: it ends by itself when its cause is gone",
+	NotStanding:             "this alarm does not stand, so there is nothing to say of it",
 	RestNotOver:             "the cure has not rested long enough; say when the product was stuffed, wait, or give a reason",
 }
 

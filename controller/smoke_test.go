@@ -131,7 +131,7 @@ func TestFuelIsCountedByTheAir(t *testing.T) {
 	assert.InDelta(t, float64(before), float64(left), 0.001)
 
 	// Refilled and said so.
-	r.acknowledge(trip.SmokeFuelLow)
+	r.mend(trip.SmokeFuelLow)
 	left, _ = r.s.FuelLeft(r.p, r.c)
 	assert.InDelta(t, 1, float64(left), 0.001)
 	share, _ := r.air(8 * time.Minute)
@@ -195,7 +195,7 @@ func TestALongPauseIsSaidWithoutAnEmberProbe(t *testing.T) {
 	r.step(Restart)
 	r.quietly(trip.EmberUnknown, true, 10*time.Minute) // air proves nothing
 	assert.False(t, r.s.Alarms[trip.EmberOut].Standing)
-	r.acknowledge(trip.EmberUnknown)
+	r.mend(trip.EmberUnknown)
 	r.quietly(trip.EmberUnknown, false, 10*time.Minute)
 
 	// A probe knows better.
@@ -249,7 +249,7 @@ func TestAnEmberThatWentOutIsSaid(t *testing.T) {
 
 	r.step(Acknowledge) // heard is not lit
 	r.quietly(trip.EmberOut, true, time.Minute)
-	r.acknowledge(trip.EmberOut)
+	r.mend(trip.EmberOut)
 	r.emberIs(100) // lit again, and not yet warm
 	r.quietly(trip.EmberOut, false, 7*time.Minute)
 	r.emberIs(400)

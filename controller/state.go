@@ -1,11 +1,3 @@
-// Package controller is the one step that runs a batch: readings and at most one
-// command go in; the next state, the outputs and the events come out. It has no
-// clock, no I/O, no goroutine, no randomness and no log, so that the daemon, the
-// rehearsal and a replay run the same code and must get the same answer.
-//
-// Whatever it is not sure of turns the heater off: a missing chamber reading, a
-// call that comes late, a chamber above the cabinet's limit, a state it does not
-// know.
 package controller
 
 import (
@@ -115,46 +107,6 @@ const (
 	FeedbackOn
 )
 
-// CommandKind is what the operator wants.
-type CommandKind uint8
-
-// The commands. The zero value asks for nothing. Records hold their numbers.
-const (
-	NoCommand CommandKind = iota
-	Start
-	Confirm
-	Hold
-	Restart // a held batch, where it was held
-	Stop
-	Abort
-	Acknowledge // every standing alarm, or the one named
-	Shelve      // one alarm, for a while
-	Reset       // a trip whose condition is gone
-	CommandKinds
-)
-
-var commandText = [CommandKinds]string{
-	"none", "start", "confirm", "hold", "restart", "stop", "abort", "acknowledge", "shelve", "reset",
-}
-
-func (k CommandKind) String() string {
-	if k < CommandKinds {
-		return commandText[k]
-	}
-	return "unknown"
-}
-
-// A Command is one operator command; a step takes at most one.
-type Command struct {
-	Kind  CommandKind   `record:"kind"`
-	Alarm trip.Code     `record:"alarm"` // for Acknowledge, where None means all, and Shelve
-	For   time.Duration `record:"for"`   // for Shelve
-	// Rested is how long the cure has worked, for Start. A start before the
-	// product's rest is over is refused unless the person gave a reason.
-	Rested  time.Duration `record:"rested"`
-	Excused bool          `record:"excused"` // a reason was given; it goes on the record
-}
-
 // State is everything the step remembers. It holds no pointer and no NaN, so it
 // can be recorded whole and compared with ==. The zero State has not started.
 type State struct {
@@ -205,8 +157,9 @@ type Proof struct {
 
 // A Prompt is a hand step that waits for the person.
 type Prompt struct {
-	Text  string
-	Since time.Duration
+	Question Question
+	Text     string
+	Since    time.Duration
 }
 
 // Waiting returns the prompt that the batch waits for, if any.
@@ -214,14 +167,18 @@ func (s *State) Waiting(p *profile.Product) (Prompt, bool) {
 	if p == nil || !s.Batch.Active() || s.Stage >= len(p.Stages) {
 		return Prompt{}, false
 	}
+	q, _ := s.Question()
+	prompt := Prompt{Question: q, Since: s.Alarms[trip.PromptWaiting].Since}
 	stage := &p.Stages[s.Stage]
 	switch {
 	case s.Asking:
-		return Prompt{Text: stage.Ask, Since: s.Alarms[trip.PromptWaiting].Since}, true
+		prompt.Text = stage.Ask
 	case s.Confirming > 0 && s.Confirming <= len(stage.Until.Conditions):
-		return Prompt{Text: stage.Until.Conditions[s.Confirming-1].Confirm, Since: s.Alarms[trip.PromptWaiting].Since}, true
+		prompt.Text = stage.Until.Conditions[s.Confirming-1].Confirm
+	default:
+		return Prompt{}, false
 	}
-	return Prompt{}, false
+	return prompt, true
 }
 
 // CurrentStage returns the stage under way, or nil when no batch is.

@@ -112,10 +112,19 @@ func flicker(r sensors.Reading, elapsed time.Duration) sensors.Reading {
 	return sensors.At(v + 1.0/128)
 }
 
+// question is the one that waits, or one that nobody asks.
+func (r *rig) question() Question {
+	if q, ok := r.s.Question(); ok {
+		return q
+	}
+	return Question{r.s.Stage, HandStep}
+}
+
 func (r *rig) step(kinds ...CommandKind) []Event {
 	r.in.Command = Command{}
 	if len(kinds) > 0 {
 		r.in.Command.Kind = kinds[0]
+		r.in.Command.Question = r.question()
 	}
 	if !math.IsNaN(r.chamber) {
 		if r.s.Heater.HasSetpoint {
@@ -275,7 +284,7 @@ func TestStartWaitsForWhatLintAdvises(t *testing.T) {
 }
 
 func TestCommandsInTheWrongState(t *testing.T) {
-	for _, kind := range []CommandKind{Confirm, Hold, Restart, Stop, Abort, Reset, CommandKinds} {
+	for _, kind := range []CommandKind{Confirm, Hold, Restart, Stop, Abort, Reset, Mended, Shelve, CommandKinds} {
 		r := newRig(t)
 		assert.Len(t, refusals(r.step(kind)), 1, "%v while idle", kind)
 		assert.Equal(t, Idle, r.s.Batch)

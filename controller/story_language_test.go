@@ -184,10 +184,20 @@ func parseOrder(verb string, w *words) (o order, err error) {
 			return o, fmt.Errorf("unknown word %q", w.plain[0])
 		}
 		return o, nil
-	case "acknowledge", "shelve":
+	case "confirm":
+		if err := w.count(0, 1); err != nil || len(w.plain) == 0 {
+			return o, err
+		}
+		if o.question = w.plain[0]; !knownQuestion(o.question) {
+			return o, fmt.Errorf("unknown question %q", o.question)
+		}
+		return o, nil
+	case "acknowledge", "mended", "shelve":
 		least := 0
-		if verb == "shelve" {
+		if verb != "acknowledge" {
 			least = 1
+		}
+		if verb == "shelve" {
 			if o.shelve, err = w.duration("for", 0); err != nil {
 				return o, err
 			}

@@ -27,30 +27,42 @@ type machine struct {
 
 // order is what the person wants of one step.
 type order struct {
-	verb    string // one of the keys of verbs; empty is nothing
-	alarm   string // empty is all
-	shelve  time.Duration
-	rested  time.Duration
-	excused bool
+	verb     string // one of the keys of verbs; empty is nothing
+	alarm    string // empty is all
+	question string // empty is the one that waits
+	shelve   time.Duration
+	rested   time.Duration
+	excused  bool
 }
 
 // verbs are the commands as the stories spell them.
-var verbs = map[string]controller.CommandKind{
-	"start": kind("start"), "confirm": kind("confirm"), "hold": kind("hold"), "restart": kind("restart", "resume"),
-	"stop": kind("stop"), "abort": kind("abort"), "acknowledge": kind("acknowledge"), "shelve": kind("shelve"),
-	"reset": kind("reset"), "nonsense": controller.CommandKinds,
+var verbs = func() map[string]controller.CommandKind {
+	all := map[string]controller.CommandKind{"nonsense": controller.CommandKinds}
+	for _, k := range controller.Commands() {
+		all[k.String()] = k
+	}
+	return all
+}()
+
+// question is the one that waits, or the one that is named; unnamed names none, as
+// records of old do.
+func (m *machine) question(name string) controller.Question {
+	switch name {
+	case "unnamed":
+		return controller.Question{}
+	case "":
+		if q, ok := m.state.Question(); ok {
+			return q
+		}
+		return controller.Question{Stage: m.state.Stage, Part: controller.HandStep}
+	}
+	q, _ := controller.ParseQuestion(name)
+	return q
 }
 
-// kind finds a command by any of its spellings.
-func kind(spellings ...string) controller.CommandKind {
-	for k := controller.CommandKind(0); k < controller.CommandKinds; k++ {
-		for _, s := range spellings {
-			if k.String() == s {
-				return k
-			}
-		}
-	}
-	panic("no command is spelled " + spellings[0])
+func knownQuestion(name string) bool {
+	_, ok := controller.ParseQuestion(name)
+	return ok || name == "unnamed"
 }
 
 func verbOf(k controller.CommandKind) string {
@@ -193,6 +205,9 @@ func (m *machine) step(a aware, o order, full bool) ([]output, []event, view) {
 			code = trip.Count
 		}
 		in.Command = controller.Command{Kind: verbs[o.verb], Alarm: code, For: o.shelve, Rested: o.rested, Excused: o.excused}
+		if in.Command.Kind == controller.Confirm {
+			in.Command.Question = m.question(o.question)
+		}
 	}
 	var out controller.Outputs
 	var events []controller.Event

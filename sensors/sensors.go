@@ -3,7 +3,11 @@
 // never substitutes a number for a missing one.
 package sensors
 
-import "fumarium/profile/quantity"
+import (
+	"math"
+
+	"fumarium/profile/quantity"
+)
 
 // A Status says whether a reading may be used and, if not, why.
 type Status uint8
@@ -51,7 +55,7 @@ type Reading struct {
 // At is a good reading of temperature t. A t that is not finite, or below
 // absolute zero, gives an OutOfRange fault instead.
 func At(t quantity.Celsius) Reading {
-	if !quantity.Finite(float64(t)) || t < quantity.AbsoluteZero {
+	if !(t >= quantity.AbsoluteZero && t <= math.MaxFloat64) {
 		return Reading{status: OutOfRange}
 	}
 	return Reading{status: Good, temperature: t}

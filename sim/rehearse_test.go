@@ -219,21 +219,34 @@ func TestTraceAndFigure(t *testing.T) {
 	assert.Equal(t, "chamber, setpoint, core, surface, true chamber, true core, ", names, "what a probe says may be wrong then")
 }
 
-func TestProbeFollowsWithItsSheathAndItsNoise(t *testing.T) {
+// The front end reads what the file's calibration makes right, with the noise of one
+// sample; the channel behind it gives the truth, with what the median leaves of that: the
+// variance of the median of three is 1 - √3/π of one sample's (sensors/channel has the
+// source).
+func TestProbeFollowsWithItsErrorAndItsNoise(t *testing.T) {
 	c := *builtCabinet(t, "plywood-cabinet")
-	c.Probes = []cabinet.Probe{{Name: "chamber", Role: cabinet.ChamberProbe, Offset: 2}}
+	c.Probes = []cabinet.Probe{{Name: "chamber", Role: cabinet.ChamberProbe, Offset: 2, Stretch: 0.01}}
 	w, err := NewWorld(Setup{Product: product(t, "marjoram-ring"), Cabinet: &c, Seed: 3})
 	require.NoError(t, err)
-	sum, squares, n := 0.0, 0.0, 4000
-	for range n {
-		v, ok := w.Sample(0).Chamber[0].Value()
-		require.True(t, ok)
-		e := float64(v) - float64(w.Plant().Chamber()) - 2
-		sum += e
-		squares += e * e
+	truth := float64(w.Plant().Chamber())
+	for name, want := range map[string]struct {
+		read        func(time.Duration) controller.Inputs
+		mean, noise float64
+	}{
+		"front end": {w.Feel, (truth - 2) / 1.01, float64(DefaultNoise)},
+		"channel":   {w.Sample, truth, float64(DefaultNoise) * math.Sqrt(1-math.Sqrt(3)/math.Pi)},
+	} {
+		sum, squares, n := 0.0, 0.0, 12000
+		for range n {
+			v, ok := want.read(0).Chamber[0].Value()
+			require.True(t, ok)
+			e := float64(v) - want.mean
+			sum += e
+			squares += e * e
+		}
+		assert.InDelta(t, 0, sum/float64(n), 0.01, name)
+		assert.InDelta(t, want.noise, math.Sqrt(squares/float64(n)), 0.01, name)
 	}
-	assert.InDelta(t, 0, sum/float64(n), 0.01)
-	assert.InDelta(t, float64(DefaultNoise), math.Sqrt(squares/float64(n)), 0.02)
 	assert.Equal(t, sensors.Unread, w.Sample(0).Core[0].Status(), "a probe that is not fitted is not read")
 }
 

@@ -18,6 +18,7 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
+	"fumarium/sensors/channel"
 	"fumarium/sim/fault"
 	"fumarium/sim/plant"
 )
@@ -85,19 +86,22 @@ type World struct {
 	now     time.Duration // since the world began
 	inject  *fault.Injector
 	felt    quantity.Celsius // the room as the plant knows it
+	read    bool             // its probes have been
 	away    bool             // the controller was not called because the mains had failed
 	alarmed time.Duration    // since when something waits for the person to look after it
 	looking bool
 	tries   int // resets since the faults last changed
 }
 
-// probe is a sensor in its sheath: a first-order lag, an offset, noise and the
-// front end's resolution.
+// probe is a sensor in its sheath, a first-order lag, and its front end with an error
+// that the cabinet file's calibration undoes, noise and a resolution. Behind it is the
+// channel that the cabinet's probe has, too.
 type probe struct {
-	keep   float64 // share of the old value kept over one Step
-	offset float64
-	value  float64
-	warm   bool // value holds a temperature
+	keep     float64 // share of the old value kept over one Step
+	value    float64
+	warm     bool // value holds a temperature
+	settings channel.Settings
+	memory   channel.Memory
 }
 
 // NewWorld builds the world of a setup. Errors say which number is wrong.
@@ -161,7 +165,7 @@ func NewWorld(s Setup) (*World, error) {
 		random: rand.New(rand.NewPCG(s.Seed, 0x66756d6172697565)),
 	}
 	for _, fitted := range s.Cabinet.Probes {
-		pr := probe{offset: float64(fitted.Offset)}
+		pr := probe{settings: s.Cabinet.Channel(&fitted)}
 		if fitted.Sheath > 0 {
 			pr.keep = math.Exp(-Step.Seconds() / fitted.Sheath.Seconds())
 		}
@@ -235,28 +239,71 @@ func (w *World) follow() {
 	truth(w.ember, w.plant.Ember())
 }
 
-func (w *World) sample(pr *probe) sensors.Reading {
-	v := pr.value + pr.offset + float64(DefaultNoise)*w.random.NormFloat64()
-	return sensors.At(quantity.Celsius(math.Round(v/resolution) * resolution))
-}
-
-// Sample reads every probe.
-func (w *World) Sample(elapsed time.Duration) controller.Inputs {
-	in := controller.Inputs{Elapsed: elapsed}
+// Sample reads every probe and gives what the controller may go by. After a pause, as
+// after one in a cabinet, it takes three of them until there is a reading.
+func (w *World) Sample(elapsed time.Duration) (in controller.Inputs) {
+	w.sample(&in, elapsed)
 	for i := range w.chamber {
-		in.Chamber[i] = w.sample(&w.chamber[i])
+		w.condition(&w.chamber[i], &in.Chamber[i], in.PowerLost)
 	}
 	for i := range w.core {
-		in.Core[i] = w.sample(&w.core[i])
+		w.condition(&w.core[i], &in.Core[i], in.PowerLost)
 	}
 	if len(w.wet) > 0 {
-		in.WetBulb = w.sample(&w.wet[0])
+		w.condition(&w.wet[0], &in.WetBulb, in.PowerLost)
 	}
 	if len(w.ambient) > 0 {
-		in.Ambient = w.sample(&w.ambient[0])
+		w.condition(&w.ambient[0], &in.Ambient, in.PowerLost)
 	}
 	if len(w.ember) > 0 {
-		in.Ember = w.sample(&w.ember[0])
+		w.condition(&w.ember[0], &in.Ember, in.PowerLost)
+	}
+	w.read = true
+	return in
+}
+
+// condition sends a reading through the channel of its probe. The cabinet has stood for
+// long when the first comes; a program that begins anew remembers nothing.
+func (w *World) condition(pr *probe, r *sensors.Reading, anew bool) {
+	switch {
+	case !w.read:
+		pr.memory = pr.settings.Settled(w.now, *r)
+	case anew:
+		pr.memory = channel.Memory{}
+	}
+	*r = pr.settings.Read(&pr.memory, w.now, *r)
+}
+
+// Feel is Sample for one who has channels of his own: the readings are as the front ends
+// give them.
+func (w *World) Feel(elapsed time.Duration) (in controller.Inputs) {
+	w.sample(&in, elapsed)
+	return in
+}
+
+// feel is what the front end of a probe reads.
+func (w *World) feel(pr *probe) sensors.Reading {
+	v := pr.settings.Calibration.Undo(quantity.Celsius(pr.value + float64(DefaultNoise)*w.random.NormFloat64()))
+	return sensors.At(quantity.Celsius(math.Round(float64(v)/resolution) * resolution))
+}
+
+// sample reads every front end.
+func (w *World) sample(in *controller.Inputs, elapsed time.Duration) {
+	in.Elapsed = elapsed
+	for i := range w.chamber {
+		in.Chamber[i] = w.feel(&w.chamber[i])
+	}
+	for i := range w.core {
+		in.Core[i] = w.feel(&w.core[i])
+	}
+	if len(w.wet) > 0 {
+		in.WetBulb = w.feel(&w.wet[0])
+	}
+	if len(w.ambient) > 0 {
+		in.Ambient = w.feel(&w.ambient[0])
+	}
+	if len(w.ember) > 0 {
+		in.Ember = w.feel(&w.ember[0])
 	}
 	if w.setup.Cabinet.Door.Fitted {
 		in.Door = controller.DoorShut
@@ -271,13 +318,12 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 		}
 	}
 	if w.inject != nil {
-		w.inject.Readings(w.now, &in)
+		w.inject.Readings(w.now, in)
 		in.PowerLost, w.away = w.away, false
 	}
-	return in
 }
 
-// Call says whether the controller is called now. When it is not, Sample and Answer
+// Call says whether the controller is called now. When it is not, Sample, Feel and Answer
 // are not to be called either.
 func (w *World) Call() fault.Call {
 	if w.inject == nil {
@@ -328,7 +374,8 @@ func (w *World) Answer(s *controller.State) controller.Command {
 			return c
 		}
 	}
-	if _, waiting := s.Waiting(p); !waiting || s.Batch != controller.Running {
+	asked, waiting := s.Question()
+	if !waiting || s.Batch != controller.Running {
 		w.waiting = false
 		return controller.Command{}
 	}
@@ -339,7 +386,7 @@ func (w *World) Answer(s *controller.State) controller.Command {
 		return controller.Command{}
 	}
 	w.waiting = false
-	return controller.Command{Kind: controller.Confirm}
+	return controller.Command{Kind: controller.Confirm, Question: asked}
 }
 
 // tend lights the smoke generator when the hand step of a smoking stage is done, or
@@ -359,8 +406,8 @@ func (w *World) tend(s *controller.State, stage *profile.Stage) {
 // restarts. A careless one does so without looking.
 func (w *World) lookAfter(s *controller.State, person fault.Person) controller.Command {
 	calling := false
-	// A probe that left the meat is put back and named; to acknowledge everything is
-	// not enough.
+	// A probe that left the meat is put back, and said to be; to acknowledge everything
+	// is not enough.
 	out := s.Alarms[trip.CoreOut].Standing
 	cold := s.Alarms[trip.EmberOut].Active(trip.EmberOut, s.Elapsed)
 	for c := trip.None + 1; c < trip.Count; c++ {
@@ -389,10 +436,10 @@ func (w *World) lookAfter(s *controller.State, person fault.Person) controller.C
 		w.alarmed = s.Elapsed - w.setup.Answer + 10*Step // and on with the next
 		return controller.Command{Kind: controller.Acknowledge}
 	case out:
-		return controller.Command{Kind: controller.Acknowledge, Alarm: trip.CoreOut}
+		return controller.Command{Kind: controller.Mended, Alarm: trip.CoreOut}
 	case cold:
 		w.plant.Light()
-		return controller.Command{Kind: controller.Acknowledge, Alarm: trip.EmberOut}
+		return controller.Command{Kind: controller.Mended, Alarm: trip.EmberOut}
 	case s.Batch != controller.Held || w.Hopeless(s):
 		return controller.Command{}
 	case s.Tripped == trip.None:

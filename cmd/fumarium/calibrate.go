@@ -15,7 +15,7 @@ import (
 	"fumarium/cmd/fumarium/internal/wiring"
 	"fumarium/controller/cabinet"
 	"fumarium/profile/quantity"
-	"fumarium/sensors/plausible"
+	"fumarium/sensors/channel"
 	"fumarium/sensors/psychrometer"
 )
 
@@ -119,38 +119,38 @@ func (b *bench) calibrate(ctx context.Context, o calibrateOptions) error {
 	}
 	w := wiring.OpenProbes(c, b.buses)
 	defer w.Close()
-	var channel *wiring.Channel
+	var probe *wiring.Channel
 	var names []string
 	for _, ch := range w.Channels() {
 		names = append(names, ch.Probe.Name)
 		if ch.Probe.Name == o.probe {
-			channel = ch
+			probe = ch
 		}
 	}
-	if channel == nil {
+	if probe == nil {
 		return usage("%s has no probe %q; it has %s", c.Name, o.probe, strings.Join(names, ", "))
 	}
-	ice, err := b.point(ctx, channel, "Put the probe into melting ice and wait a minute, then press Enter: ")
+	ice, err := b.point(ctx, probe, "Put the probe into melting ice and wait a minute, then press Enter: ")
 	if err != nil {
 		return couldNot(err)
 	}
-	record := calibrationRecord{Time: time.Now().UTC().Truncate(time.Second), Cabinet: c.Name, Probe: o.probe, Chip: channel.Probe.Chip, IceCelsius: float64(ice)}
-	var calibration plausible.Calibration
+	record := calibrationRecord{Time: time.Now().UTC().Truncate(time.Second), Cabinet: c.Name, Probe: o.probe, Chip: probe.Probe.Chip, IceCelsius: float64(ice)}
+	var calibration channel.Calibration
 	if o.iceOnly {
-		calibration, err = plausible.IcePoint(ice)
+		calibration, err = channel.IcePoint(ice)
 	} else {
-		if _, err := plausible.IcePoint(ice); err != nil { // say so before anyone boils water
+		if _, err := channel.IcePoint(ice); err != nil { // say so before anyone boils water
 			return couldNot(err)
 		}
 		pressure := o.pressureHectopascal * 100
-		truth := float64(plausible.BoilingPoint(pressure))
-		boiling, pointErr := b.point(ctx, channel, fmt.Sprintf("Put the probe into boiling water, which is at %.2f °C here, and wait a minute, then press Enter: ", truth))
+		truth := float64(channel.BoilingPoint(pressure))
+		boiling, pointErr := b.point(ctx, probe, fmt.Sprintf("Put the probe into boiling water, which is at %.2f °C here, and wait a minute, then press Enter: ", truth))
 		if pointErr != nil {
 			return couldNot(pointErr)
 		}
 		measured := float64(boiling)
 		record.BoilingCelsius, record.TruthCelsius, record.PressurePascal = &measured, &truth, &pressure
-		calibration, err = plausible.TwoPoint(ice, boiling, pressure)
+		calibration, err = channel.TwoPoint(ice, boiling, pressure)
 	}
 	if err != nil {
 		return couldNot(err)

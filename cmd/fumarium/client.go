@@ -18,7 +18,6 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/caution"
-	"fumarium/controller/trip"
 	"fumarium/controller/web"
 	"fumarium/profile/catalog"
 	"fumarium/profile/quantity"
@@ -27,21 +26,6 @@ import (
 // client talks to the daemon over its API.
 type client struct {
 	server, state string
-}
-
-// order is what a command asks of the daemon; its keys are the API's.
-type order struct {
-	Command     string `json:"command"`
-	Product     string `json:"product,omitempty"`
-	File        string `json:"file,omitempty"`
-	ProductYAML string `json:"product_yaml,omitempty"`
-	Alarm       string `json:"alarm,omitempty"`
-	StuffedAt   string `json:"stuffed_at,omitempty"`
-	Reason      string `json:"reason,omitempty"`
-	For         string `json:"for,omitempty"`
-	Prompt      string `json:"prompt,omitempty"`
-	Batch       string `json:"batch,omitempty"`
-	Text        string `json:"text,omitempty"`
 }
 
 func clientCommands() []*cobra.Command {
@@ -59,6 +43,7 @@ func clientCommands() []*cobra.Command {
 			caution.Smoulders),
 		simple(controller.Reset, "Reset a trip whose cause is gone", "The batch stays held until restart.", caution.BeforeReset),
 		acknowledgeCommand(),
+		mendedCommand(),
 		shelveCommand(),
 	}
 }
@@ -80,7 +65,7 @@ func simple(kind controller.CommandKind, short, long, warning string) *cobra.Com
 			if first {
 				fmt.Fprintln(cmd.OutOrStdout(), warning)
 			}
-			err := c.send(cmd.Context(), order{Command: kind.String()}, cmd.OutOrStdout())
+			err := c.send(cmd.Context(), web.Order{Command: kind.String()}, cmd.OutOrStdout())
 			if !first {
 				fmt.Fprintln(cmd.OutOrStdout(), warning)
 			}
@@ -96,139 +81,16 @@ func restartCommand() *cobra.Command {
 	return c
 }
 
-func acknowledgeCommand() *cobra.Command {
-	var c client
-	return c.flags(&cobra.Command{
-		Use: "acknowledge [ALARM]", Short: "Acknowledge one alarm, or all", Args: anAlarm(0), ValidArgs: alarmNames(),
-		Long: `Says that a person knows of an alarm, or of all that call. It ends the noise; a
-trip stays latched until fumarium reset.
-
-Some alarms wait for you to say that they are mended, because no probe can: once
-acknowledged, acknowledge them again by their name. That is believed.
-` + mendedTable() + `
-fumarium status shows which stand. What each means and what to do about it is in
-deploy/alarms.md. The alarms:
-
-` + alarmTable(),
-		Example: `  fumarium acknowledge
-  fumarium acknowledge core-out    # known; a second time: the probe is back in the meat`,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			o := order{Command: controller.Acknowledge.String()}
-			if len(args) == 1 {
-				o.Alarm = args[0]
-			}
-			if err := c.send(cmd.Context(), o, cmd.OutOrStdout()); err != nil || len(args) == 0 {
-				return err
-			}
-			return c.hint(cmd.Context(), o.Alarm, cmd.OutOrStdout())
-		},
-	})
-}
-
-// hint says what is left to say about an alarm that is known now.
-func (c *client) hint(ctx context.Context, alarm string, w io.Writer) error {
-	s, err := c.status(ctx)
-	if err != nil {
-		return err
-	}
-	for _, a := range s.Alarms {
-		if a.Code == alarm && a.Mended != "" {
-			fmt.Fprintf(w, "%s is known and stands. To say %q: fumarium acknowledge %s\n", alarm, a.Mended, alarm)
-		}
-	}
-	return nil
-}
-
-// mendedTable lists what a person can say that no probe can.
-func mendedTable() string {
-	var b strings.Builder
-	for c := trip.None + 1; c < trip.Count; c++ {
-		if e := c.Entry(); e.Mended != "" {
-			fmt.Fprintf(&b, "  %-20s %s\n", e.Name, e.Mended)
-		}
-	}
-	return b.String()
-}
-
-func alarmNames() (names []string) {
-	for c := trip.None + 1; c < trip.Count; c++ {
-		names = append(names, c.String())
-	}
-	return names
-}
-
-func alarmTable() string {
-	var b strings.Builder
-	for c := trip.None + 1; c < trip.Count; c++ {
-		e := c.Entry()
-		line := fmt.Sprintf("  %-20s %s", e.Name, e.Priority)
-		if e.Trips {
-			line += ", trip"
-		}
-		b.WriteString(line + "\n")
-	}
-	return b.String()
-}
-
-// anAlarm takes one alarm of the catalogue, or none where least is 0.
-func anAlarm(least int) cobra.PositionalArgs {
-	return func(cmd *cobra.Command, args []string) error {
-		if err := cobra.RangeArgs(least, 1)(cmd, args); err != nil || len(args) == 0 {
-			return err
-		}
-		if _, ok := trip.Parse(args[0]); !ok {
-			return usage("no alarm is called %q; fumarium status shows which stand; there are %s", args[0], strings.Join(alarmNames(), ", "))
-		}
-		return nil
-	}
-}
-
-// confirmCommand sends the question along, so that a second confirm cannot answer
-// the next one unread.
-func confirmCommand() *cobra.Command {
-	var c client
-	return c.flags(&cobra.Command{
-		Use: "confirm", Short: "Confirm the hand step that the batch waits for", Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			s, err := c.status(cmd.Context())
-			if err != nil {
-				return err
-			}
-			if s.Prompt == nil {
-				return &failure{exitBad, errors.New("nothing waits for a confirmation")}
-			}
-			fmt.Fprintln(cmd.OutOrStdout(), shown(s.Prompt.Text))
-			return c.send(cmd.Context(), order{Command: controller.Confirm.String(), Prompt: s.Prompt.Text}, cmd.OutOrStdout())
-		},
-	})
-}
-
 func noteCommand() *cobra.Command {
 	var c client
 	var batch string
 	cmd := c.flags(&cobra.Command{
 		Use: "note TEXT", Short: "Keep a note on the batch: what you saw, changed or tasted", Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return c.send(cmd.Context(), order{Command: "note", Batch: batch, Text: args[0]}, cmd.OutOrStdout())
+			return c.send(cmd.Context(), web.Order{Command: web.Note, Batch: batch, Text: args[0]}, cmd.OutOrStdout())
 		},
 	})
 	cmd.Flags().StringVar(&batch, "batch", "", "`BATCH` (default: the one under way, or the last)")
-	return cmd
-}
-
-func shelveCommand() *cobra.Command {
-	var c client
-	var d string
-	cmd := c.flags(&cobra.Command{
-		Use: "shelve ALARM", Short: "Put an alarm aside for a while; a trip cannot be shelved", Args: anAlarm(1), ValidArgs: alarmNames(),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			if _, err := quantity.ParseDuration(d); err != nil {
-				return usage("--for %s: %w", d, err)
-			}
-			return c.send(cmd.Context(), order{Command: controller.Shelve.String(), Alarm: args[0], For: d}, cmd.OutOrStdout())
-		},
-	})
-	cmd.Flags().StringVar(&d, "for", "1 h", "`DURATION`, at most 8 h")
 	return cmd
 }
 
@@ -250,7 +112,7 @@ Before anything gets hot:
   fumarium start my-sausage.yaml --reason "erythorbate, settled three hours"`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o := order{Command: controller.Start.String(), Product: args[0], Reason: reason}
+			o := web.Order{Command: controller.Start.String(), Product: args[0], Reason: reason}
 			if stuffed != "" {
 				now := time.Now()
 				at, err := pastTime(stuffed, now)
@@ -333,7 +195,7 @@ func (c *client) understood(body []byte) (*web.Status, error) {
 	return &s, nil
 }
 
-func (c *client) send(ctx context.Context, o order, w io.Writer) error {
+func (c *client) send(ctx context.Context, o web.Order, w io.Writer) error {
 	body, err := json.Marshal(o)
 	if err != nil {
 		return couldNot(err)
@@ -426,7 +288,7 @@ func printStatus(w io.Writer, s *web.Status) {
 		fmt.Fprintf(w, "TRIPPED   %s: %s %s\n", shown(s.Trip.Code), shown(s.Trip.Meaning), shown(s.Trip.Action))
 	}
 	if s.Prompt != nil {
-		fmt.Fprintf(w, "to do     %s (waits for %s; then: fumarium confirm)\n", shown(s.Prompt.Text), quantity.FormatDuration(seconds(s.Prompt.WaitingSeconds)))
+		fmt.Fprintf(w, "to do     %s (waits for %s; then: fumarium confirm %s)\n", shown(s.Prompt.Text), quantity.FormatDuration(seconds(s.Prompt.WaitingSeconds)), shown(s.Prompt.Question))
 	}
 	if s.Stage != nil {
 		fmt.Fprintf(w, "stage     %s for %s, ends when %s\n", shown(s.Stage.Name),

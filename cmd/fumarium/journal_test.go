@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
+	"os/signal"
 	"strings"
 	"syscall"
 	"testing"
@@ -70,6 +71,10 @@ func TestADaemonThatNobodyReadsRunsOn(t *testing.T) {
 
 // The line to the board is lost, and with it the terminal: everything off, then the end.
 func TestALostTerminalEndsTheDaemonInOrder(t *testing.T) {
+	// These tests may run under nohup, whose deafness the daemon would inherit.
+	heard := make(chan os.Signal, 1)
+	signal.Notify(heard, syscall.SIGHUP)
+	defer signal.Stop(heard)
 	d := startDaemon(t, "--pace", "1000")
 	d.line("batch running")
 	assert.Equal(t, exitGood, d.end(syscall.SIGHUP), "ended by itself, not by the signal")

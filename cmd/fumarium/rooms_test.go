@@ -5,6 +5,7 @@ import (
 	"go/parser"
 	"go/token"
 	"io/fs"
+	"maps"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -36,8 +37,8 @@ var pureRooms = map[string][]string{
 	"sensors/psychrometer":       {"profile/quantity"},
 	"sensors/thermocouple":       {"profile/quantity"},
 	"sensors/thermistor":         {"profile/quantity"},
-	"sensors/plausible":          {"profile/quantity", "sensors", "sensors/psychrometer"},
-	"controller/cabinet":         {"profile/quantity", "profile/source", "sensors/psychrometer", "sensors/thermistor", "sensors/thermocouple"},
+	"sensors/channel":            {"profile/quantity", "sensors", "sensors/psychrometer"},
+	"controller/cabinet":         {"profile/quantity", "profile/source", "sensors/channel", "sensors/psychrometer", "sensors/thermistor", "sensors/thermocouple"},
 	"controller/cabinet/shipped": {"controller/cabinet", "profile/quantity", "profile/source"},
 	"controller/pid":             {"profile/quantity"},
 	"controller/caution":         {},
@@ -49,7 +50,7 @@ var pureRooms = map[string][]string{
 	// The same steps must give the same history when a record is replayed. It draws its own
 	// figure, so that there is one, and the chart cannot know a batch.
 	"controller/history":  {"controller", "controller/chart", "controller/trip", "profile"},
-	"controller/snapshot": {"controller", "controller/cabinet", "controller/history", "profile", "profile/lethality", "profile/quantity", "sensors"},
+	"controller/snapshot": {"controller", "controller/cabinet", "controller/history", "controller/trip", "profile", "profile/lethality", "profile/quantity", "sensors"},
 	"sim/plant": {"controller/cabinet", "profile", "profile/composition", "profile/quantity", "sensors/psychrometer",
 		"profile/conduction", "sim/plant/film"},
 	"sim/plant/film": {"profile/quantity", "sensors/psychrometer"},
@@ -59,6 +60,59 @@ var pureRooms = map[string][]string{
 var pureStandard = []string{
 	"bytes", "cmp", "embed", "encoding/csv", "errors", "fmt", "io", "maps", "math", "math/bits", "path", "regexp", "slices", "sort", "strconv", "strings",
 	"time", "unicode", "unicode/utf8",
+}
+
+// barred says why a pure room may not use what people would reach for.
+var barred = map[string]string{
+	"os":           "a file or a variable of the system may say another thing at the next reading; hand the bytes in",
+	"net":          "a network answers when it likes, or never; hand in what it said",
+	"net/http":     "a network answers when it likes, or never; hand in what it said",
+	"log":          "what is worth a line is an event or an error of the caller, or it is said twice",
+	"log/slog":     "what is worth a line is an event or an error of the caller, or it is said twice",
+	"sync":         "one thread of thought needs no lock; a lock says that somebody else looks on",
+	"sync/atomic":  "one thread of thought needs no lock; a lock says that somebody else looks on",
+	"context":      "what does not wait need not be called off",
+	"math/rand":    "a replay would decide otherwise; hand the numbers in",
+	"math/rand/v2": "a replay would decide otherwise; hand the numbers in",
+	"reflect":      "names of the program must not decide; declare them",
+	"unsafe":       "the same bytes must mean the same on every board",
+}
+
+// arrows are imports that no room may have, pure or not. An empty from or to is every
+// room; a name stands for the rooms below it, too.
+var arrows = []struct{ from, to, why string }{
+	{"profile", "sensors", "a product is a paper: it knows no probe"},
+	{"profile", "controller", "a product is the same in every cabinet"},
+	{"profile", "sim", "a product is the same in the real world"},
+	{"sensors", "controller", "a chip gives readings and knows no batch"},
+	{"sensors", "sim", "what reads the real chip must not know that there is a simulated one"},
+	{"controller", "sim", "only the program joins both worlds; the daemon's rooms must not know which one they are in"},
+	{"controller", "cmd", "imports run towards the maths"},
+	{"sim", "cmd", "imports run towards the maths"},
+	{"controller/web", "controller/relay", "no page can reach a relay; it hands in a command"},
+	{"controller/web", "controller/loop", "the page sees a snapshot and hands in a command, whoever steps"},
+	{"controller/metrics", "controller/relay", "who only looks must not be able to switch"},
+	{"controller/metrics", "controller/loop", "who only looks must not be able to step"},
+	{"controller/record", "controller/relay", "a full disk must not reach a relay"},
+	{"controller/relay", "controller/record", "switching off waits for no disk"},
+	{"controller/relay", "profile", "a relay knows no batch"},
+}
+
+// owners are the rooms that may use another module, so that it can be exchanged in one
+// place.
+var owners = map[string]struct {
+	rooms []string
+	why   string
+}{
+	"github.com/spf13":      {[]string{"cmd/fumarium"}, "the command line is the program's"},
+	"golang.org/x/term":     {[]string{"cmd/fumarium"}, "the terminal is the program's"},
+	"modernc.org":           {[]string{"controller/record"}, "one room knows that the record is a database"},
+	"github.com/prometheus": {[]string{"controller/metrics"}, "one room knows whose metrics they are"},
+	"golang.org/x/sys":      {[]string{"controller/relay", "controller/record", "controller/loop", "cmd/fumarium"}, "the kernel is met where a line, a lock or a clock is"},
+	"periph.io/x/host":      {[]string{"cmd/fumarium/internal/wiring"}, "one room opens buses; drivers take what is open"},
+	"periph.io/x/conn":      {[]string{"cmd/fumarium/internal/wiring", "sensors", "sim/chips"}, "buses end at the drivers and their twins"},
+	"periph.io/x/devices":   {[]string{"cmd/fumarium/internal/wiring", "sensors", "sim/chips"}, "buses end at the drivers and their twins"},
+	"go.yaml.in":            {[]string{"profile/source"}, "one room reads files, and says where they are wrong"},
 }
 
 // pureOther is what a pure room may use of other modules.
@@ -87,6 +141,8 @@ func TestPureRoomsImportOnlyWhatTheyMay(t *testing.T) {
 				switch {
 				case isOwn && slices.Contains(mayUse, own):
 				case !isOwn && (slices.Contains(pureStandard, path) || slices.Contains(pureOther[room], path)):
+				case barred[path] != "":
+					t.Errorf("%s imports %s: %s", name, path, barred[path])
 				default:
 					t.Errorf("%s imports %s: pass what it needs in as an argument, or say in rooms_test.go why the arrow is right", name, path)
 				}
@@ -104,6 +160,68 @@ func TestPureRoomsImportOnlyWhatTheyMay(t *testing.T) {
 			})
 		}
 	}
+}
+
+// within reports whether a room is the named one or below it.
+func within(room, name string) bool {
+	return name == "" || room == name || strings.HasPrefix(room, name+"/")
+}
+
+// imports calls each for everything that the files of every room import.
+func imports(t *testing.T, each func(room, path string)) {
+	root := filepath.Join("..", "..")
+	err := filepath.WalkDir(root, func(name string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if d.IsDir() && (d.Name() == "testdata" || (strings.HasPrefix(d.Name(), ".") && d.Name() != "..")) {
+			return fs.SkipDir
+		}
+		if !strings.HasSuffix(name, ".go") || strings.HasSuffix(name, "_test.go") {
+			return nil
+		}
+		room, err := filepath.Rel(root, filepath.Dir(name))
+		if err != nil {
+			return err
+		}
+		file, err := parser.ParseFile(token.NewFileSet(), name, nil, parser.ImportsOnly)
+		if err != nil {
+			return err
+		}
+		for _, spec := range file.Imports {
+			path, err := strconv.Unquote(spec.Path.Value)
+			if err != nil {
+				return err
+			}
+			each(filepath.ToSlash(room), path)
+		}
+		return nil
+	})
+	require.NoError(t, err)
+}
+
+func TestNoRoomReachesWhereItMustNot(t *testing.T) {
+	imports(t, func(room, path string) {
+		if room == "sensors/sensortest" { // a test in a room of its own, for all drivers
+			return
+		}
+		if own, ok := strings.CutPrefix(path, module); ok {
+			for _, a := range arrows {
+				if within(room, a.from) && within(own, a.to) {
+					t.Errorf("%s imports %s: %s", room, own, a.why)
+				}
+			}
+			return
+		}
+		for other, owner := range owners {
+			if within(path, other) && !slices.ContainsFunc(owner.rooms, func(r string) bool { return within(room, r) }) {
+				t.Errorf("%s imports %s, which is for %s: %s", room, path, strings.Join(owner.rooms, ", "), owner.why)
+			}
+		}
+		if strings.Contains(path, ".") && !slices.ContainsFunc(slices.Collect(maps.Keys(owners)), func(other string) bool { return within(path, other) }) {
+			t.Errorf("%s imports %s, which no room owns: say in rooms_test.go which rooms may, and why", room, path)
+		}
+	})
 }
 
 // TestEveryRoomIsKnown makes a new folder of Go files say what it is.

@@ -74,7 +74,7 @@ func TestTheStatusOfAnyDaemonIsPlain(t *testing.T) {
 	name := evil
 	s := web.Status{
 		Cabinet: evil, World: evil, State: evil, Product: &name, ElapsedSeconds: new(float64),
-		Trip: &web.Trip{Code: evil, Meaning: evil, Action: evil}, Prompt: &web.Prompt{Text: evil},
+		Trip: &web.Trip{Code: evil, Meaning: evil, Action: evil}, Prompt: &web.Prompt{Question: evil, Text: evil},
 		Stage: &web.StageNow{Name: evil, EndedBy: evil}, Alarms: []web.Alarm{{Code: evil, Priority: evil, State: evil, Action: evil}},
 	}
 	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {

@@ -519,3 +519,26 @@ func BenchmarkStep(b *testing.B) {
 		s, _ = Step(l, s, 0.37, time.Second)
 	}
 }
+
+// Cut has a short way for an output that rests. It must lead where the long one does.
+func TestCutIsStepAndTrip(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		seconds := func(least, most int, name string) time.Duration {
+			return time.Duration(rapid.IntRange(least, most).Draw(t, name)) * time.Second
+		}
+		l := Limits{Window: seconds(0, 60, "window"), MinOn: seconds(0, 40, "on"), MinOff: seconds(0, 40, "off")}
+		var s State
+		for range rapid.IntRange(1, 40).Draw(t, "calls") {
+			dt := seconds(-1, 70, "dt")
+			if rapid.Bool().Draw(t, "runs") {
+				s, _ = Step(l, s, rapid.Float64Range(0, 1).Draw(t, "demand"), dt)
+				continue
+			}
+			want, _ := Step(l, s, 0, dt)
+			s = Cut(l, s, dt)
+			if s != Trip(want) {
+				t.Fatalf("cut to %+v, stepped and tripped to %+v", s, Trip(want))
+			}
+		}
+	})
+}

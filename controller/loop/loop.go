@@ -149,8 +149,8 @@ func (l *Loop) Snapshot() *snapshot.Snapshot { return l.current.Load() }
 
 // Do hands a command to the next free step and waits for what became of it.
 func (l *Loop) Do(ctx context.Context, r snapshot.Request) (snapshot.Reply, error) {
-	if r.Command.Kind == controller.Start && r.Product == nil {
-		return snapshot.Reply{}, errors.New("start needs a product")
+	if err := r.Complete(); err != nil {
+		return snapshot.Reply{}, err
 	}
 	q := request{Request: r, reply: make(chan snapshot.Reply, 1)}
 	select {

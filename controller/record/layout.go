@@ -27,7 +27,12 @@ var renamed = map[string]string{}
 
 // retired holds the names of state that no program keeps any more, each with why a
 // batch can go on without it. What it held is left out when an old state is read.
-var retired = map[string]string{}
+var retired = map[string]string{
+	"state.chamber.probe[].jumped": jumps, "state.chamber.probe[].gone": jumps,
+	"state.core[].probe.jumped": jumps, "state.core[].probe.gone": jumps,
+}
+
+const jumps = "a reading that jumped is judged before the step, and comes as implausible; a batch under way has it judged afresh"
 
 // A place is a field as some program recorded it, and where this one keeps it.
 type place struct {

@@ -83,8 +83,9 @@ func TestRecordsOutliveTheFieldsOfTheProgram(t *testing.T) {
 	}
 	for name, k := range cases {
 		t.Run(name, func(t *testing.T) {
+			was, gone := renamed, retired
 			renamed, retired = k.renamed, k.retired
-			defer func() { renamed, retired = map[string]string{}, map[string]string{} }()
+			defer func() { renamed, retired = was, gone }()
 			dir := t.TempDir()
 			r := open(t, options(dir))
 			r.names, r.memory = k.older(), k.older()
@@ -135,11 +136,16 @@ func TestRecordsOutliveTheFieldsOfTheProgram(t *testing.T) {
 }
 
 // Every field that layout 1 had is kept today, under a name of its own, and is told by the
-// name that it had then: so the states of its batches can be compared to the last bit.
+// name that it had then: so the states of its batches can be compared to the last bit. The
+// few that were given up are zero but while a probe is silent or not believed.
 func TestLayout1IsKept(t *testing.T) {
 	m, err := memoryOf("step.In.Elapsed duration\n")
 	require.NoError(t, err)
-	assert.Empty(t, m.lost)
+	assert.Equal(t, []string{
+		"watch.chamber[0].gone", "watch.chamber[0].jumped", "watch.chamber[1].gone", "watch.chamber[1].jumped",
+		"watch.core[0].gone", "watch.core[0].jumped", "watch.core[1].gone", "watch.core[1].jumped",
+		"watch.core[2].gone", "watch.core[2].jumped", "watch.core[3].gone", "watch.core[3].jumped",
+	}, m.lost)
 	assert.Len(t, m.places, 539)
 	var s controller.State
 	s.Begun, s.Stage = true, 3

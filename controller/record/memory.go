@@ -17,7 +17,8 @@ type memory struct {
 	state  controller.State
 	places []place
 	// lost are fields of the layout that programs have given up since. What they held
-	// cannot be had again, so the state as a whole cannot be compared.
+	// cannot be had again, so the state as a whole can be compared only where they were
+	// zero.
 	lost []string
 }
 

@@ -38,8 +38,9 @@ type Result struct {
 	// State is the first commit at whose end the state is another; nil is none. With
 	// equal decisions it may be the last bit of a sum on another processor.
 	State *Difference
-	// Lost are recorded fields of the state that this program does not keep. Where
-	// there are some, the states were not compared, only the decisions.
+	// Lost are recorded fields of the state that this program does not keep and that
+	// held something, as far as anyone can tell. Where there are some, not all states
+	// could be compared, only the decisions.
 	Lost []string
 	// Final is the state after the last step.
 	Final controller.State
@@ -91,11 +92,6 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 	result := &Result{Program: b.Program}
 	from := func(layout, text string) (err error) {
 		if m, err = memoryOf(layout); err == nil {
-			for _, name := range m.lost {
-				if !slices.Contains(result.Lost, name) {
-					result.Lost = append(result.Lost, name)
-				}
-			}
 			state, err = m.parse(text)
 		}
 		return err
@@ -132,10 +128,16 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 			return ctx.Err()
 		},
 		end: func(l row) error {
-			if len(m.lost) > 0 {
+			sum := m.hash(&state)
+			if bytes.Equal(sum[:], l.blob("state_hash")) { // then what is not kept was zero
 				return nil
 			}
-			if sum := m.hash(&state); result.State == nil && !bytes.Equal(sum[:], l.blob("state_hash")) {
+			for _, name := range m.lost {
+				if !slices.Contains(result.Lost, name) {
+					result.Lost = append(result.Lost, name)
+				}
+			}
+			if len(m.lost) == 0 && result.State == nil {
 				result.State = &Difference{
 					Step: last, Elapsed: state.Elapsed - state.Started, What: "state",
 					Recorded: fmt.Sprintf("hash %x", l.blob("state_hash")), Replayed: fmt.Sprintf("hash %x", sum[:]),

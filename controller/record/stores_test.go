@@ -15,7 +15,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fumarium/controller"
+	"fumarium/controller/cabinet"
 	"fumarium/controller/history"
+	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/sensors"
 )
@@ -24,8 +26,9 @@ var update = flag.Bool("update", false, "write the stores in testdata anew; kept
 
 // The stores in testdata are kept for ever: what a version has written, every later
 // one must read, and what is damaged must be told from what is not. The text beside a
-// store is what stands in it, and must never change. version-1.db and layout-1.db are
-// not written any more: the last programs that recorded in layout 1 left them.
+// store is what stands in it, and must never change. version-1.db, layout-1.db and
+// claims.db are not written any more: the last programs that recorded in layout 1 left
+// them.
 func TestWriteStores(t *testing.T) {
 	if !*update {
 		return // only with -update
@@ -146,7 +149,7 @@ func copyOf(t testing.TB, file string) string {
 }
 
 func TestStoresAreReadForEver(t *testing.T) {
-	for _, name := range []string{"version-1", "layout-1", "layout-2"} {
+	for _, name := range []string{"version-1", "layout-1", "claims", "layout-2"} {
 		want, err := os.ReadFile(filepath.Join("testdata", name+".txt"))
 		require.NoError(t, err)
 		assert.Equal(t, string(want), listing(t, filepath.Join("testdata", name+".db")))
@@ -229,6 +232,51 @@ func TestRestartIsFoundInOldRecords(t *testing.T) {
 	assert.Nil(t, result.Decisions)
 	assert.Equal(t, b.Steps, result.Steps)
 	assert.Equal(t, controller.Complete, result.Final.Batch)
+}
+
+// Before there was a command for it, acknowledging an alarm by its name once more was the
+// claim that it is mended, and confirm answered whatever waited. The batch in claims.db
+// was recorded then: a core probe slipped out and was said to be back, the last one was
+// lost and refused to be left out, hand steps were confirmed without being named. It is
+// replayed as it went, to the last bit of the state.
+func TestClaimsOfOldRecordsAreReplayed(t *testing.T) {
+	ctx := context.Background()
+	r, err := OpenReader(copyOf(t, filepath.Join("testdata", "claims.db")))
+	require.NoError(t, err)
+	defer r.Close()
+	result := requireSound(t, r, "2026-11-25-1")
+	assert.Equal(t, controller.Stopped, result.Final.Batch)
+	assert.Empty(t, result.Lost)
+
+	// With the commands of today in their place it would not have gone like that.
+	b, err := r.Batch(ctx, "2026")
+	require.NoError(t, err)
+	p, err := profile.Parse(b.ProductName, b.ProductFile)
+	require.NoError(t, err)
+	c, err := cabinet.Parse(b.CabinetName, b.CabinetFile)
+	require.NoError(t, err)
+	m, err := controller.New(p, c)
+	require.NoError(t, err)
+	var then, today controller.State
+	said := map[string]int{}
+	require.NoError(t, r.Steps(ctx, "2026", func(s Step) error {
+		in := s.In
+		assert.Zero(t, in.Command.Question)
+		if in.Command.Kind != controller.NoCommand {
+			said[in.Command.Kind.String()]++
+		}
+		then, _, _ = m.Step(then, in)
+		if in.Command.Kind.String() == controller.Acknowledge.String() {
+			in.Command.Kind = controller.Acknowledge
+		}
+		today, _, _ = m.Step(today, in)
+		if s.Number == 80 { // some seconds after the claim
+			assert.Equal(t, trip.Normal, then.Alarms[trip.CoreOut].Phase)
+			assert.Equal(t, trip.Acknowledged, today.Alarms[trip.CoreOut].Phase)
+		}
+		return nil
+	}))
+	assert.Equal(t, map[string]int{"start": 1, "confirm": 2, "acknowledge": 8, "stop": 1}, said)
 }
 
 func TestDamagedStores(t *testing.T) {

@@ -146,8 +146,8 @@ func (d *trial) once(k controller.Command) {
 func (d *trial) run(n int) *trial {
 	for range n {
 		k := controller.Command{}
-		if _, waits := d.state.Waiting(d.start.Product); waits && len(d.steps)%5 == 0 {
-			k.Kind = controller.Confirm
+		if q, waits := d.state.Question(); waits && len(d.steps)%5 == 0 {
+			k = controller.Command{Kind: controller.Confirm, Question: q}
 		}
 		d.once(k)
 	}

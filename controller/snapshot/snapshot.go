@@ -5,11 +5,15 @@
 package snapshot
 
 import (
+	"errors"
+	"fmt"
+	"slices"
 	"time"
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/controller/history"
+	"fumarium/controller/trip"
 	"fumarium/profile"
 )
 
@@ -38,7 +42,8 @@ type Snapshot struct {
 	History history.History
 }
 
-// A Request is a command from outside the loop. Start needs a Product.
+// A Request is a command from outside the loop, ready for its step: what the page, the
+// command line and the daemon itself hand in. Start needs a Product.
 type Request struct {
 	Command controller.Command
 	Product *profile.Product
@@ -47,6 +52,28 @@ type Request struct {
 	// ProductName and ProductFile are the file that Product was read from.
 	ProductName string
 	ProductFile []byte
+}
+
+// Complete reports what the command needs and the request does not have.
+func (r *Request) Complete() error {
+	kind := r.Command.Kind
+	if !slices.Contains(controller.Commands(), kind) {
+		return errors.New("there is no such command")
+	}
+	for _, part := range []struct {
+		of   controller.With
+		have bool
+		what string
+	}{
+		{controller.WithProduct, r.Product != nil, "a product"},
+		{controller.WithAlarm, r.Command.Alarm != trip.None, "an alarm"},
+		{controller.WithQuestion, r.Command.Question.Part != controller.Unnamed, "the question that it answers"},
+	} {
+		if kind.Needs()&part.of != 0 && !part.have {
+			return fmt.Errorf("%s needs %s", kind, part.what)
+		}
+	}
+	return nil
 }
 
 // A Reply says what the step that took the request did with it.

@@ -120,9 +120,9 @@ type Entry struct {
 	Suppresses []Code
 	Meaning    string
 	Action     string
-	// Mended is what a person claims who acknowledges the alarm by its name once it
-	// is acknowledged already. Before that, acknowledging only ends the noise: nobody
-	// shall make that claim with the wish for silence.
+	// Mended is what a person claims who says that the alarm is mended, because no probe
+	// can see it. Nobody makes that claim with the wish for silence: acknowledging only
+	// ends the noise.
 	Mended string
 }
 
@@ -181,13 +181,13 @@ var catalogue = [Count]Entry{
 	CoreLost: {
 		Name: "core-lost", Priority: Soon, Delay: 30 * time.Second,
 		Meaning: "A core probe that the batch relies on gives no usable reading. No stage can end by core.",
-		Action:  "Check the probe and its plug; put it back into the middle of the piece. If it cannot be mended and another core probe sits in a piece as thick, acknowledge this alarm by its name once more to go on without it.",
+		Action:  "Check the probe and its plug; put it back into the middle of the piece. If it cannot be mended and another core probe sits in a piece as thick, say that you go on without it (mended core-lost).",
 		Mended:  "Go on without the lost probe",
 	},
 	CoreOut: {
 		Name: "core-out", Priority: Soon, Suppresses: []Code{CoreLost, CoreFrozen},
 		Meaning: "A core reading jumped as no meat can: the probe has left it. Its readings do not count.",
-		Action:  "Put the probe back into the middle of the thickest piece, then acknowledge this alarm by its name once more.",
+		Action:  "Put the probe back into the middle of the thickest piece, then say so (mended core-out).",
 		Mended:  "The probe is back in the meat",
 	},
 	CoreFrozen: {
@@ -243,7 +243,7 @@ var catalogue = [Count]Entry{
 	SmokeFuelLow: {
 		Name: "smoke-fuel-low", Priority: Later,
 		Meaning: "The smoke generator has had almost as much air as one filling lasts for.",
-		Action:  "Refill it and acknowledge this alarm by its name once more, or let it go out.",
+		Action:  "Refill it and say so (mended smoke-fuel-low), or let it go out.",
 		Mended:  "It is filled and smoulders",
 	},
 	ComeUpLong: {
@@ -289,13 +289,13 @@ var catalogue = [Count]Entry{
 	EmberOut: {
 		Name: "ember-out", Priority: Soon, Delay: 3 * time.Minute,
 		Meaning: "The smoke generator has gone out, or never caught: its ember is colder than wood that smoulders.",
-		Action:  "Look at it; fill it, light it again and acknowledge this alarm by its name once more. The stage's time runs on: hold the batch if it must not.",
+		Action:  "Look at it; fill it, light it again and say so (mended ember-out). The stage's time runs on: hold the batch if it must not.",
 		Mended:  "It is filled and smoulders",
 	},
 	EmberUnknown: {
 		Name: "ember-unknown", Priority: Later, Delay: time.Minute,
 		Meaning: "Nobody knows whether the smoke generator smoulders: its ember probe gives no usable reading, or it has none and was without air for so long that it may have gone out.",
-		Action:  "Look at it. Light it again if it is out, check its probe, and acknowledge this alarm by its name once more.",
+		Action:  "Look at it. Light it again if it is out, check its probe, and say that it smoulders (mended ember-unknown).",
 		Mended:  "It smoulders",
 	},
 	HeaterUnfed: {

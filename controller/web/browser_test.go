@@ -3,6 +3,7 @@ package web_test
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -126,7 +127,7 @@ func TestPageInABrowser(t *testing.T) {
 	do(t, ctx, chromedp.SendKeys(chromedp.CSS("#token"), token+"\r"))
 	until(t, ctx, "!document.getElementById('ask-token').open && !document.getElementById('confirm').disabled")
 	require.Len(t, l.requests(), 1)
-	assert.Equal(t, controller.Confirm, l.requests()[0].Command.Kind)
+	assert.Equal(t, controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 1, Part: controller.HandStep}}, l.requests()[0].Command)
 
 	// The prompt goes, an alarm and a trip come; stop asks first.
 	abnormal := cooking()
@@ -145,10 +146,18 @@ func TestPageInABrowser(t *testing.T) {
 	labels, err := chromedp.Run(ctx, chromedp.Evaluate[string]("[...document.querySelectorAll('#alarms button')].map(b => b.textContent).join()"))
 	require.NoError(t, err)
 	assert.Equal(t, "Acknowledge,The probe is back in the meat,Acknowledge", labels)
+	// The button that claims something settles first, too, and sends the claim.
+	for i, want := range []controller.Command{{Kind: controller.Acknowledge, Alarm: trip.ChamberHigh}, {Kind: controller.Mended, Alarm: trip.CoreOut}} {
+		button := fmt.Sprintf("document.querySelectorAll('#alarms button')[%d]", i)
+		until(t, ctx, "!"+button+".disabled && ("+button+".click(), true)")
+		until(t, ctx, "!document.getElementById('stop').disabled")
+		require.Len(t, l.requests(), 2+i)
+		assert.Equal(t, want, l.requests()[1+i].Command)
+	}
 	do(t, ctx, click("stop"), click("keep"), click("stop"), click("really-stop"))
 	until(t, ctx, "!document.getElementById('stop').disabled")
-	require.Len(t, l.requests(), 2)
-	assert.Equal(t, controller.Stop, l.requests()[1].Command.Kind)
+	require.Len(t, l.requests(), 4)
+	assert.Equal(t, controller.Stop, l.requests()[3].Command.Kind)
 
 	// A held batch says what restart brings.
 	held := cooking()
@@ -207,9 +216,9 @@ func TestPageInABrowser(t *testing.T) {
 	assert.True(t, disabled)
 	do(t, ctx, click("read"), chromedp.WaitEnabled(chromedp.CSS("#go")), click("go"))
 	until(t, ctx, "!document.getElementById('read').checked")
-	require.Len(t, l.requests(), 3)
+	require.Len(t, l.requests(), 5)
 	assert.Equal(t, snapshot.Request{Command: controller.Command{Kind: controller.Start}, Product: ring, Who: "operator",
-		ProductName: "Caraway ring", ProductFile: []byte("product: Caraway ring")}, l.requests()[2])
+		ProductName: "Caraway ring", ProductFile: []byte("product: Caraway ring")}, l.requests()[4])
 
 	// A controller that stands still is no live number, and neither is a lost line.
 	stuck := cooking()

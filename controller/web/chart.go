@@ -3,6 +3,7 @@ package web
 import (
 	"bytes"
 	"net/http"
+	"strconv"
 	"time"
 
 	"fumarium/controller"
@@ -44,4 +45,13 @@ func figure(s *snapshot.Snapshot, width int) chart.Figure {
 		d.Footer = "Simulated cabinet: no real reading."
 	}
 	return s.History.Figure(d)
+}
+
+// width reads the width of the chart that was asked for, 0 for the usual one.
+func width(r *http.Request) (int, error) {
+	text := r.URL.Query().Get("width")
+	if text == "" {
+		return 0, nil
+	}
+	return strconv.Atoi(text)
 }

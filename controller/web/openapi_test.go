@@ -181,7 +181,8 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		"GET /api/products 200":     {{loop: cook}},
 		"POST /api/commands 200": {{loop: cook, body: `{"command":"hold"}`},
 			{loop: cook, body: `{"command":"start","file":"ring.yaml","product_yaml":"product: Caraway ring","stuffed_at":"2026-03-13T18:00:00+01:00","reason":"none"}`},
-			{loop: cook, body: `{"command":"shelve","alarm":"core-lost","for":"2 h"}`}},
+			{loop: cook, body: `{"command":"shelve","alarm":"core-lost","for":"2 h"}`},
+			{loop: cook, body: `{"command":"confirm","question":"4-until-2"}`}, {loop: cook, body: `{"command":"mended","alarm":"core-out"}`}},
 		"POST /api/commands 400": {{loop: cook, body: `{`, bad: true}, {loop: cook, body: ``, bad: true}, {loop: cook, body: `{"command":"hold","x":"y"}`, bad: true}},
 		"POST /api/commands 401": {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"command":"hold"}`, bad: true}},
 		"POST /api/commands 403": {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"command":"hold"}`}},
@@ -189,6 +190,7 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		"POST /api/commands 413": {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
 		"POST /api/commands 415": {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"command":"hold"}`, bad: true}},
 		"POST /api/commands 422": {{loop: cook, body: `{"command":"x"}`, bad: true}, {loop: cook, body: `{"command":"start","product":"no such"}`},
+			{loop: cook, body: `{"command":"confirm"}`}, {loop: cook, body: `{"command":"confirm","question":"the one that waits"}`, bad: true},
 			{loop: cook, body: `{"command":"start","product":"Caraway ring","reason":"` + strings.Repeat("x", 501) + `"}`, bad: true}},
 		"POST /api/commands 503": {{loop: broken, body: `{"command":"hold"}`}},
 		"GET /healthz 200":       {{loop: cook}},
@@ -235,11 +237,11 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 // The description lists the commands that there are, and no other.
 func TestDescribedCommandsExist(t *testing.T) {
 	var have []any
-	for k := controller.NoCommand + 1; k < controller.CommandKinds; k++ {
+	for _, k := range controller.Commands() {
 		have = append(have, k.String())
 	}
 	described := ours(t).Components.Schemas["Command"].Value.Properties["command"].Value.Enum
-	assert.ElementsMatch(t, append(have, "note"), described)
+	assert.ElementsMatch(t, append(have, web.Note), described)
 	for _, c := range described {
 		w := ask(handler(accepting(cooking())), http.MethodPost, "/api/commands", fmt.Sprintf(`{"command":%q}`, c))
 		assert.NotContains(t, w.Body.String(), "does not exist")

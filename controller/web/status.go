@@ -95,6 +95,7 @@ type Probe struct {
 
 // Prompt is a hand step that waits for the person.
 type Prompt struct {
+	Question       string  `json:"question"` // to be sent back with confirm
 	Text           string  `json:"text"`
 	WaitingSeconds float64 `json:"waiting_seconds"`
 }
@@ -250,7 +251,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 		status.Stage = at
 	}
 	if p, ok := st.Waiting(s.Product); ok {
-		status.Prompt = &Prompt{Text: p.Text}
+		status.Prompt = &Prompt{Question: p.Question.String(), Text: p.Text}
 		// In the step that asks, the alarm has not begun to count yet.
 		if st.Alarms[trip.PromptWaiting].Standing {
 			status.Prompt.WaitingSeconds = max(0, (st.Elapsed - p.Since).Seconds())
@@ -297,29 +298,10 @@ func pressing(st *controller.State) []trip.Code {
 // commands lists what the controller would not refuse at once. It only decides
 // which buttons are offered; the controller still judges each command.
 func commands(s *snapshot.Snapshot) []string {
-	st := &s.State
-	_, waiting := st.Waiting(s.Product)
-	active, tripped := st.Batch.Active(), st.Tripped != trip.None
-	unacknowledged := false
-	for _, a := range st.Alarms {
-		unacknowledged = unacknowledged || a.Calls()
-	}
 	offered := []string{}
-	for _, c := range []struct {
-		kind controller.CommandKind
-		ok   bool
-	}{
-		{controller.Start, !active && !tripped},
-		{controller.Confirm, waiting && st.Batch == controller.Running},
-		{controller.Hold, st.Batch == controller.Running || st.Batch == controller.Restarting},
-		{controller.Restart, st.Batch == controller.Held && !tripped},
-		{controller.Stop, active && st.Batch != controller.Stopping && st.Batch != controller.Aborting},
-		{controller.Abort, active && st.Batch != controller.Aborting},
-		{controller.Acknowledge, unacknowledged},
-		{controller.Reset, tripped},
-	} {
-		if c.ok {
-			offered = append(offered, c.kind.String())
+	for _, k := range controller.Commands() {
+		if k.Offered(&s.State) {
+			offered = append(offered, k.String())
 		}
 	}
 	return offered

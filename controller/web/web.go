@@ -19,13 +19,11 @@ import (
 	"fmt"
 	"html/template"
 	"io"
-	"maps"
 	"mime"
 	"net"
 	"net/http"
 	"net/netip"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -33,9 +31,7 @@ import (
 	"fumarium/controller/caution"
 	"fumarium/controller/chart"
 	"fumarium/controller/snapshot"
-	"fumarium/controller/trip"
 	"fumarium/profile"
-	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
 
@@ -89,38 +85,73 @@ type server struct {
 	Config
 	token  [sha256.Size]byte
 	origin *http.CrossOriginProtection
-	routes map[string]route // by path; all paths are fixed
+	routes []route
+	mux    *http.ServeMux
 }
 
-// A route maps methods to what serves them.
-type route map[string]func(http.ResponseWriter, *http.Request) *problem
+// A route is a pattern of net/http with its method, and what serves it. HEAD is
+// answered wherever GET is.
+type route struct {
+	method, path string
+	serve        handler
+}
+
+// A handler answers, or returns the problem that is the answer.
+type handler func(http.ResponseWriter, *http.Request) *problem
+
+func (h handler) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	if p := h(w, r); p != nil {
+		p.write(w)
+	}
+}
 
 // New builds the handler of the page and the API.
 func New(c Config) http.Handler {
 	if c.Now == nil {
 		c.Now = time.Now
 	}
-	s := &server{Config: c, token: sha256.Sum256([]byte(c.Token)), origin: http.NewCrossOriginProtection()}
-	s.routes = map[string]route{
-		"/":                 {http.MethodGet: s.page},
-		"/page.css":         {http.MethodGet: asset("assets/page.css", "text/css; charset=utf-8")},
-		"/page.js":          {http.MethodGet: asset("assets/page.js", "text/javascript; charset=utf-8")},
-		"/icon.svg":         {http.MethodGet: asset("assets/icon.svg", "image/svg+xml")},
-		"/chart.svg":        {http.MethodGet: s.chart},
-		"/api/openapi.yaml": {http.MethodGet: asset("openapi.yaml", "application/yaml; charset=utf-8")},
-		"/api/status":       {http.MethodGet: s.status},
-		"/api/products":     {http.MethodGet: s.products},
-		"/api/commands":     {http.MethodPost: s.command},
-		"/healthz":          {http.MethodGet: s.health},
-		"/readyz":           {http.MethodGet: s.ready},
+	s := &server{Config: c, token: sha256.Sum256([]byte(c.Token)), origin: http.NewCrossOriginProtection(), mux: http.NewServeMux()}
+	s.routes = []route{
+		{http.MethodGet, "/", s.page},
+		{http.MethodGet, "/page.css", asset("assets/page.css", "text/css; charset=utf-8")},
+		{http.MethodGet, "/page.js", asset("assets/page.js", "text/javascript; charset=utf-8")},
+		{http.MethodGet, "/icon.svg", asset("assets/icon.svg", "image/svg+xml")},
+		{http.MethodGet, "/chart.svg", s.chart},
+		{http.MethodGet, "/api/openapi.yaml", asset("openapi.yaml", "application/yaml; charset=utf-8")},
+		{http.MethodGet, "/api/status", s.status},
+		{http.MethodGet, "/api/products", s.products},
+		{http.MethodPost, "/api/commands", s.command},
+		{http.MethodGet, "/healthz", s.health},
+		{http.MethodGet, "/readyz", s.ready},
 	}
 	if c.Metrics != nil {
-		s.routes["/metrics"] = route{http.MethodGet: func(w http.ResponseWriter, r *http.Request) *problem {
+		s.routes = append(s.routes, route{http.MethodGet, "/metrics", func(w http.ResponseWriter, r *http.Request) *problem {
 			c.Metrics.ServeHTTP(w, r)
 			return nil
-		}}
+		}})
+	}
+	s.mux.Handle("/", handler(nowhere))
+	for _, r := range s.routes {
+		path := r.path
+		if path == "/" {
+			path = "/{$}" // the page alone
+		}
+		s.mux.Handle(r.method+" "+path, r.serve)
+		s.mux.Handle(path, notBy(r.method)) // the mux's own answer to another method is plain text
 	}
 	return s
+}
+
+func nowhere(_ http.ResponseWriter, r *http.Request) *problem {
+	return refuse(http.StatusNotFound, "there is nothing at %q; the page is at /, the API is described at /api/openapi.yaml", r.URL.Path)
+}
+
+// notBy answers every method but the one that a path takes.
+func notBy(method string) handler {
+	return func(w http.ResponseWriter, r *http.Request) *problem {
+		w.Header().Set("Allow", method)
+		return refuse(http.StatusMethodNotAllowed, "%s does not take %s; use %s", r.URL.Path, r.Method, method)
+	}
 }
 
 // A problem is an error as problem details (RFC 9457).
@@ -135,6 +166,13 @@ func refuse(status int, format string, args ...any) *problem {
 	return &problem{Type: "about:blank", Title: http.StatusText(status), Status: status, Detail: fmt.Sprintf(format, args...)}
 }
 
+func (p *problem) write(w http.ResponseWriter) {
+	if p.Status == http.StatusUnauthorized {
+		w.Header().Set("WWW-Authenticate", `Bearer realm="fumarium"`)
+	}
+	writeJSON(w, "application/problem+json", p.Status, p)
+}
+
 func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h := w.Header()
 	h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; connect-src 'self'; "+
@@ -144,34 +182,12 @@ func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h.Set("Cross-Origin-Opener-Policy", "same-origin")
 	h.Set("Cross-Origin-Resource-Policy", "same-origin")
 	h.Set("Cache-Control", "no-store")
-	if p := s.serve(w, r); p != nil {
-		if p.Status == http.StatusUnauthorized {
-			h.Set("WWW-Authenticate", `Bearer realm="fumarium"`)
-		}
-		writeJSON(w, "application/problem+json", p.Status, p)
-	}
-}
-
-func (s *server) serve(w http.ResponseWriter, r *http.Request) *problem {
 	if !s.ours(r.Host) {
-		return refuse(http.StatusMisdirectedRequest,
-			"this daemon does not answer as %q; open it as localhost or by its IP address, or start the daemon with --host-name and the name", r.Host)
+		refuse(http.StatusMisdirectedRequest,
+			"this daemon does not answer as %q; open it as localhost or by its IP address, or start the daemon with --host-name and the name", r.Host).write(w)
+		return
 	}
-	methods, ok := s.routes[r.URL.Path]
-	if !ok {
-		return refuse(http.StatusNotFound, "there is nothing at %q; the page is at /, the API is described at /api/openapi.yaml", r.URL.Path)
-	}
-	method := r.Method
-	if method == http.MethodHead {
-		method = http.MethodGet
-	}
-	serve, ok := methods[method]
-	if !ok {
-		allow := strings.Join(slices.Sorted(maps.Keys(methods)), ", ")
-		w.Header().Set("Allow", allow)
-		return refuse(http.StatusMethodNotAllowed, "%s does not take %s; use %s", r.URL.Path, r.Method, allow)
-	}
-	return serve(w, r)
+	s.mux.ServeHTTP(w, r)
 }
 
 // ours reports whether the Host header names us in a way that no foreign page can
@@ -202,7 +218,7 @@ func writeJSON(w http.ResponseWriter, kind string, status int, body any) {
 	_, _ = w.Write(append(data, '\n')) // a client that has gone is no concern of ours
 }
 
-func asset(name, kind string) func(http.ResponseWriter, *http.Request) *problem {
+func asset(name, kind string) handler {
 	data, err := files.ReadFile(name)
 	if err != nil {
 		panic(err) // embedded: cannot be missing
@@ -316,11 +332,6 @@ func (s *server) authorized(r *http.Request) *problem {
 	return nil
 }
 
-// An order is the body of POST /api/commands.
-type order struct {
-	command, product, file, productYAML, alarm, prompt, stuffedAt, reason, shelveFor, batch, text string
-}
-
 // Accepted is the answer to a command that was taken.
 type Accepted struct {
 	State string `json:"state"` // of the batch, after the step that took it
@@ -346,7 +357,7 @@ func (s *server) command(w http.ResponseWriter, r *http.Request) *problem {
 	if err != nil {
 		return refuse(http.StatusBadRequest, "%v", err)
 	}
-	if o.command == "note" {
+	if o.Command == Note {
 		return s.note(w, r, o)
 	}
 	request, p := s.request(o)
@@ -365,205 +376,4 @@ func (s *server) command(w http.ResponseWriter, r *http.Request) *problem {
 	}
 	writeJSON(w, "application/json", http.StatusOK, Accepted{State: reply.State.String()})
 	return nil
-}
-
-// readOrder reads a flat object of strings. It is stricter than encoding/json,
-// which takes the last of two equal keys, any case of a key, and trailing text.
-func readOrder(body []byte) (order, error) {
-	var o order
-	fields := map[string]*string{
-		"command": &o.command, "product": &o.product, "file": &o.file,
-		"product_yaml": &o.productYAML, "alarm": &o.alarm, "prompt": &o.prompt,
-		"stuffed_at": &o.stuffedAt, "reason": &o.reason, "for": &o.shelveFor, "batch": &o.batch, "text": &o.text,
-	}
-	d := json.NewDecoder(bytes.NewReader(body))
-	token, err := d.Token()
-	if err != nil || token != json.Delim('{') {
-		return o, errors.New(`the body is no JSON object; send for example {"command": "hold"}`)
-	}
-	for d.More() {
-		key, err := d.Token()
-		if err != nil {
-			return o, fmt.Errorf("the body is no JSON: %w; correct it", err)
-		}
-		name, _ := key.(string)
-		field, ok := fields[name]
-		if !ok {
-			return o, fmt.Errorf("field %q is unknown or given twice; a command has command, product, file, product_yaml, stuffed_at, reason, alarm, for, prompt, batch and text, each once", name)
-		}
-		value, err := d.Token()
-		if err != nil {
-			return o, fmt.Errorf("the body is no JSON: %w; correct it", err)
-		}
-		text, ok := value.(string)
-		if !ok {
-			return o, fmt.Errorf("field %q is no text; put it in quotes", name)
-		}
-		*field = text
-		delete(fields, name)
-	}
-	if _, err := d.Token(); err != nil {
-		return o, fmt.Errorf("the body ends too early: %w; send it whole", err)
-	}
-	if _, err := d.Token(); !errors.Is(err, io.EOF) {
-		return o, errors.New("something follows the JSON object; send one command at a time")
-	}
-	return o, nil
-}
-
-// rest works out how long the product has rested, and says what is missing in
-// more words than the controller has.
-func (s *server) rest(o order, r *snapshot.Request) *problem {
-	need, why := r.Product.Rest()
-	r.Reason = strings.TrimSpace(o.reason)
-	r.Command.Excused = r.Reason != ""
-	if len(r.Reason) > maxReason {
-		return refuse(http.StatusUnprocessableEntity, "the reason has more than %d bytes; shorten it", maxReason)
-	}
-	if o.stuffedAt != "" {
-		at, err := time.Parse(time.RFC3339, o.stuffedAt)
-		if err != nil {
-			return refuse(http.StatusUnprocessableEntity, "stuffed_at %q is no RFC 3339 time; write it like 2026-11-25T18:30:00+01:00", o.stuffedAt)
-		}
-		if r.Command.Rested = s.Now().Sub(at); r.Command.Rested < 0 {
-			return refuse(http.StatusUnprocessableEntity, "stuffed_at %s lies ahead; check the date and the zone", o.stuffedAt)
-		}
-	}
-	switch {
-	case r.Command.Rested >= need || r.Command.Excused:
-		return nil
-	case o.stuffedAt == "":
-		return refuse(http.StatusConflict, "%s rests for %s before it is heated (%s); say when it was stuffed, or give a reason to start without",
-			r.Product.Name, quantity.FormatDuration(need), why)
-	}
-	return refuse(http.StatusConflict, "%s rests for %s before it is heated (%s); %s are still to go, wait or give a reason to start without",
-		r.Product.Name, quantity.FormatDuration(need), why, quantity.FormatDuration(need-r.Command.Rested))
-}
-
-// request turns an order into what the loop takes.
-func (s *server) request(o order) (snapshot.Request, *problem) {
-	kind, ok := kinds[o.command]
-	if o.command == "resume" { // its name until ISA-88's was taken
-		return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "command resume does not exist; to go on with a held batch send restart")
-	}
-	if !ok {
-		return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "command %q does not exist; send one of %s", o.command, kindNames)
-	}
-	for _, f := range []struct {
-		name, value string
-		of          controller.CommandKind
-	}{
-		{"product", o.product, controller.Start}, {"file", o.file, controller.Start}, {"product_yaml", o.productYAML, controller.Start},
-		{"stuffed_at", o.stuffedAt, controller.Start}, {"reason", o.reason, controller.Start},
-		{"alarm", o.alarm, controller.Acknowledge}, {"prompt", o.prompt, controller.Confirm}, {"for", o.shelveFor, controller.Shelve},
-		{"batch", o.batch, controller.NoCommand}, {"text", o.text, controller.NoCommand},
-	} {
-		if f.value != "" && f.of != kind && !(f.name == "alarm" && kind == controller.Shelve) {
-			return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "%s takes no %s; leave it out", o.command, f.name)
-		}
-	}
-	request := snapshot.Request{Command: controller.Command{Kind: kind}}
-	switch kind {
-	case controller.Start:
-		if p := s.product(o, &request); p != nil {
-			return snapshot.Request{}, p
-		}
-		if p := s.rest(o, &request); p != nil {
-			return snapshot.Request{}, p
-		}
-	case controller.Acknowledge, controller.Shelve:
-		if request.Command.Alarm, ok = trip.Parse(o.alarm); !ok && o.alarm != "" {
-			return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "alarm %q does not exist; take a code from /api/status, or leave it out for all", o.alarm)
-		}
-		if kind == controller.Shelve {
-			d, err := quantity.ParseDuration(o.shelveFor)
-			if err != nil {
-				return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "shelve needs for, a duration such as 2 h: %v", err)
-			}
-			request.Command.For = d
-		}
-	case controller.Confirm:
-		if p := s.samePrompt(o.prompt); p != nil {
-			return snapshot.Request{}, p
-		}
-	}
-	return request, nil
-}
-
-// samePrompt refuses to confirm a hand step that is not the one the person has
-// read: a second tap of a wet finger must not answer the next question.
-func (s *server) samePrompt(read string) *problem {
-	snap := s.Loop.Snapshot()
-	if read == "" || snap == nil {
-		return nil
-	}
-	if now, ok := snap.State.Waiting(snap.Product); !ok || now.Text != read {
-		return refuse(http.StatusConflict, "the hand step that you confirm no longer waits; read what is asked now")
-	}
-	return nil
-}
-
-// product finds what a start asks for and puts it into the request.
-func (s *server) product(o order, r *snapshot.Request) *problem {
-	var err error
-	switch {
-	case o.product != "" && o.productYAML == "" && o.file == "" && s.FindProduct != nil:
-		r.ProductName = o.product
-		r.Product, r.ProductFile, err = s.FindProduct(o.product)
-	case o.product == "" && o.productYAML != "" && o.file != "" && s.ParseProduct != nil:
-		r.ProductName, r.ProductFile = o.file, []byte(o.productYAML)
-		r.Product, err = s.ParseProduct(o.file, r.ProductFile)
-	default:
-		return refuse(http.StatusUnprocessableEntity, "start needs either product, a name from /api/products, or both file and product_yaml")
-	}
-	if err != nil {
-		return refuse(http.StatusUnprocessableEntity, "%v", err)
-	}
-	if r.Product == nil {
-		return refuse(http.StatusUnprocessableEntity, "there is no product %q; take a name from /api/products", o.product)
-	}
-	return nil
-}
-
-// note keeps a note on a batch, the one under way or the last unless it is named.
-func (s *server) note(w http.ResponseWriter, r *http.Request, o order) *problem {
-	snap := s.Loop.Snapshot()
-	if o.batch == "" && snap != nil {
-		o.batch = snap.BatchID
-	}
-	switch {
-	case s.Note == nil || o.batch == "":
-		return refuse(http.StatusConflict, "there is no batch to note anything on; name one with batch")
-	case strings.TrimSpace(o.text) == "" || len(o.text) > maxNote:
-		return refuse(http.StatusUnprocessableEntity, "a note needs text, at most %d bytes", maxNote)
-	}
-	ctx, cancel := context.WithTimeout(r.Context(), maxWait)
-	defer cancel()
-	if err := s.Note(ctx, o.batch, strings.TrimSpace(o.text)); err != nil {
-		return refuse(http.StatusConflict, "the note was not kept: %v", err)
-	}
-	state := controller.Idle
-	if snap != nil {
-		state = snap.State.Batch
-	}
-	writeJSON(w, "application/json", http.StatusOK, Accepted{State: state.String()})
-	return nil
-}
-
-var kinds, kindNames = func() (map[string]controller.CommandKind, string) {
-	byName, names := map[string]controller.CommandKind{}, []string{}
-	for k := controller.NoCommand + 1; k < controller.CommandKinds; k++ {
-		byName[k.String()] = k
-		names = append(names, k.String())
-	}
-	return byName, strings.Join(names, ", ")
-}()
-
-// width reads the width of the chart that was asked for, 0 for the usual one.
-func width(r *http.Request) (int, error) {
-	text := r.URL.Query().Get("width")
-	if text == "" {
-		return 0, nil
-	}
-	return strconv.Atoi(text)
 }

@@ -10,6 +10,7 @@ import (
 	"net/http/httptest"
 	"os"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -363,113 +364,9 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 	s.State.Out.On.Set(controller.Heater, true) // what the outputs say, not what the state should mean
 	assert.Equal(t, "Held in cook: heater on, chamber 81.6 °C, core 63.2 °C; tripped by chamber-high", status(t, s)["summary"])
 	waiting := status(t, asking())
-	assert.Equal(t, map[string]any{"text": ring.Stages[1].Ask, "waiting_seconds": 90.0}, waiting["prompt"])
+	assert.Equal(t, map[string]any{"question": "2-ask", "text": ring.Stages[1].Ask, "waiting_seconds": 90.0}, waiting["prompt"])
 	assert.Contains(t, waiting["commands"], "confirm")
 	assert.Contains(t, waiting["summary"], "its clock waits for you: Light the smoke generator")
-}
-
-func TestCommandsReachTheLoop(t *testing.T) {
-	cases := map[string]snapshot.Request{
-		`{"command":"start","product":"Caraway ring"}`: {Command: controller.Command{Kind: controller.Start}, Product: ring,
-			ProductName: "Caraway ring", ProductFile: []byte("product: Caraway ring")},
-		`{"command":"start","file":"ring.yaml","product_yaml":"product: Caraway ring"}`: {Command: controller.Command{Kind: controller.Start}, Product: ring,
-			ProductName: "ring.yaml", ProductFile: []byte("product: Caraway ring")},
-		`{"command":"shelve","alarm":"core-lost","for":"2 h"}`: {Command: controller.Command{Kind: controller.Shelve, Alarm: trip.CoreLost, For: 2 * time.Hour}},
-		`{"command":"confirm"}`:                                {Command: controller.Command{Kind: controller.Confirm}},
-		`{"command":"confirm","prompt":"Light the smoke generator and open the damper a quarter"}`: {Command: controller.Command{Kind: controller.Confirm}},
-		`{"command":"hold"}`:                            {Command: controller.Command{Kind: controller.Hold}},
-		`{"command":"restart"}`:                         {Command: controller.Command{Kind: controller.Restart}},
-		`{"command":"stop"}`:                            {Command: controller.Command{Kind: controller.Stop}},
-		`{"command":"abort"}`:                           {Command: controller.Command{Kind: controller.Abort}},
-		`{"command":"acknowledge"}`:                     {Command: controller.Command{Kind: controller.Acknowledge}},
-		`{"command":"acknowledge","alarm":"core-lost"}`: {Command: controller.Command{Kind: controller.Acknowledge, Alarm: trip.CoreLost}},
-		`{"command":"reset"}`:                           {Command: controller.Command{Kind: controller.Reset}},
-	}
-	for body, want := range cases {
-		want.Who = "operator"
-		l := accepting(asking())
-		w := ask(handler(l), http.MethodPost, "/api/commands", body)
-		assert.Equal(t, http.StatusOK, w.Code, w.Body)
-		assert.JSONEq(t, `{"state":"running"}`, w.Body.String())
-		assert.Equal(t, []snapshot.Request{want}, l.requests(), body)
-	}
-}
-
-// None of these may reach the loop.
-func TestRefusals(t *testing.T) {
-	hold := `{"command":"hold"}`
-	cases := map[string]struct {
-		body   string
-		change func(*http.Request)
-		status int
-		says   string
-	}{
-		"no token":           {hold, func(r *http.Request) { r.Header.Del("Authorization") }, 401, "Authorization: Bearer"},
-		"wrong token":        {hold, header("Authorization", "Bearer guess"), 401, "operator's token"},
-		"empty token":        {hold, header("Authorization", "Bearer "), 401, "operator's token"},
-		"other scheme":       {hold, header("Authorization", "Basic "+token), 401, "operator's token"},
-		"cross-site page":    {hold, header("Sec-Fetch-Site", "cross-site"), 403, "another site"},
-		"same-site page":     {hold, header("Sec-Fetch-Site", "same-site"), 403, "another site"},
-		"foreign origin":     {hold, header("Origin", "https://evil.example"), 403, "another site"},
-		"rebound name":       {hold, host("evil.example:8080"), 421, "evil.example"},
-		"form":               {hold, header("Content-Type", "text/plain"), 415, "application/json"},
-		"too large":          {`{"command":"start","file":"x","product_yaml":"` + strings.Repeat("a", 1<<20) + `"}`, nil, 413, "1048576"},
-		"empty":              {``, nil, 400, "no JSON object"},
-		"list":               {`["hold"]`, nil, 400, "no JSON object"},
-		"cut short":          {`{"command":"hold"`, nil, 400, "ends too early"},
-		"unknown field":      {`{"command":"hold","now":"yes"}`, nil, 400, `"now"`},
-		"other case":         {`{"Command":"hold"}`, nil, 400, `"Command"`},
-		"given twice":        {`{"command":"hold","command":"stop"}`, nil, 400, "given twice"},
-		"no text":            {`{"command":1}`, nil, 400, "put it in quotes"},
-		"nested":             {`{"command":{"a":"b"}}`, nil, 400, "put it in quotes"},
-		"trailing":           {hold + hold, nil, 400, "one command at a time"},
-		"former command":     {`{"command":"resume"}`, nil, 422, "send restart"},
-		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, hold, restart, stop, abort, acknowledge, shelve, reset"},
-		"zero command":       {`{"command":"none"}`, nil, 422, "does not exist"},
-		"no command":         {`{}`, nil, 422, "does not exist"},
-		"start with nothing": {`{"command":"start"}`, nil, 422, "either product"},
-		"start with both":    {`{"command":"start","product":"Caraway ring","file":"x","product_yaml":"y"}`, nil, 422, "either product"},
-		"unknown product":    {`{"command":"start","product":"stone soup"}`, nil, 422, "there is no stone soup"},
-		"bad file":           {`{"command":"start","file":"x.yaml","product_yaml":"y"}`, nil, 422, "x.yaml:1:1"},
-		"product for hold":   {`{"command":"hold","product":"Caraway ring"}`, nil, 422, "takes no product"},
-		"unknown alarm":      {`{"command":"acknowledge","alarm":"boredom"}`, nil, 422, "boredom"},
-		"another prompt":     {`{"command":"confirm","prompt":"Open the door"}`, nil, 409, "read what is asked now"},
-	}
-	for name, c := range cases {
-		t.Run(name, func(t *testing.T) {
-			l := accepting(asking())
-			if c.change == nil {
-				c.change = func(*http.Request) {}
-			}
-			w := ask(handler(l), http.MethodPost, "/api/commands", c.body, c.change)
-			assert.Equal(t, c.status, w.Code)
-			assert.Contains(t, detail(t, w), c.says)
-			assert.Empty(t, l.requests())
-			if c.status == http.StatusUnauthorized {
-				assert.Contains(t, w.Header().Get("WWW-Authenticate"), "Bearer")
-			}
-		})
-	}
-}
-
-func TestWithoutATokenNothingCanBeChanged(t *testing.T) {
-	l := accepting(cooking())
-	w := ask(web.New(web.Config{Loop: l}), http.MethodPost, "/api/commands", `{"command":"hold"}`, header("Authorization", "Bearer "))
-	assert.Equal(t, http.StatusUnauthorized, w.Code)
-	assert.Contains(t, detail(t, w), "has no operator's token")
-	assert.Empty(t, l.requests())
-}
-
-func TestWhatTheControllerSays(t *testing.T) {
-	l := &loop{snap: cooking(), reply: snapshot.Reply{Why: controller.NotInThisState.String()}}
-	w := ask(handler(l), http.MethodPost, "/api/commands", `{"command":"restart"}`)
-	assert.Equal(t, http.StatusConflict, w.Code)
-	assert.Equal(t, "not possible in this state of the batch", detail(t, w))
-
-	l.err = context.DeadlineExceeded
-	w = ask(handler(l), http.MethodPost, "/api/commands", `{"command":"stop"}`)
-	assert.Equal(t, http.StatusServiceUnavailable, w.Code)
-	assert.Contains(t, detail(t, w), "look at the cabinet")
 }
 
 // A foreign page can point a name of its own at a loopback address (DNS
@@ -524,7 +421,22 @@ func TestUnknownPathsAndMethods(t *testing.T) {
 	assert.Equal(t, http.StatusMethodNotAllowed, w.Code)
 	assert.Equal(t, "POST", w.Header().Get("Allow"))
 	assert.Contains(t, detail(t, w), "use POST")
-	assert.Equal(t, http.StatusMethodNotAllowed, ask(h, http.MethodDelete, "/api/status", "").Code)
+	for path, methods := range web.Routes(h) {
+		for _, method := range []string{http.MethodGet, http.MethodHead, http.MethodPost, http.MethodPut, http.MethodDelete, http.MethodOptions, "BREW"} {
+			w := ask(h, method, path, "")
+			if slices.Contains(methods, method) || method == http.MethodHead && methods[0] == http.MethodGet {
+				assert.NotEqual(t, http.StatusMethodNotAllowed, w.Code, "%s %s", method, path)
+				continue
+			}
+			assert.Equal(t, http.StatusMethodNotAllowed, w.Code, "%s %s", method, path)
+			assert.Equal(t, methods[0], w.Header().Get("Allow"))
+			assert.Contains(t, detail(t, w), "use "+methods[0])
+		}
+	}
+	for _, path := range []string{"/page", "/api", "/api/", "/api/status/", "/page.css/x"} {
+		assert.Equal(t, http.StatusNotFound, ask(h, http.MethodGet, path, "").Code, path)
+		assert.Equal(t, http.StatusNotFound, ask(h, http.MethodPost, path, "").Code, path)
+	}
 	assert.Equal(t, http.StatusOK, ask(h, http.MethodHead, "/api/status", "").Code)
 }
 
@@ -623,27 +535,6 @@ func TestPageAndTrendShareTheirLines(t *testing.T) {
 		require.NotEmpty(t, look)
 		assert.Contains(t, trend, look, name)
 	}
-}
-
-func FuzzCommand(f *testing.F) {
-	f.Add(`{"command":"hold"}`)
-	f.Add(`{"command":"start","file":"a","product_yaml":"b"}`)
-	f.Add(`{"command":"hold","command":"hold"}`)
-	f.Add(`{"command":"start","product":"marjoram-ring","stuffed_at":"2026-01-31T14:05:00Z","reason":"the cure is old"}`)
-	f.Add(`{"command":"confirm","prompt":"Light the smoke generator"}`)
-	f.Add(`{"command":"acknowledge","alarm":"core-lost"}`)
-	f.Add(`{"command":"shelve","alarm":"core-lost","for":"1 h"}`)
-	f.Add(`{"command":"note","batch":"2026-01-31-1","text":"rain"}`)
-	f.Fuzz(func(t *testing.T, body string) {
-		l := accepting(cooking())
-		w := ask(handler(l), http.MethodPost, "/api/commands", body)
-		if (w.Code == http.StatusOK) != (len(l.requests()) == 1) {
-			t.Errorf("%q: status %d, but %d requests reached the loop", body, w.Code, len(l.requests()))
-		}
-		if w.Code == http.StatusOK && !json.Valid([]byte(body)) {
-			t.Errorf("%q was taken but is no JSON", body)
-		}
-	})
 }
 
 func BenchmarkStatus(b *testing.B) {

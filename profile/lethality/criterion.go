@@ -90,11 +90,12 @@ func (c *Criterion) Add(s Count, from, to quantity.Celsius, dt time.Duration) Co
 	from -= quantity.Celsius(c.ProbeError)
 	to -= quantity.Celsius(c.ProbeError)
 	if c.Integrates {
-		s.equivalent += c.Kinetics.Segment(from, to, dt)
+		killed := c.Kinetics.Segment(from, to, dt)
+		s.equivalent += killed
 		switch {
 		case from >= LowHeat && to >= LowHeat:
 		case from < LowHeat && to < LowHeat:
-			s.low += c.Kinetics.Segment(from, to, dt)
+			s.low += killed
 		case from < to:
 			s.low += c.Kinetics.Segment(from, LowHeat, dt-above(from, to, LowHeat, dt))
 		default:

@@ -118,12 +118,12 @@ func (o *operator) Order(now time.Duration, s *controller.State) (controller.Com
 	}
 	if s.Asking != o.asked {
 		if o.asked = s.Asking; s.Asking && o.IntN(4) == 0 { // before anyone can have done it
-			o.later(now, controller.Command{Kind: controller.Confirm})
+			o.later(now, confirm(s))
 		}
 	}
 	if now >= o.next {
 		o.wait(now)
-		o.deed(now)
+		o.deed(now, s)
 	}
 	for i, due := range o.queue {
 		if due.at <= now {
@@ -142,8 +142,18 @@ func (o *operator) seconds(low, high float64) time.Duration {
 // code is any alarm, now and then one that there is not.
 func (o *operator) code() trip.Code { return trip.Code(o.IntN(int(trip.Count) + 2)) }
 
+// confirm answers the question that waits when the person reads it, by the time the
+// answer comes perhaps another; or one that nobody has asked.
+func confirm(s *controller.State) controller.Command {
+	q, ok := s.Question()
+	if !ok {
+		q = controller.Question{Stage: s.Stage, Part: controller.HandStep}
+	}
+	return controller.Command{Kind: controller.Confirm, Question: q}
+}
+
 // deed draws what someone does, whatever the state is.
-func (o *operator) deed(now time.Duration) {
+func (o *operator) deed(now time.Duration, s *controller.State) {
 	c := controller.Command{}
 	switch o.IntN(16) {
 	case 0, 1: // hold, and restart after seconds or hours, or leave that to the person
@@ -155,15 +165,17 @@ func (o *operator) deed(now time.Duration) {
 		c.Kind = controller.Restart
 	case 3, 4:
 		c.Kind = controller.Acknowledge
-	case 5, 6:
+	case 5:
 		c.Kind, c.Alarm = controller.Acknowledge, o.code()
+	case 6:
+		c.Kind, c.Alarm = controller.Mended, o.code()
 	case 7, 8:
 		c.Kind, c.Alarm = controller.Shelve, o.code()
 		c.For = [...]time.Duration{o.seconds(1, 1e5), o.seconds(1, 1e5), 0, -time.Hour, 1 << 62}[o.IntN(5)]
 	case 9, 10:
 		c.Kind = controller.Reset
 	case 11, 12:
-		c.Kind = controller.Confirm
+		c = confirm(s)
 	case 13: // nobody answers for a while
 		o.silent = now + o.seconds(60, 3*3600)
 		return

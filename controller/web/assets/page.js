@@ -121,8 +121,8 @@ function drawFacts(s) {
 function drawPrompt(s) {
   show('prompt', s.prompt !== null);
   if (!s.prompt) { drawn.prompt = null; return; }
-  if (drawn.prompt !== s.prompt.text) { // a second tap must not answer a new question
-    drawn.prompt = s.prompt.text;
+  if (drawn.prompt !== s.prompt.question) { // a second tap must not answer a new question
+    drawn.prompt = s.prompt.question;
     questionSince = Date.now();
     setTimeout(buttons, settle + 50);
   }
@@ -141,12 +141,17 @@ function drawAlarms(s) {
     const li = make('li', a.priority + ' ' + a.state), said = make('div');
     said.append(make('b', '', a.code + ', ' + a.priority + ', ' + a.state), make('p', '', a.meaning), make('p', 'small', a.action));
     li.append(make('span', 'shape', order[a.priority]), said);
-    const claim = a.state === 'acknowledged' ? a.mended : 'Acknowledge'; // known first, mended then
-    if (claim) {
-      const b = make('button', '', claim);
+    const heard = a.state === 'acknowledged'; // heard first, mended then
+    const says = heard ? a.mended : 'Acknowledge';
+    if (says) {
+      const b = make('button', '', says);
       b.type = 'button';
-      b.setAttribute('aria-label', claim + ': ' + a.code);
-      b.addEventListener('click', () => send({ command: 'acknowledge', alarm: a.code }));
+      b.setAttribute('aria-label', says + ': ' + a.code);
+      b.addEventListener('click', () => send({ command: heard ? 'mended' : 'acknowledge', alarm: a.code }));
+      if (heard) { // a second tap for silence must not make the claim
+        b.disabled = true;
+        setTimeout(() => { b.disabled = false; }, settle);
+      }
       li.append(b);
     }
     return li;
@@ -278,7 +283,7 @@ async function send(body) {
 }
 
 for (const c of ['hold', 'restart', 'reset']) $(c).addEventListener('click', () => send({ command: c }));
-$('confirm').addEventListener('click', () => send({ command: 'confirm', prompt: status.prompt.text }));
+$('confirm').addEventListener('click', () => send({ command: 'confirm', question: drawn.prompt }));
 $('go').addEventListener('click', () => {
   const order = { command: 'start', product: $('choice').value };
   const stuffed = new Date($('stuffed').value); // local time of the browser

@@ -55,8 +55,8 @@ func TestLiveLoop(t *testing.T) {
 		for range 60 {
 			time.Sleep(time.Second)
 			heated = heated || l.Snapshot().Inputs.Heater == controller.FeedbackOn
-			if l.Snapshot().State.Asking {
-				_, err = l.Do(ctx, snapshot.Request{Command: controller.Command{Kind: controller.Confirm}})
+			if q, waits := l.Snapshot().State.Question(); waits {
+				_, err = l.Do(ctx, snapshot.Request{Command: controller.Command{Kind: controller.Confirm, Question: q}})
 				require.NoError(t, err)
 			}
 		}

@@ -21,7 +21,8 @@ import (
 // rehearsed lets the live loop run the simulated cabinet. Each batch is hung in a
 // cabinet that has cooled down since the last.
 type rehearsed struct {
-	cabinet *cabinet.Cabinet // as the simulator is to take it
+	cabinet *cabinet.Cabinet
+	hung    bool // a batch has been, and nothing read since
 	world   *sim.World
 	at      time.Duration // how far the world has been advanced
 	begun   bool
@@ -34,32 +35,23 @@ type rehearsed struct {
 const board quantity.Celsius = 25
 
 // openSimulated puts real drivers on simulated chips where the file names a chip.
-// A chip's probe feels what the simulator's probe would have read, with its lag,
-// its noise and its faults; the chip, its bytes and the driver come on top.
+// A chip's probe feels what the simulator's probe does, with its lag, its error, its
+// noise and its faults; the chip, its bytes and the driver come on top.
 func openSimulated(c *cabinet.Cabinet, o Options) (*World, error) {
 	if o.Product == nil {
 		return nil, errors.New("wiring: a simulated cabinet needs a product to hang in it")
 	}
-	// What a calibrated probe reads too low the file adds again, so with a chip in
-	// between the simulator's probe must not be off by the file's offset.
-	inside := *c
-	inside.Probes = append([]cabinet.Probe(nil), c.Probes...)
-	for i := range inside.Probes {
-		if inside.Probes[i].Chip != cabinet.Simulated {
-			inside.Probes[i].Offset = 0
-		}
-	}
-	room := &rehearsed{cabinet: &inside, seed: o.Seed}
+	room := &rehearsed{cabinet: c, seed: o.Seed}
 	if err := room.hang(o.Product); err != nil {
 		return nil, err
 	}
 	w := &World{cabinet: c, room: room}
 	bench := &bench{room: room, shared: newShared(nil), inputs: map[uint64]*[4]func() float64{}}
 	for _, p := range c.Probes {
-		channel := newChannel(p, nil, nil)
+		channel := newChannel(c, p, nil, nil)
 		if p.Chip != cabinet.Simulated {
 			var err error
-			channel.tip = &tip{probe: p}
+			channel.tip = &tip{}
 			if channel.driver, err = bench.open(c, p, channel.tip); err != nil {
 				return nil, fmt.Errorf("wiring: probe %q: %w", p.Name, err)
 			}
@@ -73,7 +65,7 @@ func (r *rehearsed) hang(p *profile.Product) error {
 	r.seed++
 	world, err := sim.NewWorld(sim.Setup{Product: p, Cabinet: r.cabinet, Seed: r.seed})
 	if err == nil {
-		r.world = world
+		r.world, r.hung = world, true
 	}
 	return err
 }
@@ -86,21 +78,20 @@ func (r *rehearsed) sample(elapsed time.Duration) controller.Inputs {
 		r.world.Advance()
 	}
 	r.now = elapsed
-	return r.world.Sample(elapsed)
+	return r.world.Feel(elapsed)
 }
 
 // A tip is where a simulated chip's probe measures.
 type tip struct {
-	probe cabinet.Probe
-	hot   quantity.Celsius
-	snap  func(chips.Fault)
+	hot  quantity.Celsius
+	snap func(chips.Fault)
 }
 
-// feel takes over what the simulator's probe reads: a temperature, or a fault,
-// which becomes one of wire or chip. The calibration of the file is undone.
+// feel takes over what the simulator's probe feels: a temperature, or a fault, which
+// becomes one of wire or chip.
 func (t *tip) feel(r sensors.Reading) {
 	if v, ok := r.Value(); ok {
-		t.hot = (v - quantity.Celsius(t.probe.Offset)) / quantity.Celsius(1+t.probe.Stretch)
+		t.hot = v
 	}
 	t.snap(faultOf[r.Status()])
 }

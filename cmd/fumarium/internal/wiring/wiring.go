@@ -78,7 +78,7 @@ func OpenProbes(c *cabinet.Cabinet, b Buses) *World {
 	w := &World{cabinet: c, buses: newShared(b)}
 	for _, p := range c.Probes {
 		driver, err := w.buses.open(c, p)
-		w.channels = append(w.channels, newChannel(p, driver, err))
+		w.channels = append(w.channels, newChannel(c, p, driver, err))
 	}
 	return w
 }
@@ -101,13 +101,23 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 		if place == nil {
 			continue
 		}
-		if c.tip != nil {
-			c.tip.feel(*place)
-		} else if w.room != nil {
-			c.Reading, c.Raw = *place, *place // simulated without a chip
+		if w.room == nil {
+			*place = c.Read(elapsed)
 			continue
 		}
+		felt := *place
+		if w.room.hung { // it has stood there for long
+			c.memory = c.settings.Settled(elapsed, felt)
+		}
+		if c.tip == nil { // simulated without a chip
+			*place = c.take(elapsed, felt)
+			continue
+		}
+		c.tip.feel(felt)
 		*place = c.Read(elapsed)
+	}
+	if w.room != nil {
+		w.room.hung = false
 	}
 	if w.bank == nil {
 		return in

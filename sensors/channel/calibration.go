@@ -1,10 +1,9 @@
-package plausible
+package channel
 
 import (
 	"fmt"
 
 	"fumarium/profile/quantity"
-	"fumarium/sensors"
 	"fumarium/sensors/psychrometer"
 )
 
@@ -29,7 +28,7 @@ func BoilingPoint(totalPascal float64) quantity.Celsius { return psychrometer.De
 // IcePoint is the calibration of a probe that reads so in melting ice: an offset.
 func IcePoint(ice quantity.Celsius) (Calibration, error) {
 	if !(ice >= -farthest && ice <= farthest) {
-		return Calibration{}, fmt.Errorf("plausible: the probe reads %v in melting ice, more than %v K off; check its type and that it is deep in stirred slush", ice, farthest)
+		return Calibration{}, fmt.Errorf("channel: the probe reads %v in melting ice, more than %v K off; check its type and that it is deep in stirred slush", ice, farthest)
 	}
 	return Calibration{Offset: quantity.Kelvin(-ice)}, nil
 }
@@ -42,22 +41,27 @@ func TwoPoint(ice, boiling quantity.Celsius, totalPascal float64) (Calibration, 
 		return Calibration{}, err
 	}
 	if !(totalPascal >= 50e3 && totalPascal <= 110e3) {
-		return Calibration{}, fmt.Errorf("plausible: a pressure of %v Pa is outside 50000..110000 Pa; use the absolute one, not that reduced to sea level", totalPascal)
+		return Calibration{}, fmt.Errorf("channel: a pressure of %v Pa is outside 50000..110000 Pa; use the absolute one, not that reduced to sea level", totalPascal)
 	}
 	truth := BoilingPoint(totalPascal)
 	if !(boiling >= truth-farthest && boiling <= truth+farthest) {
-		return Calibration{}, fmt.Errorf("plausible: the probe reads %v in water that boils at %v, more than %v K off; check the altitude, and that the probe is deep in the water", boiling, truth, farthest)
+		return Calibration{}, fmt.Errorf("channel: the probe reads %v in water that boils at %v, more than %v K off; check the altitude, and that the probe is deep in the water", boiling, truth, farthest)
 	}
 	c.Stretch = quantity.Ratio(float64(truth)/float64(boiling-ice) - 1)
 	c.Offset = quantity.Kelvin(-float64(ice) * (1 + float64(c.Stretch)))
 	return c, nil
 }
 
-// Apply corrects a reading. A fault stays what it is.
-func (c Calibration) Apply(r sensors.Reading) sensors.Reading {
-	v, ok := r.Value()
-	if !ok {
-		return r
+// Correct gives what is true where the probe reads v.
+func (c Calibration) Correct(v quantity.Celsius) quantity.Celsius {
+	return v + quantity.Celsius(c.Offset) + quantity.Celsius(c.Stretch)*v
+}
+
+// Undo gives what the probe reads where v is true.
+func (c Calibration) Undo(v quantity.Celsius) quantity.Celsius {
+	v -= quantity.Celsius(c.Offset)
+	if c.Stretch == 0 {
+		return v // a rehearsal asks often
 	}
-	return sensors.At(v + quantity.Celsius(c.Offset) + quantity.Celsius(c.Stretch)*v)
+	return v / quantity.Celsius(1+c.Stretch)
 }

@@ -1,0 +1,175 @@
+package controller
+
+import (
+	"time"
+
+	"fumarium/controller/trip"
+)
+
+// CommandKind is what the operator wants.
+type CommandKind uint8
+
+// The commands. The zero value asks for nothing. Records hold their numbers.
+const (
+	NoCommand CommandKind = iota
+	Start
+	Confirm // the question that is named
+	Hold
+	Restart // a held batch, where it was held
+	Stop
+	Abort
+	// oldAcknowledge is Acknowledge as records hold it that are older than Mended: by
+	// name it was a claim once the alarm was known. It is replayed, and never sent.
+	oldAcknowledge
+	Shelve      // one alarm, for a while
+	Reset       // a trip whose condition is gone
+	Acknowledge // every alarm, or the one named: it ends the noise and claims nothing
+	Mended      // what the catalogue says of the alarm named: a person's word, which is believed
+	CommandKinds
+)
+
+// A Command is one operator command; a step takes at most one.
+type Command struct {
+	Kind     CommandKind   `record:"kind"`
+	Alarm    trip.Code     `record:"alarm"` // for Acknowledge, where None means all, Shelve and Mended
+	For      time.Duration `record:"for"`   // for Shelve
+	Question Question      `record:"."`     // for Confirm
+	// Rested is how long the cure has worked, for Start. A start before the
+	// product's rest is over is refused unless the person gave a reason.
+	Rested  time.Duration `record:"rested"`
+	Excused bool          `record:"excused"` // a reason was given; it goes on the record
+}
+
+// With is what goes with a command: a bit for each part.
+type With uint8
+
+// The parts.
+const (
+	WithProduct  With = 1 << iota // and when it was stuffed, or why it need not rest
+	WithAlarm                     // its name
+	WithDuration                  // for how long
+	WithQuestion
+)
+
+// A guard is what a command is called, what goes with it, and when it is of use. The
+// step, the page, the API and the command line go by the same one.
+type guard struct {
+	name  string
+	needs With      // without these it is not sent
+	takes With      // and these may go with it
+	in    batchSet  // the states that do not refuse it; zero is all
+	trip  tripGuard // what it wants of a latched trip
+	// of says which alarms it is for; without one it changes nothing and is not offered.
+	// Nil is for a command that is not about alarms.
+	of func(trip.Code, trip.State) bool
+}
+
+// batchSet is some states of a batch, a bit for each and one for all that there are not:
+// a batch in a state that nobody knows can still be ended.
+type batchSet uint16
+
+func in(states ...BatchState) (set batchSet) {
+	for _, b := range states {
+		set |= 1 << b
+	}
+	return set
+}
+
+func (set batchSet) has(b BatchState) bool { return set == 0 || set>>min(b, BatchStates)&1 != 0 }
+
+// tripGuard is what a command wants of a latched trip.
+type tripGuard uint8
+
+const (
+	anyTrip tripGuard = iota
+	untripped
+	tripped
+)
+
+var guards = [CommandKinds]guard{
+	NoCommand:      {name: "none"},
+	Start:          {name: "start", needs: WithProduct, in: in(Idle, Stopped, Aborted, Complete), trip: untripped},
+	Confirm:        {name: "confirm", needs: WithQuestion, in: in(Running)},
+	Hold:           {name: "hold", in: in(Running, Restarting)},
+	Restart:        {name: "restart", in: in(Held), trip: untripped},
+	Stop:           {name: "stop", in: in(Running, Holding, Held, Restarting, BatchStates)},
+	Abort:          {name: "abort", in: in(Running, Holding, Held, Restarting, Stopping, BatchStates)},
+	oldAcknowledge: {name: "acknowledge"},
+	Shelve:         {name: "shelve", needs: WithAlarm | WithDuration, of: func(c trip.Code, a trip.State) bool { return a.Phase != trip.Normal && !c.Entry().Trips }},
+	Reset:          {name: "reset", trip: tripped},
+	Acknowledge:    {name: "acknowledge", takes: WithAlarm, of: func(_ trip.Code, a trip.State) bool { return a.Calls() }},
+	Mended:         {name: "mended", needs: WithAlarm, of: func(c trip.Code, a trip.State) bool { return a.Standing && c.Entry().Mended != "" }},
+}
+
+// Commands lists what a person can send, in the order in which it is shown.
+func Commands() []CommandKind {
+	return []CommandKind{Start, Confirm, Hold, Restart, Stop, Abort, Acknowledge, Mended, Shelve, Reset}
+}
+
+// ParseCommand finds a command that a person can send by its name.
+func ParseCommand(name string) (CommandKind, bool) {
+	for _, k := range Commands() {
+		if guards[k].name == name {
+			return k, true
+		}
+	}
+	return NoCommand, false
+}
+
+func (k CommandKind) String() string {
+	if k < CommandKinds {
+		return guards[k].name
+	}
+	return "unknown"
+}
+
+// Needs is what has to go with the command.
+func (k CommandKind) Needs() With {
+	if k < CommandKinds {
+		return guards[k].needs
+	}
+	return 0
+}
+
+// Takes is what may go with the command, needed or not.
+func (k CommandKind) Takes() With {
+	if k < CommandKinds {
+		return guards[k].needs | guards[k].takes
+	}
+	return 0
+}
+
+// Refused is why the state alone refuses the command, whatever goes with it; zero if it
+// does not.
+func (k CommandKind) Refused(s *State) Refusal {
+	if k >= CommandKinds {
+		return UnknownCommand
+	}
+	g := &guards[k]
+	_, waits := s.Question()
+	switch {
+	case g.needs&WithQuestion != 0 && !(waits && g.in.has(s.Batch)):
+		return NothingToConfirm
+	case !g.in.has(s.Batch):
+		return NotInThisState
+	case g.trip == untripped && s.Tripped != trip.None:
+		return StillTripped
+	case g.trip == tripped && s.Tripped == trip.None:
+		return NotTripped
+	}
+	return 0
+}
+
+// Offered reports whether the command would be of use now. The step still judges it.
+func (k CommandKind) Offered(s *State) bool {
+	if k == NoCommand || k.Refused(s) != 0 {
+		return false
+	}
+	of := guards[k].of
+	for c := trip.None + 1; of != nil && c < trip.Count; c++ {
+		if of(c, s.Alarms[c]) {
+			return true
+		}
+	}
+	return of == nil
+}

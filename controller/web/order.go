@@ -1,0 +1,257 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"strings"
+	"time"
+
+	"fumarium/controller"
+	"fumarium/controller/snapshot"
+	"fumarium/controller/trip"
+	"fumarium/profile/quantity"
+)
+
+// Note is the one command that is none of the controller's: it keeps a note on a batch.
+const Note = "note"
+
+// An Order is the body of POST /api/commands, as clients write it.
+type Order struct {
+	Command     string `json:"command"`
+	Product     string `json:"product,omitempty"`
+	File        string `json:"file,omitempty"`
+	ProductYAML string `json:"product_yaml,omitempty"`
+	StuffedAt   string `json:"stuffed_at,omitempty"`
+	Reason      string `json:"reason,omitempty"`
+	Alarm       string `json:"alarm,omitempty"`
+	For         string `json:"for,omitempty"`
+	Question    string `json:"question,omitempty"`
+	Batch       string `json:"batch,omitempty"`
+	Text        string `json:"text,omitempty"`
+}
+
+// A field is one key of an order, with what it is part of; a note's are part of nothing
+// that the controller takes.
+type field struct {
+	name  string
+	value *string
+	of    controller.With
+}
+
+// fields lists all but the command itself.
+func (o *Order) fields() []field {
+	return []field{
+		{"product", &o.Product, controller.WithProduct}, {"file", &o.File, controller.WithProduct},
+		{"product_yaml", &o.ProductYAML, controller.WithProduct}, {"stuffed_at", &o.StuffedAt, controller.WithProduct},
+		{"reason", &o.Reason, controller.WithProduct}, {"alarm", &o.Alarm, controller.WithAlarm},
+		{"for", &o.For, controller.WithDuration}, {"question", &o.Question, controller.WithQuestion},
+		{"batch", &o.Batch, 0}, {"text", &o.Text, 0},
+	}
+}
+
+// readOrder reads a flat object of strings. It is stricter than encoding/json,
+// which takes the last of two equal keys, any case of a key, and trailing text.
+func readOrder(body []byte) (*Order, error) {
+	o := &Order{}
+	left, names := map[string]*string{"command": &o.Command}, []string{"command"}
+	for _, f := range o.fields() {
+		left[f.name] = f.value
+		names = append(names, f.name)
+	}
+	last := len(names) - 1
+	d := json.NewDecoder(bytes.NewReader(body))
+	token, err := d.Token()
+	if err != nil || token != json.Delim('{') {
+		return nil, errors.New(`the body is no JSON object; send for example {"command": "hold"}`)
+	}
+	for d.More() {
+		key, err := d.Token()
+		if err != nil {
+			return nil, fmt.Errorf("the body is no JSON: %w; correct it", err)
+		}
+		name, _ := key.(string)
+		value, ok := left[name]
+		if !ok {
+			return nil, fmt.Errorf("field %q is unknown or given twice; a command has %s and %s, each once", name, strings.Join(names[:last], ", "), names[last])
+		}
+		said, err := d.Token()
+		if err != nil {
+			return nil, fmt.Errorf("the body is no JSON: %w; correct it", err)
+		}
+		if *value, ok = said.(string); !ok {
+			return nil, fmt.Errorf("field %q is no text; put it in quotes", name)
+		}
+		delete(left, name)
+	}
+	if _, err := d.Token(); err != nil {
+		return nil, fmt.Errorf("the body ends too early: %w; send it whole", err)
+	}
+	if _, err := d.Token(); !errors.Is(err, io.EOF) {
+		return nil, errors.New("something follows the JSON object; send one command at a time")
+	}
+	return o, nil
+}
+
+// request turns an order into what the loop takes.
+func (s *server) request(o *Order) (snapshot.Request, *problem) {
+	kind, ok := controller.ParseCommand(o.Command)
+	if o.Command == "resume" { // its name until ISA-88's was taken
+		return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "command resume does not exist; to go on with a held batch send restart")
+	}
+	if !ok {
+		return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "command %q does not exist; send one of %s", o.Command, commandNames())
+	}
+	for _, f := range o.fields() {
+		if *f.value != "" && kind.Takes()&f.of == 0 {
+			return snapshot.Request{}, refuse(http.StatusUnprocessableEntity, "%s takes no %s; leave it out", o.Command, f.name)
+		}
+	}
+	request := snapshot.Request{Command: controller.Command{Kind: kind}}
+	for _, part := range []struct {
+		of   controller.With
+		read func(*Order, *snapshot.Request) *problem
+	}{
+		{controller.WithProduct, s.product}, {controller.WithProduct, s.rest},
+		{controller.WithAlarm, alarm}, {controller.WithDuration, duration}, {controller.WithQuestion, question},
+	} {
+		if kind.Takes()&part.of == 0 {
+			continue
+		}
+		if p := part.read(o, &request); p != nil {
+			return snapshot.Request{}, p
+		}
+	}
+	return request, nil
+}
+
+func commandNames() string {
+	var names []string
+	for _, k := range controller.Commands() {
+		names = append(names, k.String())
+	}
+	return strings.Join(names, ", ")
+}
+
+func alarm(o *Order, r *snapshot.Request) *problem {
+	needed := r.Command.Kind.Needs()&controller.WithAlarm != 0
+	if o.Alarm == "" {
+		if needed {
+			return refuse(http.StatusUnprocessableEntity, "%s needs alarm, a code from /api/status", o.Command)
+		}
+		return nil
+	}
+	code, ok := trip.Parse(o.Alarm)
+	if !ok {
+		remedy := ", or leave it out for all"
+		if needed {
+			remedy = ""
+		}
+		return refuse(http.StatusUnprocessableEntity, "alarm %q does not exist; take a code from /api/status%s", o.Alarm, remedy)
+	}
+	r.Command.Alarm = code
+	return nil
+}
+
+func duration(o *Order, r *snapshot.Request) *problem {
+	d, err := quantity.ParseDuration(o.For)
+	if err != nil {
+		return refuse(http.StatusUnprocessableEntity, "%s needs for, a duration such as 2 h: %v", o.Command, err)
+	}
+	r.Command.For = d
+	return nil
+}
+
+// question is the one that the person has read; the step judges whether it still waits.
+func question(o *Order, r *snapshot.Request) *problem {
+	if o.Question == "" {
+		return refuse(http.StatusUnprocessableEntity,
+			"%s needs question: read what prompt of /api/status asks, and send its question back, so that no other is answered unread", o.Command)
+	}
+	q, ok := controller.ParseQuestion(o.Question)
+	if !ok {
+		return refuse(http.StatusUnprocessableEntity, "question %q is none; send the one that prompt of /api/status has", o.Question)
+	}
+	r.Command.Question = q
+	return nil
+}
+
+// product finds what a start asks for and puts it into the request.
+func (s *server) product(o *Order, r *snapshot.Request) *problem {
+	var err error
+	switch {
+	case o.Product != "" && o.ProductYAML == "" && o.File == "" && s.FindProduct != nil:
+		r.ProductName = o.Product
+		r.Product, r.ProductFile, err = s.FindProduct(o.Product)
+	case o.Product == "" && o.ProductYAML != "" && o.File != "" && s.ParseProduct != nil:
+		r.ProductName, r.ProductFile = o.File, []byte(o.ProductYAML)
+		r.Product, err = s.ParseProduct(o.File, r.ProductFile)
+	default:
+		return refuse(http.StatusUnprocessableEntity, "start needs either product, a name from /api/products, or both file and product_yaml")
+	}
+	if err != nil {
+		return refuse(http.StatusUnprocessableEntity, "%v", err)
+	}
+	if r.Product == nil {
+		return refuse(http.StatusUnprocessableEntity, "there is no product %q; take a name from /api/products", o.Product)
+	}
+	return nil
+}
+
+// rest works out how long the product has rested, and says what is missing in
+// more words than the controller has.
+func (s *server) rest(o *Order, r *snapshot.Request) *problem {
+	need, why := r.Product.Rest()
+	r.Reason = strings.TrimSpace(o.Reason)
+	r.Command.Excused = r.Reason != ""
+	if len(r.Reason) > maxReason {
+		return refuse(http.StatusUnprocessableEntity, "the reason has more than %d bytes; shorten it", maxReason)
+	}
+	if o.StuffedAt != "" {
+		at, err := time.Parse(time.RFC3339, o.StuffedAt)
+		if err != nil {
+			return refuse(http.StatusUnprocessableEntity, "stuffed_at %q is no RFC 3339 time; write it like 2026-11-25T18:30:00+01:00", o.StuffedAt)
+		}
+		if r.Command.Rested = s.Now().Sub(at); r.Command.Rested < 0 {
+			return refuse(http.StatusUnprocessableEntity, "stuffed_at %s lies ahead; check the date and the zone", o.StuffedAt)
+		}
+	}
+	switch {
+	case r.Command.Rested >= need || r.Command.Excused:
+		return nil
+	case o.StuffedAt == "":
+		return refuse(http.StatusConflict, "%s rests for %s before it is heated (%s); say when it was stuffed, or give a reason to start without",
+			r.Product.Name, quantity.FormatDuration(need), why)
+	}
+	return refuse(http.StatusConflict, "%s rests for %s before it is heated (%s); %s are still to go, wait or give a reason to start without",
+		r.Product.Name, quantity.FormatDuration(need), why, quantity.FormatDuration(need-r.Command.Rested))
+}
+
+// note keeps a note on a batch, the one under way or the last unless it is named.
+func (s *server) note(w http.ResponseWriter, r *http.Request, o *Order) *problem {
+	snap := s.Loop.Snapshot()
+	if o.Batch == "" && snap != nil {
+		o.Batch = snap.BatchID
+	}
+	switch {
+	case s.Note == nil || o.Batch == "":
+		return refuse(http.StatusConflict, "there is no batch to note anything on; name one with batch")
+	case strings.TrimSpace(o.Text) == "" || len(o.Text) > maxNote:
+		return refuse(http.StatusUnprocessableEntity, "a note needs text, at most %d bytes", maxNote)
+	}
+	ctx, cancel := context.WithTimeout(r.Context(), maxWait)
+	defer cancel()
+	if err := s.Note(ctx, o.Batch, strings.TrimSpace(o.Text)); err != nil {
+		return refuse(http.StatusConflict, "the note was not kept: %v", err)
+	}
+	state := controller.Idle
+	if snap != nil {
+		state = snap.State.Batch
+	}
+	writeJSON(w, "application/json", http.StatusOK, Accepted{State: state.String()})
+	return nil
+}
