@@ -41,6 +41,7 @@ type History struct {
 	said    int           // how often the program itself spoke since the last step
 	elapsed time.Duration // of the last step
 	seen    bool          // there was a last step, and nothing is missing since
+	drawn   bool          // the batch was under way in it
 	out     controller.Outputs
 
 	events []Event
@@ -169,7 +170,7 @@ func (h *History) Begin(batch string, p *profile.Product, started time.Duration)
 	h.batch, h.product, h.started, h.begun = batch, p, started, true
 	h.step, h.said = 0, 0
 	h.stages = nil
-	h.curve = curve{}
+	h.curve, h.drawn = curve{}, false
 }
 
 // Resume goes on with a history that was rebuilt from the record, at step number
@@ -190,7 +191,7 @@ func (h *History) Skip(step int64) {
 // time of day, where there is one to show.
 func (h *History) Add(wall time.Time, elapsed time.Duration, s *controller.State, out controller.Outputs, events []controller.Event) {
 	h.follow(elapsed, out)
-	if h.begun && s.Batch.Active() {
+	if h.drawn = h.begun && s.Batch.Active(); h.drawn {
 		h.curve.add(sampleOf(s, elapsed-h.started))
 	}
 	for i := range events {
@@ -208,12 +209,13 @@ func (h *History) follow(elapsed time.Duration, out controller.Outputs) {
 	passed := elapsed - h.elapsed
 	heating := h.out.On.Has(controller.Heater)
 	switch {
-	case h.seen && passed <= controller.LateAfter && heating:
-		h.curve.pass(passed, passed)
-	case h.seen && passed <= controller.LateAfter:
-		h.curve.pass(passed, 0)
-	case h.step > 0:
+	case !h.drawn:
+	case !h.seen || passed > controller.LateAfter:
 		h.curve.tear(h.since(h.elapsed))
+	case heating:
+		h.curve.pass(passed, passed)
+	default:
+		h.curve.pass(passed, 0)
 	}
 	if heating && passed > 0 {
 		h.use.HeaterOn += passed

@@ -292,6 +292,24 @@ func TestDutyHoldsTheEnergy(t *testing.T) {
 	assert.Equal(t, "b-1/700000.0", b.Events()[len(b.Events())-1].ID.String())
 }
 
+// What comes after a batch changes nothing in its curve.
+func TestACurveEndsWithItsBatch(t *testing.T) {
+	b := newBatch(0)
+	b.out.On.Set(controller.Heater, true)
+	b.step(0)
+	b.run(90 * time.Second)
+	b.state.Batch, b.out = controller.Stopped, controller.Outputs{}
+	b.step(time.Second, controller.Event{Kind: controller.BatchChanged, Batch: controller.Stopped})
+	samples, duties := b.Samples(), b.Duties()
+	assert.Equal(t, 90*time.Second, samples[len(samples)-1].Elapsed)
+	assert.Equal(t, 1.0, duties[1].Ratio)
+	b.run(time.Hour)
+	b.step(time.Hour, controller.Event{Kind: controller.Refused})
+	assert.Equal(t, fmt.Sprint(samples), fmt.Sprint(b.Samples()))
+	assert.Equal(t, 1.0, b.Duties()[1].Ratio)
+	assert.Len(t, b.BatchEvents(), 2, "the events go on until the next begins")
+}
+
 func TestFigure(t *testing.T) {
 	b := newBatch(0)
 	b.step(0, controller.Event{Kind: controller.StageBegan})
