@@ -9,6 +9,7 @@ import (
 	"fumarium/controller/history"
 	"fumarium/profile"
 	"fumarium/profile/lethality"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 	"fumarium/sim/fault"
 )
@@ -54,6 +55,9 @@ type Result struct {
 	// measured time differs from run to run, and equal seeds give equal bytes.
 	WallSeconds   *float64 `json:"wall_seconds"`
 	TimesRealTime *float64 `json:"times_real_time"`
+
+	// Verdict is what all of it is worth; the keys above tell it.
+	Verdict proof.Verdict `json:"-"`
 }
 
 // StageResult is one stage as it went.
@@ -93,7 +97,7 @@ type LethalityGain struct {
 	Pass           *bool    `json:"pass"`
 }
 
-// ComeUpResult is the time the core took from 10.0 °C to 54.4 °C against its limit;
+// ComeUpResult is the time the core took through lethality.ComeUpBand against its limit;
 // null for a product that does not go through all of that.
 type ComeUpResult struct {
 	Seconds      *float64 `json:"seconds"`
@@ -175,8 +179,7 @@ type Trace struct {
 // Good reports whether the batch ended as a maker wants it: complete, and nothing
 // that it is held to was missed.
 func (r *Result) Good() bool {
-	met := func(pass *bool) bool { return pass == nil || *pass }
-	return r.Outcome == controller.Complete.String() && met(r.Lethality.Pass) && met(r.ComeUp.Pass) && met(r.Chill.Pass)
+	return r.Outcome == controller.Complete.String() && r.Verdict.Holds(proof.Cooked, proof.CameUp, proof.Chilled)
 }
 
 // rehearsal is the bookkeeping of one run.
@@ -438,37 +441,34 @@ func (r *rehearsal) finish(w *World, s *controller.State) {
 	res.RelayOperations = s.Heater.Relay.Operations()
 }
 
-// judge holds what the controller has counted against the product's criteria. A
+// judge holds what the controller has counted against the product's rules. A
 // verdict that needs a core nobody measured is bad, not absent.
 func (r *Result) judge(p *profile.Product, s *controller.State) {
-	if c := p.Criterion(); c != nil {
-		pass := c.Met(s.Heat)
-		if log10, counted := s.LethalityLog10(p); counted {
-			required := c.Required
-			if p.Targets.HasLethality {
-				required = p.Targets.Lethality
-				pass = log10 >= required
-			}
-			shown, capped := lethality.Shown(log10)
-			shown = round(shown)
-			r.Lethality.Log10Reduction, r.Lethality.RequiredLog10, r.Lethality.Log10Capped = &shown, &required, capped
+	rules := proof.RulesOf(p)
+	r.Verdict = proof.Judge(&rules, &s.Claim, true)
+	pass := func(rule proof.Rule) *bool {
+		if r.Verdict[rule].Answer == proof.DoesNotApply {
+			return nil
 		}
-		r.Lethality.Pass = &pass
+		met := r.Verdict[rule].Answer == proof.Met
+		return &met
 	}
-	if p.ComeUpApplies() {
-		rule := lethality.ComeUpWithin(0)
-		pass := rule.Pass(s.ComeUp)
-		r.ComeUp.Pass = &pass
+	r.Lethality.Pass, r.ComeUp.Pass, r.Chill.Pass = pass(proof.Cooked), pass(proof.CameUp), pass(proof.Chilled)
+	if log10, required, counted := proof.Counts(&rules, &s.Claim); counted {
+		shown, capped := lethality.Shown(log10)
+		shown = round(shown)
+		r.Lethality.Log10Reduction, r.Lethality.RequiredLog10, r.Lethality.Log10Capped = &shown, &required, capped
+	}
+	if rules.ComesUp {
 		if s.ComeUp.Begun {
 			v := s.ComeUp.Time.Seconds()
 			r.ComeUp.Seconds, r.Lethality.ComeUpSeconds = &v, &v
 		}
-		limit := rule.Limit.Seconds()
+		limit := proof.ComeUp.Limit.Seconds()
 		r.ComeUp.LimitSeconds = &limit
 	}
-	if rule := p.ChillRule(); rule != nil {
-		pass := rule.Pass(s.Chill)
-		r.Chill.Rule, r.Chill.Pass = rule.Name, &pass
+	if rule := rules.Chill; rule != nil {
+		r.Chill.Rule = rule.Name
 		for _, leg := range rule.Legs(s.Chill) {
 			r.Chill.Legs = append(r.Chill.Legs, LegResult{
 				FromCelsius: round(float64(leg.From)), ToCelsius: round(float64(leg.To)),

@@ -17,6 +17,8 @@ import (
 	"fumarium/controller/chart"
 	"fumarium/controller/history"
 	"fumarium/controller/record"
+	"fumarium/controller/web"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 )
 
@@ -295,6 +297,15 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 	if err != nil {
 		return couldNot(err)
 	}
+	whole, err := r.Verify(ctx, b.ID)
+	if err != nil {
+		return couldNot(err)
+	}
+	result.Verdict[proof.Recorded] = proof.Judgement{Answer: proof.NotMet, Why: whole.String()}
+	if whole.Whole && result.Same() {
+		result.Verdict[proof.Recorded] = proof.Judgement{Answer: proof.Met, Why: "whole, and every decision comes again"}
+	}
+	rules := web.RulesOf(result.Verdict)
 	difference := ""
 	switch {
 	case result.Decisions != nil:
@@ -303,7 +314,7 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 		difference = result.State.String()
 	}
 	if asJSON {
-		err = printJSON(w, map[string]any{"batch": b.ID, "steps": result.Steps, "same": result.Same(), "difference": difference, "not_kept": result.Lost, "recorded_by": result.Program})
+		err = printJSON(w, map[string]any{"batch": b.ID, "steps": result.Steps, "same": result.Same(), "difference": difference, "not_kept": result.Lost, "recorded_by": result.Program, "rules": rules})
 		if err != nil {
 			return couldNot(err)
 		}
@@ -312,6 +323,7 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 		if len(result.Lost) > 0 {
 			fmt.Fprintf(w, "not compared: what the program remembered between the steps, since this one no longer keeps %s\n", strings.Join(result.Lost, ", "))
 		}
+		printRules(w, rules)
 	} else {
 		fmt.Fprintf(w, "%d steps, recorded by version %s; not the same: %s\n", result.Steps, shown(result.Program), shown(difference))
 	}

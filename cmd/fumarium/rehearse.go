@@ -222,7 +222,7 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took, whole tim
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(t, "stage\tplan\tfrom\tto\ttook\tended by\tchamber mean / peak\tcore at its end")
 	for i, s := range r.Stages {
-		chamber := "–"
+		chamber := quantity.Nothing
 		if s.ChamberMeanCelsius != nil {
 			chamber = quantity.Fixed(*s.ChamberMeanCelsius, 1) + " / " + quantity.Fixed(*s.ChamberPeakCelsius, 1) + " °C"
 		}
@@ -314,7 +314,7 @@ func printSafety(w io.Writer, r *sim.Result) {
 		if c.Seconds != nil {
 			took = quantity.FormatDuration(seconds(*c.Seconds))
 		}
-		fmt.Fprintf(w, "come-up       core from 10 °C to 54.4 °C in %s, limit %s: %s\n", took, quantity.FormatDuration(seconds(*c.LimitSeconds)), verdict(c.Pass))
+		fmt.Fprintf(w, "come-up       core from %v to %v in %s, limit %s: %s\n", lethality.ComeUpBand.From, lethality.ComeUpBand.To, took, quantity.FormatDuration(seconds(*c.LimitSeconds)), verdict(c.Pass))
 	}
 	if c := r.Chill; c.Pass != nil {
 		var legs []string

@@ -67,9 +67,9 @@ func running() *snapshot.Snapshot {
 	s.Inputs.Ambient = sensors.At(9)
 	s.State = controller.State{
 		Begun: true, Batch: controller.Running, Stage: 1, StageClock: 25 * time.Minute,
-		Proof: controller.Proof{ComeUp: lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, Heat: twoLogs()},
-		Out:   controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan)},
+		Out: controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan)},
 	}
+	s.State.ComeUp, s.State.Heat = lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, twoLogs()
 	s.State.Heater.HasSetpoint, s.State.Heater.Setpoint, s.State.Heater.Demand = true, 82, 0.42
 	s.State.Alarms[trip.CoreLost] = trip.State{Phase: trip.Unacknowledged, Standing: true}
 	return s

@@ -95,7 +95,7 @@ func (f *fold) step(n int64, p *profile.Product, s *controller.State, out contro
 // sketch makes a history of the tables alone.
 func sketch(ctx context.Context, q querier, b *Batch, f *fold) (history.History, error) {
 	h := history.History{KeepAll: true}
-	p, err := profile.Parse(b.ProductName, b.ProductFile)
+	p, err := profile.ParseRecorded(b.ProductName, b.ProductFile)
 	if err != nil {
 		p = nil // it is none for this program; the words are still there
 	}

@@ -12,6 +12,7 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/controller/history"
 	"fumarium/profile"
+	"fumarium/profile/proof"
 )
 
 // A Difference is the first place where a replay does not give what was recorded.
@@ -44,6 +45,9 @@ type Result struct {
 	Lost []string
 	// Final is the state after the last step.
 	Final controller.State
+	// Verdict is what can be said of the batch by that. Whether the record is whole is
+	// for Verify.
+	Verdict proof.Verdict
 }
 
 // Same reports whether the replay gave everything again.
@@ -75,7 +79,7 @@ func (r *Reader) Replay(ctx context.Context, id string) (*Result, error) {
 type observer func(n int64, p *profile.Product, s *controller.State, out controller.Outputs, events []controller.Event)
 
 func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Product, *cabinet.Cabinet, *Result, error) {
-	p, err := profile.Parse(b.ProductName, b.ProductFile)
+	p, err := profile.ParseRecorded(b.ProductName, b.ProductFile)
 	if err != nil {
 		return nil, nil, nil, fmt.Errorf("batch %s: the product as recorded is not one for this program: %w", b.ID, err)
 	}
@@ -150,6 +154,8 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 		err = nil
 	}
 	result.Final = state
+	rules := proof.RulesOf(p)
+	result.Verdict = proof.Judge(&rules, &state.Claim, !state.Batch.Active())
 	return p, c, result, err
 }
 

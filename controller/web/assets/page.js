@@ -68,8 +68,8 @@ function draw(s) {
   text('summary', s.summary.replaceAll(' °C', '\u00a0°C') + '.');
 
   const roles = s.probes.map(p => p.role);
-  reading('chamber', s.chamber_celsius, 'no reading', true);
-  reading('core', s.core_celsius, roles.includes('core') ? 'no reading' : 'no probe', s.stage !== null);
+  reading('chamber', s.chamber_celsius, 'not read', true);
+  reading('core', s.core_celsius, roles.includes('core') ? 'not read' : 'no probe', s.stage !== null);
   text('setpoint', known(s.setpoint_celsius) ? 'setpoint ' + number(s.setpoint_celsius, 1) + ' °C' : 'no setpoint');
   const goal = s.stage && s.stage.conditions.find(c => c.kind === 'core');
   text('core-goal', goal ? 'until ' + goal.text : '');
