@@ -321,7 +321,7 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 	} else if result.Same() {
 		fmt.Fprintf(w, "%d steps, every decision the same\n", result.Steps)
 		if len(result.Lost) > 0 {
-			fmt.Fprintf(w, "not compared: what the program remembered between the steps, since this one no longer keeps %s\n", strings.Join(result.Lost, ", "))
+			fmt.Fprintf(w, "not compared everywhere: what the program remembered between the steps, since this one no longer keeps %s\n", strings.Join(result.Lost, ", "))
 		}
 		printRules(w, rules)
 	} else {

@@ -137,7 +137,7 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 				return nil
 			}
 			for _, name := range m.lost {
-				if !slices.Contains(result.Lost, name) {
+				if name = index.ReplaceAllString(name, "[]"); !slices.Contains(result.Lost, name) {
 					result.Lost = append(result.Lost, name)
 				}
 			}
