@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fumarium/controller"
+	"fumarium/controller/history"
 	"fumarium/profile"
 	"fumarium/profile/lethality"
 	"fumarium/profile/proof"
@@ -161,19 +162,18 @@ type StageSpread struct {
 	EndP90Seconds float64 `json:"end_p90_seconds"`
 }
 
-// A Sample is one point of a Trace: true values beside what was demanded. A
-// setpoint that did not exist is NaN.
-type Sample struct {
-	Elapsed                          time.Duration
-	Chamber, Setpoint, Core, Surface float64 // °C
-	Duty                             float64 // share of the time since the last sample that the heater was on
-	Humidity, Yield                  float64 // 0..1
+// A Truth is what the simulated cabinet really held at a moment, which no probe says.
+type Truth struct {
+	Elapsed                time.Duration
+	Chamber, Core, Surface float64 // °C
+	Humidity, Yield        float64 // 0..1
 }
 
-// A Trace is the course of one rehearsal.
+// A Trace is the course of one rehearsal: what the controller saw and did, and the
+// truth beside it.
 type Trace struct {
-	Samples []Sample
-	Events  []controller.Event
+	History history.History
+	Truth   []Truth
 }
 
 // Good reports whether the batch ended as a maker wants it: complete, and nothing
@@ -188,17 +188,20 @@ type rehearsal struct {
 	result *Result
 	trace  *Trace
 
-	stageSum, stageSeconds, stagePeak float64
-	inBand                            bool
-	heated                            bool
-	overshoot, squares, held, iae     float64
-	ceiling                           float64 // the setpoint, or what was hotter when it fell
-	corePeak                          float64
-	energy                            float64
-	onSince                           float64 // seconds of heat since the last sample
-	askedAt                           time.Duration
-	smoke, smouldered                 float64 // seconds
+	history history.History
+	stages  []measured // as many as the history has
+
+	inBand                        bool
+	heated                        bool
+	overshoot, squares, held, iae float64
+	ceiling                       float64 // the setpoint, or what was hotter when it fell
+	corePeak                      float64
+	energy                        float64
+	smoke, smouldered             float64 // seconds
 }
+
+// measured is the truth about one stage.
+type measured struct{ sum, seconds, peak, coreEnd float64 }
 
 // Rehearse runs one whole batch. trace may be nil; progress, which may be nil
 // too, is called once per virtual minute. A cancelled context ends it early with
@@ -245,6 +248,8 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 	if longest <= 0 {
 		longest = Longest
 	}
+	r.history.KeepAll = true
+	r.history.Begin("", p, 0)
 	var s, before controller.State
 	var out controller.Outputs
 	var events []controller.Event
@@ -258,6 +263,7 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 				before = s
 			}
 			out, events = m.Advance(&s, &in)
+			r.history.Add(time.Time{}, elapsed, &s, out, events)
 			if see != nil {
 				moment = Moment{Now: elapsed, World: w, Inputs: in, Before: &before, After: &s, Events: events}
 				see(&moment)
@@ -300,7 +306,8 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 		}
 	}
 	if s.Batch == controller.Idle && len(events) > 0 {
-		r.result.Reason = events[len(events)-1].Text(p)
+		all := r.history.Events()
+		r.result.Reason = all[len(all)-1].Text()
 	}
 	r.finish(w, &s)
 	return r.result, nil
@@ -322,10 +329,16 @@ func (r *rehearsal) observe(w *World, s *controller.State, out controller.Output
 	}
 	if out.On.Has(controller.Heater) {
 		r.energy += float64(r.setup.Cabinet.Heater.Power) * Step.Seconds()
-		r.onSince += Step.Seconds()
 	}
 	for i := range events {
-		r.event(events[i], s, core)
+		switch events[i].Kind {
+		case controller.StageBegan:
+			r.stages, r.inBand = append(r.stages, measured{peak: math.Inf(-1)}), false
+		case controller.StageEnded:
+			if n := len(r.stages); n > 0 {
+				r.stages[n-1].coreEnd = core
+			}
+		}
 	}
 	if stage := s.CurrentStage(r.setup.Product); stage != nil && stage.Smoke && !s.Asking {
 		r.smoke += Step.Seconds()
@@ -334,24 +347,21 @@ func (r *rehearsal) observe(w *World, s *controller.State, out controller.Output
 		}
 	}
 	if stage := s.CurrentStage(r.setup.Product); stage != nil && stage.Place == profile.Chamber {
-		r.stageSum += chamber
-		r.stageSeconds++
-		r.stagePeak = math.Max(r.stagePeak, chamber)
+		if n := len(r.stages); n > 0 {
+			now := &r.stages[n-1]
+			now.sum += chamber
+			now.seconds++
+			now.peak = math.Max(now.peak, chamber)
+		}
 		if s.Heater.HasSetpoint {
 			r.control(chamber, float64(s.Heater.Setpoint), s.Heater.Setpoint == stage.ChamberSetpoint)
 		}
 	}
 	if r.trace != nil && elapsed%TraceEvery == 0 {
-		sample := Sample{
-			Elapsed: elapsed, Chamber: chamber, Setpoint: math.NaN(), Core: core,
-			Surface: float64(w.plant.Surface()), Duty: min(1, r.onSince/TraceEvery.Seconds()),
+		r.trace.Truth = append(r.trace.Truth, Truth{
+			Elapsed: elapsed, Chamber: chamber, Core: core, Surface: float64(w.plant.Surface()),
 			Humidity: float64(w.plant.Humidity()), Yield: float64(w.plant.Yield()),
-		}
-		if s.Heater.HasSetpoint {
-			sample.Setpoint = float64(s.Heater.Setpoint)
-		}
-		r.trace.Samples = append(r.trace.Samples, sample)
-		r.onSince = 0
+		})
 	}
 }
 
@@ -374,40 +384,36 @@ func (r *rehearsal) control(chamber, setpoint float64, rampDone bool) {
 	}
 }
 
-func (r *rehearsal) event(e controller.Event, s *controller.State, core float64) {
-	p := r.setup.Product
+// tell puts what the history holds into the result.
+func (r *rehearsal) tell(elapsed time.Duration, core float64) {
+	res := r.result
+	stages := r.history.Stages()
+	for i, stage := range stages {
+		m := r.stages[i]
+		if i == len(stages)-1 && stage.By == 0 {
+			stage.Ended, m.coreEnd = elapsed, core
+		}
+		told := StageResult{
+			Name: stage.Name, StartSeconds: stage.Began.Seconds(), EndSeconds: stage.Ended.Seconds(), EndedBy: stage.By.String(), CoreEndCelsius: round(m.coreEnd),
+		}
+		if m.seconds > 0 {
+			mean, peak := round(m.sum/m.seconds), round(m.peak)
+			told.ChamberMeanCelsius, told.ChamberPeakCelsius = &mean, &peak
+		}
+		res.Stages = append(res.Stages, told)
+		for _, w := range stage.Waits {
+			if w.Done {
+				res.Prompts = append(res.Prompts, PromptResult{Text: w.Prompt, AtSeconds: w.Asked.Seconds(), AfterSeconds: (w.Answered - w.Asked).Seconds()})
+			}
+		}
+	}
+	for _, e := range r.history.Events() {
+		if e.Kind == controller.AlarmRaised {
+			res.Alarms = append(res.Alarms, AlarmResult{Code: e.Alarm.String(), Priority: e.Priority.String(), AtSeconds: e.Elapsed.Seconds()})
+		}
+	}
 	if r.trace != nil {
-		r.trace.Events = append(r.trace.Events, e)
-	}
-	at := e.At.Seconds()
-	switch e.Kind {
-	case controller.StageBegan:
-		r.result.Stages = append(r.result.Stages, StageResult{Name: p.Stages[e.Stage].Name, StartSeconds: at})
-		r.stageSum, r.stageSeconds, r.stagePeak, r.inBand = 0, 0, math.Inf(-1), false
-	case controller.StageEnded:
-		r.closeStage(at, e.By.String(), core)
-	case controller.Asked:
-		r.askedAt = e.At
-	case controller.Answered:
-		r.result.Prompts = append(r.result.Prompts, PromptResult{
-			Text: e.Prompt(p), AtSeconds: r.askedAt.Seconds(), AfterSeconds: (e.At - r.askedAt).Seconds(),
-		})
-	case controller.AlarmRaised:
-		r.result.Alarms = append(r.result.Alarms, AlarmResult{
-			Code: e.Alarm.String(), Priority: e.Alarm.Entry().Priority.String(), AtSeconds: at,
-		})
-	}
-}
-
-func (r *rehearsal) closeStage(at float64, by string, core float64) {
-	if len(r.result.Stages) == 0 {
-		return
-	}
-	stage := &r.result.Stages[len(r.result.Stages)-1]
-	stage.EndSeconds, stage.EndedBy, stage.CoreEndCelsius = at, by, round(core)
-	if r.stageSeconds > 0 {
-		mean, peak := round(r.stageSum/r.stageSeconds), round(r.stagePeak)
-		stage.ChamberMeanCelsius, stage.ChamberPeakCelsius = &mean, &peak
+		r.trace.History = r.history
 	}
 }
 
@@ -415,9 +421,7 @@ func (r *rehearsal) finish(w *World, s *controller.State) {
 	res := r.result
 	res.Outcome = s.Batch.String()
 	res.ElapsedSeconds = s.Elapsed.Seconds()
-	if n := len(res.Stages); n > 0 && res.Stages[n-1].EndedBy == "" {
-		r.closeStage(res.ElapsedSeconds, "", float64(w.plant.Core()))
-	}
+	r.tell(s.Elapsed, float64(w.plant.Core()))
 	res.Core = CoreResult{FinalCelsius: round(float64(w.plant.Core())), PeakCelsius: round(r.corePeak)}
 	if r.heated {
 		iae := round(r.iae)

@@ -15,6 +15,7 @@ import (
 	"golang.org/x/term"
 
 	"fumarium/controller"
+	"fumarium/controller/chart"
 	"fumarium/profile"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
@@ -167,7 +168,7 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	whole := time.Since(began)
 	bar.clear()
 	if o.chart != "" {
-		if err := writeChart(o.chart, trace, setup, result); err != nil {
+		if err := writeChart(o.chart, trace.Figure(setup, result)); err != nil {
 			return couldNot(err)
 		}
 	}
@@ -189,7 +190,7 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	return nil
 }
 
-func writeChart(name string, trace *sim.Trace, setup sim.Setup, result *sim.Result) (err error) {
+func writeChart(name string, figure chart.Figure) (err error) {
 	f, err := os.Create(name)
 	if err != nil {
 		return err
@@ -199,7 +200,7 @@ func writeChart(name string, trace *sim.Trace, setup sim.Setup, result *sim.Resu
 			err = e
 		}
 	}()
-	return trace.Figure(setup.Product, result).WriteSVG(f)
+	return figure.WriteSVG(f)
 }
 
 func printJSON(w io.Writer, v any) error {

@@ -139,12 +139,12 @@ func (m *Metrics) collect(out chan<- prometheus.Metric) {
 	if s.Cabinet != nil {
 		if s.Cabinet.Heater.Fitted {
 			gauge(heaterDuty, s.State.Heater.Demand)
-			counter(heaterEnergy, s.HeaterEnergyJoules)
+			counter(heaterEnergy, s.HeaterEnergyJoules())
 		}
 		for o := range controller.OutputCount {
 			if o.Fitted(s.Cabinet) {
 				gauge(outputOn, truth(s.State.Out.On.Has(o)), o.String())
-				counter(operations, float64(s.Operations[o]), o.String())
+				counter(operations, float64(s.History.Use().Switched[o]), o.String())
 			}
 		}
 	}

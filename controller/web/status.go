@@ -12,6 +12,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/history"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile"
@@ -87,6 +88,7 @@ type StageNow struct {
 
 // Condition is one thing the stage under way waits for.
 type Condition struct {
+	Kind          string   `json:"kind"` // its key in the product file
 	Text          string   `json:"text"`
 	Now           *string  `json:"now"`
 	ProgressRatio *float64 `json:"progress_ratio"` // null where there is no honest zero
@@ -133,12 +135,56 @@ type Alarm struct {
 	Mended   string `json:"mended,omitempty"`
 }
 
-// Event is one thing that happened.
+// Event is one thing that happened. What does not belong to its kind is null.
 type Event struct {
+	ID             string    `json:"id"` // the same after a restart
+	Kind           string    `json:"kind"`
 	Time           time.Time `json:"time"`
 	ElapsedSeconds float64   `json:"elapsed_seconds"`
-	Text           string    `json:"text"`
-	Priority       *string   `json:"priority"` // null: no alarm
+	State          *string   `json:"state"` // of the batch, once it has changed
+	Stage          *string   `json:"stage"`
+	EndedBy        *string   `json:"ended_by"` // what ended the stage
+	Alarm          *string   `json:"alarm"`
+	Priority       *string   `json:"priority"` // of an alarm or a word from the program
+	Command        *string   `json:"command"`  // that was refused
+	Refusal        *string   `json:"refusal"`  // why
+	Text           string    `json:"text"`     // all of it in words
+}
+
+// mostEvents is how many of the latest events a status holds.
+const mostEvents = 200
+
+func eventsOf(h *history.History) []Event {
+	all := h.Events()
+	all = all[max(0, len(all)-mostEvents):]
+	events := make([]Event, len(all))
+	for i := range all {
+		e := &all[i]
+		events[i] = Event{
+			ID: e.ID.String(), Kind: history.KindName(e.Kind), Time: e.Wall, ElapsedSeconds: e.Elapsed.Seconds(),
+			Stage: word(e.StageName()), Alarm: word(e.Alarm.String()), Text: e.Text(),
+		}
+		if e.Priority != 0 {
+			events[i].Priority = word(e.Priority.String())
+		}
+		switch e.Kind {
+		case controller.BatchChanged:
+			events[i].State = word(e.Batch.String())
+		case controller.StageEnded:
+			events[i].EndedBy = word(e.By.String())
+		case controller.Refused:
+			events[i].Command, events[i].Refusal = word(e.Command.String()), word(e.Why.String())
+		}
+	}
+	return events
+}
+
+// word is a text that may be missing.
+func word(s string) *string {
+	if s == "" {
+		return nil
+	}
+	return &s
 }
 
 var roleText = map[cabinet.Role]string{
@@ -153,7 +199,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	status := Status{
 		Time: s.Time, World: "real", Pace: s.Pace, State: st.Batch.String(), Stopping: s.Stopping,
 		Summary: summary(s), Commands: commands(s),
-		Stages: []Stage{}, Probes: []Probe{}, Alarms: []Alarm{}, Rules: []Rule{}, Events: []Event{},
+		Stages: []Stage{}, Probes: []Probe{}, Alarms: []Alarm{}, Rules: []Rule{},
 		Outputs: map[string]*bool{}, DamperRatio: quantity.OrNull(st.Out.Damper, true),
 	}
 	if s.Simulated {
@@ -234,14 +280,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 			Code: e.Name, Priority: e.Priority.String(), State: st.Alarms[c].Phase.String(), Meaning: e.Meaning, Action: e.Action, Mended: e.Mended,
 		})
 	}
-	for _, l := range s.Lines {
-		event := Event{Time: l.Time, ElapsedSeconds: l.Elapsed.Seconds(), Text: l.Text}
-		if l.Priority != 0 {
-			priority := l.Priority.String()
-			event.Priority = &priority
-		}
-		status.Events = append(status.Events, event)
-	}
+	status.Events = eventsOf(&s.History)
 	return status
 }
 
@@ -295,6 +334,11 @@ func stageState(st *controller.State, i int) string {
 
 func celsius(t quantity.Celsius) string { return quantity.Fixed(float64(t), 1) + " °C" }
 
+// conditionKinds are the keys of the product file.
+var conditionKinds = map[profile.ConditionKind]string{
+	profile.After: "after", profile.CoreAtLeast: "core", profile.CoreAtMost: "core", profile.LethalityAtLeast: "lethality", profile.Confirmed: "confirm",
+}
+
 func conditionText(c profile.Condition) string {
 	switch c.Kind {
 	case profile.After:
@@ -323,7 +367,7 @@ func endedBy(stage *profile.Stage) string {
 }
 
 func condition(s *snapshot.Snapshot, c profile.Condition) Condition {
-	result := Condition{Text: conditionText(c)}
+	result := Condition{Kind: conditionKinds[c.Kind], Text: conditionText(c)}
 	say := func(text string) { result.Now = &text }
 	switch c.Kind {
 	case profile.After:
