@@ -34,6 +34,7 @@ func (t *step) standing() trip.Set {
 	stage := t.stage()
 	active := s.Batch.Active()
 	return s.Chamber.stands(t, stage) | s.Core.stands(t, stage) | s.Heater.stands(t) | s.Smoke.stands(t, stage) | s.Wick.stands(t, stage) |
+		s.HeatTime.stands(t) |
 		t.proofStands() |
 		trip.OutputFailed.If(in.DriveFailed) |
 		trip.PowerLost.If(in.PowerLost && active) |
@@ -45,10 +46,7 @@ func (t *step) standing() trip.Set {
 		trip.ClockStepped.If(in.ClockStepped) |
 		trip.StepLate.If(t.late) |
 		trip.StageOvertime.If(stage != nil && stage.Within > 0 && s.StageClock > stage.Within) |
-		trip.PromptWaiting.If(s.asks(stage)) |
-		trip.PromptOverdue.If(active && s.HeatTime.unanswered > promptLongest-heatWarning) |
-		trip.StageOverdue.If(s.HeatTime.overdue(t)) |
-		trip.HeatEnded.If(s.HeatEnded())
+		trip.PromptWaiting.If(s.asks(stage))
 }
 
 // asks reports whether a hand step or a question keeps the batch waiting.

@@ -9,9 +9,10 @@
 // The order is always this, and each part sees what those before it have found:
 //
 //	time      how long it was since the last step; too long means that nobody watched
-//	follow    the memories take the readings in: chamber, core, wick, heater, smoke
+//	follow    the memories take the readings in: chamber, core, wick, heater, smoke,
+//	          heat time
 //	command   what the person wants, or why not
-//	alarms    every condition of the catalogue; a trip holds the batch
+//	alarms    every condition of the catalogue; a trip or the end of the heat holds the batch
 //	batch     the stage under way moves on, or ends
 //	prove     heat, come-up and chilling are counted
 //	drive     what is on from now until the next step
@@ -19,7 +20,7 @@
 // # What it remembers
 //
 // State is all of it: a value without pointers, compared with == and recorded whole under
-// names of its own. Five memories are part of it, each in a file with its follow and the
+// names of its own. Six memories are part of it, each in a file with its follow and the
 // set of alarms that stand because of it:
 //
 //	chamber   which probes are believed, and what the chamber is
@@ -27,6 +28,7 @@
 //	heater    what is wanted of it, and what the chamber did in answer
 //	smoke     the air that the generator was given
 //	wick      humidity, and whether the wick is wet
+//	heat time for how long it has heated without a person's word
 //
 // # Whatever it is not sure of turns the heater off
 //

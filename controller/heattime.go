@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 )
@@ -86,6 +87,12 @@ func (m *Machine) HeatSpent(s *State) float64 {
 
 // HeatEnded reports a batch that is held because it has heated for too long.
 func (s *State) HeatEnded() bool { return s.Batch.Active() && s.HeatTime.ended }
+
+// stands gives the alarms of the heat's time whose condition holds.
+func (h *heatTime) stands(t *step) trip.Set {
+	return trip.PromptOverdue.If(t.s.Batch.Active() && h.unanswered > promptLongest-heatWarning) |
+		trip.StageOverdue.If(h.overdue(t)) | trip.HeatEnded.If(t.s.HeatEnded())
+}
 
 // overdue reports a stage, or the heat of a batch, that will have lasted for too long an
 // hour from now.
