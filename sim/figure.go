@@ -33,11 +33,15 @@ func (t *Trace) Figure(p *profile.Product, r *Result) chart.Figure {
 	if p.Targets.HasCore {
 		temperatures.Rules = []chart.Rule{{Y: float64(p.Targets.Core), Label: "core target " + p.Targets.Core.String()}}
 	}
+	yield := ""
+	if r.YieldPercent != nil {
+		yield = fmt.Sprintf(", yield %.1f %%", *r.YieldPercent)
+	}
 	figure := chart.Figure{
 		Title: p.Name,
-		Subtitle: fmt.Sprintf("Rehearsal, %s: %s hung, room %s; %s after %s, yield %.1f %%",
+		Subtitle: fmt.Sprintf("Rehearsal, %s: %s hung, room %s; %s after %s%s",
 			r.Cabinet, quantity.Kilograms(r.LoadKilograms), quantity.Celsius(r.AmbientCelsius), r.Outcome,
-			quantity.FormatDuration(time.Duration(r.ElapsedSeconds*float64(time.Second))), r.YieldPercent),
+			quantity.FormatDuration(time.Duration(r.ElapsedSeconds*float64(time.Second))), yield),
 		Footer: "Simulated. A rehearsal is a model: it does not prove a batch safe.",
 		Width:  1100,
 		Panels: []chart.Panel{

@@ -9,7 +9,6 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
-	"fumarium/sim/fault"
 )
 
 // Longest is the virtual time after which a rehearsal gives up: longer than any
@@ -43,7 +42,7 @@ type Result struct {
 	ComeUp          ComeUpResult   `json:"come_up"`
 	Chill           ChillResult    `json:"chill"`
 	Smoke           SmokeResult    `json:"smoke"`
-	YieldPercent    float64        `json:"yield_percent"`
+	YieldPercent    *float64       `json:"yield_percent"`
 	EnergyJoules    float64        `json:"energy_joules"`
 	RelayOperations uint64         `json:"relay_operations"`
 	Alarms          []AlarmResult  `json:"alarms"`
@@ -157,8 +156,8 @@ type StageSpread struct {
 	EndP90Seconds float64 `json:"end_p90_seconds"`
 }
 
-// A Sample is one point of a Trace: true values beside what was demanded. A
-// setpoint that did not exist is NaN.
+// A Sample is one point of a Trace: true values beside what was demanded. What
+// did not exist or the plant does not know is NaN.
 type Sample struct {
 	Elapsed                          time.Duration
 	Chamber, Setpoint, Core, Surface float64 // °C
@@ -204,18 +203,6 @@ func Rehearse(ctx context.Context, setup Setup, trace *Trace, progress func(elap
 	return run(ctx, setup, trace, progress, nil)
 }
 
-// A Moment is one second of a rehearsal as someone sees it who knows the truth. It
-// is good until the call that got it returns, and to be read only.
-type Moment struct {
-	Now    time.Duration
-	World  *World
-	Call   fault.Call // when the controller was not called, nothing below is new
-	Inputs controller.Inputs
-	Before *controller.State
-	After  *controller.State
-	Events []controller.Event
-}
-
 // Watch is Rehearse for one who wants to see every second of it.
 func Watch(ctx context.Context, setup Setup, see func(*Moment)) (*Result, error) {
 	return run(ctx, setup, nil, nil, see)
@@ -237,64 +224,37 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 		return nil, err
 	}
 	rest, _ := p.Rest() // a rehearsal begins where the rest ends
-	command := controller.Command{Kind: controller.Start, Rested: rest}
+	w.Order(controller.Command{Kind: controller.Start, Rested: rest})
 	longest := setup.Longest
 	if longest <= 0 {
 		longest = Longest
 	}
 	var s, before controller.State
-	var out controller.Outputs
-	var events []controller.Event
-	var moment Moment
-	for elapsed := time.Duration(0); ; elapsed += Step {
-		call := w.Call()
-		if call == fault.Made {
-			in := w.Sample(elapsed)
-			in.Command = command
-			if see != nil {
-				before = s
-			}
-			out, events = m.Advance(&s, &in)
-			if see != nil {
-				moment = Moment{Now: elapsed, World: w, Inputs: in, Before: &before, After: &s, Events: events}
-				see(&moment)
-			}
-			command = w.Answer(&s)
-		} else {
-			events = nil
-			if call == fault.Cut {
-				out = controller.Outputs{Damper: out.Damper}
-			}
-			if see != nil {
-				moment = Moment{Now: elapsed, World: w, Call: call, Before: &s, After: &s}
-				see(&moment)
-			}
+	err = Run(ctx, m, &s, w, func(t *Moment) bool {
+		if see != nil {
+			t.Before = &before
+			see(t)
+			before = s
 		}
-		r.observe(w, &s, out, elapsed, events)
-		if s.Begun && !s.Batch.Active() {
-			break
-		}
-		if elapsed >= longest {
+		r.observe(t)
+		switch {
+		case s.Begun && !s.Batch.Active():
+			if s.Batch == controller.Idle && len(t.Events) > 0 {
+				r.result.Reason = t.Events[len(t.Events)-1].Text(p)
+			}
+		case t.Now >= longest:
 			r.result.Reason = "gave up after " + quantity.FormatDuration(longest) + ": a stage never ends"
-			break
-		}
-		if w.Hopeless(&s) {
+			return false
+		case w.Hopeless(&s):
 			r.result.Reason = "held by the trip " + s.Tripped.String()
-			break
+			return false
+		case progress != nil && t.Now%time.Minute == 0:
+			progress(t.Now, &s)
 		}
-		w.Drive(out)
-		w.Advance()
-		if elapsed%time.Minute == 0 {
-			if err := ctx.Err(); err != nil {
-				return nil, err
-			}
-			if progress != nil {
-				progress(elapsed, &s)
-			}
-		}
-	}
-	if s.Batch == controller.Idle && len(events) > 0 {
-		r.result.Reason = events[len(events)-1].Text(p)
+		return true
+	})
+	if err != nil {
+		return nil, err
 	}
 	r.finish(w, &s)
 	return r.result, nil
@@ -308,26 +268,27 @@ func loadOf(s Setup) quantity.Kilograms {
 }
 
 // observe books one step.
-func (r *rehearsal) observe(w *World, s *controller.State, out controller.Outputs, elapsed time.Duration, events []controller.Event) {
-	chamber := float64(w.plant.Chamber())
-	core := float64(w.plant.Core())
+func (r *rehearsal) observe(t *Moment) {
+	p, s, seconds := t.World.plant, t.After, t.Lasts.Seconds()
+	chamber, core := float64(p.At(InChamber)), float64(p.At(InCore))
 	if core > r.corePeak {
 		r.corePeak = core
 	}
-	if out.On.Has(controller.Heater) {
-		r.energy += float64(r.setup.Cabinet.Heater.Power) * Step.Seconds()
-		r.onSince += Step.Seconds()
+	if t.Out.On.Has(controller.Heater) {
+		r.energy += float64(r.setup.Cabinet.Heater.Power) * seconds
+		r.onSince += seconds
 	}
-	for i := range events {
-		r.event(events[i], s, core)
+	for i := range t.Events {
+		r.event(t.Events[i], core)
 	}
-	if stage := s.CurrentStage(r.setup.Product); stage != nil && stage.Smoke && !s.Asking {
-		r.smoke += Step.Seconds()
-		if w.plant.Lit() {
-			r.smouldered += Step.Seconds()
+	stage := s.CurrentStage(r.setup.Product)
+	if stage != nil && stage.Smoke && !s.Asking {
+		r.smoke += seconds
+		if smoker, fitted := p.(Smoker); fitted && smoker.Lit() {
+			r.smouldered += seconds
 		}
 	}
-	if stage := s.CurrentStage(r.setup.Product); stage != nil && stage.Place == profile.Chamber {
+	if stage != nil && stage.Place == profile.Chamber {
 		r.stageSum += chamber
 		r.stageSeconds++
 		r.stagePeak = math.Max(r.stagePeak, chamber)
@@ -335,18 +296,25 @@ func (r *rehearsal) observe(w *World, s *controller.State, out controller.Output
 			r.control(chamber, float64(s.Heater.Setpoint), s.Heater.Setpoint == stage.ChamberSetpoint)
 		}
 	}
-	if r.trace != nil && elapsed%TraceEvery == 0 {
-		sample := Sample{
-			Elapsed: elapsed, Chamber: chamber, Setpoint: math.NaN(), Core: core,
-			Surface: float64(w.plant.Surface()), Duty: min(1, r.onSince/TraceEvery.Seconds()),
-			Humidity: float64(w.plant.Humidity()), Yield: float64(w.plant.Yield()),
-		}
-		if s.Heater.HasSetpoint {
-			sample.Setpoint = float64(s.Heater.Setpoint)
-		}
-		r.trace.Samples = append(r.trace.Samples, sample)
+	if r.trace != nil && t.Now%TraceEvery == 0 {
+		r.trace.Samples = append(r.trace.Samples, r.sample(t, chamber, core))
 		r.onSince = 0
 	}
+}
+
+func (r *rehearsal) sample(t *Moment, chamber, core float64) Sample {
+	p := t.World.plant
+	sample := Sample{
+		Elapsed: t.Now, Chamber: chamber, Setpoint: math.NaN(), Core: core,
+		Surface: float64(p.At(OnSurface)), Duty: min(1, r.onSince/TraceEvery.Seconds()), Humidity: math.NaN(), Yield: math.NaN(),
+	}
+	if moist, knows := p.(Moist); knows {
+		sample.Humidity, sample.Yield = float64(moist.Humidity()), float64(moist.Yield())
+	}
+	if t.After.Heater.HasSetpoint {
+		sample.Setpoint = float64(t.After.Heater.Setpoint)
+	}
+	return sample
 }
 
 // control books the chamber's error against the setpoint over one step.
@@ -368,7 +336,7 @@ func (r *rehearsal) control(chamber, setpoint float64, rampDone bool) {
 	}
 }
 
-func (r *rehearsal) event(e controller.Event, s *controller.State, core float64) {
+func (r *rehearsal) event(e controller.Event, core float64) {
 	p := r.setup.Product
 	if r.trace != nil {
 		r.trace.Events = append(r.trace.Events, e)
@@ -410,9 +378,9 @@ func (r *rehearsal) finish(w *World, s *controller.State) {
 	res.Outcome = s.Batch.String()
 	res.ElapsedSeconds = s.Elapsed.Seconds()
 	if n := len(res.Stages); n > 0 && res.Stages[n-1].EndedBy == "" {
-		r.closeStage(res.ElapsedSeconds, "", float64(w.plant.Core()))
+		r.closeStage(res.ElapsedSeconds, "", float64(w.plant.At(InCore)))
 	}
-	res.Core = CoreResult{FinalCelsius: round(float64(w.plant.Core())), PeakCelsius: round(r.corePeak)}
+	res.Core = CoreResult{FinalCelsius: round(float64(w.plant.At(InCore))), PeakCelsius: round(r.corePeak)}
 	if r.heated {
 		iae := round(r.iae)
 		res.Control.IAEKelvinSeconds = &iae
@@ -429,7 +397,10 @@ func (r *rehearsal) finish(w *World, s *controller.State) {
 	if r.smoke > 0 {
 		res.Smoke = SmokeResult{&r.smoke, &r.smouldered}
 	}
-	res.YieldPercent = round(float64(w.plant.Yield()) * 100)
+	if moist, knows := w.plant.(Moist); knows {
+		left := round(float64(moist.Yield()) * 100)
+		res.YieldPercent = &left
+	}
 	res.EnergyJoules = math.Round(r.energy)
 	res.RelayOperations = s.Heater.Relay.Operations()
 }

@@ -281,6 +281,9 @@ func (p *Plant) SetAmbient(t quantity.Celsius) {
 	p.place()
 }
 
+// Ambient is the temperature of the room.
+func (p *Plant) Ambient() quantity.Celsius { return quantity.Celsius(p.ambient.t) }
+
 // place looks up the medium around the product.
 func (p *Plant) place() {
 	switch p.drive.Place {
