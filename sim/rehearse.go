@@ -196,7 +196,12 @@ type rehearsal struct {
 	smoke, smouldered                 float64 // seconds
 }
 
-// Rehearse runs one whole batch. trace may be nil; progress, which may be nil
+// Rehearse runs one whole batch. While the product lies in a room or a cold room for some
+// time, without faults, orders or questions, it makes a step every five seconds instead of
+// every second: such a stage may end up to four seconds late, and the core is within some
+// thousandths of a kelvin of where it would be. Whatever is heated, smoked, chilled to a core
+// or can go wrong is stepped every second, as live, and comes to the same bytes. Watch never
+// strides. trace may be nil; progress, which may be nil
 // too, is called once per virtual minute. A cancelled context ends it early with
 // the context's error.
 func Rehearse(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed time.Duration, s *controller.State)) (*Result, error) {
@@ -223,6 +228,7 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 	if err != nil {
 		return nil, err
 	}
+	w.strides = see == nil
 	rest, _ := p.Rest() // a rehearsal begins where the rest ends
 	w.Order(controller.Command{Kind: controller.Start, Rested: rest})
 	longest := setup.Longest

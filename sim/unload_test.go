@@ -116,7 +116,7 @@ func TestUnloadingTripsNothing(t *testing.T) {
 				for _, length := range []time.Duration{5, 15, 30, 60} {
 					t.Run(fmt.Sprintf("%s/switch %v/%d min after for %d min", name, door, begin, length), func(t *testing.T) {
 						s := end.branch(opened(end.elapsed+begin*time.Minute, length*time.Minute))
-						tripped, took, _ := s.until(t, (begin+length)*time.Minute + 90*time.Minute)
+						tripped, took, _ := s.until(t, (begin+length)*time.Minute+90*time.Minute)
 						assert.Equal(t, trip.None, tripped, "after %v", took)
 					})
 				}
@@ -136,7 +136,7 @@ func TestADoorOpenedDuringAStage(t *testing.T) {
 				for _, length := range []time.Duration{5, 15, 30, 60} {
 					t.Run(fmt.Sprintf("%s/switch %v/%s for %d min", name, door, stage, length), func(t *testing.T) {
 						s := from.branch(opened(from.elapsed+time.Minute, length*time.Minute))
-						tripped, took, _ := s.until(t, length*time.Minute + 90*time.Minute)
+						tripped, took, _ := s.until(t, length*time.Minute+90*time.Minute)
 						if door || length <= 5 {
 							assert.Equal(t, trip.None, tripped, "after %v", took)
 							return
@@ -184,7 +184,7 @@ func TestHeatBesideTheController(t *testing.T) {
 					early, _, _ := s.until(t, f.At-s.elapsed)
 					require.Equal(t, trip.None, early)
 					before := float64(s.w.Built().Chamber())
-					tripped, took, hottest := s.until(t, 4 * time.Hour)
+					tripped, took, hottest := s.until(t, 4*time.Hour)
 					t.Logf("%v after %s, chamber from %.0f to %.0f °C", tripped, took.Round(time.Second), before, hottest)
 					// As the heater has just been on, its relay that welds looks like what the
 					// element still gives off. What never gets over the limit may pass for that.

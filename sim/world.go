@@ -32,6 +32,10 @@ const (
 	resolution = 0.0625
 	// Step is the time between two controller steps, as on the real cabinet.
 	Step = time.Second
+	// Stride is the time between two that a Rehearse and a Spread make while the product
+	// lies in a room or a cold room for some time, nothing can be switched on and nobody
+	// is asked.
+	Stride = 5 * time.Second
 )
 
 // A Setup says what is rehearsed. Zero fields take the product's, the cabinet's
@@ -91,14 +95,16 @@ type World struct {
 	lasts time.Duration // of the step that is made; zero before the first
 	out   controller.Outputs
 	order controller.Command
+
+	strides bool // may be made
 }
 
 // probe is a sensor in its sheath, a first-order lag, and its front end with an error
 // that the cabinet file's calibration undoes, noise and a resolution. Behind it is the
 // channel that the cabinet's probe has, too.
 type probe struct {
-	sheath   time.Duration
 	keep     float64 // share of the old value kept over one Step
+	keepLong float64 // and over a Stride
 	value    float64
 	warm     bool // value holds a temperature
 	settings channel.Settings
@@ -176,8 +182,9 @@ func NewWorld(s Setup) (*World, error) {
 	w.random = rand.New(&w.source)
 	for _, fitted := range s.Cabinet.Probes {
 		pr := probe{settings: s.Cabinet.Channel(&fitted)}
-		if pr.sheath = fitted.Sheath; pr.sheath > 0 {
-			pr.keep = math.Exp(-Step.Seconds() / pr.sheath.Seconds())
+		if fitted.Sheath > 0 {
+			pr.keep = math.Exp(-Step.Seconds() / fitted.Sheath.Seconds())
+			pr.keepLong = math.Exp(-Stride.Seconds() / fitted.Sheath.Seconds())
 		}
 		switch fitted.Role {
 		case cabinet.ChamberProbe:
@@ -229,43 +236,47 @@ func (w *World) Order(c controller.Command) { w.order = c }
 // Driven is what really drives the cabinet, faults included.
 func (w *World) Driven() plant.Drive { return w.drive }
 
-// feels lets probes follow the truth by a Step.
-func feels(probes []probe, t quantity.Celsius) {
+// feels lets probes follow the truth by a Step or a Stride.
+func feels(probes []probe, t quantity.Celsius, dt time.Duration) {
 	for i := range probes {
 		pr := &probes[i]
 		if !pr.warm {
 			pr.value, pr.warm = float64(t), true
 			continue
 		}
-		pr.value = float64(t) + (pr.value-float64(t))*pr.keep
+		keep := pr.keep
+		if dt == Stride {
+			keep = pr.keepLong
+		}
+		pr.value = float64(t) + (pr.value-float64(t))*keep
 	}
 }
 
 // follow lets every probe follow the truth.
-func (w *World) follow(time.Duration) {
+func (w *World) follow(dt time.Duration) {
 	var coresOut uint8
 	wickDry := false
 	if w.inject != nil {
 		coresOut, wickDry = w.inject.Truth(w.now)
 	}
-	feels(w.chamber, w.plant.At(InChamber))
+	feels(w.chamber, w.plant.At(InChamber), dt)
 	if coresOut == 0 {
-		feels(w.core, w.plant.At(InCore))
+		feels(w.core, w.plant.At(InCore), dt)
 	} else {
 		for i := range w.core {
 			touches := InCore
 			if coresOut&(1<<i) != 0 {
 				touches = BesideProduct
 			}
-			feels(w.core[i:i+1], w.plant.At(touches))
+			feels(w.core[i:i+1], w.plant.At(touches), dt)
 		}
 	}
 	switch {
 	case len(w.wet) == 0: // a wet bulb costs an iteration; spare it where none is fitted
 	case wickDry:
-		feels(w.wet, w.plant.At(InChamber))
+		feels(w.wet, w.plant.At(InChamber), dt)
 	default:
-		feels(w.wet, w.plant.At(InWick))
+		feels(w.wet, w.plant.At(InWick), dt)
 	}
 	if w.inject != nil {
 		if room := w.inject.Room(w.now, w.room); room != w.felt {
@@ -273,9 +284,9 @@ func (w *World) follow(time.Duration) {
 			w.plant.SetAmbient(room)
 		}
 	}
-	feels(w.ambient, w.plant.At(InRoom))
+	feels(w.ambient, w.plant.At(InRoom), dt)
 	if len(w.ember) > 0 {
-		feels(w.ember, w.plant.At(InEmber))
+		feels(w.ember, w.plant.At(InEmber), dt)
 	}
 }
 
@@ -429,5 +440,22 @@ func (w *World) advance(dt time.Duration) {
 	w.follow(dt)
 }
 
-// stride is how long the step that is made shall last.
-func (w *World) stride(*controller.State, time.Duration) time.Duration { return Step }
+// stride is how long the step that is made shall last. What a stage could switch on, a
+// person could be asked or someone watches second by second is not stepped over, nor is a
+// core that a stage waits for: it has to hold for so many readings.
+func (w *World) stride(s *controller.State, now time.Duration) time.Duration {
+	if !w.strides || w.out.On != 0 || w.place != profile.Room && w.place != profile.ColdRoom || w.inject != nil || now%Stride != 0 {
+		return Step
+	}
+	stage := s.CurrentStage(w.setup.Product)
+	_, asked := s.Question()
+	if stage == nil || stage.Heat || stage.Smoke || stage.Fan > 0 || stage.HasHumidity || asked || s.Batch != controller.Running || w.order.Kind != controller.NoCommand {
+		return Step
+	}
+	for i := range stage.Until.Conditions {
+		if stage.Until.Conditions[i].Kind != profile.After {
+			return Step
+		}
+	}
+	return Stride
+}

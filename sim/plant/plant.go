@@ -163,6 +163,7 @@ const (
 	fogSeconds         = 1.0 // in which supersaturated air falls back to saturation
 	slabHeight         = 0.3 // m, of a slab that gives no length
 	longestStep        = 1.0 // s
+	restingStep        = 5.0 // s, while nothing is driven and the product is elsewhere
 	settleSeconds      = 10.0
 	filmTurns          = 3 // settlings from one refresh to the next
 	propertyTurns      = 6
@@ -296,8 +297,16 @@ func (p *Plant) place() {
 	}
 }
 
+// rests reports whether nothing happens but what happens by itself: the product lies in
+// air elsewhere, and the chamber is left alone.
+func (d *Drive) rests() bool {
+	return (d.Place == profile.Room || d.Place == profile.ColdRoom) &&
+		!d.Heater && !d.Fan && !d.Smoke && !d.Humidifier && !d.DoorOpen && !d.Draught && d.Fire == 0
+}
+
 // Advance moves the plant on by dt under an unchanging drive. Longer times are
-// gone through in steps of at most a second. A dt of zero or less does nothing.
+// gone through in steps of at most a second, or five while all rests. A dt of zero or
+// less does nothing.
 func (p *Plant) Advance(dt time.Duration, d Drive) {
 	if dt <= 0 {
 		return
@@ -322,8 +331,15 @@ func (p *Plant) Advance(dt time.Duration, d Drive) {
 	if d.Place != was.Place || d.Fan != was.Fan {
 		p.refreshFilms()
 	}
-	steps := math.Ceil(dt.Seconds() / longestStep)
-	seconds := dt.Seconds() / steps
+	steps, seconds := 1.0, dt.Seconds()
+	if seconds > longestStep {
+		longest := longestStep
+		if d.rests() {
+			longest = restingStep
+		}
+		steps = math.Ceil(seconds / longest)
+		seconds /= steps
+	}
 	if seconds != p.seconds {
 		p.seconds = seconds
 		p.factor()
