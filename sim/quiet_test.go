@@ -30,7 +30,7 @@ func TestQuietFrontEndsAreNotFrozen(t *testing.T) {
 				raised := map[string]int{}
 				w, err := NewWorld(Setup{Product: p.Value, Cabinet: c.Value, Seed: 7, Faults: []fault.Fault{}})
 				require.NoError(t, err)
-				w.noise, w.resolution = noise, 0.25
+				w.noise, w.perKelvin = noise, 4
 				rest, _ := p.Value.Rest()
 				w.Order(controller.Command{Kind: controller.Start, Rested: rest})
 				m, err := controller.New(p.Value, c.Value)

@@ -297,7 +297,7 @@ func (r *rehearsal) observe(t *Moment) {
 	if stage != nil && stage.Place == profile.Chamber {
 		r.stageSum += chamber
 		r.stageSeconds++
-		r.stagePeak = math.Max(r.stagePeak, chamber)
+		r.stagePeak = max(r.stagePeak, chamber)
 		if s.Heater.HasSetpoint {
 			r.control(chamber, float64(s.Heater.Setpoint), s.Heater.Setpoint == stage.ChamberSetpoint)
 		}
@@ -327,11 +327,11 @@ func (r *rehearsal) sample(t *Moment, chamber, core float64) Sample {
 func (r *rehearsal) control(chamber, setpoint float64, rampDone bool) {
 	err := chamber - setpoint
 	if !r.heated {
-		r.ceiling = math.Max(chamber, setpoint)
+		r.ceiling = max(chamber, setpoint)
 	}
-	r.ceiling = math.Max(setpoint, math.Min(r.ceiling, chamber))
+	r.ceiling = max(setpoint, min(r.ceiling, chamber))
 	r.heated = true
-	r.overshoot = math.Max(r.overshoot, chamber-r.ceiling)
+	r.overshoot = max(r.overshoot, chamber-r.ceiling)
 	r.iae += math.Abs(err) * Step.Seconds()
 	if rampDone && math.Abs(err) < controlBand {
 		r.inBand = true

@@ -82,7 +82,7 @@ type World struct {
 	drive   plant.Drive
 	room    quantity.Celsius
 
-	noise, resolution float64 // of the front ends, K
+	noise, perKelvin float64 // of the front ends: K, and steps to the kelvin
 
 	now    time.Duration // since the world began
 	inject *fault.Injector
@@ -174,7 +174,7 @@ func NewWorld(s Setup) (*World, error) {
 	w := &World{
 		setup: s, plant: p, room: ambient, felt: ambient, place: profile.Chamber,
 		source: *rand.NewPCG(s.Seed, 0x66756d6172697565), person: NewPerson(s.Product, s.Answer, s.Seed),
-		noise: float64(DefaultNoise), resolution: resolution,
+		noise: float64(DefaultNoise), perKelvin: 1 / resolution,
 	}
 	if s.Plant != nil {
 		p.SetAmbient(ambient)
@@ -339,7 +339,16 @@ func (w *World) Feel(elapsed time.Duration) (in controller.Inputs) {
 // feel is what the front end of a probe reads.
 func (w *World) feel(pr *probe) sensors.Reading {
 	v := pr.settings.Calibration.Undo(quantity.Celsius(pr.value + w.noise*w.random.NormFloat64()))
-	return sensors.At(quantity.Celsius(math.Round(float64(v)/w.resolution) * w.resolution))
+	return sensors.At(quantity.Celsius(nearest(float64(v)*w.perKelvin) / w.perKelvin))
+}
+
+// nearest is math.Round, which is no instruction of the processor's; Trunc is.
+func nearest(x float64) float64 {
+	t := math.Trunc(x)
+	if math.Abs(x-t) >= 0.5 {
+		t += math.Copysign(1, x)
+	}
+	return t
 }
 
 // sample reads every front end.
@@ -407,15 +416,13 @@ func (w *World) Answer(s *controller.State) controller.Command {
 	w.place = place
 	w.light(light)
 	manner := fault.Person{}
-	if s.CurrentStage(w.setup.Product) != nil {
+	if w.inject != nil && s.CurrentStage(w.setup.Product) != nil {
 		if w.setup.Operator != nil {
 			if order, taken := w.setup.Operator.Order(w.now, s); taken {
 				return order
 			}
 		}
-		if w.inject != nil {
-			manner = w.inject.Person(w.now)
-		}
+		manner = w.inject.Person(w.now)
 	}
 	order, light := w.person.Answer(s, manner)
 	w.light(light)
@@ -423,7 +430,10 @@ func (w *World) Answer(s *controller.State) controller.Command {
 }
 
 func (w *World) light(light bool) {
-	if smoker, fitted := w.plant.(Smoker); light && fitted {
+	if !light {
+		return
+	}
+	if smoker, fitted := w.plant.(Smoker); fitted {
 		smoker.Light()
 	}
 }
