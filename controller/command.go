@@ -104,7 +104,7 @@ func (t *step) claim(c trip.Code) Refusal {
 	switch c {
 	case trip.CoreOut:
 		s.Core.swear(t.in.Elapsed)
-		s.proving.sworn, s.proving.swornAt = s.Proof, t.in.Elapsed
+		s.Swear(t.in.Elapsed)
 	case trip.CoreLost:
 		return s.Core.leaveOut(t.in)
 	case trip.SmokeFuelLow, trip.EmberOut:

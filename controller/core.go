@@ -134,19 +134,7 @@ func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) 
 		}
 	}
 	apart := magnitude(quantity.Kelvin(a.chamber - v))
-	near := a.around && a.settled && apart < coreWithAir
-	if near && t.m.product.Stages[0].Ask != "" && a.chamber > meatComesIn && t.in.Elapsed-c.hung < coreSettles+coreWarms {
-		p.out = true // never put in
-	}
-	if near && p.sworn && t.in.Elapsed-c.moved < coreSettles+coreWarms &&
-		magnitude(quantity.Kelvin(a.chamber-p.leftAt)) > 2*coreWithAir {
-		p.out = true // not put back: it left meat of another temperature
-	}
-	if near = near && s.Batch == Running; !near {
-		p.near = false
-	} else if p.goesWithAir(v, a.chamber, t.in.Elapsed) {
-		p.out = true
-	}
+	p.out = c.inAir(t, p, v, a, apart) || p.out
 	p.frozen = a.around && apart > coreAir && p.probe.same >= coreFrozen+t.m.coreStands
 	if s.Batch.Active() && !p.course.learnt() && v > c.highest { // it came in warmer than the chamber
 		c.highest = v
@@ -162,6 +150,26 @@ func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) 
 // the first hand step and stays there. Whoever moves it later has to say so.
 func (c *coreMemory) settled(t *step) bool {
 	return t.in.Elapsed-c.moved >= coreSettles
+}
+
+// inAir reports whether a probe that is about as warm as the chamber hangs in it: it was
+// never put in, or not put back, or it goes along with the air.
+func (c *coreMemory) inAir(t *step, p *coreProbe, v quantity.Celsius, a *air, apart quantity.Kelvin) (out bool) {
+	near := a.around && a.settled && apart < coreWithAir
+	// Product that has just been hung is colder than a chamber that is warm.
+	if near && t.m.product.Stages[0].Ask != "" && a.chamber > meatComesIn && t.in.Elapsed-c.hung < coreSettles+coreWarms {
+		out = true
+	}
+	// It left meat of another temperature.
+	if near && p.sworn && t.in.Elapsed-c.moved < coreSettles+coreWarms &&
+		magnitude(quantity.Kelvin(a.chamber-p.leftAt)) > 2*coreWithAir {
+		out = true
+	}
+	if !near || t.s.Batch != Running {
+		p.near = false
+		return out
+	}
+	return p.goesWithAir(v, a.chamber, t.in.Elapsed) || out
 }
 
 // goesWithAir reports whether a core that is about as warm as the air has gone along

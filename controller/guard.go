@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"fumarium/controller/trip"
+	"fumarium/profile/quantity"
 )
 
 // CommandKind is what the operator wants.
@@ -120,7 +121,7 @@ func (k CommandKind) String() string {
 	if k < CommandKinds {
 		return guards[k].name
 	}
-	return "unknown"
+	return quantity.Unknown
 }
 
 // Needs is what has to go with the command.

@@ -11,6 +11,7 @@ import (
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
 	"fumarium/sensors/psychrometer"
+	"fumarium/sensors/psychrometer/moistair"
 )
 
 // wetRig has a wick and a chamber at 75 °C dry, 55 °C wet: psychrometer's tests hold
@@ -91,7 +92,7 @@ func TestHumidityWithoutABatch(t *testing.T) {
 // humidifier must be able to begin. In fog two probes' noise is no fault.
 func TestHumidityAtItsEnds(t *testing.T) {
 	r := wetRig(t, cabinet.WickOpen)
-	wet := psychrometer.WetBulb(75, 0.001, psychrometer.StandardPressure)
+	wet := moistair.WetBulb(75, 0.001, psychrometer.StandardPressure)
 	_, ok := psychrometer.Humidity(75, wet, psychrometer.StandardPressure, psychrometer.Unventilated)
 	require.False(t, ok)
 	r.in.WetBulb = sensors.At(wet + 6) // as a wick in still air

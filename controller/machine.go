@@ -10,8 +10,7 @@ import (
 	"fumarium/controller/pid"
 	"fumarium/controller/trip"
 	"fumarium/profile"
-	"fumarium/profile/chilling"
-	"fumarium/profile/lethality"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
@@ -24,11 +23,9 @@ type Machine struct {
 	ambient bool    // it has a probe in the room
 	cannot  Refusal // why no batch of this can be started; zero is nothing
 
-	rest      time.Duration
-	stages    []stageRules
-	criterion *lethality.Criterion // nil where nothing is cooked
-	chill     *chilling.Rule
-	comesUp   bool // its come-up time is limited
+	rest   time.Duration
+	stages []stageRules
+	rules  proof.Rules
 
 	heater, fan, smoke duty.Limits
 	model              pid.Model // of the chamber as the control law sees it
@@ -89,7 +86,7 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 		return m, nil
 	}
 	m.rest, _ = p.Rest()
-	m.criterion, m.chill, m.comesUp, m.coreStands = p.Criterion(), p.ChillRule(), p.ComeUpApplies(), coreStands(p)
+	m.rules, m.coreStands = proof.RulesOf(p), coreStands(p)
 	m.stages = make([]stageRules, len(p.Stages))
 	for i := range p.Stages {
 		stage := &p.Stages[i]

@@ -27,7 +27,7 @@ func (o Output) String() string {
 	if o < OutputCount {
 		return outputText[o]
 	}
-	return "unknown"
+	return quantity.Unknown
 }
 
 // Fitted reports whether the cabinet has output o.

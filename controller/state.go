@@ -6,8 +6,9 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/controller/trip"
 	"fumarium/profile"
-	"fumarium/profile/chilling"
 	"fumarium/profile/lethality"
+	"fumarium/profile/proof"
+	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
 
@@ -47,7 +48,7 @@ func (b BatchState) String() string {
 	if b < BatchStates {
 		return batchStateText[b]
 	}
-	return "unknown"
+	return quantity.Unknown
 }
 
 // Active reports whether a batch is under way, so that no other can start.
@@ -138,21 +139,11 @@ type State struct {
 
 	humidifierOn bool `record:"humidifier.on"`
 
-	// Proof is what is claimed for the batch. It follows the probes some seconds
-	// late: see proving.
-	Proof   `record:"claim"`
-	proving proving `record:"claim"`
+	proof.Claiming `record:"claim"` // what is claimed for the batch
 
 	Alarms  [trip.Count]trip.State `record:"alarm"`
 	stirred trip.Set               `record:"alarms.not_quiet_mask"` // alarms that are not quiet
 	Out     Outputs                `record:"out"`                   // what the last step put out
-}
-
-// Proof is what the core has gone through so far.
-type Proof struct {
-	ComeUp lethality.ComeUp `record:"come_up"` // of the coldest core
-	Heat   lethality.Count  `record:"heat"`    // of the coldest core, by the product's criterion
-	Chill  chilling.State   `record:"chill"`   // of the hottest core, by the product's rule
 }
 
 // A Prompt is a hand step that waits for the person.

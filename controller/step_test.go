@@ -3,7 +3,6 @@ package controller
 import (
 	"math"
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
@@ -15,6 +14,7 @@ import (
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/catalog"
+	"fumarium/profile/lint"
 	"fumarium/profile/quantity"
 	"fumarium/profile/source"
 	"fumarium/sensors"
@@ -247,8 +247,8 @@ func TestStartWaitsForWhatLintAdvises(t *testing.T) {
 	require.NoError(t, err)
 	advised := func(p profile.Product, rest time.Duration) bool {
 		p.Formula.Cure.Rest = rest
-		return slices.ContainsFunc(profile.Lint(&p, "", profile.LintContext{}), func(f source.Fault) bool {
-			return strings.HasPrefix(f.Message, "cure-rest")
+		return slices.ContainsFunc(lint.Product(&p, "", lint.Cabinet{}), func(f source.Finding) bool {
+			return f.Code == "cure-rest"
 		})
 	}
 	start := func(p *profile.Product, rested time.Duration) []Refusal {

@@ -260,7 +260,7 @@ func (m *machine) look() view {
 var places = map[profile.Place]string{profile.Chamber: "chamber", profile.IceWater: "ice water", profile.Room: "room", profile.ColdRoom: "cold room"}
 
 // canon writes one step down for the fingerprint: names as they are stored, and every
-// bit of every number. Texts for people stay out, as does how urgent an alarm is.
+// bit of every number. Texts for people stay out, as does how soon an alarm wants somebody.
 func canon(to []byte, elapsed time.Duration, out []output, said []event, v view) []byte {
 	whole := func(n int64) { to = strconv.AppendInt(append(to, ' '), n, 10) }
 	float := func(f float64) { to = strconv.AppendUint(append(to, ' '), math.Float64bits(f), 16) }

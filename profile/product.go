@@ -1,6 +1,7 @@
 package profile
 
 import (
+	"slices"
 	"time"
 
 	"fumarium/profile/lethality"
@@ -245,6 +246,11 @@ type Stage struct {
 type Until struct {
 	Any        bool
 	Conditions []Condition
+}
+
+// Has reports whether one of the conditions is of that kind.
+func (u Until) Has(kind ConditionKind) bool {
+	return slices.ContainsFunc(u.Conditions, func(c Condition) bool { return c.Kind == kind })
 }
 
 // ConditionKind says what a condition waits for.

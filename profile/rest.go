@@ -10,21 +10,24 @@ const (
 	restSoaked    = 48 * time.Hour
 )
 
+// trade is the basis of what no source says.
+const trade = "common practice, no source"
+
 // Rest is how long the made product must lie in the cold before it may be heated,
 // and the reason in words. A rest that the file names counts as it stands. It is zero
 // for a product without cure.
 func (p *Product) Rest() (least time.Duration, why string) {
-	if named := p.Formula.Cure.Rest; named > 0 && p.Formula.cured() {
+	if named := p.Formula.Cure.Rest; named > 0 && p.Formula.Cured() {
 		return named, "the product file names it"
 	}
-	return p.Formula.leastRest()
+	return p.Formula.LeastRest()
 }
 
-// leastRest is the rest where the file names none, and the one that Lint holds a named
+// LeastRest is the rest where the file names none, and the one that lint holds a named
 // one against: what is advised and what a start waits for must not differ.
-func (f Formula) leastRest() (least time.Duration, why string) {
+func (f Formula) LeastRest() (least time.Duration, why string) {
 	switch c := f.Cure; {
-	case !f.cured():
+	case !f.Cured():
 		return 0, "there is no cure to wait for"
 	case c.Method == Pumped:
 		return restPumped, "pumped pickle has to spread (" + trade + ")"
@@ -36,7 +39,8 @@ func (f Formula) leastRest() (least time.Duration, why string) {
 	return restOvernight, "overnight, for minced meat without an accelerator (" + trade + ")"
 }
 
-func (f Formula) cured() bool { return f.Cure.Method != NoCure && f.Cure.Mass > 0 }
+// Cured reports whether any cure is in it.
+func (f Formula) Cured() bool { return f.Cure.Method != NoCure && f.Cure.Mass > 0 }
 
 // accelerated reports whether erythorbate, ascorbate or their acid is in it.
 func (f Formula) accelerated() bool { return f.MassOf(Accelerator)+f.MassOf(AscorbicAcid) > 0 }

@@ -36,7 +36,7 @@ func (s Species) Criterion() *lethality.Criterion {
 // ComeUpApplies reports whether the come-up time is limited: the core passes
 // through the whole band in which toxin could be made.
 func (p *Product) ComeUpApplies() bool {
-	return p.Targets.HasCore && p.Targets.Core >= lethality.ComeUpWithin(0).To
+	return p.Targets.HasCore && p.Targets.Core >= lethality.ComeUpBand.To
 }
 
 // ChillRule is the published way of chilling that the product is held to, or nil.

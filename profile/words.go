@@ -19,7 +19,7 @@ func (p Place) String() string {
 	case ColdRoom:
 		return "cold room"
 	}
-	return "unknown place"
+	return quantity.Unknown
 }
 
 // String says the condition in words: "45 min", "core at least 71 °C".
@@ -36,7 +36,7 @@ func (c Condition) String() string {
 	case Confirmed:
 		return "a person confirms"
 	}
-	return "unknown condition"
+	return quantity.Unknown
 }
 
 // String says in words when the stage ends.
@@ -49,6 +49,16 @@ func (u Until) String() string {
 		return strings.Join(words, " or ")
 	}
 	return strings.Join(words, " and ")
+}
+
+// String is the species as the product file spells it.
+func (s Species) String() string {
+	for _, w := range species {
+		if w.Meaning == s {
+			return w.Text
+		}
+	}
+	return quantity.Unknown
 }
 
 // String is the class as the product file spells it; "none" for NoClass.
@@ -78,5 +88,5 @@ func (c Casing) String() string {
 			return w.Text
 		}
 	}
-	return "unknown casing"
+	return quantity.Unknown
 }

@@ -32,10 +32,10 @@ func TestReadingNeverInventsANumber(t *testing.T) {
 		v, ok := Fault(s).Value()
 		assert.False(t, ok, s.String())
 		assert.Zero(t, v)
-		assert.NotEqual(t, "unknown status", s.String())
+		assert.NotEqual(t, quantity.Unknown, s.String())
 	}
 	assert.Equal(t, Unread, Fault(Good).Status())
-	assert.Equal(t, "unknown status", Status(200).String())
+	assert.Equal(t, quantity.Unknown, Status(200).String())
 	v, ok := At(72.5).Value()
 	assert.True(t, ok)
 	assert.Equal(t, quantity.Celsius(72.5), v)

@@ -33,7 +33,7 @@ const (
 )
 
 var statusText = [...]string{
-	Unread: "not read", Good: "good", Open: "open circuit",
+	Unread: quantity.NotRead, Good: "good", Open: "open circuit",
 	ShortToGround: "shorted to ground", ShortToSupply: "shorted to supply",
 	OutOfRange: "out of range", Stale: "stale", BusError: "bus error",
 	Implausible: "implausible",
@@ -43,7 +43,7 @@ func (s Status) String() string {
 	if int(s) < len(statusText) {
 		return statusText[s]
 	}
-	return "unknown status"
+	return quantity.Unknown
 }
 
 // A Reading is one sample of one probe. Its zero value is "not read".

@@ -81,7 +81,8 @@ func TestAPlantOfAnotherMake(t *testing.T) {
 	require.NoError(t, err)
 	other := &lumped{air: 15, wall: 15, meat: 8, power: float64(box.Value.Heater.Power)}
 	var trace sim.Trace
-	r, err := sim.Rehearse(t.Context(), sim.Setup{Product: product.Value, Cabinet: box.Value, Seed: 1, Plant: other, Answer: sim.Brisk}, &trace, nil)
+	setup := sim.Setup{Product: product.Value, Cabinet: box.Value, Seed: 1, Plant: other, Answer: sim.Brisk}
+	r, err := sim.Rehearse(t.Context(), setup, &trace, nil)
 	require.NoError(t, err)
 	assert.Equal(t, "complete", r.Outcome, "%s %+v", r.Reason, r.Alarms)
 	assert.True(t, r.Good())
@@ -93,6 +94,6 @@ func TestAPlantOfAnotherMake(t *testing.T) {
 	assert.Len(t, r.Stages, len(product.Value.Stages))
 	assert.Nil(t, r.YieldPercent)
 	assert.True(t, *r.Chill.Pass)
-	assert.NoError(t, trace.Figure(product.Value, r).WriteSVG(io.Discard))
+	assert.NoError(t, trace.Figure(setup, r).WriteSVG(io.Discard))
 	t.Logf("%.0f s, %+.2f K over, %.2f K rms, core peak %.1f °C", r.ElapsedSeconds, *r.Control.OvershootKelvin, *r.Control.HoldRMSKelvin, r.Core.PeakCelsius)
 }

@@ -6,9 +6,12 @@ import (
 	"time"
 
 	"fumarium/controller"
+	"fumarium/controller/history"
 	"fumarium/profile"
 	"fumarium/profile/lethality"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
+	"fumarium/sim/fault"
 )
 
 // Longest is the virtual time after which a rehearsal gives up: longer than any
@@ -52,6 +55,9 @@ type Result struct {
 	// measured time differs from run to run, and equal seeds give equal bytes.
 	WallSeconds   *float64 `json:"wall_seconds"`
 	TimesRealTime *float64 `json:"times_real_time"`
+
+	// Verdict is what all of it is worth; the keys above tell it.
+	Verdict proof.Verdict `json:"-"`
 }
 
 // StageResult is one stage as it went.
@@ -91,7 +97,7 @@ type LethalityGain struct {
 	Pass           *bool    `json:"pass"`
 }
 
-// ComeUpResult is the time the core took from 10.0 °C to 54.4 °C against its limit;
+// ComeUpResult is the time the core took through lethality.ComeUpBand against its limit;
 // null for a product that does not go through all of that.
 type ComeUpResult struct {
 	Seconds      *float64 `json:"seconds"`
@@ -156,26 +162,25 @@ type StageSpread struct {
 	EndP90Seconds float64 `json:"end_p90_seconds"`
 }
 
-// A Sample is one point of a Trace: true values beside what was demanded. What
-// did not exist or the plant does not know is NaN.
-type Sample struct {
-	Elapsed                          time.Duration
-	Chamber, Setpoint, Core, Surface float64 // °C
-	Duty                             float64 // share of the time since the last sample that the heater was on
-	Humidity, Yield                  float64 // 0..1
+// A Truth is what the simulated cabinet really held at a moment, which no probe says. What
+// the plant does not know is NaN.
+type Truth struct {
+	Elapsed                time.Duration
+	Chamber, Core, Surface float64 // °C
+	Humidity, Yield        float64 // 0..1
 }
 
-// A Trace is the course of one rehearsal.
+// A Trace is the course of one rehearsal: what the controller saw and did, and the
+// truth beside it.
 type Trace struct {
-	Samples []Sample
-	Events  []controller.Event
+	History history.History
+	Truth   []Truth
 }
 
 // Good reports whether the batch ended as a maker wants it: complete, and nothing
 // that it is held to was missed.
 func (r *Result) Good() bool {
-	met := func(pass *bool) bool { return pass == nil || *pass }
-	return r.Outcome == controller.Complete.String() && met(r.Lethality.Pass) && met(r.ComeUp.Pass) && met(r.Chill.Pass)
+	return r.Outcome == controller.Complete.String() && r.Verdict.Holds(proof.Cooked, proof.CameUp, proof.Chilled)
 }
 
 // rehearsal is the bookkeeping of one run.
@@ -184,17 +189,20 @@ type rehearsal struct {
 	result *Result
 	trace  *Trace
 
-	stageSum, stageSeconds, stagePeak float64
-	inBand                            bool
-	heated                            bool
-	overshoot, squares, held, iae     float64
-	ceiling                           float64 // the setpoint, or what was hotter when it fell
-	corePeak                          float64
-	energy                            float64
-	onSince                           float64 // seconds of heat since the last sample
-	askedAt                           time.Duration
-	smoke, smouldered                 float64 // seconds
+	history history.History
+	stages  []measured // as many as the history has
+
+	inBand                        bool
+	heated                        bool
+	overshoot, squares, held, iae float64
+	ceiling                       float64 // the setpoint, or what was hotter when it fell
+	corePeak                      float64
+	energy                        float64
+	smoke, smouldered             float64 // seconds
 }
+
+// measured is the truth about one stage.
+type measured struct{ sum, seconds, peak, coreEnd float64 }
 
 // Rehearse runs one whole batch. While the product lies in a room or a cold room for some
 // time, without faults, orders or questions, it makes a step every five seconds instead of
@@ -235,8 +243,13 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 	if longest <= 0 {
 		longest = Longest
 	}
+	r.history.KeepAll = true
+	r.history.Begin("", p, 0)
 	var s, before controller.State
 	err = Run(ctx, m, &s, w, func(t *Moment) bool {
+		if t.Call == fault.Made && (trace != nil || len(t.Events) > 0) { // the curve is for the trace
+			r.history.Add(time.Time{}, t.Now, &s, t.Out, t.Events)
+		}
 		if see != nil {
 			t.Before = &before
 			see(t)
@@ -282,10 +295,16 @@ func (r *rehearsal) observe(t *Moment) {
 	}
 	if t.Out.On.Has(controller.Heater) {
 		r.energy += float64(r.setup.Cabinet.Heater.Power) * seconds
-		r.onSince += seconds
 	}
 	for i := range t.Events {
-		r.event(t.Events[i], core)
+		switch t.Events[i].Kind {
+		case controller.StageBegan:
+			r.stages, r.inBand = append(r.stages, measured{peak: math.Inf(-1)}), false
+		case controller.StageEnded:
+			if n := len(r.stages); n > 0 {
+				r.stages[n-1].coreEnd = core
+			}
+		}
 	}
 	stage := s.CurrentStage(r.setup.Product)
 	if stage != nil && stage.Smoke && !s.Asking {
@@ -295,32 +314,30 @@ func (r *rehearsal) observe(t *Moment) {
 		}
 	}
 	if stage != nil && stage.Place == profile.Chamber {
-		r.stageSum += chamber
-		r.stageSeconds++
-		r.stagePeak = max(r.stagePeak, chamber)
+		if n := len(r.stages); n > 0 {
+			now := &r.stages[n-1]
+			now.sum += chamber
+			now.seconds++
+			now.peak = max(now.peak, chamber)
+		}
 		if s.Heater.HasSetpoint {
 			r.control(chamber, float64(s.Heater.Setpoint), s.Heater.Setpoint == stage.ChamberSetpoint)
 		}
 	}
 	if r.trace != nil && t.Now%TraceEvery == 0 {
-		r.trace.Samples = append(r.trace.Samples, r.sample(t, chamber, core))
-		r.onSince = 0
+		r.trace.Truth = append(r.trace.Truth, truth(p, t.Now))
 	}
 }
 
-func (r *rehearsal) sample(t *Moment, chamber, core float64) Sample {
-	p := t.World.plant
-	sample := Sample{
-		Elapsed: t.Now, Chamber: chamber, Setpoint: math.NaN(), Core: core,
-		Surface: float64(p.At(OnSurface)), Duty: min(1, r.onSince/TraceEvery.Seconds()), Humidity: math.NaN(), Yield: math.NaN(),
+func truth(p Plant, elapsed time.Duration) Truth {
+	t := Truth{
+		Elapsed: elapsed, Chamber: float64(p.At(InChamber)), Core: float64(p.At(InCore)), Surface: float64(p.At(OnSurface)),
+		Humidity: math.NaN(), Yield: math.NaN(),
 	}
 	if moist, knows := p.(Moist); knows {
-		sample.Humidity, sample.Yield = float64(moist.Humidity()), float64(moist.Yield())
+		t.Humidity, t.Yield = float64(moist.Humidity()), float64(moist.Yield())
 	}
-	if t.After.Heater.HasSetpoint {
-		sample.Setpoint = float64(t.After.Heater.Setpoint)
-	}
-	return sample
+	return t
 }
 
 // control books the chamber's error against the setpoint over one step.
@@ -342,40 +359,36 @@ func (r *rehearsal) control(chamber, setpoint float64, rampDone bool) {
 	}
 }
 
-func (r *rehearsal) event(e controller.Event, core float64) {
-	p := r.setup.Product
+// tell puts what the history holds into the result.
+func (r *rehearsal) tell(elapsed time.Duration, core float64) {
+	res := r.result
+	stages := r.history.Stages()
+	for i, stage := range stages {
+		m := r.stages[i]
+		if i == len(stages)-1 && stage.By == 0 {
+			stage.Ended, m.coreEnd = elapsed, core
+		}
+		told := StageResult{
+			Name: stage.Name, StartSeconds: stage.Began.Seconds(), EndSeconds: stage.Ended.Seconds(), EndedBy: stage.By.String(), CoreEndCelsius: round(m.coreEnd),
+		}
+		if m.seconds > 0 {
+			mean, peak := round(m.sum/m.seconds), round(m.peak)
+			told.ChamberMeanCelsius, told.ChamberPeakCelsius = &mean, &peak
+		}
+		res.Stages = append(res.Stages, told)
+		for _, w := range stage.Waits {
+			if w.Done {
+				res.Prompts = append(res.Prompts, PromptResult{Text: w.Prompt, AtSeconds: w.Asked.Seconds(), AfterSeconds: (w.Answered - w.Asked).Seconds()})
+			}
+		}
+	}
+	for _, e := range r.history.Events() {
+		if e.Kind == controller.AlarmRaised {
+			res.Alarms = append(res.Alarms, AlarmResult{Code: e.Alarm.String(), Priority: e.Priority.String(), AtSeconds: e.Elapsed.Seconds()})
+		}
+	}
 	if r.trace != nil {
-		r.trace.Events = append(r.trace.Events, e)
-	}
-	at := e.At.Seconds()
-	switch e.Kind {
-	case controller.StageBegan:
-		r.result.Stages = append(r.result.Stages, StageResult{Name: p.Stages[e.Stage].Name, StartSeconds: at})
-		r.stageSum, r.stageSeconds, r.stagePeak, r.inBand = 0, 0, math.Inf(-1), false
-	case controller.StageEnded:
-		r.closeStage(at, e.By.String(), core)
-	case controller.Asked:
-		r.askedAt = e.At
-	case controller.Answered:
-		r.result.Prompts = append(r.result.Prompts, PromptResult{
-			Text: e.Prompt(p), AtSeconds: r.askedAt.Seconds(), AfterSeconds: (e.At - r.askedAt).Seconds(),
-		})
-	case controller.AlarmRaised:
-		r.result.Alarms = append(r.result.Alarms, AlarmResult{
-			Code: e.Alarm.String(), Priority: e.Alarm.Entry().Priority.String(), AtSeconds: at,
-		})
-	}
-}
-
-func (r *rehearsal) closeStage(at float64, by string, core float64) {
-	if len(r.result.Stages) == 0 {
-		return
-	}
-	stage := &r.result.Stages[len(r.result.Stages)-1]
-	stage.EndSeconds, stage.EndedBy, stage.CoreEndCelsius = at, by, round(core)
-	if r.stageSeconds > 0 {
-		mean, peak := round(r.stageSum/r.stageSeconds), round(r.stagePeak)
-		stage.ChamberMeanCelsius, stage.ChamberPeakCelsius = &mean, &peak
+		r.trace.History = r.history
 	}
 }
 
@@ -383,9 +396,7 @@ func (r *rehearsal) finish(w *World, s *controller.State) {
 	res := r.result
 	res.Outcome = s.Batch.String()
 	res.ElapsedSeconds = s.Elapsed.Seconds()
-	if n := len(res.Stages); n > 0 && res.Stages[n-1].EndedBy == "" {
-		r.closeStage(res.ElapsedSeconds, "", float64(w.plant.At(InCore)))
-	}
+	r.tell(s.Elapsed, float64(w.plant.At(InCore)))
 	res.Core = CoreResult{FinalCelsius: round(float64(w.plant.At(InCore))), PeakCelsius: round(r.corePeak)}
 	if r.heated {
 		iae := round(r.iae)
@@ -411,37 +422,34 @@ func (r *rehearsal) finish(w *World, s *controller.State) {
 	res.RelayOperations = s.Heater.Relay.Operations()
 }
 
-// judge holds what the controller has counted against the product's criteria. A
+// judge holds what the controller has counted against the product's rules. A
 // verdict that needs a core nobody measured is bad, not absent.
 func (r *Result) judge(p *profile.Product, s *controller.State) {
-	if c := p.Criterion(); c != nil {
-		pass := c.Met(s.Heat)
-		if log10, counted := s.LethalityLog10(p); counted {
-			required := c.Required
-			if p.Targets.HasLethality {
-				required = p.Targets.Lethality
-				pass = log10 >= required
-			}
-			shown, capped := lethality.Shown(log10)
-			shown = round(shown)
-			r.Lethality.Log10Reduction, r.Lethality.RequiredLog10, r.Lethality.Log10Capped = &shown, &required, capped
+	rules := proof.RulesOf(p)
+	r.Verdict = proof.Judge(&rules, &s.Claim, true)
+	pass := func(rule proof.Rule) *bool {
+		if r.Verdict[rule].Answer == proof.DoesNotApply {
+			return nil
 		}
-		r.Lethality.Pass = &pass
+		met := r.Verdict[rule].Answer == proof.Met
+		return &met
 	}
-	if p.ComeUpApplies() {
-		rule := lethality.ComeUpWithin(0)
-		pass := rule.Pass(s.ComeUp)
-		r.ComeUp.Pass = &pass
+	r.Lethality.Pass, r.ComeUp.Pass, r.Chill.Pass = pass(proof.Cooked), pass(proof.CameUp), pass(proof.Chilled)
+	if log10, required, counted := proof.Counts(&rules, &s.Claim); counted {
+		shown, capped := lethality.Shown(log10)
+		shown = round(shown)
+		r.Lethality.Log10Reduction, r.Lethality.RequiredLog10, r.Lethality.Log10Capped = &shown, &required, capped
+	}
+	if rules.ComesUp {
 		if s.ComeUp.Begun {
 			v := s.ComeUp.Time.Seconds()
 			r.ComeUp.Seconds, r.Lethality.ComeUpSeconds = &v, &v
 		}
-		limit := rule.Limit.Seconds()
+		limit := proof.ComeUp.Limit.Seconds()
 		r.ComeUp.LimitSeconds = &limit
 	}
-	if rule := p.ChillRule(); rule != nil {
-		pass := rule.Pass(s.Chill)
-		r.Chill.Rule, r.Chill.Pass = rule.Name, &pass
+	if rule := rules.Chill; rule != nil {
+		r.Chill.Rule = rule.Name
 		for _, leg := range rule.Legs(s.Chill) {
 			r.Chill.Legs = append(r.Chill.Legs, LegResult{
 				FromCelsius: round(float64(leg.From)), ToCelsius: round(float64(leg.To)),

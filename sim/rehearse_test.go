@@ -19,6 +19,7 @@ import (
 	"fumarium/profile/catalog"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
+	"fumarium/sim/fault"
 )
 
 func product(t testing.TB, name string) *profile.Product {
@@ -186,18 +187,19 @@ func TestTraceAndFigure(t *testing.T) {
 	p := product(t, "marjoram-ring")
 	var trace Trace
 	ticks := 0
-	r, err := Rehearse(context.Background(), Setup{Product: p, Cabinet: builtCabinet(t, "plywood-cabinet"), Seed: 1}, &trace,
+	setup := Setup{Product: p, Cabinet: builtCabinet(t, "plywood-cabinet"), Seed: 1}
+	r, err := Rehearse(context.Background(), setup, &trace,
 		func(time.Duration, *controller.State) { ticks++ })
 	require.NoError(t, err)
 	assert.InDelta(t, r.ElapsedSeconds/60, ticks, 2)
-	assert.InDelta(t, r.ElapsedSeconds/60, len(trace.Samples), 2)
+	assert.InDelta(t, r.ElapsedSeconds/60, len(trace.Truth), 2)
 	heat := 0.0
-	for _, s := range trace.Samples {
-		heat += s.Duty * TraceEvery.Seconds()
+	for _, d := range trace.History.Duties() {
+		heat += d.Ratio * (d.To - d.From).Seconds()
 	}
 	power := float64(builtCabinet(t, "plywood-cabinet").Heater.Power)
 	assert.InDelta(t, r.EnergyJoules, heat*power, 0.01*r.EnergyJoules, "the drawn duty must hold the energy")
-	figure := trace.Figure(p, r)
+	figure := trace.Figure(setup, r)
 	assert.Len(t, figure.Spans, len(p.Stages))
 	assert.NotEmpty(t, figure.Marks)
 	styles := map[string]chart.Style{}
@@ -205,6 +207,17 @@ func TestTraceAndFigure(t *testing.T) {
 		styles[s.Name] = s.Style
 	}
 	assert.Equal(t, map[string]chart.Style{"core": chart.Core, "chamber": chart.Chamber, "setpoint": chart.Setpoint, "surface": chart.Faint}, styles, "as on the page")
+
+	f, err := fault.Parse("core-offset@1h=-8K")
+	require.NoError(t, err)
+	setup.Faults, trace = []fault.Fault{f}, Trace{}
+	r, err = Rehearse(context.Background(), setup, &trace, nil)
+	require.NoError(t, err)
+	names := ""
+	for _, s := range trace.Figure(setup, r).Panels[0].Series {
+		names += s.Name + ", "
+	}
+	assert.Equal(t, "chamber, setpoint, core, surface, true chamber, true core, ", names, "what a probe says may be wrong then")
 }
 
 // The front end reads what the file's calibration makes right, with the noise of one

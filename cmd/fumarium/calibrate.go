@@ -80,13 +80,12 @@ Mind steam and boiling water. Keep water away from the electronics.`,
 		},
 	}
 	f := c.Flags()
-	f.StringVar(&o.cabinet, "cabinet", "", "cabinet `FILE`")
 	f.StringVar(&o.probe, "probe", "", "`NAME` of the probe in the file")
 	f.StringVar(&o.state, "state", "", "`DIR` for the record (default: "+stateHint+")")
 	f.Float64Var(&o.altitudeMeters, "altitude", 0, "`METERS` above the sea (default: that of the cabinet file)")
 	f.Float64Var(&o.pressureHectopascal, "pressure", 0, "absolute pressure in `HECTOPASCAL`")
 	f.BoolVar(&o.iceOnly, "ice-only", false, "only the ice point: an offset")
-	return c
+	return cabinetFlag(c, &o.cabinet)
 }
 
 // calibrationRecord is one line of the record.

@@ -13,18 +13,9 @@ import (
 	"fumarium/controller/caution"
 	"fumarium/profile"
 	"fumarium/profile/formula"
+	"fumarium/profile/lint"
 	"fumarium/profile/source"
 )
-
-// finding is one fault as `check --json` prints it.
-type finding struct {
-	File    string `json:"file"`
-	Line    int    `json:"line"`
-	Column  int    `json:"column"`
-	Warning bool   `json:"warning"`
-	Message string `json:"message"`
-	Remedy  string `json:"remedy"`
-}
 
 func checkCommand() *cobra.Command {
 	var asJSON bool
@@ -61,7 +52,7 @@ opened.`,
 }
 
 func runCheck(names []string, home *cabinet.Cabinet, asJSON bool, w io.Writer) error {
-	var all source.Faults
+	var all source.Findings
 	var unreadable error
 	read := 0
 	for _, name := range names {
@@ -74,15 +65,11 @@ func runCheck(names []string, home *cabinet.Cabinet, asJSON bool, w io.Writer) e
 		all = append(all, checkFile(name, data, home)...)
 	}
 	if asJSON {
-		list := make([]finding, len(all))
-		for i, f := range all {
-			list[i] = finding{f.File, f.Line, f.Column, f.Warning, f.Message, f.Remedy}
-		}
-		if err := printJSON(w, list); err != nil {
+		if err := printJSON(w, append(source.Findings{}, all...)); err != nil {
 			return couldNot(err)
 		}
 	} else {
-		printFaults(w, all, read)
+		printFindings(w, all, read)
 	}
 	if unreadable != nil {
 		return couldNot(unreadable)
@@ -94,7 +81,7 @@ func runCheck(names []string, home *cabinet.Cabinet, asJSON bool, w io.Writer) e
 }
 
 // checkFile returns everything there is to say about one file.
-func checkFile(name string, data []byte, home *cabinet.Cabinet) source.Faults {
+func checkFile(name string, data []byte, home *cabinet.Cabinet) source.Findings {
 	if isCabinet(data) {
 		c, err := cabinet.Parse(name, data)
 		if err != nil {
@@ -106,15 +93,15 @@ func checkFile(name string, data []byte, home *cabinet.Cabinet) source.Faults {
 	if err != nil {
 		return faultsOf(name, err)
 	}
-	found := source.Faults(profile.Lint(p, name, profile.LintContext{
+	found := lint.Product(p, name, lint.Cabinet{
 		Filling: home.Generator.Lasts, HasAmbient: true, Ambient: home.Ambient, ChamberHigh: home.Limits.ChamberHigh,
-	}))
+	})
 	found = append(found, judged(p, name, data)...)
 	sort.SliceStable(found, func(i, j int) bool { return found[i].Line < found[j].Line })
 	return withExcerpts(found, data)
 }
 
-func withExcerpts(found source.Faults, data []byte) source.Faults {
+func withExcerpts(found source.Findings, data []byte) source.Findings {
 	for i := range found {
 		found[i].Excerpt = source.Excerpt(data, found[i].Line, found[i].Column)
 	}
@@ -123,31 +110,31 @@ func withExcerpts(found source.Faults, data []byte) source.Faults {
 
 // judged gives what the make sheet finds wrong with the formula; its notes are for
 // the sheet only.
-func judged(p *profile.Product, name string, data []byte) source.Faults {
+func judged(p *profile.Product, name string, data []byte) source.Findings {
 	line := 1
 	for i, text := range bytes.Split(data, []byte("\n")) {
 		if bytes.HasPrefix(text, []byte("formula:")) {
 			line = i + 1
 		}
 	}
-	var found source.Faults
+	var found source.Findings
 	for _, f := range formula.Judge(p, formula.GreenWeight).Findings {
-		if f.Severity != formula.Note {
-			found = append(found, source.Fault{File: name, Line: line, Column: 1, Warning: f.Severity != formula.Error,
-				Message: f.Code + ": " + f.Message, Remedy: f.Remedy})
+		if f.Severity != source.Note {
+			f.File, f.Line, f.Column = name, line, 1
+			found = append(found, f)
 		}
 	}
 	return found
 }
 
-func faultsOf(name string, err error) source.Faults {
+func faultsOf(name string, err error) source.Findings {
 	if err == nil {
 		return nil
 	}
 	if faults, ok := asFaults(err); ok {
 		return faults
 	}
-	return source.Faults{{File: name, Line: 1, Column: 1, Message: err.Error()}}
+	return source.Findings{{File: name, Line: 1, Column: 1, Message: err.Error()}}
 }
 
 // isCabinet looks for the key "cabinet" at the top level, without parsing: the
@@ -164,11 +151,11 @@ func isCabinet(data []byte) bool {
 	return false
 }
 
-func printFaults(w io.Writer, all source.Faults, files int) {
+func printFindings(w io.Writer, all source.Findings, files int) {
 	warnings := 0
 	for _, f := range all {
 		kind := "error"
-		if f.Warning {
+		if f.Severity != source.Error {
 			kind = "advice"
 			warnings++
 		}

@@ -20,6 +20,7 @@ import (
 	"fumarium/controller/caution"
 	"fumarium/controller/web"
 	"fumarium/profile/catalog"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 )
 
@@ -272,10 +273,19 @@ func (c *client) call(ctx context.Context, method, path string, body []byte) ([]
 	return answer, nil
 }
 
+// printRules says what can be said of each rule that applies.
+func printRules(w io.Writer, rules []web.Rule) {
+	for _, r := range rules {
+		if r.Answer != proof.DoesNotApply.String() {
+			fmt.Fprintf(w, "%-9s %s: %s\n", shown(r.Rule), shown(r.Answer), shown(r.Why))
+		}
+	}
+}
+
 func printStatus(w io.Writer, s *web.Status) {
 	temperature := func(v *float64) string {
 		if v == nil {
-			return "not read"
+			return quantity.NotRead
 		}
 		return quantity.Fixed(*v, 1) + " °C (" + quantity.Fixed(quantity.Celsius(*v).Fahrenheit(), 1) + " °F)"
 	}
@@ -299,6 +309,7 @@ func printStatus(w io.Writer, s *web.Status) {
 		fmt.Fprintf(w, ", setpoint %s", temperature(s.SetpointCelsius))
 	}
 	fmt.Fprintf(w, "\ncore      %s\n", temperature(s.CoreCelsius))
+	printRules(w, s.Rules)
 	for _, a := range s.Alarms {
 		fmt.Fprintf(w, "alarm     %s (%s, %s): %s\n", shown(a.Code), shown(a.Priority), shown(a.State), shown(a.Action))
 	}

@@ -14,6 +14,7 @@ import (
 	"fumarium/cmd/fumarium/internal/service"
 	"fumarium/controller/cabinet"
 	"fumarium/profile/quantity"
+	"fumarium/profile/source"
 )
 
 // unit is what the service unit sets.
@@ -92,7 +93,7 @@ func TestWiringPage(t *testing.T) {
 	require.NoError(t, err)
 	assert.True(t, c.Heater.Series.Fitted && c.Heater.Feedback.Fitted)
 	for _, f := range cabinet.Lint(c, "page.yaml") {
-		assert.True(t, f.Warning, f.Message)
+		assert.Equal(t, source.Warning, f.Severity, f.Message)
 	}
 	cautions := strings.Index(string(data), "independent thermal cut-out")
 	assert.Positive(t, cautions)

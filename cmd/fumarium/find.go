@@ -86,8 +86,8 @@ func findCabinet(name string) (*cabinet.Cabinet, error) {
 }
 
 // asFaults returns the faults of a file that an error carries.
-func asFaults(err error) (source.Faults, bool) {
-	var faults source.Faults
+func asFaults(err error) (source.Findings, bool) {
+	var faults source.Findings
 	ok := errors.As(err, &faults)
 	return faults, ok
 }

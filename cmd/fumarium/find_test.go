@@ -27,7 +27,7 @@ func TestAFileCalledLikeSomethingShipped(t *testing.T) {
 	assert.Contains(t, out, "Juniper venison sticks")
 
 	// What nobody named is the shipped one.
-	status, _, errText = call(t, "wiring", "--cabinet", "plywood-cabinet", "--once")
+	status, _, errText = call(t, "wiring", "read", "--cabinet", "plywood-cabinet", "--once")
 	assert.Equal(t, exitGood, status, errText)
 	ended, cancel := context.WithCancel(context.Background())
 	defer cancel()

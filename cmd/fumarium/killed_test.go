@@ -107,8 +107,9 @@ type stream struct {
 	seen     []sight
 	notes    []string
 	commands []ack
-	had      map[string]int   // commands on the record before this life
-	found    *record.Recovery // what the last death left
+	had      map[string]int    // commands on the record before this life
+	found    *record.Recovery  // what the last death left
+	events   map[string]string // of its batch, in words by id, that clients had seen and the record must have
 }
 
 func newStream(t *testing.T, n int, sum *tally) *stream {
@@ -300,6 +301,15 @@ func (s *stream) resumed(st web.Status) {
 	since := time.Since(s.died) + s.absent
 	lost := s.died.Sub(u.LastWall)
 	unseen := since + lost // about
+	listed := map[string]string{}
+	for _, e := range st.Events {
+		listed[e.ID] = e.Text
+	}
+	if len(st.Events) < 200 { // or the oldest are not shown
+		for id, text := range s.events {
+			assert.Equal(s.t, text, listed[id], "event %s is still on the page", id)
+		}
+	}
 	assert.Contains(s.t, said, "power-lost", "it is never silent about it")
 	switch {
 	case unseen > 4*time.Hour+time.Minute:
@@ -316,7 +326,7 @@ func (s *stream) resumed(st web.Status) {
 	}
 	heat, _ := u.State.LethalityLog10(u.Product)
 	heat, _ = lethality.Shown(heat) // a client sees no more
-	if st.LethalityLog10 == nil { // not known before the core was read again
+	if st.LethalityLog10 == nil {   // not known before the core was read again
 		assert.Zero(s.t, heat)
 	} else {
 		assert.GreaterOrEqual(s.t, *st.LethalityLog10, heat-1e-9)
@@ -337,7 +347,7 @@ func (s *stream) examine() {
 	s.sum.Lock()
 	defer s.sum.Unlock()
 	s.sum.kills++
-	s.found = nil
+	s.found, s.events = nil, map[string]string{}
 	copied := s.copied()
 	defer os.RemoveAll(copied)
 	boot, uptime := record.ThisBoot()
@@ -405,17 +415,18 @@ func (s *stream) examine() {
 		}
 	}
 	// Events go to disk at once: what is a second old is there.
-	events, err := r.Events(t.Context(), u.Batch.ID)
+	told, err := r.History(t.Context(), u.Batch.ID)
 	require.NoError(t, err)
-	texts := ""
-	for _, e := range events {
-		texts += e.Text + "\n"
+	ids := map[string]string{}
+	for e := range happened(told) {
+		ids[e.ID.String()] = e.Text()
 	}
 	for i := range mine {
 		if v := &mine[i]; s.world == record.Real && s.died.Sub(v.at) > time.Second {
 			for _, e := range v.Events {
-				if !e.Time.Before(u.Batch.Started) && (strings.HasPrefix(e.Text, "stage ") || strings.HasPrefix(e.Text, "alarm ")) {
-					require.Contains(t, texts, e.Text, "an event that a client saw a second before")
+				if strings.HasPrefix(e.ID, u.Batch.ID+"/") && e.Kind != "said" {
+					require.Equal(t, e.Text, ids[e.ID], "an event that a client saw a second before")
+					s.events[e.ID] = e.Text
 				}
 			}
 		}

@@ -292,7 +292,11 @@ func TestShippedProductsPassTheirOwnCheck(t *testing.T) {
 func TestCheckTellsCabinetsFromProducts(t *testing.T) {
 	status, out, _ := call(t, "check", "--json", file(t, "box.yaml", "cabinet: Box\nheater: {power: 1500}\n"))
 	assert.Equal(t, exitBad, status)
-	var list []finding
+	var list []struct {
+		File, Message, Remedy, Severity, Code string
+		Line, Column                          int
+		Warning                               bool
+	}
 	require.NoError(t, json.Unmarshal([]byte(out), &list))
 	require.NotEmpty(t, list)
 	assert.Contains(t, out, "box.yaml")
@@ -300,6 +304,8 @@ func TestCheckTellsCabinetsFromProducts(t *testing.T) {
 		assert.Positive(t, f.Line)
 		assert.Positive(t, f.Column)
 		assert.NotEmpty(t, f.Remedy, f.Message)
+		assert.Equal(t, "error", f.Severity)
+		assert.False(t, f.Warning)
 	}
 }
 

@@ -64,7 +64,7 @@ started by its name. To make one your own, print its file, change it and check i
 			t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 			fmt.Fprintln(t, "name\tproduct\tbatch\tcore target\tstages")
 			for _, l := range list {
-				target := "–"
+				target := quantity.Nothing
 				if l.TargetCelsius != nil {
 					target = quantity.Celsius(*l.TargetCelsius).String()
 				}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"os"
 	"path/filepath"
 	"strings"
@@ -13,7 +14,11 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fumarium/controller/chart"
+	"fumarium/controller/history"
 	"fumarium/controller/record"
+	"fumarium/controller/web"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 )
 
@@ -65,11 +70,12 @@ type listedBatch struct {
 
 func batchesCommand() *cobra.Command {
 	var a archive
-	return a.flags(&cobra.Command{
+	drawing := ""
+	c := a.flags(&cobra.Command{
 		Use: "batches [BATCH]", Short: "List the recorded batches, or show one with its events and notes", Args: cobra.MaximumNArgs(1),
 		Long: `Lists the recorded batches. With a batch, named by its id or the beginning of it:
 what happened, the commands with who and why, the notes, and whether the chain of
-hashes over the record still holds. A chain that holds shows that nothing was
+hashes over the record still holds; --chart draws it. A chain that holds shows that nothing was
 changed since by somebody who did not compute it anew; keep its head elsewhere.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			r, err := a.open()
@@ -78,11 +84,28 @@ changed since by somebody who did not compute it anew; keep its head elsewhere.`
 			}
 			defer r.Close()
 			if len(args) == 1 {
-				return showBatch(cmd.Context(), r, args[0], a.json, cmd.OutOrStdout())
+				return showBatch(cmd.Context(), r, args[0], drawing, a.json, cmd.OutOrStdout())
+			}
+			if drawing != "" {
+				return usage("--chart draws one batch; name it, such as: fumarium batches BATCH --chart FILE.svg")
 			}
 			return listBatches(cmd.Context(), r, a.json, cmd.OutOrStdout())
 		},
 	})
+	c.Flags().StringVar(&drawing, "chart", "", "draw the batch into `FILE` (SVG)")
+	return c
+}
+
+// figureOf draws a recorded batch as the page drew it.
+func figureOf(b *record.Batch, h *history.History) chart.Figure {
+	d := history.Drawing{Title: b.Product, Subtitle: fmt.Sprintf("Batch %s, %s", b.ID, b.Cabinet), Width: 1100}
+	if b.ClockSet {
+		d.ClockStart = b.Started.Truncate(time.Second)
+	}
+	if b.World == record.Simulated {
+		d.Footer = "Simulated cabinet: no real reading."
+	}
+	return h.Figure(d)
 }
 
 func listBatches(ctx context.Context, r *record.Reader, asJSON bool, w io.Writer) error {
@@ -132,6 +155,7 @@ type shownBatch struct {
 }
 
 type shownEvent struct {
+	ID             string    `json:"id"` // as in /api/status
 	ElapsedSeconds float64   `json:"elapsed_seconds"`
 	Time           time.Time `json:"time"`
 	Kind           string    `json:"kind"`
@@ -156,10 +180,23 @@ type shownNote struct {
 	Text string    `json:"text"`
 }
 
-func jsonOf(b *record.Batch, events []record.Event, commands []record.Command, notes []record.Note, verdict record.Verdict) shownBatch {
+// happened goes through what happened in a batch; what the program said of a command
+// stands with the commands.
+func happened(h *history.History) iter.Seq[*history.Event] {
+	return func(yield func(*history.Event) bool) {
+		events := h.Events()
+		for i := range events {
+			if e := &events[i]; e.Kind != 0 && !yield(e) {
+				return
+			}
+		}
+	}
+}
+
+func jsonOf(b *record.Batch, h *history.History, commands []record.Command, notes []record.Note, verdict record.Verdict) shownBatch {
 	s := shownBatch{listedBatch: listedOf(b), Events: []shownEvent{}, Commands: []shownCommand{}, Notes: []shownNote{}, Whole: verdict.Whole, Record: verdict.String()}
-	for _, e := range events {
-		s.Events = append(s.Events, shownEvent{e.Elapsed.Seconds(), e.Wall, e.Kind, e.Stage, e.Alarm, e.Text})
+	for e := range happened(h) {
+		s.Events = append(s.Events, shownEvent{e.ID.String(), e.Elapsed.Seconds(), e.Wall, history.KindName(e.Kind), e.StageName(), e.Alarm.String(), e.Text()})
 	}
 	for _, c := range commands {
 		s.Commands = append(s.Commands, shownCommand{c.Elapsed.Seconds(), c.Wall, c.Command, c.Alarm, c.Who, c.Reason, c.Refused})
@@ -170,12 +207,12 @@ func jsonOf(b *record.Batch, events []record.Event, commands []record.Command, n
 	return s
 }
 
-func showBatch(ctx context.Context, r *record.Reader, id string, asJSON bool, w io.Writer) error {
+func showBatch(ctx context.Context, r *record.Reader, id, drawing string, asJSON bool, w io.Writer) error {
 	b, err := r.Batch(ctx, id)
 	if err != nil {
 		return couldNot(err)
 	}
-	events, err := r.Events(ctx, b.ID)
+	told, err := r.History(ctx, b.ID)
 	if err != nil {
 		return couldNot(err)
 	}
@@ -191,12 +228,17 @@ func showBatch(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 	if err != nil {
 		return couldNot(err)
 	}
+	if drawing != "" {
+		if err := writeChart(drawing, figureOf(b, told)); err != nil {
+			return couldNot(err)
+		}
+	}
 	if asJSON {
-		if err := printJSON(w, jsonOf(b, events, commands, notes, verdict)); err != nil {
+		if err := printJSON(w, jsonOf(b, told, commands, notes, verdict)); err != nil {
 			return couldNot(err)
 		}
 	} else {
-		printBatch(w, b, events, commands, notes, verdict)
+		printBatch(w, b, told, commands, notes, verdict)
 	}
 	if !verdict.Whole {
 		return &failure{exitBad, errSaid}
@@ -204,10 +246,10 @@ func showBatch(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 	return nil
 }
 
-func printBatch(w io.Writer, b *record.Batch, events []record.Event, commands []record.Command, notes []record.Note, verdict record.Verdict) {
+func printBatch(w io.Writer, b *record.Batch, h *history.History, commands []record.Command, notes []record.Note, verdict record.Verdict) {
 	fmt.Fprintf(w, "%s  %s in the %s, %s world\nstarted %s\n\n", shown(b.ID), shown(b.Product), shown(lowerFirst(b.Cabinet)), shown(string(b.World)), b.Started.Format(time.RFC3339))
-	for _, e := range events {
-		fmt.Fprintf(w, "%8s  %s\n", clock(e.Elapsed.Seconds()), shown(e.Text))
+	for e := range happened(h) {
+		fmt.Fprintf(w, "%8s  %s\n", clock(e.Elapsed.Seconds()), shown(e.Text()))
 	}
 	fmt.Fprintln(w)
 	for _, c := range commands {
@@ -255,6 +297,15 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 	if err != nil {
 		return couldNot(err)
 	}
+	whole, err := r.Verify(ctx, b.ID)
+	if err != nil {
+		return couldNot(err)
+	}
+	result.Verdict[proof.Recorded] = proof.Judgement{Answer: proof.NotMet, Why: whole.String()}
+	if whole.Whole && result.Same() {
+		result.Verdict[proof.Recorded] = proof.Judgement{Answer: proof.Met, Why: "whole, and every decision comes again"}
+	}
+	rules := web.RulesOf(result.Verdict)
 	difference := ""
 	switch {
 	case result.Decisions != nil:
@@ -263,15 +314,16 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 		difference = result.State.String()
 	}
 	if asJSON {
-		err = printJSON(w, map[string]any{"batch": b.ID, "steps": result.Steps, "same": result.Same(), "difference": difference, "not_kept": result.Lost, "recorded_by": result.Program})
+		err = printJSON(w, map[string]any{"batch": b.ID, "steps": result.Steps, "same": result.Same(), "difference": difference, "not_kept": result.Lost, "recorded_by": result.Program, "rules": rules})
 		if err != nil {
 			return couldNot(err)
 		}
 	} else if result.Same() {
 		fmt.Fprintf(w, "%d steps, every decision the same\n", result.Steps)
 		if len(result.Lost) > 0 {
-			fmt.Fprintf(w, "not compared: what the program remembered between the steps, since this one no longer keeps %s\n", strings.Join(result.Lost, ", "))
+			fmt.Fprintf(w, "not compared everywhere: what the program remembered between the steps, since this one no longer keeps %s\n", strings.Join(result.Lost, ", "))
 		}
+		printRules(w, rules)
 	} else {
 		fmt.Fprintf(w, "%d steps, recorded by version %s; not the same: %s\n", result.Steps, shown(result.Program), shown(difference))
 	}

@@ -15,6 +15,7 @@ import (
 	"golang.org/x/term"
 
 	"fumarium/controller"
+	"fumarium/controller/chart"
 	"fumarium/profile"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
@@ -183,7 +184,7 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	whole := time.Since(began)
 	bar.clear()
 	if o.chart != "" {
-		if err := writeChart(o.chart, trace, setup, result); err != nil {
+		if err := writeChart(o.chart, trace.Figure(setup, result)); err != nil {
 			return couldNot(err)
 		}
 	}
@@ -205,7 +206,7 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	return nil
 }
 
-func writeChart(name string, trace *sim.Trace, setup sim.Setup, result *sim.Result) (err error) {
+func writeChart(name string, figure chart.Figure) (err error) {
 	f, err := os.Create(name)
 	if err != nil {
 		return err
@@ -215,7 +216,7 @@ func writeChart(name string, trace *sim.Trace, setup sim.Setup, result *sim.Resu
 			err = e
 		}
 	}()
-	return trace.Figure(setup.Product, result).WriteSVG(f)
+	return figure.WriteSVG(f)
 }
 
 func printJSON(w io.Writer, v any) error {
@@ -237,7 +238,7 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took, whole tim
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(t, "stage\tplan\tfrom\tto\ttook\tended by\tchamber mean / peak\tcore at its end")
 	for i, s := range r.Stages {
-		chamber := "–"
+		chamber := quantity.Nothing
 		if s.ChamberMeanCelsius != nil {
 			chamber = quantity.Fixed(*s.ChamberMeanCelsius, 1) + " / " + quantity.Fixed(*s.ChamberPeakCelsius, 1) + " °C"
 		}
@@ -331,7 +332,7 @@ func printSafety(w io.Writer, r *sim.Result) {
 		if c.Seconds != nil {
 			took = quantity.FormatDuration(seconds(*c.Seconds))
 		}
-		fmt.Fprintf(w, "come-up       core from 10 °C to 54.4 °C in %s, limit %s: %s\n", took, quantity.FormatDuration(seconds(*c.LimitSeconds)), verdict(c.Pass))
+		fmt.Fprintf(w, "come-up       core from %v to %v in %s, limit %s: %s\n", lethality.ComeUpBand.From, lethality.ComeUpBand.To, took, quantity.FormatDuration(seconds(*c.LimitSeconds)), verdict(c.Pass))
 	}
 	if c := r.Chill; c.Pass != nil {
 		var legs []string

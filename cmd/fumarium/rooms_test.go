@@ -21,32 +21,40 @@ const module = "fumarium/"
 // the same outputs in the daemon, the rehearsal and a replay. Each room lists the
 // rooms of this module that it may use, so that imports run one way.
 var pureRooms = map[string][]string{
-	"profile/quantity":           {},
-	"profile/source":             {"profile/quantity"},
-	"profile/composition":        {"profile/quantity"},
-	"profile/lethality":          {"profile/quantity"},
-	"profile/chilling":           {"profile/quantity"},
-	"profile":                    {"profile/quantity", "profile/source", "profile/composition", "profile/conduction", "profile/lethality", "profile/chilling"},
-	"profile/logbook":            {"profile/quantity", "profile/source"},
-	"profile/assess":             {"profile", "profile/chilling", "profile/lethality", "profile/logbook", "profile/quantity"},
-	"profile/conduction":         {"profile/quantity"},
-	"profile/catalog":            {"profile", "profile/quantity", "profile/source"},
-	"profile/formula":            {"profile", "profile/composition", "profile/quantity"},
-	"profile/sheet":              {"profile", "profile/formula", "profile/quantity"},
-	"sensors":                    {"profile/quantity"},
-	"sensors/psychrometer":       {"profile/quantity"},
-	"sensors/thermocouple":       {"profile/quantity"},
-	"sensors/thermistor":         {"profile/quantity"},
-	"sensors/channel":            {"profile/quantity", "sensors", "sensors/psychrometer"},
-	"controller/cabinet":         {"profile/quantity", "profile/source", "sensors/channel", "sensors/psychrometer", "sensors/thermistor", "sensors/thermocouple"},
-	"controller/cabinet/shipped": {"controller/cabinet", "profile/quantity", "profile/source"},
-	"controller/pid":             {"profile/quantity"},
-	"controller/caution":         {},
-	"controller/duty":            {},
-	"controller/trip":            {},
-	"controller": {"controller/cabinet", "controller/duty", "controller/pid", "controller/trip", "profile",
-		"profile/chilling", "profile/lethality", "profile/quantity", "sensors", "sensors/psychrometer"},
-	"controller/snapshot": {"controller", "controller/cabinet", "controller/trip", "profile", "profile/lethality", "profile/quantity", "sensors"},
+	"profile/quantity":    {},
+	"profile/source":      {"profile/quantity"},
+	"profile/composition": {"profile/quantity"},
+	"profile/lethality":   {"profile/quantity"},
+	"profile/chilling":    {"profile/quantity"},
+	"profile":             {"profile/quantity", "profile/source", "profile/composition", "profile/lethality", "profile/chilling"},
+	"profile/logbook":     {"profile/quantity", "profile/source"},
+	"profile/assess":      {"profile", "profile/proof", "profile/chilling", "profile/lethality", "profile/logbook", "profile/quantity", "profile/source"},
+	"profile/conduction":  {"profile/quantity"},
+	"profile/catalog":     {"profile", "profile/quantity", "profile/source"},
+	"profile/formula":     {"profile", "profile/chilling", "profile/composition", "profile/quantity", "profile/source"},
+	"profile/lint": {"profile", "profile/chilling", "profile/composition", "profile/conduction", "profile/formula", "profile/lethality",
+		"profile/quantity", "profile/source"},
+	"profile/sheet":                 {"profile", "profile/formula", "profile/quantity", "profile/source"},
+	"sensors":                       {"profile/quantity"},
+	"sensors/psychrometer":          {"profile/quantity"},
+	"sensors/psychrometer/moistair": {"profile/quantity", "sensors/psychrometer"},
+	"sensors/thermocouple":          {"profile/quantity"},
+	"sensors/thermistor":            {"profile/quantity"},
+	"sensors/channel":               {"profile/quantity", "sensors", "sensors/psychrometer"},
+	"controller/cabinet":            {"profile/quantity", "profile/source", "sensors/channel", "sensors/psychrometer", "sensors/thermistor", "sensors/thermocouple"},
+	"controller/cabinet/shipped":    {"controller/cabinet", "profile/quantity", "profile/source"},
+	"controller/pid":                {"profile/quantity"},
+	"controller/caution":            {},
+	"controller/duty":               {},
+	"controller/trip":               {},
+	"profile/proof":                 {"profile", "profile/chilling", "profile/formula", "profile/lethality", "profile/quantity"},
+	"controller": {"profile/proof", "controller/cabinet", "controller/duty", "controller/pid", "controller/trip", "profile",
+		"profile/lethality", "profile/quantity", "sensors", "sensors/psychrometer"},
+	"controller/chart": {}, // it knows no batch
+	// The same steps must give the same history when a record is replayed. It draws its own
+	// figure, so that there is one, and the chart cannot know a batch.
+	"controller/history":  {"controller", "controller/chart", "controller/trip", "profile"},
+	"controller/snapshot": {"controller", "controller/cabinet", "controller/history", "controller/trip", "profile", "profile/proof", "profile/lethality", "profile/quantity", "sensors"},
 	"sim/plant": {"controller/cabinet", "profile", "profile/composition", "profile/quantity", "sensors/psychrometer",
 		"profile/conduction", "sim/plant/film"},
 	"sim/plant/film": {"profile/quantity", "sensors/psychrometer"},
@@ -54,7 +62,7 @@ var pureRooms = map[string][]string{
 
 // pureStandard is what pure rooms may use of the standard library.
 var pureStandard = []string{
-	"bytes", "cmp", "embed", "encoding/csv", "errors", "fmt", "io", "maps", "math", "math/bits", "path", "regexp", "slices", "sort", "strconv", "strings",
+	"bytes", "cmp", "embed", "encoding/csv", "encoding/json", "errors", "fmt", "io", "maps", "math", "math/bits", "path", "regexp", "slices", "sort", "strconv", "strings",
 	"time", "unicode", "unicode/utf8",
 }
 
@@ -223,7 +231,7 @@ func TestNoRoomReachesWhereItMustNot(t *testing.T) {
 // TestEveryRoomIsKnown makes a new folder of Go files say what it is.
 func TestEveryRoomIsKnown(t *testing.T) {
 	shells := []string{ // rooms with a clock, I/O, goroutines or randomness
-		"cmd/fumarium", "cmd/fumarium/internal/service", "cmd/fumarium/internal/wiring", "controller/relay", "controller/chart", "controller/loop", "controller/metrics", "controller/web", "controller/record", "sim", "sim/chips", "sim/fault", "sim/campaign",
+		"cmd/fumarium", "cmd/fumarium/internal/service", "cmd/fumarium/internal/wiring", "controller/relay", "controller/loop", "controller/metrics", "controller/web", "controller/record", "sim", "sim/chips", "sim/fault", "sim/campaign",
 		"sensors/max31855", "sensors/max31856", "sensors/max6675", "sensors/mcp9600", "sensors/ads1115", "sensors/ds18b20", "sensors/sensortest",
 	}
 	root := filepath.Join("..", "..")
@@ -248,4 +256,78 @@ func TestEveryRoomIsKnown(t *testing.T) {
 		return nil
 	})
 	require.NoError(t, err)
+}
+
+// What a reader can keep in mind at once: lines of a file, and ways through a function.
+// Outside of the core, which decides, only the lines are counted.
+const (
+	mostLines = 500
+	mostWays  = 25
+)
+
+var core = []string{"controller", "profile", "sensors", "sim/plant"}
+
+// shownRooms are rooms below the core's that decide nothing: they draw, tell and keep.
+var shownRooms = []string{"controller/chart", "controller/metrics", "controller/web", "controller/record", "controller/loop", "controller/relay"}
+
+func TestFilesAndFunctionsCanBeRead(t *testing.T) {
+	root := filepath.Join("..", "..")
+	err := filepath.WalkDir(root, func(name string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if d.IsDir() && (d.Name() == "testdata" || (strings.HasPrefix(d.Name(), ".") && d.Name() != "..")) {
+			return fs.SkipDir
+		}
+		if !strings.HasSuffix(name, ".go") || strings.HasSuffix(name, "_test.go") {
+			return nil
+		}
+		files := token.NewFileSet()
+		file, err := parser.ParseFile(files, name, nil, 0)
+		if err != nil {
+			return err
+		}
+		if lines := files.Position(file.End()).Line; lines > mostLines {
+			t.Errorf("%s has %d lines: split it where it holds two ideas", name, lines)
+		}
+		room, err := filepath.Rel(root, filepath.Dir(name))
+		if err != nil {
+			return err
+		}
+		room = filepath.ToSlash(room)
+		in := func(list []string) bool {
+			return slices.ContainsFunc(list, func(r string) bool { return within(room, r) })
+		}
+		if !in(core) || in(shownRooms) {
+			return nil
+		}
+		for _, decl := range file.Decls {
+			if f, ok := decl.(*ast.FuncDecl); ok && ways(f) > mostWays {
+				t.Errorf("%s: %s has %d ways through it: give its parts names", files.Position(f.Pos()), f.Name.Name, ways(f))
+			}
+		}
+		return nil
+	})
+	require.NoError(t, err)
+}
+
+// ways is one and one more for each place where a function branches.
+func ways(f *ast.FuncDecl) int {
+	n := 1
+	ast.Inspect(f, func(node ast.Node) bool {
+		switch node := node.(type) {
+		case *ast.IfStmt, *ast.ForStmt, *ast.RangeStmt:
+			n++
+		case *ast.CaseClause:
+			if node.List != nil {
+				n++
+			}
+		case *ast.BinaryExpr:
+			if node.Op == token.LAND || node.Op == token.LOR {
+				n++
+			}
+		}
+		return true
+	})
+	return n
 }

@@ -171,45 +171,59 @@ func TestOff(t *testing.T) {
 	assert.Contains(t, stdout, "only in rehearsal")
 }
 
-func TestWiringTable(t *testing.T) {
+func TestWiringFind(t *testing.T) {
 	name := file(t, "box.yaml", wired)
 	var out bytes.Buffer
-	b := newBoard(70)
-	require.NoError(t, b.bench(&out).wiring(context.Background(), wiringOptions{cabinet: name, once: true}))
-	assert.Equal(t, `ok  SPI0.0          
-ok  /dev/gpiochip0  GPIO chip pinctrl-bcm2711 with 58 lines
+	require.NoError(t, newBoard(70).bench(&out).find(findOptions{cabinet: name}))
+	assert.Equal(t, "ok  SPI0.0          \nok  /dev/gpiochip0  GPIO chip pinctrl-bcm2711 with 58 lines\n", out.String())
 
-probe    role     chip             reads     raw       board     
+	out.Reset()
+	require.NoError(t, newBoard(70).bench(&out).find(findOptions{cabinet: name, asJSON: true}))
+	var got struct{ Machine []wiring.Find }
+	require.NoError(t, json.Unmarshal(out.Bytes(), &got))
+	assert.Len(t, got.Machine, 2)
+
+	// What is missing counts for the exit status in every form.
+	out.Reset()
+	b := newBoard(70)
+	b.missing = true
+	assert.Equal(t, exitBad, status(b.bench(&out).find(findOptions{cabinet: name})))
+	assert.Contains(t, out.String(), "MISSING  SPI0.0          no SPI here; enable it")
+	assert.Empty(t, b.log, "looking switches nothing")
+	bare := newBoard(70).bench(&out)
+	require.NoError(t, bare.find(findOptions{}))
+	bare.survey.Lines = func() ([]relay.Chip, error) { return nil, nil }
+	for _, asJSON := range []bool{false, true} {
+		out.Reset()
+		assert.Equal(t, exitBad, status(bare.find(findOptions{asJSON: asJSON})))
+		assert.Contains(t, out.String(), "no GPIO chip")
+	}
+}
+
+func TestWiringRead(t *testing.T) {
+	name := file(t, "box.yaml", wired)
+	var out bytes.Buffer
+	once := readOptions{cabinet: name, once: true}
+	require.NoError(t, newBoard(70).bench(&out).read(context.Background(), once))
+	assert.Equal(t, `probe    role     chip             reads     raw       board     
 chamber  chamber  MAX31856 SPI0.0  70.00 °C  70.00 °C  25.00 °C  
 `, out.String())
 
 	out.Reset()
-	require.NoError(t, newBoard(70).bench(&out).wiring(context.Background(), wiringOptions{cabinet: name, once: true, asJSON: true}))
-	var got struct {
-		Machine []wiring.Find
-		Probes  []probeReading
-	}
+	require.NoError(t, newBoard(70).bench(&out).read(context.Background(), readOptions{cabinet: name, once: true, asJSON: true}))
+	var got struct{ Probes []probeReading }
 	require.NoError(t, json.Unmarshal(out.Bytes(), &got))
-	assert.Len(t, got.Machine, 2)
 	require.NotNil(t, got.Probes[0].Celsius)
 	assert.InDelta(t, 70, *got.Probes[0].Celsius, 0.01)
 
 	out.Reset()
-	b = newBoard(70)
+	b := newBoard(70)
 	b.chip.Break(chips.AllZeros)
-	err := b.bench(&out).wiring(context.Background(), wiringOptions{cabinet: name, once: true})
-	assert.Equal(t, exitBad, status(err))
-	assert.Contains(t, out.String(), "bus error  -    -      max31856: the chip does not take its settings; check the wiring")
+	assert.Equal(t, exitBad, status(b.bench(&out).read(context.Background(), once)))
+	assert.Contains(t, out.String(), "bus error  –    –      max31856: the chip does not take its settings; check the wiring")
+	assert.Empty(t, b.log, "reading switches nothing")
 
-	out.Reset()
-	b = newBoard(70)
-	b.missing = true
-	err = b.bench(&out).wiring(context.Background(), wiringOptions{cabinet: name, once: true})
-	assert.Equal(t, exitBad, status(err))
-	assert.Contains(t, out.String(), "MISSING  SPI0.0          no SPI here; enable it")
-	assert.Empty(t, b.log, "looking switches nothing")
-
-	// Live readings go on until they are ended.
+	// Live readings go on until they are ended, and the last table counts.
 	out.Reset()
 	ctx, cancel := context.WithCancel(context.Background())
 	b = newBoard(70)
@@ -222,62 +236,82 @@ chamber  chamber  MAX31856 SPI0.0  70.00 °C  70.00 °C  25.00 °C
 		}
 		return ctx.Err()
 	}
-	require.NoError(t, live.wiring(ctx, wiringOptions{cabinet: name, asJSON: true}))
+	require.NoError(t, live.read(ctx, readOptions{cabinet: name, asJSON: true}))
 	assert.Equal(t, mostSettling, strings.Count(out.String(), "\n"))
-
-	// What is missing, or does not read, counts for the exit status in every form.
-	bare := newBoard(70).bench(&out)
-	require.NoError(t, bare.wiring(context.Background(), wiringOptions{}))
 	ended, cancel := context.WithCancel(context.Background())
 	cancel()
 	b = newBoard(70)
 	b.missing = true
-	assert.Equal(t, exitBad, status(b.bench(&out).wiring(ended, wiringOptions{cabinet: name})))
-	bare.survey.Lines = func() ([]relay.Chip, error) { return nil, nil }
-	for _, asJSON := range []bool{false, true} {
-		out.Reset()
-		assert.Equal(t, exitBad, status(bare.wiring(context.Background(), wiringOptions{asJSON: asJSON})))
-		assert.Contains(t, out.String(), "no GPIO chip")
+	assert.Equal(t, exitBad, status(b.bench(&out).read(ended, readOptions{cabinet: name})))
+	assert.Equal(t, exitUsage, status(b.bench(&out).read(ended, readOptions{})))
+}
+
+// The flags of before name the command that does now what they did.
+func TestWiringNamesTheCommandOfAnOldFlag(t *testing.T) {
+	for _, c := range []struct{ args, says string }{
+		{"--cabinet box.yaml", `fumarium wiring find --cabinet "box.yaml"`},
+		{"--cabinet box.yaml --once", `fumarium wiring read --cabinet "box.yaml" --once`},
+		{"--json", "fumarium wiring find --json"},
+		{"--cabinet box.yaml --click", `fumarium wiring click --cabinet "box.yaml"`},
+		{"--self-test --cabinet box.yaml --state /tmp", `fumarium wiring self-test --cabinet "box.yaml"`},
+		{"--click", "fumarium wiring click --cabinet FILE"},
+	} {
+		code, _, stderr := call(t, append([]string{"wiring"}, strings.Fields(c.args)...)...)
+		assert.Equal(t, exitUsage, code, c.args)
+		assert.Contains(t, stderr, c.says, c.args)
 	}
-	assert.Equal(t, exitBad, status(bare.wiring(context.Background(), wiringOptions{cabinet: name, once: true})), "the probes read well")
+	code, stdout, _ := call(t, "wiring")
+	assert.Equal(t, exitGood, code)
+	for _, name := range []string{"find", "read", "click", "self-test", "calibrate"} {
+		assert.Contains(t, stdout, "\n  "+name+" ")
+	}
+	assert.NotContains(t, stdout, "--once")
 }
 
 func TestWiringSimulated(t *testing.T) {
-	code, stdout, stderr := call(t, "wiring", "--cabinet", defaultCabinet, "--once")
+	code, stdout, stderr := call(t, "wiring", "read", "--cabinet", defaultCabinet, "--once")
 	assert.Equal(t, exitGood, code, stderr)
 	assert.Contains(t, stdout, "core 1")
 	assert.Contains(t, stdout, "°C")
+	code, stdout, stderr = call(t, "wiring", "find", "--cabinet", defaultCabinet)
+	assert.Equal(t, exitGood, code, stderr)
+	assert.Contains(t, stdout, "exists only in rehearsal")
 }
 
 func TestClick(t *testing.T) {
 	name := file(t, "box.yaml", wired)
 	var out bytes.Buffer
 	b := newBoard(20)
-	require.NoError(t, b.bench(&out, "sounder", "no", "", "heat").wiring(context.Background(), wiringOptions{cabinet: name, click: true}))
+	require.NoError(t, b.bench(&out, "sounder", "no", "", "heat").click(context.Background(), clickOptions{cabinet: name}))
 	assert.Equal(t, "+GPIO24 -GPIO24 +GPIO27 +GPIO17 -GPIO17 -GPIO27", strings.Join(b.log, " "))
 	assert.Contains(t, out.String(), "THE HEATER IS NEXT")
 	assert.Contains(t, out.String(), "the feedback said on meanwhile and says off now")
 	assert.Contains(t, out.String(), "fan left out\n")
 
+	// Only what is named is asked about.
+	b = newBoard(20)
+	require.NoError(t, b.bench(&out, "fan").click(context.Background(), clickOptions{cabinet: name, outputs: []string{"fan"}}))
+	assert.Equal(t, "+GPIO22 -GPIO22", strings.Join(b.log, " "))
+
 	// Its name alone does not switch the heater.
 	b = newBoard(20)
-	require.NoError(t, b.bench(&out, "", "", "", "heater").wiring(context.Background(), wiringOptions{cabinet: name, click: true}))
+	require.NoError(t, b.bench(&out, "", "", "", "heater").click(context.Background(), clickOptions{cabinet: name}))
 	assert.Empty(t, b.log)
 
 	// Nobody answers any more: nothing is switched from then on.
 	b = newBoard(20)
-	require.NoError(t, b.bench(&out, "sounder").wiring(context.Background(), wiringOptions{cabinet: name, click: true}))
+	require.NoError(t, b.bench(&out, "sounder").click(context.Background(), clickOptions{cabinet: name}))
 	assert.Equal(t, "+GPIO24 -GPIO24", strings.Join(b.log, " "))
 
 	// Never without a terminal, a cabinet or relays.
 	b = newBoard(20)
 	machine := b.bench(&out, "sounder")
 	machine.terminal = false
-	assert.Equal(t, exitUsage, status(machine.wiring(context.Background(), wiringOptions{cabinet: name, click: true})))
-	assert.Equal(t, exitUsage, status(b.bench(&out).wiring(context.Background(), wiringOptions{click: true})))
-	assert.Equal(t, exitUsage, status(b.bench(&out).wiring(context.Background(), wiringOptions{cabinet: name, click: true, once: true})))
-	assert.Equal(t, exitCouldNo, status(b.bench(&out).wiring(context.Background(), wiringOptions{cabinet: defaultCabinet, click: true})))
-	code, _, stderr := call(t, "wiring", "--cabinet", name, "--click")
+	assert.Equal(t, exitUsage, status(machine.click(context.Background(), clickOptions{cabinet: name})))
+	assert.Equal(t, exitUsage, status(b.bench(&out).click(context.Background(), clickOptions{})))
+	assert.Equal(t, exitUsage, status(b.bench(&out).click(context.Background(), clickOptions{cabinet: name, outputs: []string{"humidifier"}})), "it has none")
+	assert.Equal(t, exitCouldNo, status(b.bench(&out).click(context.Background(), clickOptions{cabinet: defaultCabinet})))
+	code, _, stderr := call(t, "wiring", "click", "--cabinet", name)
 	assert.Equal(t, exitUsage, code)
 	assert.Contains(t, stderr, "no relay was touched")
 	assert.Empty(t, b.log)
@@ -287,7 +321,7 @@ func TestClick(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := b.bench(&out, "sounder", "fan", "smoke", "heat")
 	ended.wait = func(context.Context, time.Duration) error { cancel(); return ctx.Err() }
-	require.NoError(t, ended.wiring(ctx, wiringOptions{cabinet: name, click: true}))
+	require.NoError(t, ended.click(ctx, clickOptions{cabinet: name}))
 	assert.Equal(t, "+GPIO24 -GPIO24", strings.Join(b.log, " ")[:15])
 	for pin, on := range b.level {
 		assert.False(t, on, pin)
@@ -299,7 +333,7 @@ func TestClickFindsSwappedRelays(t *testing.T) {
 	var out bytes.Buffer
 	b := newBoard(20)
 	b.swapped = true
-	err := b.bench(&out, "sounder", "fan", "smoke", "heat").wiring(context.Background(), wiringOptions{cabinet: file(t, "box.yaml", wired), click: true})
+	err := b.bench(&out, "sounder", "fan", "smoke", "heat").click(context.Background(), clickOptions{cabinet: file(t, "box.yaml", wired)})
 	assert.Equal(t, exitCouldNo, status(err))
 	assert.ErrorContains(t, err, "the element got voltage with the relay of the fan")
 	assert.Equal(t, "+GPIO24 -GPIO24 +GPIO22 -GPIO22", strings.Join(b.log, " "), "nothing is tried after that")
@@ -310,7 +344,7 @@ func TestSelfTest(t *testing.T) {
 	name, dir := file(t, "box.yaml", wired), t.TempDir()
 	run := func(b *board, typed ...string) (string, error) {
 		var out bytes.Buffer
-		err := b.bench(&out, typed...).wiring(context.Background(), wiringOptions{cabinet: name, state: dir, selfTest: true})
+		err := b.bench(&out, typed...).selfTest(context.Background(), selfTestOptions{cabinet: name, state: dir})
 		return out.String(), err
 	}
 	out, err := run(newBoard(21), "sounder", "fan", "smoke", "heat")
@@ -363,14 +397,12 @@ func TestSelfTest(t *testing.T) {
 	machine := b.bench(&buffer)
 	machine.terminal = false
 	for want, err := range map[int]error{
-		exitUsage:   errors.Join(machine.wiring(context.Background(), wiringOptions{cabinet: name, selfTest: true})),
-		exitCouldNo: errors.Join(b.bench(&buffer).wiring(context.Background(), wiringOptions{cabinet: defaultCabinet, selfTest: true})),
+		exitUsage:   errors.Join(machine.selfTest(context.Background(), selfTestOptions{cabinet: name})),
+		exitCouldNo: errors.Join(b.bench(&buffer).selfTest(context.Background(), selfTestOptions{cabinet: defaultCabinet})),
 	} {
 		assert.Equal(t, want, status(err))
 	}
-	assert.Equal(t, exitUsage, status(b.bench(&buffer).wiring(context.Background(), wiringOptions{selfTest: true})))
-	assert.Equal(t, exitUsage, status(b.bench(&buffer).wiring(context.Background(), wiringOptions{cabinet: name, selfTest: true, click: true})))
-	assert.Equal(t, exitUsage, status(b.bench(&buffer).wiring(context.Background(), wiringOptions{cabinet: name, selfTest: true, once: true})))
+	assert.Equal(t, exitUsage, status(b.bench(&buffer).selfTest(context.Background(), selfTestOptions{})))
 	assert.Empty(t, b.log)
 }
 

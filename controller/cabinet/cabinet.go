@@ -106,7 +106,7 @@ func (r Role) String() string {
 			return w.Text
 		}
 	}
-	return "unknown"
+	return quantity.Unknown
 }
 
 // A Probe is one sensor and the front end it hangs on.

@@ -186,13 +186,13 @@ const (
 )
 
 // lintGenerator says what is unwise about the generator.
-func lintGenerator(c *Cabinet, say func(line int, warning bool, code, message, remedy string)) {
+func lintGenerator(c *Cabinet, say sayer) {
 	for _, p := range c.Probes {
 		if p.Role != EmberProbe || p.Chip == Simulated {
 			continue
 		}
 		if f := fronts[p.Chip]; !f.couple || p.Type == "T" {
-			say(p.Line, true, "ember-probe", fmt.Sprintf("probe %q does not stand the heat of smouldering wood, up to 600 °C", p.Name),
+			say(p.Line, source.Warning, "ember-probe", fmt.Sprintf("probe %q does not stand the heat of smouldering wood, up to 600 °C", p.Name),
 				"use a sheathed thermocouple of type K or N")
 		}
 	}
@@ -202,25 +202,25 @@ func lintGenerator(c *Cabinet, say func(line int, warning bool, code, message, r
 	g := &c.Generator
 	line := g.Line
 	if g.Lasts == 0 {
-		say(c.Smoke.Line, true, "no-generator", "nothing is said of the smoke generator: its air is never turned down and its fuel not counted",
+		say(c.Smoke.Line, source.Warning, "no-generator", "nothing is said of the smoke generator: its air is never turned down and its fuel not counted",
 			"add generator: "+generatorKeys)
 		return
 	}
 	if g.Old != "" {
-		say(line, true, "old-key", fmt.Sprintf("the generator's key %s is an old name; what is left out beside it is read as it was meant then", g.Old),
+		say(line, source.Warning, "old-key", fmt.Sprintf("the generator's key %s is an old name; what is left out beside it is read as it was meant then", g.Old),
 			"write lasts for burn and full air for lighting; better, give fuel and air and leave both out")
 	}
 	if glows := glowTime(g.PumpTime()); g.FullAir < glows/fullAirBand || g.FullAir > glows*fullAirBand {
-		say(line, true, "full-air", fmt.Sprintf("the smoke generator gets full air for %s after it was lit; its ember should glow after some %s, give or take a factor of two",
+		say(line, source.Warning, "full-air", fmt.Sprintf("the smoke generator gets full air for %s after it was lit; its ember should glow after some %s, give or take a factor of two",
 			quantity.FormatDuration(g.FullAir), quantity.FormatDuration(glows)), "leave full air out, unless yours is known to want it so")
 	}
 	if g.Fuel == 0 {
 		return
 	}
 	if joules := float64(g.Heat) * g.PumpTime().Seconds(); joules > float64(g.Fuel)*woodHeat {
-		say(line, true, "fuel", fmt.Sprintf("%v for the time that a filling lasts is more than %v of wood can give", g.Heat, g.Fuel), "lower the generator's heat, or look at fuel and air")
+		say(line, source.Warning, "fuel", fmt.Sprintf("%v for the time that a filling lasts is more than %v of wood can give", g.Heat, g.Fuel), "lower the generator's heat, or look at fuel and air")
 	}
 	if float64(g.Moisture) > float64(g.Fuel)*woodWater {
-		say(line, true, "fuel", fmt.Sprintf("%v of vapour is more than %v of air-dry wood gives off", g.Moisture, g.Fuel), "lower the generator's moisture, or look at fuel")
+		say(line, source.Warning, "fuel", fmt.Sprintf("%v of vapour is more than %v of air-dry wood gives off", g.Moisture, g.Fuel), "lower the generator's moisture, or look at fuel")
 	}
 }

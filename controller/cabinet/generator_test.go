@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fumarium/profile/quantity"
+	"fumarium/profile/source"
 )
 
 const smoked = least + "smoke: {pin: simulated}\ngenerator: {fuel: 360 g, air: 7 L/min, heat: 110 W, moisture: 60 g}\n"
@@ -96,7 +97,7 @@ func TestOldKeysAreReadAndTold(t *testing.T) {
 		assert.Equal(t, row.lasts, c.Generator.Lasts, row.keys)
 		found := Lint(c, "old.yaml")
 		require.Len(t, found, 1, row.keys)
-		assert.True(t, found[0].Warning)
+		assert.Equal(t, source.Warning, found[0].Severity)
 		assert.Contains(t, found[0].Error(), "old-key: the generator's key "+row.old+" is an old name")
 		assert.Contains(t, found[0].Error(), "write lasts for burn and full air for lighting")
 	}
@@ -160,8 +161,8 @@ func TestLintGenerator(t *testing.T) {
 				return
 			}
 			require.Len(t, found, 1)
-			assert.True(t, strings.HasPrefix(found[0].Message, c.code+": "), found[0].Message)
-			assert.True(t, found[0].Warning)
+			assert.Equal(t, c.code, found[0].Code)
+			assert.Equal(t, source.Warning, found[0].Severity)
 			assert.Equal(t, map[string]int{"no-generator": 11, "ember-probe": 6}[c.code]+map[bool]int{true: 12}[c.code == "full-air" || c.code == "fuel"], found[0].Line)
 			assert.NotEmpty(t, found[0].Remedy)
 		})

@@ -37,14 +37,68 @@ var takenBy = map[string][]int{
 // no source.
 const foamLimit quantity.Celsius = 95
 
+// A sayer takes one finding: at which line of the file, how grave, its code, what is
+// wrong and what to do.
+type sayer func(line int, severity source.Severity, code, message, remedy string)
+
 // Lint reports what is unwise, or refused when it is wired, in a cabinet that
-// Parse has taken. A fault without Warning is one that the daemon will not run.
-func Lint(c *Cabinet, file string) []source.Fault {
-	var found []source.Fault
-	say := func(line int, warning bool, code, message, remedy string) {
-		found = append(found, source.Fault{File: file, Line: max(line, 1), Column: 1, Warning: warning,
-			Message: code + ": " + message, Remedy: remedy})
+// Parse has taken. An error is one that the daemon will not run.
+func Lint(c *Cabinet, file string) source.Findings {
+	var found source.Findings
+	say := func(line int, severity source.Severity, code, message, remedy string) {
+		found = append(found, source.Finding{File: file, Line: max(line, 1), Column: 1, Severity: severity,
+			Code: code, Message: message, Remedy: remedy})
 	}
+	lintChips(c, say)
+	lintGenerator(c, say)
+	lintWalls(c, say)
+	if c.Simulated() {
+		return found
+	}
+	lintProbes(c, say)
+	if !c.Fan.Fitted {
+		say(1, source.Warning, "no-fan", "no fan: the air is hotter above than below and the probe sees one place only", "add a fan, or hang the probe at the height of the product")
+	}
+	lintHeater(c, say)
+	lintPins(c, say)
+	slices.SortStableFunc(found, func(a, b source.Finding) int { return a.Line - b.Line })
+	return found
+}
+
+// lintChips judges each probe's front end.
+func lintChips(c *Cabinet, say sayer) {
+	for _, p := range c.Probes {
+		judged := p.Role == ChamberProbe || p.Role == CoreProbe
+		switch {
+		case p.Chip == "MCP9600" && judged:
+			say(p.Line, source.Warning, "blind-chip", fmt.Sprintf("probe %q hangs on an MCP9600, which cannot see an open wire: an unplugged probe may go on giving plausible numbers", p.Name),
+				"use an MCP9601, MAX31855 or MAX31856 for the chamber and the core")
+		case p.Chip == "MAX6675" && p.Role == CoreProbe:
+			say(p.Line, source.Warning, "no-frost", fmt.Sprintf("probe %q hangs on a MAX6675, which reads nothing at 0 °C and below", p.Name),
+				"use another chip if the core is followed through an ice bath")
+		case p.Chip == "ADS1115" && p.Thermistor.Supply.Input == Unmeasured && judged:
+			say(p.Line, source.Warning, "unmeasured-supply", fmt.Sprintf("nothing measures what feeds the divider of %q: each percent that it is off from %s shifts the reading by about half a kelvin",
+				p.Name, volts(p.Thermistor.Supply.Volts)), "wire the dividers' supply to a free input and name it: supply: {input: 3, voltage: 3.3 V}")
+		case p.Chip == "DS18B20" && judged:
+			say(p.Line, source.Warning, "short-range", fmt.Sprintf("probe %q is a DS18B20, which is within 0.5 K only up to 85 °C", p.Name),
+				"use a thermocouple or a thermistor for the chamber and the core")
+		}
+	}
+}
+
+// lintWalls judges what the chamber is made of.
+func lintWalls(c *Cabinet, say sayer) {
+	for _, l := range c.Rehearsal.Wall {
+		if l.Material == "rigid foam" && c.Limits.ChamberHigh > foamLimit {
+			say(1, source.Warning, "foam-wall", fmt.Sprintf("the walls hold rigid foam and the chamber may reach %s: foam softens near 100 °C and gives off poisonous gas when it gets hot", c.Limits.ChamberHigh),
+				fmt.Sprintf("lower limits: {chamber: …} to %s, or take mineral wool", foamLimit))
+			break
+		}
+	}
+}
+
+// lintProbes says which probes are missing, and what a wet bulb wants besides.
+func lintProbes(c *Cabinet, say sayer) {
 	chambers, cores := 0, 0
 	for _, p := range c.Probes {
 		switch p.Role {
@@ -53,61 +107,44 @@ func Lint(c *Cabinet, file string) []source.Fault {
 		case CoreProbe:
 			cores++
 		}
-		judged := p.Role == ChamberProbe || p.Role == CoreProbe
-		switch {
-		case p.Chip == "MCP9600" && judged:
-			say(p.Line, true, "blind-chip", fmt.Sprintf("probe %q hangs on an MCP9600, which cannot see an open wire: an unplugged probe may go on giving plausible numbers", p.Name),
-				"use an MCP9601, MAX31855 or MAX31856 for the chamber and the core")
-		case p.Chip == "MAX6675" && p.Role == CoreProbe:
-			say(p.Line, true, "no-frost", fmt.Sprintf("probe %q hangs on a MAX6675, which reads nothing at 0 °C and below", p.Name),
-				"use another chip if the core is followed through an ice bath")
-		case p.Chip == "ADS1115" && p.Thermistor.Supply.Input == Unmeasured && judged:
-			say(p.Line, true, "unmeasured-supply", fmt.Sprintf("nothing measures what feeds the divider of %q: each percent that it is off from %s shifts the reading by about half a kelvin",
-				p.Name, volts(p.Thermistor.Supply.Volts)), "wire the dividers' supply to a free input and name it: supply: {input: 3, voltage: 3.3 V}")
-		case p.Chip == "DS18B20" && judged:
-			say(p.Line, true, "short-range", fmt.Sprintf("probe %q is a DS18B20, which is within 0.5 K only up to 85 °C", p.Name),
-				"use a thermocouple or a thermistor for the chamber and the core")
-		}
-	}
-	lintGenerator(c, say)
-	for _, l := range c.Rehearsal.Wall {
-		if l.Material == "rigid foam" && c.Limits.ChamberHigh > foamLimit {
-			say(1, true, "foam-wall", fmt.Sprintf("the walls hold rigid foam and the chamber may reach %s: foam softens near 100 °C and gives off poisonous gas when it gets hot", c.Limits.ChamberHigh),
-				fmt.Sprintf("lower limits: {chamber: …} to %s, or take mineral wool", foamLimit))
-			break
-		}
-	}
-	if c.Simulated() {
-		return found
 	}
 	if cores == 0 {
-		say(1, true, "no-core", "no probe measures a core, so no batch can prove that it is done", "add a probe with role: core")
+		say(1, source.Warning, "no-core", "no probe measures a core, so no batch can prove that it is done", "add a probe with role: core")
 	}
 	if chambers == 1 {
-		say(1, true, "one-chamber-probe", "a single probe in the chamber has nothing to be held against: one that reads low overheats the chamber unseen",
+		say(1, source.Warning, "one-chamber-probe", "a single probe in the chamber has nothing to be held against: one that reads low overheats the chamber unseen",
 			"add a second probe with role: chamber, on a chip of its own")
 	}
 	for _, p := range c.Probes {
 		if p.Role == WetBulbProbe && !c.HasAltitude {
-			say(p.Line, true, "no-altitude", fmt.Sprintf("probe %q is a wet bulb, and its humidity is reckoned for sea level: at 1500 m up to 2 %%RH too little", p.Name),
+			say(p.Line, source.Warning, "no-altitude", fmt.Sprintf("probe %q is a wet bulb, and its humidity is reckoned for sea level: at 1500 m up to 2 %%RH too little", p.Name),
 				"add the key altitude, such as altitude: 420 m")
 		}
 		if p.Role == WetBulbProbe && c.Wick == WickOpen && !c.Fan.Fitted {
-			say(p.Line, true, "still-wick", fmt.Sprintf("nothing moves the air past the wick of %q: humidity is a rough figure", p.Name),
+			say(p.Line, source.Warning, "still-wick", fmt.Sprintf("nothing moves the air past the wick of %q: humidity is a rough figure", p.Name),
 				"add a small blower of its own and wick: own blower, or a fan")
 		}
 	}
-	if !c.Fan.Fitted {
-		say(1, true, "no-fan", "no fan: the air is hotter above than below and the probe sees one place only", "add a fan, or hang the probe at the height of the product")
-	}
-	header := c.LineChip == "" || strings.HasPrefix(c.LineChip, "pinctrl-")
+}
+
+// onHeader reports whether the lines are those of a Raspberry Pi's header.
+func (c *Cabinet) onHeader() bool {
+	return c.LineChip == "" || strings.HasPrefix(c.LineChip, "pinctrl-")
+}
+
+// lintHeater judges what the heater does without power, and when a contact welds.
+func lintHeater(c *Cabinet, say sayer) {
 	guard := func(what string, pin string, line int, activeLow, insist bool) {
+		severity := source.Error
+		if insist {
+			severity = source.Warning
+		}
 		if activeLow {
-			say(line, insist, "active-low", what+" is active low: it is on while its pin is low, and a board without power or a cable that is off may leave it so",
+			say(line, severity, "active-low", what+" is active low: it is on while its pin is low, and a board without power or a cable that is off may leave it so",
 				"use a driver that is on when its pin is high; to wire it so all the same, add insist: yes")
 		}
-		if n := gpioNumber(pin); PulledUpAtReset(n) && !activeLow && header {
-			say(line, insist, "pulled-up", fmt.Sprintf("%s is on %s, which is pulled up from power-up until this program starts", what, pin),
+		if n := gpioNumber(pin); PulledUpAtReset(n) && !activeLow && c.onHeader() {
+			say(line, severity, "pulled-up", fmt.Sprintf("%s is on %s, which is pulled up from power-up until this program starts", what, pin),
 				"use one of GPIO9 to GPIO27 with a pull-down resistor; to wire it so all the same, add insist: yes")
 		}
 	}
@@ -116,13 +153,18 @@ func Lint(c *Cabinet, file string) []source.Fault {
 	if h.Series.Fitted {
 		guard("the heater's series relay", h.Series.Pin, h.Series.Line, h.Series.ActiveLow, h.Series.Insist)
 	} else {
-		say(h.Line, true, "one-contact", "one contact alone switches the heater: when it welds, only the thermal cut-out stops the heat",
+		say(h.Line, source.Warning, "one-contact", "one contact alone switches the heater: when it welds, only the thermal cut-out stops the heat",
 			"add a second relay as series: {pin: …}, and a thermal cut-out in any case")
 	}
 	if !h.Feedback.Fitted {
-		say(h.Line, true, "no-feedback", "nothing tells whether the element really is without voltage: a welded contact shows only when the chamber gets too hot",
+		say(h.Line, source.Warning, "no-feedback", "nothing tells whether the element really is without voltage: a welded contact shows only when the chamber gets too hot",
 			"add an input that sees the element's voltage through an isolating sensor, as feedback: {pin: …}")
 	}
+}
+
+// lintPins finds pins that two things need.
+func lintPins(c *Cabinet, say sayer) {
+	h := c.Heater
 	used, lines := map[int]string{}, map[int]string{}
 	for _, p := range c.Probes {
 		bus, _, _ := strings.Cut(p.Bus, ".")
@@ -139,17 +181,15 @@ func Lint(c *Cabinet, file string) []source.Fault {
 		{"the fan", c.Fan.Pin, c.Fan.Line}, {"the smoke generator", c.Smoke.Pin, c.Smoke.Line},
 		{"the door switch", c.Door.Pin, c.Door.Line}, {"the humidifier", c.Humidifier.Pin, c.Humidifier.Line}, {"the sounder", c.Sounder.Pin, c.Sounder.Line}} {
 		n := gpioNumber(w.pin)
-		if n < 0 || !header {
+		if n < 0 || !c.onHeader() {
 			continue
 		}
 		if bus := used[n]; bus != "" {
-			say(w.line, false, "bus-pin", fmt.Sprintf("%s is on %s, which the bus %s needs", w.what, w.pin, bus), "move it to a free pin")
+			say(w.line, source.Error, "bus-pin", fmt.Sprintf("%s is on %s, which the bus %s needs", w.what, w.pin, bus), "move it to a free pin")
 		}
 		if other := lines[n]; other != "" { // Parse takes two names for two pins
-			say(w.line, false, "pin-twice", fmt.Sprintf("%s is on %s, where %s is already", w.what, w.pin, other), "give every line a pin of its own")
+			say(w.line, source.Error, "pin-twice", fmt.Sprintf("%s is on %s, where %s is already", w.what, w.pin, other), "give every line a pin of its own")
 		}
 		lines[n] = w.what
 	}
-	slices.SortStableFunc(found, func(a, b source.Fault) int { return a.Line - b.Line })
-	return found
 }

@@ -6,6 +6,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"fumarium/profile/source"
 )
 
 // wired is a cabinet that Lint has nothing to say about.
@@ -80,9 +82,9 @@ func TestLint(t *testing.T) {
 			}
 			require.Len(t, found, 1)
 			f := found[0]
-			assert.True(t, strings.HasPrefix(f.Message, c.code+": "), f.Message)
+			assert.Equal(t, c.code, f.Code)
 			assert.Equal(t, c.line, f.Line)
-			assert.Equal(t, !c.error, f.Warning)
+			assert.Equal(t, c.error, f.Severity == source.Error)
 			assert.NotEmpty(t, f.Remedy)
 			assert.Equal(t, "box.yaml", f.File)
 		})

@@ -62,7 +62,7 @@ var (
 // inMeters writes an altitude, which no one gives in millimeters.
 func inMeters(h quantity.Meters) string { return strconv.FormatFloat(float64(h), 'f', -1, 64) + " m" }
 
-// Parse reads a cabinet file and checks all of it. The error is a source.Faults
+// Parse reads a cabinet file and checks all of it. The error is a source.Findings
 // with everything wrong with the file, in the order of the file. file is only for
 // messages.
 func Parse(file string, data []byte) (*Cabinet, error) {

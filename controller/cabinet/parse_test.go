@@ -203,7 +203,7 @@ func FuzzParse(f *testing.F) {
 			t.Fatalf("cabinet %v, error %v", c, err)
 		}
 		if err != nil {
-			faults, ok := err.(source.Faults)
+			faults, ok := err.(source.Findings)
 			if !ok || len(faults) == 0 {
 				t.Fatalf("not faults: %T %v", err, err)
 			}

@@ -180,7 +180,7 @@ func (r *reader) address(m *source.Map, p *Probe, f front) {
 	p.Address = f.usual
 	if !v.Present() {
 		if f.bus == OneWire && p.Bus != Simulated {
-			m.Fault("the DS18B20 needs the key address", "write the 16 digits that `fumarium wiring` shows for it")
+			m.Fault("the DS18B20 needs the key address", "write the 16 digits that `fumarium wiring find` shows for it")
 		}
 		return
 	}

@@ -56,8 +56,8 @@ func TestACycleCountsOnlyWithKnownOutputs(t *testing.T) {
 		}
 		synctest.Wait()
 		assert.Equal(t, 1, count(), "not before the first step")
-		require.NotEmpty(t, l.Snapshot().Lines)
-		assert.Equal(t, "the record was damaged", l.Snapshot().Lines[0].Text)
+		require.NotEmpty(t, l.Snapshot().History.Events())
+		assert.Equal(t, "the record was damaged", l.Snapshot().History.Events()[0].Text())
 		start(t, l)
 		pass(30 * time.Second)
 		require.True(t, l.Snapshot().State.Out.On.Has(controller.Heater))

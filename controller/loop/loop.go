@@ -19,6 +19,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/history"
 	"fumarium/controller/record"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
@@ -34,9 +35,6 @@ const (
 	// mostStepsPerTick bounds the catching up of a simulated cabinet.
 	mostStepsPerTick = 600
 	queueLength      = 8
-	mostLines        = 200
-	trendEvery       = 30 * time.Second
-	mostTrend        = 30000 // ten days
 )
 
 // ErrLive is wrapped by the error of World.Drive when every output is known to be off,
@@ -197,7 +195,8 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 		}
 		l.state, l.first = r.State, true
 		l.from = r.State.Elapsed + r.Recovery.Unseen
-		l.snap.BatchID = r.Recovery.Batch.ID
+		l.snap.BatchID, l.snap.History = r.Recovery.Batch.ID, r.Recovery.History
+		l.snap.History.Resume(r.Recovery.Steps)
 		l.cfg.Record.Resume(r.Recovery, r.State)
 	}
 	for _, text := range l.cfg.Told {
@@ -286,16 +285,16 @@ func (l *Loop) step() {
 	}
 	if state.Batch.Active() && !before.Batch.Active() {
 		l.machine = machine
-		if taken.Reason != "" {
-			l.say(elapsed, "started without waiting for the rest, because: "+taken.Reason, trip.Later)
-		}
 		if l.cfg.Record != nil {
 			l.snap.BatchID = l.cfg.Record.Begin(l.moment(elapsed), record.Start{
 				Product: taken.Product, ProductFile: record.File{Name: taken.ProductName, Data: taken.ProductFile},
 				Cabinet: l.cfg.Cabinet, CabinetFile: l.cfg.CabinetFile, Before: before,
 			})
 		}
-		l.snap.Trend = nil
+		l.snap.History.Begin(l.snap.BatchID, machine.Product(), state.Started)
+		if taken.Reason != "" {
+			l.say(elapsed, history.EarlyStart(taken.Reason), trip.Later)
+		}
 	}
 	if l.cfg.Record != nil {
 		l.cfg.Record.Step(l.moment(elapsed), &in, out, events, &state, who(taken, command))
@@ -400,8 +399,10 @@ const clockStep = 2 * time.Second
 // chip wakes up in 1970, or where it last wrote a file.
 func ClockSet(t time.Time) bool { return t.Year() >= 2026 }
 
+// moment is the time of day as it is recorded, so that the page shows the same before
+// and after a restart.
 func (l *Loop) moment(elapsed time.Duration) record.Moment {
-	wall := l.now(elapsed)
+	wall := l.now(elapsed).Truncate(time.Millisecond)
 	return record.Moment{Wall: wall, ClockSet: l.cfg.Pace != 0 || ClockSet(wall)}
 }
 
@@ -415,148 +416,32 @@ func who(taken *request, c controller.Command) record.By {
 	return record.By{}
 }
 
-// cut applies every off; what is on now and shall stay on stays on.
-func (l *Loop) cut(out controller.Outputs) error {
-	return l.set(controller.Outputs{On: out.On & l.applied.On, Damper: out.Damper})
-}
-
-// drive applies every on, after what must be written first.
-func (l *Loop) drive(out controller.Outputs) error {
-	if out == l.applied {
-		return nil
-	}
-	return l.set(out)
-}
-
-// set drives the outputs and keeps what is known of them.
-func (l *Loop) set(out controller.Outputs) error {
-	err := l.cfg.World.Drive(out)
-	l.live = errors.Is(err, ErrLive)
-	switch {
-	case err == nil:
-		l.applied = out
-	case l.live:
-		l.applied = out.OnlySounder()
-	}
-	return err
-}
-
-// giveUp switches everything off because an output could not be set, sounds the
-// sounder if it is wanted, and says so after that. It reports whether it is known what
-// is on now.
-func (l *Loop) giveUp(err error, sounder, wasLive bool) (known bool) {
-	off := err
-	if !l.live { // else all is off that can be, and the sounder need not stop for a moment
-		off = l.off()
-	}
-	known = off == nil || l.live
-	if sounder && (!l.live || !l.applied.On.Has(controller.Sounder)) { // an off that failed may have silenced it
-		// Also when nothing is known: someone must come.
-		loud := l.set(controller.Outputs{On: controller.SetOf(controller.Sounder), Damper: l.applied.Damper})
-		if loud != nil && !l.live && known { // it is the sounder that cannot be set
-			off = l.off()
-			known = off == nil || l.live
-		}
-	}
-	switch {
-	case l.live && wasLive: // said when it began, and the alarm stands
-	case l.live:
-		l.sayLive()
-	default:
-		l.cfg.Log.Error("outputs", "err", err, "do", "everything was told off; check the relay's wiring")
-		if off != nil {
-			l.cfg.Log.Error("switching off failed", "err", off, "do", "cut the mains")
-		}
-	}
-	return known
-}
-
-func (l *Loop) sayLive() {
-	l.cfg.Log.Error("heater", "err", ErrLive, "do", "cut the mains by hand now; no program can open a welded contact")
-}
-
-func (l *Loop) off() error {
-	none := controller.Outputs{Damper: l.applied.Damper} // a fire wants no more air than it has
-	var err error
-	for range 3 { // a bus may drop one write
-		if err = l.set(none); err == nil {
-			if s := l.current.Load(); s != nil {
-				last := *s
-				last.Stopping = true
-				last.State.Out = none
-				l.current.Store(&last)
-			}
-			return nil
-		}
-		if l.live {
-			break // every line is off
-		}
-	}
-	return fmt.Errorf("loop: the outputs could not be switched off; cut the mains: %w", err)
-}
-
 func (l *Loop) book(elapsed time.Duration, out controller.Outputs, events []controller.Event, in controller.Inputs) {
-	before := l.snap.State.Out
-	for o := range controller.OutputCount {
-		if out.On.Has(o) && !before.On.Has(o) {
-			l.snap.Operations[o]++
-		}
-	}
-	if before.On.Has(controller.Heater) && elapsed > l.snap.State.Elapsed {
-		l.snap.HeaterEnergyJoules += float64(l.cfg.Cabinet.Heater.Power) * (elapsed - l.snap.State.Elapsed).Seconds()
-	}
 	if l.state.Alarms[trip.StepLate].Standing && !in.PowerLost { // each one, whether it calls or not
 		l.snap.StepsLate++
 	}
-	for _, e := range events {
-		priority := trip.Priority(0)
-		if e.Kind == controller.AlarmRaised || e.Kind == controller.Tripped {
-			priority = e.Alarm.Entry().Priority
-		}
-		l.say(e.At, e.Text(l.machine.Product()), priority)
-	}
-	s := &l.state
-	if s.Batch.Active() && (elapsed-s.Started)%trendEvery < Period && len(l.snap.Trend) < mostTrend {
-		l.snap.Trend = append(l.snap.Trend, sample(s))
+	h := &l.snap.History
+	h.Add(l.moment(elapsed).Wall, elapsed, &l.state, out, events)
+	said := h.Events()
+	for i := len(said) - len(events); i < len(said); i++ {
+		l.log(&said[i])
 	}
 }
 
-func sample(s *controller.State) snapshot.Sample {
-	p := snapshot.Sample{
-		Elapsed: s.Elapsed - s.Started, Chamber: math.NaN(), Setpoint: math.NaN(), Core: math.NaN(),
-		Duty: s.Heater.Relay.Delivered(),
-	}
-	if v, ok := s.Chamber.Reading.Value(); ok {
-		p.Chamber = float64(v)
-	}
-	if v, ok := s.Core.Coldest.Value(); ok {
-		p.Core = float64(v)
-	}
-	if s.Heater.HasSetpoint {
-		p.Setpoint = float64(s.Heater.Setpoint)
-	}
-	return p
+// say logs what the loop itself has to say and keeps it for the page.
+func (l *Loop) say(elapsed time.Duration, text string, p trip.Priority) {
+	h := &l.snap.History
+	h.Say(l.moment(elapsed).Wall, elapsed, text, p)
+	said := h.Events()
+	l.log(&said[len(said)-1])
 }
 
-// say logs a line once and keeps it for the page.
-func (l *Loop) say(elapsed time.Duration, text string, priority trip.Priority) {
+func (l *Loop) log(e *history.Event) {
 	level := slog.LevelInfo
-	if priority > 0 {
+	if e.Priority > 0 {
 		level = slog.LevelWarn
 	}
-	since := time.Duration(0)
-	if l.state.Batch != controller.Idle {
-		since = elapsed - l.state.Started
-	}
-	l.cfg.Log.Log(context.Background(), level, text, "batch_elapsed", since.Round(time.Second).String())
-	keep := l.snap.Lines
-	if len(keep) >= mostLines {
-		keep = keep[len(keep)-mostLines+1:]
-	}
-	// A new array each time: published snapshots share the old one.
-	lines := make([]snapshot.Line, len(keep), len(keep)+1)
-	copy(lines, keep)
-	l.snap.Lines = append(lines, snapshot.Line{Time: l.now(elapsed), Elapsed: since, Text: text, Priority: priority})
+	l.cfg.Log.Log(context.Background(), level, e.Text(), "batch_elapsed", e.Elapsed.Round(time.Second).String())
 }
 
 // publish shows the outputs as they are, which after an error is not what the step

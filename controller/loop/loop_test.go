@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"log/slog"
+	"slices"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -164,7 +166,7 @@ func TestPaceMakesManyStepsASecond(t *testing.T) {
 		assert.Equal(t, 1, s.State.Stage)
 		assert.Zero(t, s.StepsLate)
 		assert.True(t, s.Simulated)
-		assert.NotEmpty(t, s.Trend)
+		assert.NotEmpty(t, s.History.Samples())
 		require.NoError(t, end())
 	})
 }
@@ -273,12 +275,13 @@ func TestPublishedSnapshotsDoNotChange(t *testing.T) {
 		start(t, l)
 		synctest.Wait()
 		first := l.Snapshot()
-		lines, trend := len(first.Lines), len(first.Trend)
-		text := first.Lines[0].Text
+		events, curve, stages := slices.Clone(first.History.Events()), fmt.Sprint(first.History.Samples()), slices.Clone(first.History.Stages())
+		require.False(t, stages[0].Over)
 		pass(10 * time.Second)
-		assert.Len(t, first.Lines, lines)
-		assert.Len(t, first.Trend, trend)
-		assert.Equal(t, text, first.Lines[0].Text)
+		require.True(t, l.Snapshot().History.Stages()[0].Over)
+		assert.Equal(t, events, first.History.Events())
+		assert.Equal(t, curve, fmt.Sprint(first.History.Samples()))
+		assert.Equal(t, stages, first.History.Stages())
 		require.NoError(t, end())
 	})
 }
@@ -309,9 +312,9 @@ func TestEnergyAndOperationsAreCounted(t *testing.T) {
 				closures++
 			}
 		}
-		assert.EqualValues(t, closures, s.Operations[controller.Heater])
+		assert.EqualValues(t, closures, s.History.Use().Switched[controller.Heater])
 		// At 20 °C with a setpoint of 60 °C the heater stays on; 1 kW for 300 s but
 		// for the first window.
-		assert.InDelta(t, 300e3, s.HeaterEnergyJoules, 25e3)
+		assert.InDelta(t, 300e3, s.HeaterEnergyJoules(), 25e3)
 	})
 }

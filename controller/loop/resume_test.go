@@ -2,7 +2,9 @@ package loop
 
 import (
 	"context"
+	"fmt"
 	"log/slog"
+	"strings"
 	"testing"
 	"time"
 
@@ -11,11 +13,21 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet/shipped"
+	"fumarium/controller/history"
 	"fumarium/controller/record"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile/catalog"
 )
+
+// told is all of what events say, for comparing.
+func told(events []history.Event) (all []string) {
+	for i := range events {
+		e := &events[i]
+		all = append(all, fmt.Sprintf("%s %s, %v, %s, %s, %q, %s", e.ID, e.Text(), e.Elapsed, e.Wall.Format(time.RFC3339Nano), history.KindName(e.Kind), e.StageName(), e.Priority))
+	}
+	return all
+}
 
 // A program that was killed in the middle of a batch goes on where the record ends:
 // same stage, same heat, and it says that it was away.
@@ -59,6 +71,7 @@ func TestABatchGoesOnAfterTheProgramWasLost(t *testing.T) {
 	end() // the batch itself was not ended
 	before := l.Snapshot().State
 	require.Equal(t, controller.Running, before.Batch)
+	saw := l.Snapshot().History
 
 	records := open()
 	u, err := records.Unfinished(t.Context(), now())
@@ -67,6 +80,10 @@ func TestABatchGoesOnAfterTheProgramWasLost(t *testing.T) {
 	require.True(t, u.Sound, u.Why)
 	assert.Equal(t, before.Stage, u.State.Stage)
 	assert.True(t, before.Heat == u.State.Heat && before.StageClock == u.State.StageClock, "the replayed state is the lost one")
+	assert.Equal(t, told(saw.Events()), told(u.History.Events()), "so are its events, with their ids")
+	assert.Equal(t, saw.Stages(), u.History.Stages())
+	assert.Equal(t, fmt.Sprint(saw.Samples(), saw.Duties()), fmt.Sprint(u.History.Samples(), u.History.Duties()), "and its curve")
+	require.Len(t, saw.BatchEvents(), 4, "started early, running, the first stage, its question")
 	l, end = begin(&Resume{Product: u.Product, State: u.State, Recovery: u}, records)
 	require.Eventually(t, func() bool {
 		s := l.Snapshot()
@@ -77,6 +94,12 @@ func TestABatchGoesOnAfterTheProgramWasLost(t *testing.T) {
 	assert.Equal(t, "Caraway barn sticks", s.Product.Name)
 	assert.True(t, s.State.Batch.Active())
 	assert.Equal(t, before.Started, s.State.Started)
+	lists := told(s.History.Events())
+	require.Greater(t, len(lists), len(saw.Events()), "the page still lists what was before")
+	assert.Equal(t, told(saw.Events()), lists[:len(saw.Events())])
+	assert.Contains(t, strings.Join(lists[len(saw.Events()):], "\n"), fmt.Sprintf("%s/%d.0 ", u.Batch.ID, u.Steps), "and counts on")
+	assert.Equal(t, fmt.Sprint(saw.Samples()[0]), fmt.Sprint(s.History.Samples()[0]), "and draws it")
+	assert.Less(t, s.History.Use().HeaterOn, saw.Use().HeaterOn+time.Minute, "counters begin anew")
 	_, err = l.Do(t.Context(), snapshot.Request{Command: controller.Command{Kind: controller.Abort}})
 	require.NoError(t, err)
 	require.Eventually(t, func() bool { return l.Snapshot().State.Batch == controller.Aborted }, 10*time.Second, 10*time.Millisecond)

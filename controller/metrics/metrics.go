@@ -52,7 +52,7 @@ var (
 	stageElapsed = desc("stage_elapsed_seconds", "Time that the stage under way has counted.")
 	alarmState   = desc("alarm_state", "State of each alarm (ISA-18.2): 1 for the one it is in.", "alarm", "priority", "state")
 	reduction    = desc("lethality_log10", fmt.Sprintf("Log10 reduction that the core has accumulated; %[1]g stands for %[1]g or more.", lethality.MostShown))
-	comeUp       = desc("come_up_seconds", "Time the core has spent between 10 °C and 54.4 °C while heating.")
+	comeUp       = desc("come_up_seconds", fmt.Sprintf("Time the core has spent between %v and %v while heating.", lethality.ComeUpBand.From, lethality.ComeUpBand.To))
 	stepsLate    = desc("steps_late_total", "Steps that came too late since the daemon began.")
 	recordErrors = desc("record_errors_total", "Attempts to write the batch record that failed, since the daemon began.")
 	latched      = desc("trip_latched", "Whether the trip is latched: the heater stays off until a person resets it.", "alarm")
@@ -91,9 +91,6 @@ func (m *Metrics) Handler() http.Handler {
 		Registry:      m.registry,
 	})
 }
-
-// Gatherer is what the handler serves, for whoever wants it without HTTP.
-func (m *Metrics) Gatherer() prometheus.Gatherer { return m.registry }
 
 // ObserveStep counts one step that took d.
 func (m *Metrics) ObserveStep(d time.Duration) { m.steps.Observe(d.Seconds()) }
@@ -142,12 +139,12 @@ func (m *Metrics) collect(out chan<- prometheus.Metric) {
 	if s.Cabinet != nil {
 		if s.Cabinet.Heater.Fitted {
 			gauge(heaterDuty, s.State.Heater.Demand)
-			counter(heaterEnergy, s.HeaterEnergyJoules)
+			counter(heaterEnergy, s.HeaterEnergyJoules())
 		}
 		for o := range controller.OutputCount {
 			if o.Fitted(s.Cabinet) {
 				gauge(outputOn, truth(s.State.Out.On.Has(o)), o.String())
-				counter(operations, float64(s.Operations[o]), o.String())
+				counter(operations, float64(s.History.Use().Switched[o]), o.String())
 			}
 		}
 	}

@@ -18,6 +18,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/history"
 	"fumarium/controller/metrics"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
@@ -53,11 +54,10 @@ func running() *snapshot.Snapshot {
 			Name: "Caraway ring", Species: profile.RedMeat, Targets: profile.Targets{HasCore: true, Core: 71},
 			Stages: []profile.Stage{{Name: "smoke"}, {Name: "cook"}},
 		},
-		HeaterEnergyJoules: 3.6e6,
-		Operations:         [controller.OutputCount]uint64{controller.Heater: 412, controller.Fan: 7},
-		StepsLate:          2,
-		RecordErrors:       3, RecordKept: true,
+		StepsLate:    2,
+		RecordErrors: 3, RecordKept: true,
 	}
+	used(&s.History, 412, 7, 2400*time.Second)
 	s.Inputs.Chamber[0] = sensors.At(81.5)
 	s.Inputs.Chamber[1] = sensors.At(80.25)
 	s.Inputs.Core[0] = sensors.At(63.125)
@@ -67,12 +67,35 @@ func running() *snapshot.Snapshot {
 	s.Inputs.Ambient = sensors.At(9)
 	s.State = controller.State{
 		Begun: true, Batch: controller.Running, Stage: 1, StageClock: 25 * time.Minute,
-		Proof: controller.Proof{ComeUp: lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, Heat: twoLogs()},
-		Out:   controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan)},
+		Out: controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan)},
 	}
+	s.State.ComeUp, s.State.Heat = lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, twoLogs()
 	s.State.Heater.HasSetpoint, s.State.Heater.Setpoint, s.State.Heater.Demand = true, 82, 0.42
 	s.State.Alarms[trip.CoreLost] = trip.State{Phase: trip.Unacknowledged, Standing: true}
 	return s
+}
+
+// used switches heater and fan so often, and has the heater on for so long in all.
+func used(h *history.History, heater, fan int, on time.Duration) {
+	var idle controller.State
+	at := time.Duration(0)
+	put := func(after time.Duration, outputs ...controller.Output) {
+		at += after
+		h.Add(time.Time{}, at, &idle, controller.Outputs{On: controller.SetOf(outputs...)}, nil)
+	}
+	for i := range heater {
+		if i < fan {
+			put(time.Second, controller.Fan)
+		} else {
+			put(time.Second)
+		}
+		put(time.Second, controller.Heater)
+		each := 5 * time.Second
+		if i == heater-1 {
+			each = on - time.Duration(i)*each
+		}
+		put(each)
+	}
 }
 
 func over(s *snapshot.Snapshot) *metrics.Metrics {

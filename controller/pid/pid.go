@@ -134,36 +134,6 @@ func Step(t Tuning, s State, in Input) (next State, duty float64, ok bool) {
 	return s, s.Duty, true
 }
 
-// Track hands over without a bump: it returns s with the integral set so that Step
-// with the same input demands duty. To follow a hand-set duty, call it before
-// each Step; to let go, stop calling it. Input that Step would refuse leaves s as
-// it is.
-func Track(t Tuning, s State, in Input, duty float64) State {
-	if !t.usable() || !in.finite() || !quantity.Finite(duty) || s.Started && (in.Step <= 0 || in.Step > MaxStep) {
-		return s
-	}
-	next, tracked := s, s
-	tracked.Integral += clamp(duty, 0, 1) - next.observe(&t, &in)
-	if !tracked.finite() {
-		return s
-	}
-	return tracked
-}
-
-// Retune moves from one tuning to another without a bump: the integral takes up
-// what the proportional and derivative terms lose.
-func Retune(from, to Tuning, s State) State {
-	if !s.Started || !from.usable() || !to.usable() {
-		return s
-	}
-	changed := s
-	changed.Integral += from.act(&s) - to.act(&s)
-	if !changed.finite() {
-		return s
-	}
-	return changed
-}
-
 // observe takes the sample in: it brings filter and setpoint up to date and
 // returns the sum of all terms.
 func (s *State) observe(t *Tuning, in *Input) float64 {

@@ -128,7 +128,6 @@ func TestRefusesWhatItCannotUse(t *testing.T) {
 			assert.False(t, ok, name)
 			assert.Zero(t, duty, name)
 			assert.Equal(t, s.Integral, next.Integral, name)
-			assert.Equal(t, s, Track(steady, s, in, 0.5), name)
 			// The probe comes back 5 K lower: no slope may be made of the gap.
 			in = base
 			in.Measured = 61
@@ -146,7 +145,6 @@ func TestRefusesWhatItCannotUse(t *testing.T) {
 		_, duty, ok := Step(tuning, s, base)
 		assert.False(t, ok, "%+v", tuning)
 		assert.Zero(t, duty)
-		assert.Equal(t, s, Retune(steady, tuning, s))
 	}
 	for _, step := range []time.Duration{0, -time.Second, math.MinInt64} {
 		in := base
@@ -198,14 +196,6 @@ func TestAlwaysWithinRange(t *testing.T) {
 				Step:         anySpan.Draw(t, "step"), FeedForward: anyFloat.Draw(t, "feed-forward"),
 				Delivered: anyFloat.Draw(t, "delivered"), Window: anySpan.Draw(t, "window"),
 			}
-			switch rapid.IntRange(0, 9).Draw(t, "what") {
-			case 0:
-				s = Track(now, s, in, anyFloat.Draw(t, "duty"))
-			case 1:
-				other := tuning.Draw(t, "tuning")
-				s = Retune(now, other, s)
-				now = other
-			}
 			var duty float64
 			var ok bool
 			s, duty, ok = Step(now, s, in)
@@ -230,7 +220,6 @@ func FuzzStep(f *testing.F) {
 		for i := range 20 {
 			if i%5 == 4 {
 				in.Measured = -in.Measured
-				s = Track(tuning, s, in, delivered)
 			}
 			var duty float64
 			s, duty, _ = Step(tuning, s, in)
@@ -241,50 +230,26 @@ func FuzzStep(f *testing.F) {
 	})
 }
 
-// Bumpless: by hand to automatic, on a new tuning, on a new stage.
-func TestHandOver(t *testing.T) {
+// Bumpless: a new stage's jump of the setpoint acts with its weight, the integral holds.
+func TestNewSetpoint(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		tuning := steady
 		tuning.SetpointWeight = rapid.Float64Range(0, 1).Draw(t, "weight")
 		tuning.Gain = rapid.Float64Range(0.01, 0.5).Draw(t, "gain")
-		y := rapid.Float64Range(0, 90).Draw(t, "start")
-		hand := rapid.Float64Range(0, 1).Draw(t, "hand")
-		in := Input{Setpoint: quantity.Celsius(rapid.Float64Range(20, 90).Draw(t, "setpoint")), Step: time.Second, Window: time.Second, Delivered: hand}
-		var s State
-		var u float64
-		var ok bool
-		for range rapid.IntRange(1, 40).Draw(t, "seconds by hand") {
-			y += rapid.Float64Range(-0.2, 0.2).Draw(t, "move")
-			in.Measured = quantity.Celsius(y)
-			s = Track(tuning, s, in, hand)
-			s, u, ok = Step(tuning, s, in)
+		in := Input{Setpoint: quantity.Celsius(rapid.Float64Range(20, 90).Draw(t, "setpoint")), Step: time.Second, Window: time.Second,
+			Measured: quantity.Celsius(rapid.Float64Range(0, 90).Draw(t, "start")), Delivered: rapid.Float64Range(0, 1).Draw(t, "delivered")}
+		var free State
+		for range 80 { // until the filter is at rest
+			var ok bool
+			free, _, ok = Step(tuning, free, in)
 			require.True(t, ok)
-			require.InDelta(t, hand, u, 1e-9, "it follows the hand")
 		}
-		// Let the filter come to rest, still by hand; then let go. What is left is
-		// one second of integration.
-		for range 80 {
-			s = Track(tuning, s, in, hand)
-			s, _, _ = Step(tuning, s, in)
-		}
-		free, u, ok := Step(tuning, s, in)
-		require.True(t, ok)
-		one := tuning.Gain * math.Abs(float64(in.Setpoint)-y) / tuning.Integral.Seconds()
-		require.InDelta(t, hand, u, one+1e-6)
-
-		// A new tuning: nothing but that second either.
-		other := Tuning{Gain: tuning.Gain * 2, Integral: time.Hour, Derivative: 10 * time.Second, Filter: tuning.Filter, SetpointWeight: 0.3}
-		_, before, _ := Step(tuning, free, in)
-		_, after, _ := Step(other, Retune(tuning, other, free), in)
-		require.InDelta(t, before, after, 1e-6)
-
-		// A new stage: the setpoint's jump acts with its weight, the integral holds.
+		before := in
 		in.Setpoint++
 		staged, still := free, free
 		sum := staged.observe(&tuning, &in)
 		require.InDelta(t, free.Integral-tuning.Gain*(1-tuning.SetpointWeight), staged.Integral, 1e-9)
-		before = still.observe(&tuning, &Input{Setpoint: in.Setpoint - 1, Measured: in.Measured, Step: time.Second})
-		require.InDelta(t, tuning.Gain*tuning.SetpointWeight, sum-before, 1e-9)
+		require.InDelta(t, tuning.Gain*tuning.SetpointWeight, sum-still.observe(&tuning, &before), 1e-9)
 	})
 }
 

@@ -223,7 +223,7 @@ func TestShippedProductsReplay(t *testing.T) {
 	for _, id := range ids {
 		result := requireSound(t, again, id)
 		assert.Equal(t, int64(1800), result.Steps)
-		_, err := again.Samples(ctx, id, 100)
+		_, err := again.History(ctx, id)
 		require.NoError(t, err)
 	}
 }

@@ -5,7 +5,9 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"fmt"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -20,6 +22,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/history"
 	"fumarium/profile"
 )
 
@@ -49,18 +52,21 @@ func TestWholeBatchComesBackBitForBit(t *testing.T) {
 			result := requireSound(t, again, d.id)
 			assert.Equal(t, d.final, result.Final)
 
-			events, err := again.Events(ctx, d.id)
+			h, err := again.History(ctx, d.id)
 			require.NoError(t, err)
-			var want []string
+			want := []string{d.id + "/0.said.0 started without waiting for the rest, because: because"}
 			for _, s := range d.steps {
-				for _, e := range s.Events {
-					want = append(want, e.Text(d.start.Product))
+				for i, e := range s.Events {
+					want = append(want, fmt.Sprintf("%s/%d.%d %s", d.id, s.Number, i, e.Text(d.start.Product)))
 				}
 			}
 			var got []string
-			for _, e := range events {
-				got = append(got, e.Text)
-				assert.NotContains(t, e.Kind, "event ", "a kind without a name: add it to eventKinds")
+			events := h.Events()
+			for i := range events {
+				e := &events[i]
+				got = append(got, e.ID.String()+" "+e.Text())
+				assert.NotContains(t, history.KindName(e.Kind), "event ", "a kind without a name: add it to history's kinds")
+				assert.Equal(t, trialStart.Add(e.At).Truncate(time.Millisecond), e.Wall.In(trialStart.Location()), "%s", e.Text())
 			}
 			assert.Equal(t, want, got)
 			commands, err := again.Commands(ctx, d.id)
@@ -244,7 +250,7 @@ func TestManyReadWhileOneWrites(t *testing.T) {
 					return
 				}
 				last = v.Links
-				_, err = own.Samples(ctx, d.id, 100)
+				_, err = own.History(ctx, d.id)
 				assert.NoError(t, err)
 				select {
 				case <-stop:
@@ -265,32 +271,55 @@ func TestManyReadWhileOneWrites(t *testing.T) {
 	shut(t, r)
 }
 
-func TestSamplesAreThinnedButKeepExtremes(t *testing.T) {
+// A batch that this program cannot replay is told from the tables.
+func TestAHistoryWithoutAReplay(t *testing.T) {
 	ctx := context.Background()
-	r := open(t, options(t.TempDir()))
+	dir := t.TempDir()
+	r := open(t, options(dir))
 	d := newTrial(t, r).begin().finish()
-	drain(r)
-	all, err := r.Samples(ctx, d.id, 100000)
-	require.NoError(t, err)
-	few, err := r.Samples(ctx, d.id, 20)
-	require.NoError(t, err)
-	assert.Greater(t, len(all), 30)
-	assert.LessOrEqual(t, len(few), 20)
-	extremes := func(s []Sample) (low, high float64) {
-		low, high = *s[0].Chamber, *s[0].Chamber
-		for _, p := range s {
-			low, high = min(low, *p.Chamber), max(high, *p.Chamber)
+	shut(t, r)
+	file := filepath.Join(dir, Real.File())
+	var replayed, sketched *history.History
+	read := func() (h *history.History) {
+		r, err := OpenReader(file)
+		require.NoError(t, err)
+		defer r.Close()
+		h, err = r.History(ctx, d.id)
+		require.NoError(t, err)
+		return h
+	}
+	replayed = read()
+	tamper(t, file, "UPDATE batch SET cabinet_file = 'a cabinet of another time'")
+	sketched = read()
+	tell := func(h *history.History) (all []string) {
+		events := h.Events()
+		for i := range events {
+			if e := &events[i]; e.Kind != 0 {
+				all = append(all, fmt.Sprintf("%s %s %s %v %q %s", e.ID, history.KindName(e.Kind), e.Text(), e.Elapsed.Round(time.Microsecond), e.StageName(), e.Priority))
+			}
+		}
+		return all
+	}
+	assert.NotEmpty(t, tell(replayed))
+	assert.Equal(t, tell(replayed), tell(sketched))
+	require.Len(t, sketched.Stages(), len(replayed.Stages()))
+	for i, s := range sketched.Stages() {
+		assert.Equal(t, replayed.Stages()[i].Name, s.Name)
+		assert.Equal(t, replayed.Stages()[i].Ended.Round(time.Microsecond), s.Ended.Round(time.Microsecond))
+		assert.Len(t, s.Waits, len(replayed.Stages()[i].Waits))
+	}
+	extremes := func(h *history.History) (low, high float64) {
+		low, high = math.Inf(1), math.Inf(-1)
+		for _, s := range h.Samples() {
+			low, high = min(low, s.Chamber), max(high, s.Chamber)
 		}
 		return low, high
 	}
-	low, high := extremes(all)
-	fewLow, fewHigh := extremes(few)
-	assert.Equal(t, []float64{low, high}, []float64{fewLow, fewHigh})
-	assert.Equal(t, all[len(all)-1], few[len(few)-1])
-	for i := 1; i < len(few); i++ {
-		assert.Greater(t, few[i].Elapsed, few[i-1].Elapsed)
-	}
-	shut(t, r)
+	low, high := extremes(replayed)
+	roughLow, roughHigh := extremes(sketched)
+	assert.InDelta(t, low, roughLow, 4, "one sample for each commit")
+	assert.InDelta(t, high, roughHigh, 4)
+	assert.NotEqual(t, low, high)
 }
 
 // clock is a wall clock that stands until it is told to move.

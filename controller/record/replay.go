@@ -10,7 +10,9 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/history"
 	"fumarium/profile"
+	"fumarium/profile/proof"
 )
 
 // A Difference is the first place where a replay does not give what was recorded.
@@ -43,6 +45,9 @@ type Result struct {
 	Lost []string
 	// Final is the state after the last step.
 	Final controller.State
+	// Verdict is what can be said of the batch by that. Whether the record is whole is
+	// for Verify.
+	Verdict proof.Verdict
 }
 
 // Same reports whether the replay gave everything again.
@@ -61,7 +66,7 @@ func (r *Reader) Replay(ctx context.Context, id string) (*Result, error) {
 		if err != nil {
 			return err
 		}
-		_, _, result, err = replay(ctx, q, batchOf(row))
+		_, _, result, err = replay(ctx, q, batchOf(row), nil)
 		return err
 	})
 	if err != nil {
@@ -70,8 +75,11 @@ func (r *Reader) Replay(ctx context.Context, id string) (*Result, error) {
 	return result, nil
 }
 
-func replay(ctx context.Context, q querier, b *Batch) (*profile.Product, *cabinet.Cabinet, *Result, error) {
-	p, err := profile.Parse(b.ProductName, b.ProductFile)
+// An observer sees each step of a replay that gave what was recorded.
+type observer func(n int64, p *profile.Product, s *controller.State, out controller.Outputs, events []controller.Event)
+
+func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Product, *cabinet.Cabinet, *Result, error) {
+	p, err := profile.ParseRecorded(b.ProductName, b.ProductFile)
 	if err != nil {
 		return nil, nil, nil, fmt.Errorf("batch %s: the product as recorded is not one for this program: %w", b.ID, err)
 	}
@@ -118,6 +126,9 @@ func replay(ctx context.Context, q querier, b *Batch) (*profile.Product, *cabine
 			if !slices.Equal(happened, events) {
 				return differs("events", events, happened)
 			}
+			if see != nil {
+				see(n, p, &s, out, happened)
+			}
 			return ctx.Err()
 		},
 		end: func(l row) error {
@@ -126,7 +137,7 @@ func replay(ctx context.Context, q querier, b *Batch) (*profile.Product, *cabine
 				return nil
 			}
 			for _, name := range m.lost {
-				if !slices.Contains(result.Lost, name) {
+				if name = index.ReplaceAllString(name, "[]"); !slices.Contains(result.Lost, name) {
 					result.Lost = append(result.Lost, name)
 				}
 			}
@@ -143,6 +154,8 @@ func replay(ctx context.Context, q querier, b *Batch) (*profile.Product, *cabine
 		err = nil
 	}
 	result.Final = state
+	rules := proof.RulesOf(p)
+	result.Verdict = proof.Judge(&rules, &state.Claim, !state.Batch.Active())
 	return p, c, result, err
 }
 
@@ -155,7 +168,9 @@ type Recovery struct {
 	Cabinet *cabinet.Cabinet
 	// State is that after the last step on disk. Up to CommitEvery more may have
 	// happened that nobody knows of.
-	State    controller.State
+	State controller.State
+	// History is what happened until then, as the lost program had it.
+	History  history.History
 	Steps    int64     // number of the next step
 	LastWall time.Time // of the last step on disk
 	LastBoot string
@@ -204,9 +219,14 @@ func (r *Recorder) Unfinished(ctx context.Context, now Moment) (*Recovery, error
 
 // judge replays the batch and says whether what comes out can be gone by.
 func (u *Recovery) judge(ctx context.Context, q querier, verdict Verdict) {
-	var err error
 	var result *Result
-	u.Product, u.Cabinet, result, err = replay(ctx, q, u.Batch)
+	fold, err := newFold(ctx, q, u.Batch)
+	if err != nil {
+		u.Why = err.Error()
+		return
+	}
+	u.Product, u.Cabinet, result, err = replay(ctx, q, u.Batch, fold.step)
+	u.History = fold.history
 	switch {
 	case err != nil: // the batch stays unfinished, and can be ended, not resumed
 		u.Why = err.Error()

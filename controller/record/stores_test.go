@@ -16,6 +16,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/history"
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/sensors"
@@ -99,10 +100,13 @@ func listing(t testing.TB, file string) string {
 		for _, g := range gaps {
 			fmt.Fprintf(&out, "gap %+v\n", g)
 		}
-		events, err := r.Events(ctx, b.ID)
+		h, err := r.History(ctx, b.ID)
 		require.NoError(t, err)
-		for _, e := range events {
-			fmt.Fprintf(&out, "event %d %v %v %s, %s\n", e.Step, e.Wall.UTC().Format(timeLayout), e.Elapsed, e.Kind, e.Text)
+		events := h.Events()
+		for i := range events {
+			if e := &events[i]; e.Kind != 0 {
+				fmt.Fprintf(&out, "event %d %v %v %s, %s\n", e.ID.Step, e.Wall.UTC().Format(timeLayout), e.Elapsed, history.KindName(e.Kind), e.Text())
+			}
 		}
 		commands, err := r.Commands(ctx, b.ID)
 		require.NoError(t, err)

@@ -10,7 +10,7 @@ import (
 	"syscall"
 	"time"
 
-	"fumarium/controller"
+	"fumarium/controller/history"
 	"fumarium/controller/trip"
 	"fumarium/profile"
 )
@@ -265,33 +265,18 @@ func (r *Recorder) rows(c *commit, b *block) error {
 	return c.link(b.batch, link, rows...)
 }
 
-// eventKinds are the kinds of events as the file calls them.
-var eventKinds = map[controller.EventKind]string{
-	controller.BatchChanged: "batch state", controller.StageBegan: "stage began", controller.StageEnded: "stage ended",
-	controller.Asked: "asked", controller.Answered: "answered", controller.AlarmRaised: "alarm raised",
-	controller.AlarmReturned: "alarm returned", controller.Tripped: "tripped", controller.TripReset: "trip reset",
-	controller.Refused: "refused",
-}
-
 func eventRow(h happened, p *profile.Product) row {
 	e := h.event
-	kind, ok := eventKinds[e.Kind]
-	if !ok {
-		kind = fmt.Sprintf("event %d", e.Kind)
-	}
 	row := newRow(eventTable, "step", h.step, "wall", h.wall.Format(timeLayout), "elapsed_seconds", (e.At - h.started).Seconds(),
-		"kind", kind, "text", e.Text(p))
-	switch e.Kind {
-	case controller.StageBegan, controller.StageEnded, controller.Asked, controller.Answered:
-		if e.Stage >= 0 && e.Stage < len(p.Stages) {
-			row.set("stage", p.Stages[e.Stage].Name)
-		}
+		"kind", history.KindName(e.Kind), "text", e.Text(p))
+	if stage := history.StageName(e, p); stage != "" {
+		row.set("stage", stage)
 	}
 	if e.Alarm != trip.None {
 		row.set("alarm", e.Alarm.String())
-		if e.Kind == controller.AlarmRaised || e.Kind == controller.Tripped {
-			row.set("priority", e.Alarm.Entry().Priority.String())
-		}
+	}
+	if priority := history.PriorityOf(e); priority != 0 {
+		row.set("priority", priority.String())
 	}
 	return row
 }

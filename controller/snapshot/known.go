@@ -6,6 +6,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/profile/lethality"
+	"fumarium/profile/proof"
 	"fumarium/sensors"
 )
 
@@ -53,6 +54,15 @@ func (s *Snapshot) LethalityLog10() (log10 float64, capped, known bool) {
 // ever read.
 func (s *Snapshot) ComeUp() (time.Duration, bool) {
 	return s.State.ComeUp.Time, s.State.ComeUp.Begun && s.State.Batch != controller.Idle
+}
+
+// Verdict is what can be said of the batch by now, and false before one.
+func (s *Snapshot) Verdict() (proof.Verdict, bool) {
+	if s.Product == nil || s.State.Batch == controller.Idle {
+		return proof.Verdict{}, false
+	}
+	rules := proof.RulesOf(s.Product)
+	return proof.Judge(&rules, &s.State.Claim, !s.State.Batch.Active()), true
 }
 
 func (s *Snapshot) coreRead() bool { return s.State.Core.Coldest.Status() == sensors.Good }

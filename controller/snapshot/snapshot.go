@@ -12,6 +12,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/history"
 	"fumarium/controller/trip"
 	"fumarium/profile"
 )
@@ -31,33 +32,14 @@ type Snapshot struct {
 	Inputs   controller.Inputs
 	Stopping bool // the daemon is switching off to exit
 
-	HeaterEnergyJoules float64 // rated power times on-time, since the daemon began
-	Operations         [controller.OutputCount]uint64
-	StepsLate          uint64
-	RecordErrors       uint64 // attempts to write the record that failed, since the daemon began
-	RecordKept         bool   // there is a record whose errors could be counted
+	StepsLate    uint64
+	RecordErrors uint64 // attempts to write the record that failed, since the daemon began
+	RecordKept   bool   // there is a record whose errors could be counted
 
-	BatchID string   // in the record; empty before the first batch and without a record
-	Lines   []Line   // the latest events, oldest first, bounded
-	Trend   []Sample // the batch so far, thinned, oldest first, bounded
-}
-
-// A Line is one event as people read it.
-type Line struct {
-	Time     time.Time
-	Elapsed  time.Duration // since the batch was started
-	Text     string
-	Priority trip.Priority // zero for what is no alarm
-}
-
-// A Sample is one point of the trend. A temperature that could not be read is
-// NaN, so that a drawn line breaks there.
-type Sample struct {
-	Elapsed  time.Duration // since the batch was started
-	Chamber  float64       // °C
-	Setpoint float64       // °C
-	Core     float64       // °C
-	Duty     float64       // 0..1
+	BatchID string // in the record; empty before the first batch and without a record
+	// History is what has happened, also before a restart in the middle of the batch;
+	// its Use counts since the daemon began.
+	History history.History
 }
 
 // A Request is a command from outside the loop, ready for its step: what the page, the
@@ -99,6 +81,12 @@ type Reply struct {
 	Accepted bool
 	Why      string // when refused
 	State    controller.BatchState
+}
+
+// HeaterEnergyJoules is the heater's rated power times its on-time since the daemon
+// began.
+func (s *Snapshot) HeaterEnergyJoules() float64 {
+	return float64(s.Cabinet.Heater.Power) * s.History.Use().HeaterOn.Seconds()
 }
 
 // StageElapsed is how long the stage under way has counted.

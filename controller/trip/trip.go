@@ -105,8 +105,8 @@ func (p Priority) String() string {
 	return "none"
 }
 
-// Loud reports whether an alarm of this priority sounds the sounder and is marked in
-// the trend.
+// Loud reports whether an alarm of this priority sounds the sounder and is loud in
+// the chart.
 func (p Priority) Loud() bool { return p == Now || p == Soon }
 
 // An Entry is one alarm as people read it.

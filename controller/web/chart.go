@@ -4,11 +4,11 @@ import (
 	"bytes"
 	"net/http"
 	"strconv"
-	"strings"
 	"time"
 
 	"fumarium/controller"
 	"fumarium/controller/chart"
+	"fumarium/controller/history"
 	"fumarium/controller/snapshot"
 )
 
@@ -30,58 +30,21 @@ func (s *server) chart(w http.ResponseWriter, r *http.Request) *problem {
 	return nil
 }
 
-// figure is the trend of the batch. Its clock runs back from the step, so it is
-// right as long as the batch was not interrupted.
+// figure is the history of the batch. Its clock runs back from the step, so it is
+// right as long as the length of every interruption was known.
 func figure(s *snapshot.Snapshot, width int) chart.Figure {
-	st := &s.State
-	var setpoint, chamber, core, duty []chart.Point
-	for _, sample := range s.Trend {
-		x := sample.Elapsed.Seconds()
-		setpoint = append(setpoint, chart.Point{X: x, Y: sample.Setpoint})
-		chamber = append(chamber, chart.Point{X: x, Y: sample.Chamber})
-		core = append(core, chart.Point{X: x, Y: sample.Core})
-		duty = append(duty, chart.Point{X: x, Y: sample.Duty})
+	d := history.Drawing{Title: "No batch yet", Width: width}
+	if st := &s.State; st.Batch != controller.Idle {
+		d.Title = "This batch"
+		d.ClockStart = s.Time.Add(st.Started - st.Elapsed).Truncate(time.Second)
 	}
-	zero, one := 0.0, 1.0
-	temperature := chart.Panel{Title: "Temperature", Unit: "°C", Height: 240, Series: []chart.Series{
-		{Name: "setpoint", Points: setpoint, Style: chart.Setpoint, Step: true},
-		{Name: "chamber", Points: chamber, Style: chart.Chamber},
-		{Name: "core", Points: core, Style: chart.Core},
-	}}
-	f := chart.Figure{Title: "No batch yet", Width: width}
-	if st.Batch != controller.Idle {
-		f.Title = "This batch"
-		f.ClockStart = s.Time.Add(st.Started - st.Elapsed).Truncate(time.Second)
-	}
-	if p := s.Product; p != nil && p.Targets.HasCore {
-		temperature.Rules = append(temperature.Rules, chart.Rule{Y: float64(p.Targets.Core), Label: "core target"})
-	}
-	if p := s.Product; p != nil {
-		f.Subtitle = p.Name
+	if s.Product != nil {
+		d.Subtitle = s.Product.Name
 	}
 	if s.Simulated {
-		f.Footer = "Simulated cabinet: no real reading."
+		d.Footer = "Simulated cabinet: no real reading."
 	}
-	if stage := st.CurrentStage(s.Product); stage != nil {
-		from, to := (st.StageEntered - st.Started).Seconds(), (st.Elapsed - st.Started).Seconds()
-		f.Spans = []chart.Span{{From: from, To: max(from, to), Label: stage.Name, Shade: 1}}
-	}
-	for _, l := range s.Lines {
-		if !l.Priority.Loud() || f.ClockStart.IsZero() || l.Time.Before(f.ClockStart) { // not of this batch
-			continue
-		}
-		x := l.Elapsed.Seconds()
-		if n := len(f.Marks); n > 0 && f.Marks[n-1].X == x { // an alarm and its trip are one mark
-			continue
-		}
-		label, _, _ := strings.Cut(l.Text, ":")
-		f.Marks = append(f.Marks, chart.Mark{X: x, Label: label, Abnormal: true})
-	}
-	f.Panels = []chart.Panel{temperature, {
-		Title: "Heater duty", Ratio: true, Min: &zero, Max: &one, Height: 80,
-		Series: []chart.Series{{Name: "duty", Points: duty, Style: chart.Area}},
-	}}
-	return f
+	return s.History.Figure(d)
 }
 
 // width reads the width of the chart that was asked for, 0 for the usual one.

@@ -21,6 +21,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/history"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/controller/web"
@@ -267,8 +268,16 @@ func TestStatusKeepsToTheDescription(t *testing.T) {
 	assert.Equal(t, 1.0, known["smoke_fuel_ratio"])
 	overdone := cooking()
 	overdone.State.Heat = killed(203.55)
+	eventful := cooking() // an event of every kind
+	for k := controller.BatchChanged; !strings.HasPrefix(history.KindName(k), "event "); k++ {
+		eventful.History.Add(noon, eventful.State.Elapsed, &eventful.State, controller.Outputs{}, []controller.Event{{
+			Kind: k, At: eventful.State.Elapsed, Batch: controller.Held, Stage: 1, By: controller.EndedByPerson, Alarm: trip.CoreLost,
+			Command: controller.Reset, Why: controller.NotTripped,
+		}})
+	}
+	eventful.History.Say(noon, eventful.State.Elapsed, "the record was damaged", trip.Soon)
 	bare := &snapshot.Snapshot{Time: time.Unix(0, 0).UTC()}
-	snaps := map[string]*snapshot.Snapshot{"full": full, "smoking": smoking, "bare": bare, "idle": idle(), "overdone": overdone}
+	snaps := map[string]*snapshot.Snapshot{"full": full, "eventful": eventful, "smoking": smoking, "bare": bare, "idle": idle(), "overdone": overdone}
 	for b := range controller.BatchStates {
 		s := cooking()
 		s.State.Batch = b

@@ -12,10 +12,12 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/history"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/lethality"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 )
 
@@ -55,7 +57,24 @@ type Status struct {
 	LethalityLog10  *float64 `json:"lethality_log10"`
 	LethalityCapped bool     `json:"lethality_capped"` // more was counted than is shown
 	ComeUpSeconds   *float64 `json:"come_up_seconds"`
+	Rules           []Rule   `json:"rules"`  // that the batch is held to; none before one
 	Events          []Event  `json:"events"` // oldest first
+}
+
+// Rule is what can be said of one rule by now: met, not met, not shown, does not apply.
+type Rule struct {
+	Rule   string `json:"rule"`
+	Answer string `json:"answer"`
+	Why    string `json:"why"`
+}
+
+// RulesOf writes a verdict for programs.
+func RulesOf(v proof.Verdict) []Rule {
+	rules := make([]Rule, len(v))
+	for r, j := range v {
+		rules[r] = Rule{proof.Rule(r).String(), j.Answer.String(), j.Why}
+	}
+	return rules
 }
 
 // StageNow is the stage under way.
@@ -69,6 +88,7 @@ type StageNow struct {
 
 // Condition is one thing the stage under way waits for.
 type Condition struct {
+	Kind          string   `json:"kind"` // its key in the product file
 	Text          string   `json:"text"`
 	Now           *string  `json:"now"`
 	ProgressRatio *float64 `json:"progress_ratio"` // null where there is no honest zero
@@ -115,12 +135,56 @@ type Alarm struct {
 	Mended   string `json:"mended,omitempty"`
 }
 
-// Event is one thing that happened.
+// Event is one thing that happened. What does not belong to its kind is null.
 type Event struct {
+	ID             string    `json:"id"` // the same after a restart
+	Kind           string    `json:"kind"`
 	Time           time.Time `json:"time"`
 	ElapsedSeconds float64   `json:"elapsed_seconds"`
-	Text           string    `json:"text"`
-	Priority       *string   `json:"priority"` // null: no alarm
+	State          *string   `json:"state"` // of the batch, once it has changed
+	Stage          *string   `json:"stage"`
+	EndedBy        *string   `json:"ended_by"` // what ended the stage
+	Alarm          *string   `json:"alarm"`
+	Priority       *string   `json:"priority"` // of an alarm or a word from the program
+	Command        *string   `json:"command"`  // that was refused
+	Refusal        *string   `json:"refusal"`  // why
+	Text           string    `json:"text"`     // all of it in words
+}
+
+// mostEvents is how many of the latest events a status holds.
+const mostEvents = 200
+
+func eventsOf(h *history.History) []Event {
+	all := h.Events()
+	all = all[max(0, len(all)-mostEvents):]
+	events := make([]Event, len(all))
+	for i := range all {
+		e := &all[i]
+		events[i] = Event{
+			ID: e.ID.String(), Kind: history.KindName(e.Kind), Time: e.Wall, ElapsedSeconds: e.Elapsed.Seconds(),
+			Stage: word(e.StageName()), Alarm: word(e.Alarm.String()), Text: e.Text(),
+		}
+		if e.Priority != 0 {
+			events[i].Priority = word(e.Priority.String())
+		}
+		switch e.Kind {
+		case controller.BatchChanged:
+			events[i].State = word(e.Batch.String())
+		case controller.StageEnded:
+			events[i].EndedBy = word(e.By.String())
+		case controller.Refused:
+			events[i].Command, events[i].Refusal = word(e.Command.String()), word(e.Why.String())
+		}
+	}
+	return events
+}
+
+// word is a text that may be missing.
+func word(s string) *string {
+	if s == "" {
+		return nil
+	}
+	return &s
 }
 
 var roleText = map[cabinet.Role]string{
@@ -129,48 +193,43 @@ var roleText = map[cabinet.Role]string{
 	cabinet.EmberProbe: "ember",
 }
 
-// number is v, or nil when it is not known or not a number that JSON can hold.
-func number[T ~float64](v T, known bool) *float64 {
-	if f := float64(v); known && quantity.Finite(f) {
-		return &f
-	}
-	return nil
-}
-
 // NewStatus says in the words of the API what s holds; now is the wall clock.
 func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	st := &s.State
 	status := Status{
 		Time: s.Time, World: "real", Pace: s.Pace, State: st.Batch.String(), Stopping: s.Stopping,
 		Summary: summary(s), Commands: commands(s),
-		Stages: []Stage{}, Probes: []Probe{}, Alarms: []Alarm{}, Events: []Event{},
-		Outputs: map[string]*bool{}, DamperRatio: number(st.Out.Damper, true),
+		Stages: []Stage{}, Probes: []Probe{}, Alarms: []Alarm{}, Rules: []Rule{},
+		Outputs: map[string]*bool{}, DamperRatio: quantity.OrNull(st.Out.Damper, true),
 	}
 	if s.Simulated {
 		status.World = "simulated"
 	}
 	if a, ok := age(s, now); ok {
-		status.AgeSeconds = number(a.Seconds(), true)
+		status.AgeSeconds = quantity.OrNull(a.Seconds(), true)
 	}
 	if st.Batch != controller.Idle {
-		status.ElapsedSeconds = number(s.BatchElapsed().Seconds(), true)
+		status.ElapsedSeconds = quantity.OrNull(s.BatchElapsed().Seconds(), true)
 	}
-	status.SetpointCelsius = number(st.Heater.Setpoint, st.Heater.HasSetpoint)
-	status.ChamberCelsius = number(st.Chamber.Reading.Value())
-	status.CoreCelsius = number(st.Core.Coldest.Value())
-	status.WetBulbCelsius = number(s.Inputs.WetBulb.Value())
-	status.EmberCelsius = number(s.Inputs.Ember.Value())
-	status.SmokeFuelRatio = number(st.FuelLeft(s.Product, s.Cabinet))
-	status.HumidityRatio = number(st.Wick.Humidity, st.Wick.HasHumidity)
+	status.SetpointCelsius = quantity.OrNull(st.Heater.Setpoint, st.Heater.HasSetpoint)
+	status.ChamberCelsius = quantity.OrNull(st.Chamber.Reading.Value())
+	status.CoreCelsius = quantity.OrNull(st.Core.Coldest.Value())
+	status.WetBulbCelsius = quantity.OrNull(s.Inputs.WetBulb.Value())
+	status.EmberCelsius = quantity.OrNull(s.Inputs.Ember.Value())
+	status.SmokeFuelRatio = quantity.OrNull(st.FuelLeft(s.Product, s.Cabinet))
+	status.HumidityRatio = quantity.OrNull(st.Wick.Humidity, st.Wick.HasHumidity)
 	if v, capped, ok := s.LethalityLog10(); ok {
-		status.LethalityLog10, status.LethalityCapped = number(v, true), capped
+		status.LethalityLog10, status.LethalityCapped = quantity.OrNull(v, true), capped
 	}
 	if d, ok := s.ComeUp(); ok {
-		status.ComeUpSeconds = number(d.Seconds(), true)
+		status.ComeUpSeconds = quantity.OrNull(d.Seconds(), true)
+	}
+	if v, ok := s.Verdict(); ok {
+		status.Rules = RulesOf(v)
 	}
 	if c := s.Cabinet; c != nil {
 		status.Cabinet = c.Name
-		status.HeaterDutyRatio = number(st.Heater.Demand, c.Heater.Fitted)
+		status.HeaterDutyRatio = quantity.OrNull(st.Heater.Demand, c.Heater.Fitted)
 	}
 	for o := range controller.OutputCount {
 		status.Outputs[o.String()] = nil
@@ -181,7 +240,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	}
 	for _, p := range s.Probes() {
 		status.Probes = append(status.Probes, Probe{
-			Name: p.Name, Role: roleText[p.Role], Status: p.Reading.Status().String(), Celsius: number(p.Reading.Value()),
+			Name: p.Name, Role: roleText[p.Role], Status: p.Reading.Status().String(), Celsius: quantity.OrNull(p.Reading.Value()),
 		})
 	}
 	if p := s.Product; p != nil {
@@ -190,7 +249,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 			stage := &p.Stages[i]
 			status.Stages = append(status.Stages, Stage{
 				Name: stage.Name, State: stageState(st, i), Smoke: stage.Smoke, EndedBy: endedBy(stage),
-				ChamberCelsius: number(stage.ChamberSetpoint, stage.Heat),
+				ChamberCelsius: quantity.OrNull(stage.ChamberSetpoint, stage.Heat),
 			})
 		}
 	}
@@ -221,14 +280,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 			Code: e.Name, Priority: e.Priority.String(), State: st.Alarms[c].Phase.String(), Meaning: e.Meaning, Action: e.Action, Mended: e.Mended,
 		})
 	}
-	for _, l := range s.Lines {
-		event := Event{Time: l.Time, ElapsedSeconds: l.Elapsed.Seconds(), Text: l.Text}
-		if l.Priority != 0 {
-			priority := l.Priority.String()
-			event.Priority = &priority
-		}
-		status.Events = append(status.Events, event)
-	}
+	status.Events = eventsOf(&s.History)
 	return status
 }
 
@@ -282,6 +334,11 @@ func stageState(st *controller.State, i int) string {
 
 func celsius(t quantity.Celsius) string { return quantity.Fixed(float64(t), 1) + " °C" }
 
+// conditionKinds are the keys of the product file.
+var conditionKinds = map[profile.ConditionKind]string{
+	profile.After: "after", profile.CoreAtLeast: "core", profile.CoreAtMost: "core", profile.LethalityAtLeast: "lethality", profile.Confirmed: "confirm",
+}
+
 func conditionText(c profile.Condition) string {
 	switch c.Kind {
 	case profile.After:
@@ -295,7 +352,7 @@ func conditionText(c profile.Condition) string {
 	case profile.Confirmed:
 		return "you confirm: " + c.Confirm
 	}
-	return "unknown condition"
+	return quantity.Unknown
 }
 
 func endedBy(stage *profile.Stage) string {
@@ -310,12 +367,12 @@ func endedBy(stage *profile.Stage) string {
 }
 
 func condition(s *snapshot.Snapshot, c profile.Condition) Condition {
-	result := Condition{Text: conditionText(c)}
+	result := Condition{Kind: conditionKinds[c.Kind], Text: conditionText(c)}
 	say := func(text string) { result.Now = &text }
 	switch c.Kind {
 	case profile.After:
 		say(quantity.FormatDuration(s.StageElapsed()))
-		result.ProgressRatio = number(min(1, s.StageElapsed().Seconds()/c.After.Seconds()), c.After > 0)
+		result.ProgressRatio = quantity.OrNull(min(1, s.StageElapsed().Seconds()/c.After.Seconds()), c.After > 0)
 	case profile.CoreAtLeast, profile.CoreAtMost:
 		if t, ok := s.State.Core.Coldest.Value(); ok && c.Kind == profile.CoreAtLeast {
 			say(celsius(t))
@@ -325,7 +382,7 @@ func condition(s *snapshot.Snapshot, c profile.Condition) Condition {
 	case profile.LethalityAtLeast:
 		if v, capped, ok := s.LethalityLog10(); ok && quantity.Finite(v) {
 			say(lethality.Text(v, capped, 2))
-			result.ProgressRatio = number(min(1, v/c.Lethality), c.Lethality > 0)
+			result.ProgressRatio = quantity.OrNull(min(1, v/c.Lethality), c.Lethality > 0)
 		}
 	}
 	return result
@@ -334,7 +391,7 @@ func condition(s *snapshot.Snapshot, c profile.Condition) Condition {
 // summary says what is happening as one would to somebody at the cabinet.
 func summary(s *snapshot.Snapshot) string {
 	st := &s.State
-	chamber := "chamber not read"
+	chamber := "chamber " + quantity.NotRead
 	if t, ok := st.Chamber.Reading.Value(); ok {
 		chamber = "chamber " + celsius(t)
 	}
@@ -342,7 +399,7 @@ func summary(s *snapshot.Snapshot) string {
 	if t, ok := st.Core.Coldest.Value(); ok {
 		core = ", core " + celsius(t)
 	} else if usesCore(s) {
-		core = ", core not read"
+		core = ", core " + quantity.NotRead
 	}
 	heater := "heater off"
 	if st.Out.On.Has(controller.Heater) {

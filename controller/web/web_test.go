@@ -23,12 +23,14 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/controller/caution"
 	"fumarium/controller/chart"
+	"fumarium/controller/history"
 	"fumarium/controller/metrics"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/controller/web"
 	"fumarium/profile"
 	"fumarium/profile/lethality"
+	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
 
@@ -61,29 +63,48 @@ func cooking() *snapshot.Snapshot {
 			},
 			Heater: cabinet.Relay{Fitted: true}, Fan: cabinet.Relay{Fitted: true}, Smoke: cabinet.Relay{Fitted: true}, Sounder: cabinet.Relay{Fitted: true},
 		},
-		Lines: []snapshot.Line{
-			{Time: noon.Add(-4 * time.Hour), Text: "batch running"},
-			{Time: noon.Add(-10 * time.Minute), Elapsed: 230 * time.Minute, Text: "alarm core-lost (soon): no number", Priority: trip.Soon},
-		},
 	}
-	for i := range 480 {
-		x := time.Duration(i) * 30 * time.Second
-		s.Trend = append(s.Trend, snapshot.Sample{
-			Elapsed: x, Setpoint: 45 + 37*x.Hours()/4, Core: 8 + 55*x.Hours()/4, Duty: 0.3 + 0.1*math.Sin(x.Minutes()/9),
-			Chamber: 45 + 37*x.Hours()/4 + math.Sin(x.Minutes()/7),
-		})
-	}
+	cooked(&s.History, noon, ring)
 	s.Inputs.Chamber[0] = sensors.At(81.6)
 	s.Inputs.Core[0] = sensors.At(63.2)
 	s.Inputs.Ambient = sensors.At(9)
 	s.State = controller.State{
 		Begun: true, Elapsed: 5 * time.Hour, Started: time.Hour, StageEntered: 4 * time.Hour, Batch: controller.Running, Stage: 2, StageClock: 55 * time.Minute,
-		Proof: controller.Proof{ComeUp: lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, Heat: heat()},
-		Out:   controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan), Damper: 0.25},
+		Out: controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan), Damper: 0.25},
 	}
+	s.State.ComeUp, s.State.Heat = lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, heat()
 	s.State.Heater.HasSetpoint, s.State.Heater.Setpoint, s.State.Heater.Demand = true, 82, 0.42
 	s.State.Chamber.Reading, s.State.Core.Coldest, s.State.Core.Hottest = sensors.At(81.6), sensors.At(63.2), sensors.At(63.2)
 	return s
+}
+
+// cooked is the history of the first four hours of the ring, up to now: dry, smoke and
+// the cook under way, in which a core probe was lost ten minutes ago.
+func cooked(h *history.History, now time.Time, p *profile.Product) {
+	const start, whole, step = time.Hour, 4 * time.Hour, 5 * time.Second
+	happens := map[time.Duration][]controller.Event{
+		0:                 {{Kind: controller.BatchChanged, Batch: controller.Running}, {Kind: controller.StageBegan}},
+		45 * time.Minute:  {{Kind: controller.StageEnded, By: controller.EndedByTime}, {Kind: controller.StageBegan, Stage: 1}, {Kind: controller.Asked, Stage: 1}},
+		50 * time.Minute:  {{Kind: controller.Answered, Stage: 1}},
+		170 * time.Minute: {{Kind: controller.StageEnded, Stage: 1, By: controller.EndedByTime}, {Kind: controller.StageBegan, Stage: 2}},
+		230 * time.Minute: {{Kind: controller.AlarmRaised, Alarm: trip.CoreLost}},
+	}
+	h.Begin("2026-03-14-1", p, start)
+	st := controller.State{Batch: controller.Running, Started: start}
+	st.Heater.HasSetpoint = true
+	for x := time.Duration(0); x <= whole; x += step {
+		at := quantity.Celsius(45 + 37*x.Hours()/4)
+		st.Elapsed, st.Heater.Setpoint = start+x, at
+		st.Chamber.Reading = sensors.At(at + quantity.Celsius(math.Sin(x.Minutes()/7)))
+		st.Core.Coldest = sensors.At(quantity.Celsius(8 + 55*x.Hours()/4))
+		var out controller.Outputs
+		out.On.Set(controller.Heater, math.Mod(x.Seconds(), 20)/20 < 0.3+0.1*math.Sin(x.Minutes()/9))
+		events := happens[x]
+		for i := range events {
+			events[i].At = st.Elapsed
+		}
+		h.Add(now.Add(x-whole), st.Elapsed, &st, out, events)
+	}
 }
 
 // asking is the stage before it, while its hand step waits.
@@ -97,7 +118,7 @@ func asking() *snapshot.Snapshot {
 
 func idle() *snapshot.Snapshot {
 	s := cooking()
-	s.Product, s.Lines, s.Trend = nil, nil, nil
+	s.Product, s.History = nil, history.History{}
 	s.State = controller.State{Begun: true, Out: controller.Outputs{Damper: 1}}
 	s.State.Chamber.Reading = sensors.At(12)
 	return s
@@ -237,8 +258,8 @@ func TestStatusOfACook(t *testing.T) {
 	assert.Equal(t, map[string]any{"heater": true, "fan": true, "smoke": false, "humidifier": nil, "sounder": false}, got["outputs"])
 	stage := got["stage"].(map[string]any)
 	assert.Equal(t, []any{
-		map[string]any{"text": "core reaches 71 °C", "now": "63.2 °C", "progress_ratio": nil},
-		map[string]any{"text": "lethality reaches 6.5", "now": "1.30", "progress_ratio": stage["conditions"].([]any)[1].(map[string]any)["progress_ratio"]},
+		map[string]any{"kind": "core", "text": "core reaches 71 °C", "now": "63.2 °C", "progress_ratio": nil},
+		map[string]any{"kind": "lethality", "text": "lethality reaches 6.5", "now": "1.30", "progress_ratio": stage["conditions"].([]any)[1].(map[string]any)["progress_ratio"]},
 	}, stage["conditions"])
 	assert.InDelta(t, 0.2, stage["conditions"].([]any)[1].(map[string]any)["progress_ratio"], 1e-12)
 	var states, alarms []any
@@ -452,8 +473,38 @@ func TestChart(t *testing.T) {
 	// A batch before this one has left an alarm behind; it is not drawn.
 	s := cooking()
 	assert.Contains(t, ask(handler(accepting(s)), http.MethodGet, "/chart.svg", "").Body.String(), "core-lost")
-	s.Lines[1].Time = noon.Add(-5 * time.Hour)
+	s.History.Begin("2026-03-14-2", ring, s.State.Elapsed)
 	assert.NotContains(t, ask(handler(accepting(s)), http.MethodGet, "/chart.svg", "").Body.String(), "core-lost")
+}
+
+// Events come as structure: nobody has to read the words.
+func TestEventsAreStructure(t *testing.T) {
+	events := web.NewStatus(cooking(), noon).Events
+	require.Len(t, events, 9)
+	text := func(s string) *string { return &s }
+	assert.Equal(t, web.Event{
+		ID: "2026-03-14-1/540.0", Kind: "stage ended", Time: noon.Add(-195 * time.Minute), ElapsedSeconds: 2700,
+		Stage: text("dry"), EndedBy: text("after"), Text: "stage dry ends: its time is over",
+	}, events[2])
+	assert.Equal(t, web.Event{
+		ID: "2026-03-14-1/600.0", Kind: "answered", Time: noon.Add(-190 * time.Minute), ElapsedSeconds: 3000,
+		Stage: text("smoke"), Text: "stage smoke confirmed by the person",
+	}, events[5])
+	alarm := events[8]
+	assert.Equal(t, "alarm core-lost (soon): ", alarm.Text[:len("alarm core-lost (soon): ")])
+	alarm.Text = ""
+	assert.Equal(t, web.Event{
+		ID: "2026-03-14-1/2760.0", Kind: "alarm raised", Time: noon.Add(-10 * time.Minute), ElapsedSeconds: 13800,
+		Alarm: text("core-lost"), Priority: text("soon"),
+	}, alarm)
+
+	s := cooking()
+	for range 500 {
+		s.History.Say(noon, s.State.Elapsed, "still here", 0)
+	}
+	events = web.NewStatus(s, noon).Events
+	assert.Len(t, events, 200, "the latest")
+	assert.Equal(t, "2026-03-14-1/2881.said.499", events[199].ID)
 }
 
 // Each button of the page that brings heat or takes smoke away has its caution beside

@@ -9,6 +9,7 @@
 package assess
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
@@ -18,7 +19,9 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/lethality"
 	"fumarium/profile/logbook"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
+	"fumarium/profile/source"
 )
 
 // A Humidity is how the surface of bare meat was kept moist while it cooked, by
@@ -40,10 +43,10 @@ const (
 
 var humidityText = [humidities]struct{ word, meaning string }{
 	HumidityUnstated: {"unstated", "not stated"},
-	Steam:            {"steam", "steam for half of the cook or 1 h, whichever is longer"},
-	Sealed:           {"sealed", "dampers shut for half of the cook or 1 h, whichever is longer"},
-	Humid:            {"humid", "at least 90 % humidity for a quarter of the cook or 1 h, whichever is longer"},
-	HumidThroughout:  {"humid-throughout", "at least 90 % humidity for the whole cook"},
+	Steam:            {"steam", fmt.Sprintf("steam for %s, whichever is longer", lethality.Steamed.Span("the cook"))},
+	Sealed:           {"sealed", fmt.Sprintf("dampers shut for %s, whichever is longer", lethality.Sealed.Span("the cook"))},
+	Humid:            {"humid", fmt.Sprintf("at least %v humidity for %s, whichever is longer", lethality.Humid.Humidity, lethality.Humid.Span("the cook"))},
+	HumidThroughout:  {"humid-throughout", fmt.Sprintf("at least %v humidity for the whole cook", lethality.Humid.Humidity)},
 	Immersed:         {"immersed", "immersed, in a sealed bag or in direct heat, where humidity does not matter"},
 	Dry:              {"dry", "no humidity kept"},
 }
@@ -52,7 +55,7 @@ func (h Humidity) String() string {
 	if h < humidities {
 		return humidityText[h].word
 	}
-	return "unknown"
+	return quantity.Unknown
 }
 
 // ParseHumidity reads one of the words for a Humidity.
@@ -152,11 +155,28 @@ type Verdict struct {
 	Lethality []Lethality `json:"lethality"`
 	ComeUp    ComeUp      `json:"come_up"`
 	Cooling   []Cooling   `json:"cooling"`
-	Warnings  []string    `json:"warnings"`
+	Warnings  Warnings    `json:"warnings"`
 	Pass      bool        `json:"pass"`
+
+	// Rules is the same in the words that a batch is judged in.
+	Rules proof.Verdict `json:"-"`
 
 	facts   facts
 	options Options
+}
+
+// Warnings are findings that the contract writes as one line each.
+type Warnings source.Findings
+
+// MarshalJSON gives the lines.
+func (w Warnings) MarshalJSON() ([]byte, error) { return json.Marshal(w.lines()) }
+
+func (w Warnings) lines() []string {
+	lines := make([]string, len(w))
+	for i, f := range w {
+		lines[i] = f.Error()
+	}
+	return lines
 }
 
 // Lethality is one criterion. What a criterion does not have is null: a table row
@@ -189,7 +209,7 @@ const (
 	comparison              // decides nothing
 )
 
-// ComeUp is the time of the coldest core between 50 and 130 °F.
+// ComeUp is the time of the coldest core in lethality.ComeUpBand.
 type ComeUp struct {
 	Seconds      float64 `json:"seconds"`
 	LimitSeconds float64 `json:"limit_seconds"`
@@ -245,10 +265,8 @@ func Assess(log *logbook.Log, o Options) (Verdict, error) {
 	if err := o.check(log); err != nil {
 		return Verdict{}, err
 	}
-	v := Verdict{Lethality: []Lethality{}, Cooling: []Cooling{}, Warnings: []string{}, options: o}
-	for _, w := range log.Warnings {
-		v.warn("%s", w.Error())
-	}
+	v := Verdict{Lethality: []Lethality{}, Cooling: []Cooling{}, Warnings: Warnings{}, options: o}
+	v.Warnings = append(v.Warnings, log.Warnings...)
 	samples := v.samples(log)
 	v.facts.gap = o.LongestGap
 	if v.facts.gap == 0 {
@@ -258,12 +276,38 @@ func Assess(log *logbook.Log, o Options) (Verdict, error) {
 	v.heat(samples)
 	v.chill(samples)
 	v.surface()
-	v.Pass = v.cooked() && v.ComeUp.Pass && (o.ServedHot || v.chilled())
+	v.judge()
+	v.Pass = v.Rules.Holds(proof.Cooked, proof.CameUp, proof.Chilled)
 	return v, nil
 }
 
+// judge says of each rule what the log has shown. Formula and record are no business of a
+// log of temperatures.
+func (v *Verdict) judge() {
+	answer := func(pass bool, why string) proof.Judgement {
+		if !v.facts.seen {
+			return proof.Judgement{Answer: proof.NotShown, Why: "no core was read"}
+		}
+		if pass {
+			return proof.Judgement{Answer: proof.Met, Why: why}
+		}
+		return proof.Judgement{Answer: proof.NotMet, Why: why}
+	}
+	v.Rules = proof.Verdict{
+		proof.Cooked:   answer(v.cooked(), "by the criteria of its species"),
+		proof.CameUp:   answer(v.ComeUp.Pass, "by the time of the coldest core in the band"),
+		proof.Surface:  {Answer: proof.NotShown, Why: "as stated, not measured: " + v.options.Humidity.String()},
+		proof.Chilled:  answer(v.chilled(), "by one of the ways to chill"),
+		proof.Formula:  {Answer: proof.NotShown, Why: "a log of temperatures does not show it"},
+		proof.Recorded: {Answer: proof.NotShown, Why: "a log has no chain"},
+	}
+	if v.options.ServedHot {
+		v.Rules[proof.Chilled] = proof.Judgement{Answer: proof.DoesNotApply, Why: "eaten at once"}
+	}
+}
+
 func (v *Verdict) warn(format string, args ...any) {
-	v.Warnings = append(v.Warnings, fmt.Sprintf(format, args...))
+	v.Warnings = append(v.Warnings, source.Finding{Severity: source.Warning, Message: fmt.Sprintf(format, args...)})
 }
 
 // samples finds the coldest and the hottest core of each row. A core that was not

@@ -64,7 +64,7 @@ func judge(t testing.TB, log *logbook.Log, o Options) Verdict {
 }
 
 func warned(v Verdict, what string) bool {
-	return strings.Contains(strings.Join(v.Warnings, "\n"), what)
+	return strings.Contains(strings.Join(v.Warnings.lines(), "\n"), what)
 }
 
 func TestOwnLogs(t *testing.T) {

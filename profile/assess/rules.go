@@ -41,10 +41,7 @@ func (o Options) criteria() []*judged {
 
 // ownRequired is the log10 that own kinetics have to meet.
 func (o Options) ownRequired() float64 {
-	if o.Species == profile.Poultry || o.PoultryInIt {
-		return 7
-	}
-	return 6.5
+	return lethality.RequiredLog10(o.Species == profile.Poultry || o.PoultryInIt)
 }
 
 // heat counts lethality and come-up of the coldest core.
@@ -96,7 +93,7 @@ func (v *Verdict) heat(samples []sample) {
 // far stands, but what grew meanwhile is not counted, and the guideline lets only a
 // finished cook start the come-up time anew.
 func (v *Verdict) interrupted(samples []sample) {
-	top := quantity.FromFahrenheit(130)
+	top := lethality.ComeUpBand.To
 	warm, down := false, 0
 	for _, s := range samples {
 		switch {
@@ -167,22 +164,22 @@ func (v *Verdict) heatWarnings(list []*judged, samples []sample) {
 			v.warn("by a stricter published set (%s) the same log is worth only %.1f of %.1f log10: more heat would be safer", c.Source, c.Log10(j.count), c.Required)
 		}
 	}
-	if o.Species == profile.Poultry && !v.facts.cooked && v.facts.peak >= quantity.FromFahrenheit(160)+quantity.Celsius(o.ProbeError) {
-		v.warn("the core reached 71.1 °C (160 °F), which an older flat rule accepts for cooked poultry; the table's time, which is preferred, was not shown")
+	if o.Species == profile.Poultry && !v.facts.cooked && v.facts.peak >= lethality.PoultryCured.At+quantity.Celsius(o.ProbeError) {
+		v.warn("the core reached %s, which an older flat rule accepts for cooked poultry; the table's time, which is preferred, was not shown", both(lethality.PoultryCured.At))
 	}
 	u := v.facts.comeUp
 	switch {
 	case !u.Begun:
 		v.warn("no row has a reading of every core, so nothing can be counted")
 	case u.Unproven:
-		v.warn("the log begins with the core above %v already: how it came up was not seen", quantity.FromFahrenheit(130))
+		v.warn("the log begins with the core above %v already: how it came up was not seen", lethality.ComeUpBand.To)
 	case !u.Done:
-		v.warn("the coldest core never reached %v (130 °F), where the come-up ends", quantity.FromFahrenheit(130))
+		v.warn("the coldest core never reached %s, where the come-up ends", both(lethality.ComeUpBand.To))
 	}
 	for _, s := range samples {
 		if s.known {
-			if !u.Unproven && s.coldest > quantity.FromFahrenheit(50) {
-				v.warn("the log begins with the core at %v: the come-up before it, from 10 °C on, is not counted", s.coldest)
+			if !u.Unproven && s.coldest > lethality.ComeUpBand.From {
+				v.warn("the log begins with the core at %v: the come-up before it, from %v on, is not counted", s.coldest, lethality.ComeUpBand.From)
 			}
 			break
 		}
@@ -212,15 +209,15 @@ func (o Options) dry() bool {
 // surface says what humidity the lethality rests on.
 func (v *Verdict) surface() {
 	o := v.options
-	floor := quantity.FromFahrenheit(145)
 	switch {
 	case o.Species == profile.Fish || o.Cased || o.Humidity == Immersed:
 	case o.Humidity == HumidityUnstated:
-		v.warn("the humidity is not stated, and the piece has no casing: lethality counts only while the surface stays moist (steam or shut dampers for half of the cook or 1 h, or 90 %% humidity for a quarter of it or 1 h, whichever is longer)")
+		v.warn("the humidity is not stated, and the piece has no casing: lethality counts only while the surface stays moist (steam or shut dampers for %s, or %v humidity for %s, whichever is longer)",
+			lethality.Sealed.Span("the cook"), lethality.Humid.Humidity, lethality.Humid.Span("it"))
 	case o.Humidity == Dry:
 		v.warn("the surface was left dry: heat kills less there, and the core's lethality proves nothing for it")
-	case (o.Humidity == Steam || o.Humidity == Sealed) && v.facts.peak-quantity.Celsius(o.ProbeError) < floor:
-		v.warn("with steam or shut dampers the core must reach %v (145 °F); below that only 90 %% humidity will do", floor)
+	case (o.Humidity == Steam || o.Humidity == Sealed) && v.facts.peak-quantity.Celsius(o.ProbeError) < lethality.Sealed.Core:
+		v.warn("with steam or shut dampers the core must reach %s; below that only %v humidity will do", both(lethality.Sealed.Core), lethality.Humid.Humidity)
 	}
 }
 
@@ -240,37 +237,15 @@ func (v *Verdict) chill(samples []sample) {
 	if o.ServedHot {
 		return
 	}
-	begin, peak := -1, quantity.Celsius(0)
-	for i, s := range samples {
-		if s.known && (begin < 0 || s.hottest > peak) {
-			begin, peak = i, s.hottest
-		}
-	}
+	begin := v.chillBegins(samples)
 	if begin < 0 {
 		return
-	}
-	for i, s := range samples[:begin] {
-		if s.known && v.facts.cooked && s.at >= v.facts.cookedAt {
-			begin = i
-			break
-		}
 	}
 	v.facts.chillFrom = samples[begin].at
 	curedWould := ""
 	for _, published := range v.rules() {
 		rule := published.Allowing(o.ProbeError)
-		s := rule.Add(chilling.State{}, samples[begin].hottest, samples[begin].hottest, 0)
-		for i := begin + 1; i < len(samples); i++ {
-			a, b := samples[i-1], samples[i]
-			if v.watched(samples, i) {
-				s = rule.Add(s, a.hottest, b.hottest, b.at-a.at)
-				continue
-			}
-			s = rule.Gap(s, b.at-a.at)
-			if b.known {
-				s = rule.Add(s, b.hottest, b.hottest, 0)
-			}
-		}
+		s := v.followed(rule, samples, begin)
 		if reason, ok := rule.AllowsNitrite(o.NitritePPM, o.HasNitrite); !ok {
 			if rule.Pass(s) {
 				curedWould = reason
@@ -293,12 +268,45 @@ func (v *Verdict) chill(samples []sample) {
 	}
 	if !v.chilled() {
 		switch {
-		case v.facts.final > quantity.FromFahrenheit(80):
+		case v.facts.final > chilling.Uncured().Limits[0].To:
 			v.warn("the log ends with the hottest core at %v: it does not show the product chilled", v.facts.final)
 		case curedWould != "":
 			v.warn("the times would pass for a cured product, but %s", curedWould)
 		}
 	}
+}
+
+// chillBegins is the row at which the product counted as cooked, or its hottest, or -1.
+func (v *Verdict) chillBegins(samples []sample) int {
+	begin, peak := -1, quantity.Celsius(0)
+	for i, s := range samples {
+		if s.known && (begin < 0 || s.hottest > peak) {
+			begin, peak = i, s.hottest
+		}
+	}
+	for i, s := range samples[:max(begin, 0)] {
+		if s.known && v.facts.cooked && s.at >= v.facts.cookedAt {
+			return i
+		}
+	}
+	return begin
+}
+
+// followed is what a rule has seen from row begin on.
+func (v *Verdict) followed(rule *chilling.Rule, samples []sample, begin int) chilling.State {
+	s := rule.Add(chilling.State{}, samples[begin].hottest, samples[begin].hottest, 0)
+	for i := begin + 1; i < len(samples); i++ {
+		a, b := samples[i-1], samples[i]
+		if v.watched(samples, i) {
+			s = rule.Add(s, a.hottest, b.hottest, b.at-a.at)
+			continue
+		}
+		s = rule.Gap(s, b.at-a.at)
+		if b.known {
+			s = rule.Add(s, b.hottest, b.hottest, 0)
+		}
+	}
+	return s
 }
 
 // chilled reports whether any way to chill that may be used was kept.
@@ -313,7 +321,6 @@ func (v *Verdict) chilled() bool {
 
 func span(d time.Duration) string { return quantity.FormatDuration(d) }
 
-func both(c float64) string {
-	t := quantity.Celsius(c)
-	return fmt.Sprintf("%s °C (%s °F)", quantity.Fixed(c, 1), quantity.Fixed(t.Fahrenheit(), 0))
+func both(t quantity.Celsius) string {
+	return fmt.Sprintf("%s °C (%s °F)", quantity.Fixed(float64(t), 1), quantity.Fixed(t.Fahrenheit(), 0))
 }

@@ -26,15 +26,15 @@ func (v Verdict) Text() string {
 	line("")
 	line("log        %s", v.facts.describe)
 	line("cores      %s; the coldest counts while heating, the hottest while cooling", strings.Join(v.facts.cores, ", "))
-	line("species    %s%s", speciesText(v.options.Species), word(v.options.PoultryInIt, ", with poultry in it", ""))
+	line("species    %s%s", v.options.Species, word(v.options.PoultryInIt, ", with poultry in it", ""))
 	if v.facts.seen {
-		line("peak       the coldest core reached %s", both(float64(v.facts.peak)))
+		line("peak       the coldest core reached %s", both(v.facts.peak))
 	}
 	if v.options.ProbeError > 0 {
 		line("probes     may be wrong by %v: every limit is moved by that to the strict side", v.options.ProbeError)
 	}
 	if !v.options.Cased && v.options.Species != profile.Fish {
-		line("surface    %s", word(v.options.Humidity < humidities, humidityText[min(v.options.Humidity, humidities-1)].meaning, "unknown"))
+		line("surface    %s", word(v.options.Humidity < humidities, humidityText[min(v.options.Humidity, humidities-1)].meaning, quantity.Unknown))
 	}
 
 	line("")
@@ -54,7 +54,9 @@ func (v Verdict) Text() string {
 
 	line("")
 	line("COME-UP    %s", word(v.ComeUp.Pass, "in time", "not shown in time"))
-	line("  coldest core from 10.0 to 54.4 °C (50 to 130 °F): %s%s of at most %s",
+	band := lethality.ComeUpBand
+	line("  coldest core from %s to %s °C (%s to %s °F): %s%s of at most %s", quantity.Fixed(float64(band.From), 1), quantity.Fixed(float64(band.To), 1),
+		quantity.Fixed(band.From.Fahrenheit(), 0), quantity.Fixed(band.To.Fahrenheit(), 0),
 		span(seconds(v.ComeUp.Seconds)), word(v.facts.comeUp.Done, "", " so far"), span(seconds(v.ComeUp.LimitSeconds)))
 
 	line("")
@@ -70,7 +72,7 @@ func (v Verdict) Text() string {
 				if l.Seconds != nil {
 					took = span(seconds(*l.Seconds)) + word(l.ended, "", " so far")
 				}
-				line("    %s to %s: %s of at most %s, %s", both(l.FromCelsius), both(l.ToCelsius), took, span(seconds(l.LimitSeconds)), word(l.Pass, "kept", "not kept"))
+				line("    %s to %s: %s of at most %s, %s", both(quantity.Celsius(l.FromCelsius)), both(quantity.Celsius(l.ToCelsius)), took, span(seconds(l.LimitSeconds)), word(l.Pass, "kept", "not kept"))
 			}
 			for _, condition := range c.conditions {
 				line("    asks also: %s", condition)
@@ -82,7 +84,7 @@ func (v Verdict) Text() string {
 	if len(v.Warnings) > 0 {
 		line("")
 		line("WARNINGS")
-		for _, w := range v.Warnings {
+		for _, w := range v.Warnings.lines() {
 			line("  - %s", w)
 		}
 	}
@@ -116,31 +118,17 @@ func (l Lethality) arithmetic() string {
 	switch {
 	case l.ZKelvin != nil && l.DMinutes != nil:
 		return fmt.Sprintf("F %.2f min at %s with z %v; F / D = %.2f / %.3f = %s log10, %.1f needed",
-			f, both(reference), quantity.Kelvin(*l.ZKelvin), f, *l.DMinutes, lethality.Text(*l.Log10Reduction, l.Log10Capped, 2), *l.RequiredLog10)
+			f, both(quantity.Celsius(reference)), quantity.Kelvin(*l.ZKelvin), f, *l.DMinutes, lethality.Text(*l.Log10Reduction, l.Log10Capped, 2), *l.RequiredLog10)
 	case l.needed == 0:
 		if !l.Pass {
-			return fmt.Sprintf("no row was touched; the best is %s", both(reference))
+			return fmt.Sprintf("no row was touched; the best is %s", both(quantity.Celsius(reference)))
 		}
-		return fmt.Sprintf("%s was reached, which counts at once", both(reference))
+		return fmt.Sprintf("%s was reached, which counts at once", both(quantity.Celsius(reference)))
 	case l.Log10Reduction != nil:
-		return fmt.Sprintf("best row %s: %.1f of %.1f min; %.1f × %.2f = %s log10", both(reference), f, l.needed,
+		return fmt.Sprintf("best row %s: %.1f of %.1f min; %.1f × %.2f = %s log10", both(quantity.Celsius(reference)), f, l.needed,
 			*l.RequiredLog10, l.log10 / *l.RequiredLog10, lethality.Text(*l.Log10Reduction, l.Log10Capped, 2))
 	}
-	return fmt.Sprintf("best row %s: %.1f of %.1f min", both(reference), f, l.needed)
+	return fmt.Sprintf("best row %s: %.1f of %.1f min", both(quantity.Celsius(reference)), f, l.needed)
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
-
-func speciesText(s profile.Species) string {
-	switch s {
-	case profile.RedMeat:
-		return "red meat"
-	case profile.Poultry:
-		return "poultry"
-	case profile.Fish:
-		return "fish"
-	case profile.Game:
-		return "game"
-	}
-	return "unknown"
-}

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fumarium/profile"
+	"fumarium/profile/lint"
 	"fumarium/profile/quantity"
 )
 
@@ -22,7 +23,7 @@ func TestEveryProductParsesAndLintsClean(t *testing.T) {
 		names[e.Value.Name] = true
 		assert.Contains(t, e.Value.Source, "an invented farm", e.Key)
 		assert.NotEmpty(t, e.Data, e.Key)
-		for _, f := range profile.Lint(e.Value, e.File, profile.LintContext{}) {
+		for _, f := range lint.Product(e.Value, e.File, lint.Cabinet{}) {
 			t.Error(f)
 		}
 	}

@@ -68,6 +68,7 @@ var (
 		Name: "option 1", Source: appendixB + ", option 1",
 		Limits: []Limit{fahrenheit(130, 80, 90*time.Minute), fahrenheit(80, 40, 5*time.Hour)},
 	}
+	// 120 to 55 °F in 6 h, of which 120 to 80 °F in 1 h.
 	older = &Rule{
 		Name: "option 2", Source: appendixB + ", option 2",
 		Limits: []Limit{fahrenheit(120, 80, time.Hour), fahrenheit(120, 55, 6*time.Hour)},
@@ -92,9 +93,6 @@ var (
 // in 5 h.
 func Uncured() *Rule { return uncured }
 
-// Older is option 2: 120 to 55 °F in 6 h, of which 120 to 80 °F in 1 h.
-func Older() *Rule { return older }
-
 // Cured is option 3, for at least 100 ppm of ingoing nitrite: 130 to 80 °F in 5 h,
 // then to 45 °F in 10 h. One university sheet of 1999 prints 40 °F; the guideline
 // and the Canadian agency say 45 °F.
@@ -106,6 +104,9 @@ func Retail() *Rule { return retail }
 // Rules are all of them, in the order in which they are worth trying. Option 4,
 // for brined product, is left out: its figures could not be confirmed.
 func Rules() []*Rule { return []*Rule{uncured, older, cured, retail} }
+
+// End is the temperature at which the chill is over.
+func (r *Rule) End() quantity.Celsius { return r.Limits[len(r.Limits)-1].To }
 
 // Allowing is the rule for a probe that may be so much wrong.
 func (r *Rule) Allowing(probeError quantity.Kelvin) *Rule {

@@ -42,13 +42,13 @@ func TestConstructedLogs(t *testing.T) {
 		pass bool
 	}{
 		{"C1", logC1, Uncured(), [2]float64{85, 285}, true},
-		{"C1", logC1, Older(), [2]float64{70, 195}, false},
+		{"C1", logC1, older, [2]float64{70, 195}, false},
 		{"C1", logC1, Cured(), [2]float64{85, 231.7}, true},
 		{"C2", logC2, Uncured(), [2]float64{135, 285}, false},
-		{"C2", logC2, Older(), [2]float64{110, 265}, false},
+		{"C2", logC2, older, [2]float64{110, 265}, false},
 		{"C2", logC2, Cured(), [2]float64{135, 241.7}, true},
 		{"C3", logC3, Uncured(), [2]float64{285, 690}, false},
-		{"C3", logC3, Older(), [2]float64{235, 618.3}, false},
+		{"C3", logC3, older, [2]float64{235, 618.3}, false},
 		{"C3", logC3, Cured(), [2]float64{285, 570}, true},
 	} {
 		s := c.rule.Over(c.log)
@@ -70,7 +70,7 @@ func TestLimits(t *testing.T) {
 		legs [2][3]float64
 	}{
 		{Uncured(), [2][3]float64{{130, 80, 90}, {80, 40, 300}}},
-		{Older(), [2][3]float64{{120, 80, 60}, {120, 55, 360}}},
+		{older, [2][3]float64{{120, 80, 60}, {120, 55, 360}}},
 		{Cured(), [2][3]float64{{130, 80, 300}, {80, 45, 600}}},
 		{Retail(), [2][3]float64{{135, 70, 120}, {70, 41, 240}}},
 	} {

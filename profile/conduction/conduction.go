@@ -177,7 +177,6 @@ type Body struct {
 	surface float64
 	end     float64 // heat capacity of the surface node, J/K
 	seconds float64 // that the chain is prepared for
-	heat    float64 // taken up since the start, J
 }
 
 // NewBody makes a body of uniform temperature. See NewGrid for the exponent.
@@ -218,23 +217,7 @@ func (b *Body) Step(dt time.Duration, film float64, medium quantity.Celsius) {
 	store := b.end / seconds
 	b.surface = (store*b.surface + source + film*float64(medium)) / (store + pull + film)
 	b.chain.Back(b.surface)
-	b.heat += seconds * film * (float64(medium) - b.surface)
 }
 
 // Core is the temperature in the middle.
 func (b *Body) Core() quantity.Celsius { return quantity.Celsius(b.chain.Temperature(0)) }
-
-// Surface is the temperature at the surface.
-func (b *Body) Surface() quantity.Celsius { return quantity.Celsius(b.surface) }
-
-// Mean is the temperature averaged over the volume.
-func (b *Body) Mean() quantity.Celsius {
-	heat, capacity := b.chain.Heat()+b.end*b.surface, b.end
-	for i := range b.chain.Len() {
-		capacity += b.chain.Capacity(i)
-	}
-	return quantity.Celsius(heat / capacity)
-}
-
-// Heat taken up since the start in J for each m² of surface.
-func (b *Body) Heat() float64 { return b.heat }

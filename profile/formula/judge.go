@@ -5,28 +5,11 @@ import (
 	"slices"
 
 	"fumarium/profile"
+	"fumarium/profile/chilling"
 	"fumarium/profile/composition"
 	"fumarium/profile/quantity"
+	"fumarium/profile/source"
 )
-
-// Severity says what a finding asks for.
-type Severity string
-
-// An Error breaks a limit: do not make the batch as it stands. A Warning breaks one
-// that the finished product may still meet, or is unwise. A Note is only said.
-const (
-	Error   Severity = "error"
-	Warning Severity = "warning"
-	Note    Severity = "note"
-)
-
-// A Finding is one thing to say about a formula.
-type Finding struct {
-	Severity Severity
-	Code     string // stays the same when the words change
-	Message  string
-	Remedy   string // what to do, in amounts where there are any; empty for some notes
-}
 
 // A Check is one ingoing amount held against its limits.
 type Check struct {
@@ -57,12 +40,12 @@ type Verdict struct {
 	Shares      Shares
 	Sums        []Share // Shares again, with their arithmetic
 	Composition composition.Mix
-	Findings    []Finding // errors first
+	Findings    source.Findings // errors first; of no file
 }
 
 // Pass reports whether no finding is an error.
 func (v Verdict) Pass() bool {
-	return !slices.ContainsFunc(v.Findings, func(f Finding) bool { return f.Severity == Error })
+	return !slices.ContainsFunc(v.Findings, func(f source.Finding) bool { return f.Severity == source.Error })
 }
 
 // Judge reckons the formula of a product and holds it against the limits.
@@ -75,7 +58,7 @@ func Judge(p *profile.Product, b Basis) Verdict {
 	j.Accelerated = accelerator(f) > 0
 	var why string
 	if j.Class, why = classOf(p); why != "" && j.Class == profile.Bacon {
-		j.find(Note, "class-guessed", "the product names no class and is judged as bacon, because "+why,
+		j.find(source.Note, "class-guessed", "the product names no class and is judged as bacon, because "+why,
 			"write class: bacon, or class: whole muscle if it is none")
 	}
 	if j.Cured {
@@ -87,8 +70,7 @@ func Judge(p *profile.Product, b Basis) Verdict {
 	j.sums()
 	j.sausage()
 	j.salt()
-	rank := map[Severity]int{Error: 0, Warning: 1, Note: 2}
-	slices.SortStableFunc(j.Findings, func(a, b Finding) int { return rank[a.Severity] - rank[b.Severity] })
+	slices.SortStableFunc(j.Findings, func(a, b source.Finding) int { return int(a.Severity) - int(b.Severity) })
 	return j.Verdict
 }
 
@@ -100,8 +82,8 @@ type judging struct {
 	basis Basis
 }
 
-func (j *judging) find(s Severity, code, message, remedy string) {
-	j.Findings = append(j.Findings, Finding{s, code, message, remedy})
+func (j *judging) find(s source.Severity, code, message, remedy string) {
+	j.Findings = append(j.Findings, source.Finding{Severity: s, Code: code, Message: message, Remedy: remedy})
 }
 
 // within holds ppm against a rule with the slack of rounding.
@@ -138,7 +120,7 @@ func (j *judging) nitrite() {
 		if m, ok := weigh(with, now, rule, rule.limit.PPM); ok {
 			remedy = fmt.Sprintf("weigh %s of %s instead of %s%s", exact(m), name, exact(now), where)
 		}
-		j.find(Error, "nitrite-high", fmt.Sprintf("the meat gets %s ppm nitrite, %s ppm over the limit of %s ppm; nitrite is poison in quantity",
+		j.find(source.Error, "nitrite-high", fmt.Sprintf("the meat gets %s ppm nitrite, %s ppm over the limit of %s ppm; nitrite is poison in quantity",
 			decimals(ppm, 1), decimals(ppm-rule.limit.PPM, 1), decimals(rule.limit.PPM, 1)), remedy)
 	case rule.under(ppm):
 		remedy := "take a stronger cure"
@@ -148,15 +130,15 @@ func (j *judging) nitrite() {
 				remedy = fmt.Sprintf("weigh %s of %s instead of %s%s", exact(m), name, exact(now), where)
 			}
 		}
-		j.find(Error, "nitrite-low", fmt.Sprintf("the meat gets %s ppm nitrite, %s ppm less than the %s ppm that a cured product kept cold wants",
+		j.find(source.Error, "nitrite-low", fmt.Sprintf("the meat gets %s ppm nitrite, %s ppm less than the %s ppm that a cured product kept cold wants",
 			decimals(ppm, 1), decimals(rule.floor.PPM-ppm, 1), decimals(rule.floor.PPM, 1)), remedy)
 	}
 	method := j.f.Cure.Method
 	switch {
 	case j.f.Pickle.LongCure:
-		j.find(Note, "long-cure", "the gain in weight of a long cure is not known before it; the sums leave the meat its green weight", "")
+		j.find(source.Note, "long-cure", "the gain in weight of a long cure is not known before it; the sums leave the meat its green weight", "")
 	case (method == profile.Pumped || method == profile.Immersed) && j.f.PickleMass() == 0:
-		j.find(Note, "all-taken-up", "the file describes no pickle, so all of the cure is counted as taken up by the meat; what drips out lowers the nitrite",
+		j.find(source.Note, "all-taken-up", "the file describes no pickle, so all of the cure is counted as taken up by the meat; what drips out lowers the nitrite",
 			"describe the pickle with pickle: and how much of it the meat takes up")
 	}
 }
@@ -192,6 +174,7 @@ func (j *judging) nitriteArithmetic() []string {
 func (j *judging) accelerator() {
 	rule := acceleratorRule(j.Class, j.f.Cure.Method)
 	ppm := AcceleratorPPM(j.f)
+	slow := chilling.Cured().ErythorbatePPM
 	salts, acids := j.f.MassOf(profile.Accelerator), j.f.MassOf(profile.AscorbicAcid)
 	var sum []string
 	counted := salts
@@ -203,16 +186,16 @@ func (j *judging) accelerator() {
 	j.Accelerator = rule.check(ppm, GreenWeight.String(), sum)
 	switch {
 	case rule.over(ppm):
-		j.find(Error, "erythorbate-high", fmt.Sprintf("the meat gets %s ppm erythorbate or ascorbate, %s ppm over the limit of %s ppm",
+		j.find(source.Error, "erythorbate-high", fmt.Sprintf("the meat gets %s ppm erythorbate or ascorbate, %s ppm over the limit of %s ppm",
 			decimals(ppm, 1), decimals(ppm-rule.limit.PPM, 1), decimals(rule.limit.PPM, 1)), j.weighAccelerator(rule, rule.limit.PPM))
 	case rule.under(ppm):
-		j.find(Error, "erythorbate-low", fmt.Sprintf("the meat gets %s ppm erythorbate or ascorbate; pumped bacon must have %s ppm",
+		j.find(source.Error, "erythorbate-low", fmt.Sprintf("the meat gets %s ppm erythorbate or ascorbate; pumped bacon must have %s ppm",
 			decimals(ppm, 1), decimals(rule.floor.PPM, 1)), j.weighAccelerator(rule, rule.floor.PPM))
-	case j.p.Targets.Chill == profile.ChillCured && ppm < slowChillPPM-SlackPPM:
+	case j.p.Targets.Chill == profile.ChillCured && ppm < slow-SlackPPM:
 		wanted := rule
-		wanted.floor = at(slowChillPPM)
-		j.find(Warning, "erythorbate-chill", fmt.Sprintf("chill: cured allows slow cooling, which wants %d ppm erythorbate or ascorbate besides nitrite; there are %s ppm (FSIS Appendix B 2021, %s)",
-			slowChillPPM, decimals(ppm, 1), memory), j.weighAccelerator(wanted, slowChillPPM)+", or take chill: uncured")
+		wanted.floor = at(slow)
+		j.find(source.Warning, "erythorbate-chill", fmt.Sprintf("chill: cured allows slow cooling, which wants %g ppm erythorbate or ascorbate besides nitrite; there are %s ppm (FSIS Appendix B 2021, %s)",
+			slow, decimals(ppm, 1), memory), j.weighAccelerator(wanted, slow)+", or take chill: uncured")
 	}
 }
 
@@ -340,26 +323,26 @@ func (j *judging) sausage() {
 	water := float64(added) * 100
 	if rule.addedWater > 0 && water > rule.addedWater+percentSlack {
 		less := (float64(added) - rule.addedWater/100) / (1 - rule.addedWater/100) * float64(j.Total)
-		j.find(Warning, "added-water", fmt.Sprintf("added water, %s, is %s %% of the raw batch; the finished product may hold %s %% (%s)",
+		j.find(source.Warning, "added-water", fmt.Sprintf("added water, %s, is %s %% of the raw batch; the finished product may hold %s %% (%s)",
 			how, decimals(water, 2), decimals(rule.addedWater, 1), rule.source),
 			fmt.Sprintf("put in %s less water, or see that at least so much dries off", tenths(quantity.Kilograms(less))))
 	}
 	if rule.fatAndWater > 0 && fat+water > rule.fatAndWater+percentSlack {
 		less := (fat + water - rule.fatAndWater) / (100 - rule.fatAndWater) * float64(j.Total)
-		j.find(Warning, "fat-and-water", fmt.Sprintf("fat and added water together are %s %% of the raw batch; the finished product may hold %s %% (%s)",
+		j.find(source.Warning, "fat-and-water", fmt.Sprintf("fat and added water together are %s %% of the raw batch; the finished product may hold %s %% (%s)",
 			decimals(fat+water, 2), decimals(rule.fatAndWater, 1), rule.source),
 			fmt.Sprintf("put in %s less water, or see that at least so much dries off, or take leaner meat", tenths(quantity.Kilograms(less))))
 	}
 	if put := float64(s.PutWater) * 100; rule.putWater > 0 && put > rule.putWater+percentSlack {
 		dry := j.Total - j.f.MassOf(profile.Water)
 		most := dry * quantity.Kilograms(rule.putWater/(100-rule.putWater))
-		j.find(Error, "put-water", fmt.Sprintf("%s %% of the ingredients are water; sausage that is not cooked may have %s %% (%s)",
+		j.find(source.Error, "put-water", fmt.Sprintf("%s %% of the ingredients are water; sausage that is not cooked may have %s %% (%s)",
 			decimals(put, 2), decimals(rule.putWater, 1), rule.source),
 			fmt.Sprintf("put in at most %s of water", tenths(downTo(most))))
 	}
 	if meat := float64(s.Meat) * 100; rule.meat > 0 && meat < rule.meat-percentSlack {
 		rest := j.Meat * quantity.Kilograms((100-rule.meat)/rule.meat)
-		j.find(Error, "meat-share", fmt.Sprintf("%s %% of the ingredients are meat; %v wants at least %s %% (%s)", decimals(meat, 2), j.Class, decimals(rule.meat, 1), rule.source),
+		j.find(source.Error, "meat-share", fmt.Sprintf("%s %% of the ingredients are meat; %v wants at least %s %% (%s)", decimals(meat, 2), j.Class, decimals(rule.meat, 1), rule.source),
 			fmt.Sprintf("keep everything else together to at most %s", tenths(downTo(rest))))
 	}
 }
@@ -374,14 +357,14 @@ func (j *judging) defined() bool {
 const percentSlack = 0.005
 
 // grows judges a share that drying makes larger.
-func (j *judging) grows(code, what string, percent, limit float64, source, remedy, remedyDry string) {
+func (j *judging) grows(code, what string, percent, limit float64, basis, remedy, remedyDry string) {
 	switch {
 	case percent > limit+percentSlack:
-		j.find(Error, code, fmt.Sprintf("%s is %s %% of the raw batch, and more when it has dried; the limit is %s %% of the finished product (%s)",
-			what, decimals(percent, 2), decimals(limit, 1), source), remedy)
+		j.find(source.Error, code, fmt.Sprintf("%s is %s %% of the raw batch, and more when it has dried; the limit is %s %% of the finished product (%s)",
+			what, decimals(percent, 2), decimals(limit, 1), basis), remedy)
 	case percent > limit*(1-usualLoss):
-		j.find(Warning, code, fmt.Sprintf("%s is %s %% of the raw batch; it passes the limit of %s %% of the finished product (%s) when more than %s %% of the batch dries off, and %s %% is usual",
-			what, decimals(percent, 2), decimals(limit, 1), source, decimals((1-percent/limit)*100, 1), decimals(usualLoss*100, 0)), remedyDry)
+		j.find(source.Warning, code, fmt.Sprintf("%s is %s %% of the raw batch; it passes the limit of %s %% of the finished product (%s) when more than %s %% of the batch dries off, and %s %% is usual",
+			what, decimals(percent, 2), decimals(limit, 1), basis, decimals((1-percent/limit)*100, 1), decimals(usualLoss*100, 0)), remedyDry)
 	}
 }
 
@@ -421,7 +404,7 @@ func (j *judging) salt() {
 	if _, sausage := sausageRules[j.Class]; sausage {
 		percent := float64(s.Salt) * 100
 		if percent < leastSaltPercent-percentSlack || percent > mostSaltPercent+percentSlack {
-			j.find(Note, "salt", fmt.Sprintf("salt is %s %% of the meat; sausage usually has %s to %s %% (%s)", decimals(percent, 2),
+			j.find(source.Note, "salt", fmt.Sprintf("salt is %s %% of the meat; sausage usually has %s to %s %% (%s)", decimals(percent, 2),
 				decimals(leastSaltPercent, 1), decimals(mostSaltPercent, 1), trade), "check the salt, that of the cure included")
 		}
 	}
@@ -438,11 +421,11 @@ func (j *judging) salt() {
 			tenths(water*quantity.Kilograms(limit/(100-limit))-j.f.SaltMass()))
 	}
 	switch {
-	case percent < fishInAirPercent:
-		j.find(Warning, "water-salt", fmt.Sprintf("salt is %s %% of the salt and water of the raw fish; smoked fish wants %s %%, vacuum packed %s %% (Maine ch. 359)",
-			decimals(percent, 2), decimals(fishInAirPercent, 1), decimals(packed, 1)), more(fishInAirPercent))
+	case percent < FishInAirPercent:
+		j.find(source.Warning, "water-salt", fmt.Sprintf("salt is %s %% of the salt and water of the raw fish; smoked fish wants %s %%, vacuum packed %s %% (Maine ch. 359)",
+			decimals(percent, 2), decimals(FishInAirPercent, 1), decimals(packed, 1)), more(FishInAirPercent))
 	case percent < packed:
-		j.find(Note, "water-salt", fmt.Sprintf("salt is %s %% of the salt and water of the raw fish: not enough for vacuum packing, which wants %s %% (Maine ch. 359)",
+		j.find(source.Note, "water-salt", fmt.Sprintf("salt is %s %% of the salt and water of the raw fish: not enough for vacuum packing, which wants %s %% (Maine ch. 359)",
 			decimals(percent, 2), decimals(packed, 1)), more(packed))
 	}
 }

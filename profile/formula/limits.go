@@ -51,7 +51,6 @@ const (
 	canadaFloorPPM  = 100
 	accelerationPPM = 547 // 7/8 oz per 100 lb is 546.9 ppm; the ounces are from memory
 	baconAccelPPM   = 550 // required with pumped bacon
-	slowChillPPM    = 250 // wanted for slow cooling of cured product: FSIS Appendix B (2021), from memory
 )
 
 // nitriteRule picks the limit for the method, the class and the basis.
@@ -139,9 +138,9 @@ const (
 // Salt in the water of smoked fish, in percent: Maine ch. 359. The rule is for the
 // finished fish, which has lost water.
 const (
-	fishInAirPercent  = 2.5
-	fishPackedPercent = 3.5
-	fishCuredPercent  = 3.0 // packed, with 100 to 200 ppm nitrite
+	FishInAirPercent  = 2.5 // packed in air
+	fishPackedPercent = 3.5 // without it
+	fishCuredPercent  = 3.0 // likewise, with 100 to 200 ppm nitrite
 	fishCuredFromPPM  = 100
 )
 

@@ -21,7 +21,7 @@ type ComeUpRule struct {
 // by what the probe may be wrong.
 func ComeUpWithin(probeError quantity.Kelvin) ComeUpRule {
 	e := quantity.Celsius(probeError)
-	return ComeUpRule{From: quantity.FromFahrenheit(50) - e, To: quantity.FromFahrenheit(130) + e, Limit: 6 * time.Hour}
+	return ComeUpRule{From: ComeUpBand.From - e, To: ComeUpBand.To + e, Limit: ComeUpBand.Limit}
 }
 
 // A ComeUp is what a ComeUpRule has counted so far. Zero has seen nothing. It

@@ -38,7 +38,7 @@ var redMeat65 = []Row{
 	fahrenheit(142, minutes(8)), fahrenheit(144, minutes(5)), fahrenheit(145, minutes(4)),
 	fahrenheit(147, 134*time.Second), fahrenheit(148, 107*time.Second), fahrenheit(150, 67*time.Second),
 	fahrenheit(151, 54*time.Second), fahrenheit(153, 34*time.Second), fahrenheit(155, 22*time.Second),
-	fahrenheit(157, 14*time.Second), fahrenheit(158, 0),
+	fahrenheit(157, 14*time.Second), RedMeatAtOnce.Row,
 }
 
 var redMeat70 = []Row{
@@ -47,18 +47,16 @@ var redMeat70 = []Row{
 	fahrenheit(142, minutes(8)), fahrenheit(144, minutes(5)), fahrenheit(145, minutes(4)),
 	fahrenheit(147, 144*time.Second), fahrenheit(148, 115*time.Second), fahrenheit(150, 72*time.Second),
 	fahrenheit(151, 58*time.Second), fahrenheit(153, 37*time.Second), fahrenheit(155, 23*time.Second),
-	fahrenheit(157, 15*time.Second), fahrenheit(158, 0),
+	fahrenheit(157, 15*time.Second), RedMeatAtOnce.Row,
 }
 
 // poultryFat12 has rows of the 12 % fat columns of the FSIS poultry tables of 2005,
 // which also serve for fatter and unknown fat: the longer of chicken and turkey, which
-// is chicken up to 140 °F and turkey at 142 and 144 °F. The row at 160 °F is the longest dwell that the
-// 2021 guideline names there over all species and fat levels; the row at 165 °F is
-// Food Code 3-401.11.
+// is chicken up to 140 °F and turkey at 142 and 144 °F.
 var poultryFat12 = []Row{
 	fahrenheit(136, minutes(81.4)), fahrenheit(137, minutes(65.5)), fahrenheit(139, minutes(43)), fahrenheit(140, minutes(35)),
 	fahrenheit(142, minutes(23.7)), fahrenheit(144, minutes(16.6)),
-	fahrenheit(160, 26900*time.Millisecond), fahrenheit(165, 15*time.Second),
+	PoultryCured.Row, PoultryUncured.Row,
 }
 
 // The lean columns (1 % fat) of the FSIS poultry tables of 2005 as quoted in Lopez-Alt,
@@ -83,7 +81,7 @@ var trichinae = []Row{
 }
 
 // smokedFish is hot-smoked fish: Maine ch. 359 s. 2, New York 262.5, AFDO (1991).
-var smokedFish = []Row{fahrenheit(145, 30*time.Minute)}
+var smokedFish = []Row{SmokedFish.Row}
 
 // FattyBeef is Salmonella in ground beef of 25 % fat: Tref 140 °F, z 14.5 °F, D
 // 4.72 min (Juneja 2003, as listed in the AMI worksheet). Of the published sets it
@@ -96,22 +94,9 @@ var FattyBeef = Kinetics{
 	D:         283200 * time.Millisecond,
 }
 
-// Log10 reductions that FSIS asks for.
-const (
-	meatLog10    = 6.5
-	poultryLog10 = 7.0 // any product with poultry in it
-)
-
 func rows(c Criterion, table []Row) *Criterion {
 	c.count = copy(c.rows[:], table)
 	return &c
-}
-
-func required(poultryInIt bool) float64 {
-	if poultryInIt {
-		return poultryLog10
-	}
-	return meatLog10
 }
 
 // pair is a criterion for a product without and with poultry in it.
@@ -129,7 +114,7 @@ func both(make func(poultryInIt bool) *Criterion) pair { return pair{make(false)
 var (
 	redMeatIntegral = both(func(poultry bool) *Criterion {
 		return &Criterion{Name: "red meat, integrated", Source: "Scott and Weddig 1998 in the AMI worksheet; " + annex1999,
-			Required: required(poultry), Kinetics: RedMeat, Integrates: true}
+			Required: RequiredLog10(poultry), Kinetics: RedMeat, Integrates: true}
 	})
 	redMeatTable = pair{
 		rows(Criterion{Name: "red meat, table row", Source: annex1999 + ", 6.5 log10 column", Required: meatLog10}, redMeat65),
@@ -137,15 +122,15 @@ var (
 	}
 	stricter = both(func(poultry bool) *Criterion {
 		return &Criterion{Name: "stricter set, 25 % fat", Source: "Juneja 2003, Salmonella in ground beef of 25 % fat, in the AMI worksheet",
-			Required: required(poultry), Kinetics: FattyBeef, Integrates: true}
+			Required: RequiredLog10(poultry), Kinetics: FattyBeef, Integrates: true}
 	})
 	game = both(func(poultry bool) *Criterion {
 		return rows(Criterion{Name: "game, integrated and trichinae", Source: annex1999 + "; former 9 CFR 318.10(c)",
-			Required: required(poultry), Kinetics: RedMeat, Integrates: true}, trichinae)
+			Required: RequiredLog10(poultry), Kinetics: RedMeat, Integrates: true}, trichinae)
 	})
 	trichinaeTable = rows(Criterion{Name: "trichinae, table row", Source: "former 9 CFR 318.10(c), withdrawn 2018"}, trichinae)
 	poultryTables  = [...]*Criterion{
-		FatUnknown: rows(Criterion{Name: "poultry, table row", Source: tables2005 + ", 12 % fat; " + guide2021 + "; Food Code 3-401.11",
+		FatUnknown: rows(Criterion{Name: "poultry, table row", Source: tables2005 + ", 12 % fat; " + guide2021 + "; " + foodCode,
 			Required: poultryLog10}, poultryFat12),
 		LeanChicken: rows(Criterion{Name: "lean chicken, table row", Source: tables2005 + ", lean chicken, as quoted", Required: poultryLog10}, chickenLean),
 		LeanTurkey:  rows(Criterion{Name: "lean turkey, table row", Source: tables2005 + ", lean turkey, as quoted", Required: poultryLog10}, turkeyLean),

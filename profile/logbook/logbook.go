@@ -56,9 +56,9 @@ type Column struct {
 type Log struct {
 	File     string
 	Columns  []Column
-	Ignored  []string      // columns that are neither a time nor a temperature
-	Started  time.Time     // of the first row; zero when the file has elapsed time
-	Warnings source.Faults // what looks wrong although the log can be used
+	Ignored  []string        // columns that are neither a time nor a temperature
+	Started  time.Time       // of the first row; zero when the file has elapsed time
+	Warnings source.Findings // what looks wrong although the log can be used
 
 	at   []time.Duration // since the first row; never decreases
 	line []int32

@@ -6,15 +6,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 	"unicode"
 	"unicode/utf8"
 
-	"fumarium/profile/quantity"
 	"fumarium/profile/source"
 )
 
@@ -33,7 +30,7 @@ var elapsed = map[string]time.Duration{
 // a year.
 const longest = 366 * 24 * time.Hour
 
-// Read reads one log. Its error is a source.Faults unless r itself fails. file is
+// Read reads one log. Its error is a source.Findings unless r itself fails. file is
 // only for messages.
 func Read(file string, r io.Reader) (*Log, error) {
 	data, err := io.ReadAll(io.LimitReader(r, MaxBytes+1))
@@ -69,7 +66,7 @@ type reader struct {
 	log    *Log
 	data   []byte
 	csv    *csv.Reader
-	faults source.Faults
+	faults source.Findings
 
 	fields    int           // of the header
 	time      int           // index of the column with the time
@@ -105,24 +102,24 @@ func (rd *reader) fault(line, column int, message, remedy string) {
 	if len(rd.faults) >= maxFaults {
 		return
 	}
-	f := source.Fault{File: rd.log.File, Line: line, Column: column, Message: message, Remedy: remedy}
+	f := source.Finding{File: rd.log.File, Line: line, Column: column, Message: message, Remedy: remedy}
 	if len(rd.data) <= source.MaxBytes { // larger files are too slow to cut into lines for each
 		f.Excerpt = source.Excerpt(rd.data, line, column)
 	}
 	rd.faults = append(rd.faults, f)
 }
 
-func (rd *reader) only(line, column int, message, remedy string) source.Faults {
+func (rd *reader) only(line, column int, message, remedy string) source.Findings {
 	rd.fault(line, column, message, remedy)
 	return rd.faults
 }
 
 func (rd *reader) warn(line, column int, message, remedy string) {
-	rd.log.Warnings = append(rd.log.Warnings, source.Fault{File: rd.log.File, Line: max(line, 1), Column: max(column, 1), Warning: true, Message: message, Remedy: remedy})
+	rd.log.Warnings = append(rd.log.Warnings, source.Finding{File: rd.log.File, Line: max(line, 1), Column: max(column, 1), Severity: source.Warning, Message: message, Remedy: remedy})
 }
 
 // text finds what no text file has, and line ends that the CSV reader would miss.
-func (rd *reader) text() source.Faults {
+func (rd *reader) text() source.Findings {
 	if len(bytes.TrimSpace(rd.data)) == 0 {
 		return rd.only(1, 1, "the file is empty", "name a log with a header and rows")
 	}
@@ -314,132 +311,6 @@ func (rd *reader) row(record []string) {
 	}
 	rd.log.at = append(rd.log.at, at)
 	rd.log.line = append(rd.log.line, int32(line))
-}
-
-// clock reads the time of a row as time since the first row.
-func (rd *reader) clock(cell string) (time.Duration, bool) {
-	text := strings.TrimSpace(cell)
-	refuse := func(message, remedy string) (time.Duration, bool) {
-		line, column := rd.place(rd.time)
-		rd.fault(line, column, message, remedy)
-		return 0, false
-	}
-	var at time.Duration
-	switch {
-	case text == "":
-		return refuse("this row has no time", "write its time or remove the row")
-	case rd.unit == 0:
-		t, err := time.Parse(time.RFC3339, text)
-		if err != nil {
-			return refuse(fmt.Sprintf("%s is not a time in RFC 3339", clip(text)), "write date, T, time and zone, as in 2026-01-31T14:05:00+01:00, or name the column elapsed_seconds")
-		}
-		if len(rd.log.at) == 0 {
-			rd.firstTime, rd.log.Started = t, t
-		}
-		at = t.Sub(rd.firstTime)
-	default:
-		v, ok := rd.number(rd.time, text)
-		if !ok {
-			return 0, false
-		}
-		seconds := v * rd.unit.Seconds()
-		if seconds < 0 || seconds > longest.Seconds() {
-			return refuse(fmt.Sprintf("the elapsed time %s is not between 0 and a year", clip(text)), "check the unit in the name of the column")
-		}
-		at = time.Duration(math.Round(seconds*1e6)) * time.Microsecond
-		if len(rd.log.at) == 0 {
-			rd.first = at
-		}
-		at -= rd.first
-	}
-	if len(rd.log.at) == 0 {
-		return 0, true
-	}
-	last := len(rd.log.at) - 1
-	switch before := rd.log.at[last]; {
-	case at > longest || at < -longest: // first: a difference of centuries saturates
-		return refuse("this row is more than a year from the first", "check the times, and cut the log to one batch")
-	case at < before:
-		return refuse(fmt.Sprintf("the time goes back by %s from line %d", quantity.FormatDuration(before-at), rd.log.line[last]),
-			"put the rows in order; a clock that was set meanwhile needs a column of elapsed time")
-	case at == before:
-		rd.seen(&rd.repeats, rd.time, fmt.Sprintf("the time is that of line %d", rd.log.line[last]))
-	}
-	return at, true
-}
-
-// temperature reads one cell. Nothing readable is not read; it is never 0.
-func (rd *reader) temperature(c *Column, i int, cell string) (quantity.Celsius, bool) {
-	text := strings.TrimSpace(cell)
-	if slices.Contains(unread, strings.ToLower(text)) {
-		return 0, false
-	}
-	switch strings.ToLower(strings.TrimLeft(text, "+-")) {
-	case "inf", "infinity":
-		rd.seen(&rd.infinite, i, clip(text))
-		return 0, false
-	}
-	v, ok := rd.number(i, text)
-	if !ok {
-		return 0, false
-	}
-	t := quantity.Celsius(v)
-	if c.fahrenheit {
-		t = quantity.FromFahrenheit(v)
-	}
-	switch {
-	case t < coldest || t > hottest:
-		rd.seen(&rd.absurd, i, clip(text))
-		return 0, false
-	case c.Core && t > hottestCore:
-		remedy := "if the probe lay in the chamber, empty its cells for that time or let the column's name begin with chamber"
-		if !c.fahrenheit {
-			remedy = "if these are degrees Fahrenheit, let the column's name end in _fahrenheit; " + remedy
-		}
-		line, column := rd.place(i)
-		rd.fault(line, column, fmt.Sprintf("%s reads %s, that is %v; the core of moist food cannot be hotter than %v", clip(c.Header), clip(text), t, hottestCore), remedy)
-		return 0, false
-	}
-	return t, true
-}
-
-// number reads a plain decimal number. The sign of its decimals must be the same
-// throughout the file, and a comma counts only where it separates no cells.
-func (rd *reader) number(i int, text string) (float64, bool) {
-	refuse := func(message, remedy string) (float64, bool) {
-		line, column := rd.place(i)
-		rd.fault(line, column, message, remedy)
-		return 0, false
-	}
-	digits := 0
-	var sign rune
-	for at, r := range text {
-		switch {
-		case r >= '0' && r <= '9':
-			digits++
-		case (r == '-' || r == '+') && at == 0:
-		case (r == '.' || r == ',') && sign == 0:
-			sign = r
-		default:
-			return refuse(fmt.Sprintf("%s is not a plain number", clip(text)), "write digits with at most one decimal sign, the unit in the name of the column")
-		}
-	}
-	switch {
-	case digits == 0 || len(text) > 40:
-		return refuse(fmt.Sprintf("%s is not a plain number", clip(text)), "write digits with at most one decimal sign, or leave the cell empty")
-	case sign == ',' && rd.csv.Comma == ',':
-		return refuse(fmt.Sprintf("%s has a comma in a file whose cells are separated by commas", clip(text)), "write a decimal point, or save the file with semicolons between the cells")
-	case sign != 0 && rd.decimal != 0 && sign != rd.decimal:
-		return refuse(fmt.Sprintf("%s has the decimal sign %q, line %d has %q", clip(text), sign, rd.decimalLine, rd.decimal), "use one decimal sign throughout, and none for thousands")
-	case sign != 0 && rd.decimal == 0:
-		rd.decimal = sign
-		rd.decimalLine, _ = rd.csv.FieldPos(0)
-	}
-	v, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
-	if err != nil || !quantity.Finite(v) {
-		return refuse(fmt.Sprintf("%s is not a plain number", clip(text)), "write digits with at most one decimal sign")
-	}
-	return v, true
 }
 
 // remarks turns what was seen on the way into warnings.

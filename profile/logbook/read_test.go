@@ -92,7 +92,7 @@ func TestUnreadIsNotZero(t *testing.T) {
 	assert.Zero(t, zero)
 	var said []string
 	for _, w := range l.Warnings {
-		assert.True(t, w.Warning)
+		assert.Equal(t, source.Warning, w.Severity)
 		said = append(said, w.Error())
 	}
 	assert.Equal(t, []string{
@@ -151,7 +151,7 @@ func TestFaults(t *testing.T) {
 		{"after wide characters", "elapsed_minutes,größe,core_celsius\n0,größe,5x\n", "2:9: 5x is not a plain number"},
 	} {
 		_, err := Read("log.csv", strings.NewReader(c.text))
-		var faults source.Faults
+		var faults source.Findings
 		if assert.ErrorAs(t, err, &faults, c.name) {
 			assert.Contains(t, faults[0].Error(), "log.csv:"+c.want, c.name)
 			assert.NotEmpty(t, faults[0].Remedy, c.name)
@@ -161,7 +161,7 @@ func TestFaults(t *testing.T) {
 
 func TestManyFaultsAreCut(t *testing.T) {
 	_, err := Read("log.csv", strings.NewReader("elapsed_minutes,core_celsius\n"+strings.Repeat("0,x\n", 1000)))
-	var faults source.Faults
+	var faults source.Findings
 	require.ErrorAs(t, err, &faults)
 	assert.Len(t, faults, maxFaults)
 	assert.Contains(t, faults[0].Excerpt, "^")
@@ -204,7 +204,7 @@ func FuzzRead(f *testing.F) {
 	f.Fuzz(func(t *testing.T, data []byte) {
 		l, err := Read("log.csv", strings.NewReader(string(data)))
 		if err != nil {
-			var faults source.Faults
+			var faults source.Findings
 			if !errors.As(err, &faults) || len(faults) == 0 {
 				t.Fatalf("not faults: %v", err)
 			}

@@ -8,6 +8,7 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/formula"
 	"fumarium/profile/quantity"
+	"fumarium/profile/source"
 )
 
 // Options say for what the sheet is made.
@@ -30,8 +31,8 @@ type Sheet struct {
 	AddedWaterPercent float64 `json:"added_water_percent"` // water put in as an ingredient
 	BinderPercent     float64 `json:"binder_percent"`
 
-	Composition Composition `json:"composition"`
-	Findings    []Finding   `json:"findings"` // errors first; empty, never null
+	Composition Composition     `json:"composition"`
+	Findings    source.Findings `json:"findings"` // errors first; empty, never null
 
 	product *profile.Product // scaled
 	verdict formula.Verdict
@@ -62,14 +63,6 @@ type Composition struct {
 	Ash          float64 `json:"ash"`
 }
 
-// A Finding is one thing wrong, unwise or worth saying.
-type Finding struct {
-	Severity string `json:"severity"` // error, warning or note
-	Code     string `json:"code"`
-	Message  string `json:"message"`
-	Remedy   string `json:"remedy"`
-}
-
 // Make works the sheet out. It does not change the product. Meat below zero is a
 // mistake of the caller and panics.
 func Make(p *profile.Product, o Options) Sheet {
@@ -87,7 +80,7 @@ func Make(p *profile.Product, o Options) Sheet {
 			Water: float64(v.Composition.Water), Protein: float64(v.Composition.Protein), Fat: float64(v.Composition.Fat),
 			Carbohydrate: float64(v.Composition.Carbohydrate), Ash: float64(v.Composition.Ash),
 		},
-		Findings: []Finding{},
+		Findings: append(source.Findings{}, v.Findings...),
 		product:  &scaled, verdict: v,
 	}
 	if v.Cured {
@@ -95,9 +88,6 @@ func Make(p *profile.Product, o Options) Sheet {
 	}
 	if v.Cured || v.Accelerated {
 		s.Erythorbate = check(v.Accelerator)
-	}
-	for _, f := range v.Findings {
-		s.Findings = append(s.Findings, Finding{string(f.Severity), f.Code, f.Message, f.Remedy})
 	}
 	return s
 }

@@ -22,6 +22,7 @@ import (
 	"fumarium/profile/formula"
 	"fumarium/profile/quantity"
 	"fumarium/profile/sheet"
+	"fumarium/profile/source"
 )
 
 var update = flag.Bool("update", false, "rewrite the expected sheets; read the difference before keeping it")
@@ -121,7 +122,7 @@ func TestShippedProducts(t *testing.T) {
 			s := sheet.Make(e.Value, sheet.Options{Meat: meat})
 			assert.True(t, s.Pass(), "%s: %v", e.Key, s.Findings)
 			for _, f := range s.Findings {
-				assert.Equal(t, "note", f.Severity, "%s: %s: %s", e.Key, f.Code, f.Message)
+				assert.Equal(t, source.Note, f.Severity, "%s: %s: %s", e.Key, f.Code, f.Message)
 			}
 			fits(t, s.Text())
 			if s.Nitrite != nil {

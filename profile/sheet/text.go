@@ -12,6 +12,7 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/formula"
 	"fumarium/profile/quantity"
+	"fumarium/profile/source"
 )
 
 // Width is how many characters a line of the text has at most.
@@ -116,12 +117,12 @@ func (s Sheet) head(w *wall) {
 		amounts += "; parts per million on the " + s.verdict.Basis.String()
 	}
 	w.par("            ", amounts)
-	errors := s.count(formula.Error)
+	errors := s.count(source.Error)
 	switch {
 	case errors > 0:
 		w.par("CHECK       ", fmt.Sprintf("DO NOT MAKE IT AS IT STANDS: %s, see section 2", plural(errors, "error")))
-	case s.count(formula.Warning) > 0:
-		w.par("CHECK       ", fmt.Sprintf("within the limits, with %s, see section 2", plural(s.count(formula.Warning), "warning")))
+	case s.count(source.Warning) > 0:
+		w.par("CHECK       ", fmt.Sprintf("within the limits, with %s, see section 2", plural(s.count(source.Warning), "warning")))
 	default:
 		w.par("CHECK       ", "the formula is within the limits it was held against")
 	}
@@ -139,7 +140,7 @@ func (s Sheet) flesh() string {
 	return "meat"
 }
 
-func (s Sheet) count(severity formula.Severity) int {
+func (s Sheet) count(severity source.Severity) int {
 	n := 0
 	for _, f := range s.verdict.Findings {
 		if f.Severity == severity {
@@ -277,7 +278,7 @@ func (s Sheet) checks(w *wall) {
 		if f.Remedy != "" {
 			text += ". WHAT TO DO: " + f.Remedy
 		}
-		w.par("   "+pad(strings.ToUpper(string(f.Severity)), 9), text+".")
+		w.par("   "+pad(strings.ToUpper(f.Severity.String()), 9), text+".")
 	}
 }
 
@@ -304,8 +305,8 @@ func (s Sheet) rest(w *wall) {
 		w.par("   ", "None: "+why+".")
 		return
 	}
-	w.par("   ", fmt.Sprintf("At least %s at 2 to 4 °C before anything is heated: %s. The batch is refused before that unless a reason is given, and the reason is kept.",
-		long(least), why))
+	w.par("   ", fmt.Sprintf("At least %s at 2 to %v before anything is heated: %s. The batch is refused before that unless a reason is given, and the reason is kept.",
+		long(least), coldMeat, why))
 	w.line("")
 	w.line("   done on ______________ at ____:____     hang from ______________ at ____:____")
 }
@@ -416,7 +417,7 @@ func (s Sheet) cautions(w *wall) {
 		say("Curing salt is poison in quantity, coloured or not. Keep it in a marked tin of its own, away from table salt, and out of the reach of children. If anyone may have eaten too much, call a doctor or the poison service at once.")
 	}
 	if s.product.Species != profile.Dairy {
-		say("Raw meat and fish stay at or below 4 °C except while they are worked. Clean hands, boards and machines before and after.")
+		say(fmt.Sprintf("Raw meat and fish stay at or below %v except while they are worked. Clean hands, boards and machines before and after.", coldMeat))
 	}
 	say("Smoke and gas kill: air the room. Don't leave a burning generator alone, and keep an extinguisher at hand.")
 	say("This sheet is an aid. It is as right as the figures in the product file and the scale. Limits are those named above; local rules may be stricter. For sale to others a process authority and the local inspector decide.")

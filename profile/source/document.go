@@ -27,26 +27,30 @@ const (
 // A Document is one YAML file under reading. It collects faults; Err gives all
 // of them at the end.
 type Document struct {
+	// Recorded says that a batch has gone by this file. What is only asked of new ones
+	// is not asked of it.
+	Recorded bool
+
 	file   string
 	lines  []string
 	root   *yaml.Node
-	faults Faults
+	faults Findings
 	broken map[*yaml.Node]bool // nodes that a fault was reported for already
 }
 
-// Open reads the YAML in data. Its error, a Faults, means that there is nothing
+// Open reads the YAML in data. Its error, a Findings, means that there is nothing
 // to go on with. Faults that leave something to read, such as a key given twice,
 // wait for Err. file is only for messages.
 func Open(file string, data []byte) (*Document, error) {
 	d := &Document{file: file, broken: map[*yaml.Node]bool{}}
 	if len(data) > MaxBytes {
-		return nil, Faults{{File: file, Line: 1, Column: 1,
+		return nil, Findings{{File: file, Line: 1, Column: 1,
 			Message: fmt.Sprintf("the file is larger than the limit of %d bytes", MaxBytes),
 			Remedy:  "check that this is the right file"}}
 	}
 	data = bytes.TrimPrefix(data, []byte("\ufeff"))
 	if fault, bad := d.binary(data); bad {
-		return nil, Faults{fault}
+		return nil, Findings{fault}
 	}
 	if len(bytes.TrimSpace(data)) > 0 {
 		d.lines = splitLines(string(data))
@@ -81,13 +85,13 @@ func (d *Document) Err() error {
 	if len(d.faults) == 0 {
 		return nil
 	}
-	slices.SortStableFunc(d.faults, func(a, b Fault) int {
+	slices.SortStableFunc(d.faults, func(a, b Finding) int {
 		return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
 	})
 	faults := slices.Clone(d.faults)
 	if more := len(faults) - maxFaults; more > 0 {
 		next := faults[maxFaults]
-		faults = append(faults[:maxFaults:maxFaults], Fault{File: d.file, Line: next.Line, Column: next.Column,
+		faults = append(faults[:maxFaults:maxFaults], Finding{File: d.file, Line: next.Line, Column: next.Column,
 			Message: fmt.Sprintf("%d more faults from here on", more), Remedy: "mend those above first"})
 	}
 	for i := range faults {
@@ -105,7 +109,7 @@ func (d *Document) report(line, column int, message, remedy string) {
 	line, column = d.inside(line, column)
 	// Whatever went into the words, they are fit for a terminal.
 	message, remedy = strings.Map(visible, message), strings.Map(visible, remedy)
-	d.faults = append(d.faults, Fault{File: d.file, Line: line, Column: column, Message: message, Remedy: remedy})
+	d.faults = append(d.faults, Finding{File: d.file, Line: line, Column: column, Message: message, Remedy: remedy})
 }
 
 // inside keeps a place within the file: the YAML library puts what is missing at
@@ -118,14 +122,14 @@ func (d *Document) inside(line, column int) (int, int) {
 }
 
 // only gives a single fault that nothing can follow.
-func (d *Document) only(line, column int, message, remedy string) Faults {
+func (d *Document) only(line, column int, message, remedy string) Findings {
 	line, column = d.inside(line, column)
-	return Faults{{File: d.file, Line: line, Column: column, Message: message, Remedy: remedy,
+	return Findings{{File: d.file, Line: line, Column: column, Message: message, Remedy: remedy,
 		Excerpt: excerpt(d.lines, line, column)}}
 }
 
 // binary finds the first byte that no text file has.
-func (d *Document) binary(data []byte) (Fault, bool) {
+func (d *Document) binary(data []byte) (Finding, bool) {
 	line, column := 1, 1
 	for i := 0; i < len(data); {
 		r, size := utf8.DecodeRune(data[i:])
@@ -137,7 +141,7 @@ func (d *Document) binary(data []byte) (Fault, bool) {
 			what = fmt.Sprintf("the byte 0x%02x is not text", data[i])
 		}
 		if what != "" {
-			return Fault{File: d.file, Line: line, Column: column, Message: what,
+			return Finding{File: d.file, Line: line, Column: column, Message: what,
 				Remedy: "check that this is the right file, and save it as UTF-8 text"}, true
 		}
 		i += size
@@ -146,7 +150,7 @@ func (d *Document) binary(data []byte) (Fault, bool) {
 			line, column = line+1, 1
 		}
 	}
-	return Fault{}, false
+	return Finding{}, false
 }
 
 // inspect reports, in the whole tree, what YAML allows and these files do not.
@@ -212,13 +216,13 @@ func (d *Document) breakNode(n *yaml.Node, message, remedy string) {
 }
 
 // syntax turns the YAML library's error into one of ours.
-func (d *Document) syntax(err error) Faults {
+func (d *Document) syntax(err error) Findings {
 	var e *yaml.LoadError
 	if !errors.As(err, &e) {
 		return d.only(1, 1, "the file is not YAML: "+clip(strings.TrimPrefix(err.Error(), "yaml: ")), "check it against a shipped file")
 	}
 	line, column := e.Mark.Line, e.Mark.Column
-	opened := func(what, close string) Faults {
+	opened := func(what, close string) Findings {
 		from := e.ContextMark
 		if at, column, ok := d.cutOff(from.Line, line); ok {
 			return d.only(at, column, "# begins a comment, so the rest of the line and the "+close+" in it are not read",

@@ -38,6 +38,9 @@ type Value struct {
 	key  string // for messages
 }
 
+// Recorded reports whether a batch has gone by the file.
+func (m *Map) Recorded() bool { return m != nil && m.doc.Recorded }
+
 // Named gives the mapping another name in messages.
 func (m *Map) Named(name string) *Map {
 	if m != nil {
@@ -227,7 +230,7 @@ func (v Value) Text() string {
 	if !ok {
 		return ""
 	}
-	if numberCut(v.node) {
+	if numberCut(v.node) && !v.doc.Recorded {
 		v.Fault("the text ends before "+clip(v.node.LineComment)+", because # begins a comment", "put the whole text in quotation marks; if it is a comment, write a blank after the #")
 		return ""
 	}

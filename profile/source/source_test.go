@@ -1,6 +1,7 @@
 package source
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"strings"
@@ -112,7 +113,7 @@ func TestDecimalCommaInBraces(t *testing.T) {
 		Read(m.Need("n"), quantity.ParseMass)
 		Read(m.Take("m"), quantity.ParseMass)
 		m.Done()
-		var faults Faults
+		var faults Findings
 		require.ErrorAs(t, doc.Err(), &faults)
 		assert.Len(t, faults, 1, text)
 		assert.Equal(t, "f:"+want, faults[0].Error())
@@ -285,7 +286,7 @@ func TestPlacesOfReaders(t *testing.T) {
 	assert.Nil(t, m.Take("b").List(2))
 	m.Take("absent")
 	m.Done()
-	var faults Faults
+	var faults Findings
 	require.ErrorAs(t, doc.Err(), &faults)
 	var got []string
 	for _, f := range faults {
@@ -300,7 +301,7 @@ func TestManyFaults(t *testing.T) {
 	doc, err := Open("f", []byte(strings.Repeat("? [x]\n", 20_000)))
 	require.NoError(t, err)
 	doc.Root().Done()
-	var faults Faults
+	var faults Findings
 	require.ErrorAs(t, doc.Err(), &faults)
 	assert.Len(t, faults, maxFaults+1)
 	assert.Equal(t, "19950 more faults from here on", faults[maxFaults].Message)
@@ -324,7 +325,7 @@ func FuzzOpen(f *testing.F) {
 		if err == nil {
 			return
 		}
-		var faults Faults
+		var faults Findings
 		if !errors.As(err, &faults) || len(faults) == 0 || len(faults) > maxFaults+1 {
 			t.Fatalf("not faults: %T %v", err, err)
 		}
@@ -361,4 +362,24 @@ func walk(m *Map, depth int) {
 		}
 	}
 	m.Done()
+}
+
+// One form for every room: what stands in a file has its place, and nothing else has.
+func TestFindingAsJSON(t *testing.T) {
+	for _, c := range []struct {
+		finding    Finding
+		line, json string
+	}{
+		{Finding{File: "a.yaml", Line: 3, Column: 7, Severity: Warning, Code: "fat-out", Message: "too hot", Remedy: "cool it"},
+			"a.yaml:3:7: fat-out: too hot; cool it",
+			`{"file":"a.yaml","line":3,"column":7,"warning":true,"severity":"warning","code":"fat-out","message":"too hot","remedy":"cool it"}`},
+		{Finding{File: "a.yaml", Line: 1, Column: 1, Message: "no shape"}, "a.yaml:1:1: no shape",
+			`{"file":"a.yaml","line":1,"column":1,"warning":false,"severity":"error","code":"","message":"no shape","remedy":""}`},
+		{Finding{Severity: Note, Code: "salt", Message: "much salt"}, "salt: much salt", `{"severity":"note","code":"salt","message":"much salt","remedy":""}`},
+	} {
+		assert.Equal(t, c.line, c.finding.Error())
+		got, err := json.Marshal(c.finding)
+		require.NoError(t, err)
+		assert.Equal(t, c.json, string(got))
+	}
 }

@@ -74,27 +74,6 @@ func logSlope(t float64) float64 {
 	return 5.8002206e3/(k*k) - 4.8640239e-2 + k*(2*4.1764768e-5-3*k*1.4452093e-8) + 6.5459673/k
 }
 
-// HumidityRatio of air at a total pressure with the given vapour pressure.
-func HumidityRatio(vapourPascal, totalPascal float64) float64 {
-	return MassRatio * vapourPascal / (totalPascal - vapourPascal)
-}
-
-// VapourPressure in Pa is the inverse of HumidityRatio.
-func VapourPressure(humidityRatio, totalPascal float64) float64 {
-	return totalPascal * humidityRatio / (MassRatio + humidityRatio)
-}
-
-// RelativeHumidity of air at t that holds vapour at the given pressure.
-func RelativeHumidity(t quantity.Celsius, vapourPascal float64) quantity.Ratio {
-	return quantity.Ratio(vapourPascal / SaturationPressure(t))
-}
-
-// HighestHumidity is the relative humidity of pure steam at t, at most 1: above
-// the boiling point air cannot be saturated.
-func HighestHumidity(t quantity.Celsius, totalPascal float64) quantity.Ratio {
-	return quantity.Ratio(min(1, totalPascal/SaturationPressure(t)))
-}
-
 // DewPoint is where air with the given vapour pressure starts to condense. A
 // pressure that is not above zero has none and gives NaN.
 func DewPoint(vapourPascal float64) quantity.Celsius {
@@ -116,56 +95,6 @@ func DewPoint(vapourPascal float64) quantity.Celsius {
 	return quantity.Celsius(t)
 }
 
-// HumidityRatioAt is that of air whose thermodynamic wet bulb is known (ASHRAE
-// Fundamentals 2017, chapter 1, equation 33). It is negative for a wet bulb that
-// no air of that dry bulb can have.
-func HumidityRatioAt(dry, wet quantity.Celsius, totalPascal float64) float64 {
-	t, w := float64(dry), float64(wet)
-	saturated := HumidityRatio(SaturationPressure(wet), totalPascal)
-	return ((2501-2.326*w)*saturated - 1.006*(t-w)) / (2501 + 1.86*t - 4.186*w)
-}
-
-// WetBulb is the thermodynamic wet bulb of air with the given humidity ratio:
-// the root of HumidityRatioAt, which rises with the wet bulb all the way to the
-// boiling point.
-func WetBulb(dry quantity.Celsius, humidityRatio, totalPascal float64) quantity.Celsius {
-	low, high := -80.0, float64(dry)
-	// A wet bulb cannot reach the boiling point, where the saturated humidity
-	// ratio has no bound.
-	if boiling := float64(DewPoint(totalPascal)); high >= boiling {
-		high = boiling - 1e-6
-	}
-	if low > high {
-		return dry
-	}
-	t := high
-	for range 100 {
-		excess := HumidityRatioAt(dry, quantity.Celsius(t), totalPascal) - humidityRatio
-		if excess > 0 {
-			high = t
-		} else {
-			low = t
-		}
-		if high-low < 1e-9 {
-			break
-		}
-		// A secant through a close second point; halving when it leaves the bracket.
-		const close = 1e-4
-		slope := (HumidityRatioAt(dry, quantity.Celsius(t), totalPascal) -
-			HumidityRatioAt(dry, quantity.Celsius(t-close), totalPascal)) / close
-		next := t - excess/slope
-		if !(next > low && next < high) {
-			next = (low + high) / 2
-		}
-		if math.Abs(next-t) < 1e-9 {
-			t = next
-			break
-		}
-		t = next
-	}
-	return quantity.Celsius(min(t, float64(dry)))
-}
-
 // VapourPressureAt is the vapour pressure in Pa by the psychrometer equation
 // e = e_s(wet) - A·p·(dry - wet), with the coefficient A of the wick and the air
 // past it in 1/K. It is negative for a pair that no air can have.
@@ -183,17 +112,6 @@ func Humidity(dry, wet quantity.Celsius, totalPascal, coefficient float64) (quan
 		return 0, false
 	}
 	return quantity.Ratio(h), true
-}
-
-// Enthalpy of moist air in J per kilogram of dry air, over dry air and liquid
-// water at 0 °C.
-func Enthalpy(t quantity.Celsius, humidityRatio float64) float64 {
-	return AirSpecificHeat*float64(t) + humidityRatio*(VapourEnthalpyAtZero+VapourSpecificHeat*float64(t))
-}
-
-// Volume of moist air in m³ per kilogram of dry air.
-func Volume(t quantity.Celsius, humidityRatio, totalPascal float64) float64 {
-	return AirGasConstant * (float64(t) + kelvin) * (1 + 1.607858*humidityRatio) / totalPascal
 }
 
 // VapourDensity in kg/m³ of vapour at the given pressure and temperature.

@@ -124,7 +124,7 @@ func All() []Kind {
 
 func (k Kind) String() string {
 	if k == 0 || k >= kinds {
-		return "unknown"
+		return quantity.Unknown
 	}
 	return catalogue[k].name
 }

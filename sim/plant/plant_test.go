@@ -16,6 +16,7 @@ import (
 	"fumarium/profile/conduction"
 	"fumarium/profile/quantity"
 	"fumarium/sensors/psychrometer"
+	"fumarium/sensors/psychrometer/moistair"
 	"fumarium/sim/plant/film"
 )
 
@@ -314,7 +315,7 @@ func TestWetBulbAgreesWithTheExactOne(t *testing.T) {
 			p.air.t = dry
 			p.air.vapour = p.volume * psychrometer.VapourDensity(e, quantity.Celsius(dry))
 			p.air.dry = p.volume * (p.pressure - e) / (psychrometer.AirGasConstant * (dry + kelvin))
-			exact := psychrometer.WetBulb(quantity.Celsius(dry), p.air.vapour/p.air.dry, p.pressure)
+			exact := moistair.WetBulb(quantity.Celsius(dry), p.air.vapour/p.air.dry, p.pressure)
 			assert.InDelta(t, float64(exact), float64(p.WetBulb()), 0.01, "%v °C, share %v", dry, share)
 		}
 	}

@@ -9,8 +9,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fumarium/controller/cabinet"
-	"fumarium/profile"
 	"fumarium/profile/catalog"
+	"fumarium/profile/lint"
 	"fumarium/profile/quantity"
 )
 
@@ -125,11 +125,11 @@ func TestEveryProductSuitsEveryCabinet(t *testing.T) {
 	require.NoError(t, err)
 	for _, e := range all {
 		c := e.Value
-		context := profile.LintContext{
+		context := lint.Cabinet{
 			Filling: c.Generator.Lasts, HasAmbient: true, Ambient: c.Ambient, ChamberHigh: c.Limits.ChamberHigh,
 		}
 		for _, p := range products {
-			for _, f := range profile.Lint(p.Value, p.File, context) {
+			for _, f := range lint.Product(p.Value, p.File, context) {
 				t.Errorf("%s: %v", e.Key, f)
 			}
 			for _, s := range p.Value.Stages {

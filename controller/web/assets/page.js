@@ -68,10 +68,10 @@ function draw(s) {
   text('summary', s.summary.replaceAll(' °C', '\u00a0°C') + '.');
 
   const roles = s.probes.map(p => p.role);
-  reading('chamber', s.chamber_celsius, 'no reading', true);
-  reading('core', s.core_celsius, roles.includes('core') ? 'no reading' : 'no probe', s.stage !== null);
+  reading('chamber', s.chamber_celsius, 'not read', true);
+  reading('core', s.core_celsius, roles.includes('core') ? 'not read' : 'no probe', s.stage !== null);
   text('setpoint', known(s.setpoint_celsius) ? 'setpoint ' + number(s.setpoint_celsius, 1) + ' °C' : 'no setpoint');
-  const goal = s.stage && s.stage.conditions.find(c => c.text.startsWith('core '));
+  const goal = s.stage && s.stage.conditions.find(c => c.kind === 'core');
   text('core-goal', goal ? 'until ' + goal.text : '');
 
   show('trend', s.state !== 'idle');
@@ -90,8 +90,8 @@ function draw(s) {
       known(p.celsius) ? make('td', '', number(p.celsius, 1) + ' °C') : make('td', p.status === 'not read' ? 'small' : 'fault', p.status));
     return row;
   }));
-  rebuild('events', s.events, () => s.events.toReversed().map(e => {
-    const li = make('li');
+  rebuild('events', s.events.map(e => e.id), () => s.events.toReversed().map(e => {
+    const li = make('li', e.kind.replaceAll(' ', '-'));
     li.append(make('time', '', clock(e.time)), e.priority ? make('b', '', marks[e.priority]) : '', e.text);
     return li;
   }));

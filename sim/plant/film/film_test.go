@@ -9,6 +9,7 @@ import (
 
 	"fumarium/profile/quantity"
 	"fumarium/sensors/psychrometer"
+	"fumarium/sensors/psychrometer/moistair"
 	"fumarium/sim/plant/film"
 )
 
@@ -124,8 +125,8 @@ func TestWetSurfaceSettlesNearTheWetBulb(t *testing.T) {
 	assert.InDelta(t, 49.9, float64(wetSurface(75, 0.30)), 0.1)
 	for _, air := range []quantity.Celsius{55, 65, 75, 85} {
 		for humidity, kelvin := range map[float64]float64{0.1: 2, 0.3: 1.5, 0.6: 1.5} {
-			w := psychrometer.HumidityRatio(humidity*psychrometer.SaturationPressure(air), sea)
-			assert.InDelta(t, float64(psychrometer.WetBulb(air, w, sea)), float64(wetSurface(air, humidity)), kelvin,
+			w := moistair.HumidityRatio(humidity*psychrometer.SaturationPressure(air), sea)
+			assert.InDelta(t, float64(moistair.WetBulb(air, w, sea)), float64(wetSurface(air, humidity)), kelvin,
 				"%v %v", air, humidity)
 		}
 	}

@@ -126,7 +126,7 @@ func (s *slave) why(err error) error {
 	case exists(s.dir):
 		return fmt.Errorf("ds18b20: %s has no file w1_slave: the kernel's thermometer driver is not there; load it with sudo modprobe w1_therm", s.dir)
 	}
-	return fmt.Errorf("ds18b20: %s is not there: the kernel finds no such chip; check its three wires, the pull-up of 4.7 kΩ and the address in the cabinet file (fumarium wiring lists the chips)", s.dir)
+	return fmt.Errorf("ds18b20: %s is not there: the kernel finds no such chip; check its three wires, the pull-up of 4.7 kΩ and the address in the cabinet file (fumarium wiring find lists the chips)", s.dir)
 }
 
 func exists(path string) bool {

@@ -15,6 +15,7 @@ import (
 	"fumarium/controller/loop"
 	"fumarium/controller/relay"
 	"fumarium/profile"
+	"fumarium/profile/source"
 	"fumarium/sensors"
 )
 
@@ -50,8 +51,8 @@ func Open(c *cabinet.Cabinet, o Options) (*World, error) {
 		return openSimulated(c, o)
 	}
 	for _, f := range cabinet.Lint(c, "") {
-		if !f.Warning {
-			return nil, fmt.Errorf("wiring: cabinet %q: %s; %s", c.Name, f.Message, f.Remedy)
+		if f.Severity == source.Error {
+			return nil, fmt.Errorf("wiring: cabinet %q: %w", c.Name, f)
 		}
 	}
 	if o.Lines == nil {

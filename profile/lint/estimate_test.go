@@ -1,4 +1,4 @@
-package profile
+package lint
 
 import (
 	"fmt"
@@ -9,12 +9,13 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/profile"
 	"fumarium/profile/conduction"
 	"fumarium/profile/quantity"
 )
 
 // solid is a piece as the estimate divides it, of 0.45 W/(m·K) and 1.35e-7 m²/s.
-func solid(t *testing.T, form Form, half quantity.Meters, start quantity.Celsius) *conduction.Body {
+func solid(t *testing.T, form profile.Form, half quantity.Meters, start quantity.Celsius) *conduction.Body {
 	t.Helper()
 	const density, specificHeat = 1000, 0.45 / 1.35e-7 / 1000
 	b, err := conduction.NewBody(nodes, form.Exponent(), half, conduction.Properties{Conductivity: 0.45, Density: density, SpecificHeat: specificHeat}, start)
@@ -33,14 +34,14 @@ func TestEstimateMeetsTheSeriesSolution(t *testing.T) {
 		radius       = 0.025
 	)
 	for _, c := range []struct {
-		form  Form
+		form  profile.Form
 		biot  float64
 		fo    float64
 		theta float64
 	}{
-		{Slab, 0.7, 0.5, 0.8234}, {Slab, 0.7, 2, 0.353878}, {Slab, 2, 1, 0.369556}, {Slab, 10, 0.5, 0.454641},
-		{Cylinder, 0.7, 0.5, 0.638883}, {Cylinder, 0.7, 2, 0.108489}, {Cylinder, 2, 0.5, 0.372397}, {Cylinder, 10, 0.5, 0.1458},
-		{Sphere, 0.7, 0.5, 0.47988}, {Sphere, 1, 1, 0.107977}, {Sphere, 2, 0.5, 0.188932}, {Sphere, 10, 0.1, 0.795759},
+		{profile.Slab, 0.7, 0.5, 0.8234}, {profile.Slab, 0.7, 2, 0.353878}, {profile.Slab, 2, 1, 0.369556}, {profile.Slab, 10, 0.5, 0.454641},
+		{profile.Cylinder, 0.7, 0.5, 0.638883}, {profile.Cylinder, 0.7, 2, 0.108489}, {profile.Cylinder, 2, 0.5, 0.372397}, {profile.Cylinder, 10, 0.5, 0.1458},
+		{profile.Sphere, 0.7, 0.5, 0.47988}, {profile.Sphere, 1, 1, 0.107977}, {profile.Sphere, 2, 0.5, 0.188932}, {profile.Sphere, 10, 0.1, 0.795759},
 	} {
 		t.Run(fmt.Sprint(c.form, c.biot, c.fo), func(t *testing.T) {
 			p := solid(t, c.form, radius, 0)
@@ -64,7 +65,7 @@ func TestEstimateMeetsTheBesselTimes(t *testing.T) {
 		{0.021, 15, 75, 68, 48.9}, {0.021, 25, 80, 72, 30.8}, {0.026, 25, 75, 68, 40.8},
 		{0.043, 15, 80, 72, 109.6}, {0.050, 25, 75, 68, 94.5}, {0.065, 25, 80, 72, 132.8}, {0.075, 25, 75, 68, 167.3},
 	} {
-		p := solid(t, Cylinder, quantity.Meters(c.diameter/2), 10)
+		p := solid(t, profile.Cylinder, quantity.Meters(c.diameter/2), 10)
 		var took time.Duration
 		for float64(p.Core()) < c.core && took < estimateLimit {
 			p.Step(estimateStep, c.film, quantity.Celsius(c.air))
@@ -78,7 +79,7 @@ func TestEstimateMeetsTheBesselTimes(t *testing.T) {
 // rate with a lag of (R²/α)·(1/(2 Bi) + 1/4): closed form.
 func TestEstimateMeetsTheRampLag(t *testing.T) {
 	const radius, conductivity, diffusivity, biot, perSecond = 0.016, 0.45, 1.35e-7, 0.7, 0.2 / 60
-	p := solid(t, Cylinder, radius, 10)
+	p := solid(t, profile.Cylinder, radius, 10)
 	air := 10.0
 	for range int(5 * time.Hour / estimateStep) {
 		air += perSecond * estimateStep.Seconds()
@@ -109,26 +110,26 @@ func TestEstimateBatchGoesThroughTheStages(t *testing.T) {
 }
 
 func TestEstimateOfAlternatives(t *testing.T) {
-	after := Condition{Kind: After, After: time.Hour}
-	core := Condition{Kind: CoreAtLeast, Core: 60}
-	asked := Condition{Kind: Confirmed, Confirm: "done?"}
+	after := profile.Condition{Kind: profile.After, After: time.Hour}
+	core := profile.Condition{Kind: profile.CoreAtLeast, Core: 60}
+	asked := profile.Condition{Kind: profile.Confirmed, Confirm: "done?"}
 	for _, c := range []struct {
 		name  string
-		until Until
+		until profile.Until
 		took  time.Duration
 		core  quantity.Celsius
 		met   bool
 	}{
-		{"all, one missing", Until{Conditions: []Condition{after, core}}, time.Hour, 50, false},
-		{"all", Until{Conditions: []Condition{after, core}}, time.Hour, 60, true},
-		{"any, none", Until{Any: true, Conditions: []Condition{after, core}}, time.Minute, 50, false},
-		{"any, one", Until{Any: true, Conditions: []Condition{after, core}}, time.Minute, 60, true},
-		{"the person takes no time", Until{Conditions: []Condition{asked}}, 0, 4, true},
-		{"the person adds no time", Until{Conditions: []Condition{after, asked}}, time.Hour, 4, true},
-		{"the person is not counted on", Until{Any: true, Conditions: []Condition{after, asked}}, 0, 4, false},
-		{"only persons", Until{Any: true, Conditions: []Condition{asked, asked}}, 0, 4, true},
+		{"all, one missing", profile.Until{Conditions: []profile.Condition{after, core}}, time.Hour, 50, false},
+		{"all", profile.Until{Conditions: []profile.Condition{after, core}}, time.Hour, 60, true},
+		{"any, none", profile.Until{Any: true, Conditions: []profile.Condition{after, core}}, time.Minute, 50, false},
+		{"any, one", profile.Until{Any: true, Conditions: []profile.Condition{after, core}}, time.Minute, 60, true},
+		{"the person takes no time", profile.Until{Conditions: []profile.Condition{asked}}, 0, 4, true},
+		{"the person adds no time", profile.Until{Conditions: []profile.Condition{after, asked}}, time.Hour, 4, true},
+		{"the person is not counted on", profile.Until{Any: true, Conditions: []profile.Condition{after, asked}}, 0, 4, false},
+		{"only persons", profile.Until{Any: true, Conditions: []profile.Condition{asked, asked}}, 0, 4, true},
 	} {
-		k, _ := RedMeat.Kinetics()
-		assert.Equal(t, c.met, c.until.estimatedMet(c.took, c.core, 0, k), c.name)
+		k, _ := profile.RedMeat.Kinetics()
+		assert.Equal(t, c.met, estimatedMet(c.until, c.took, c.core, 0, k), c.name)
 	}
 }

@@ -1,8 +1,9 @@
-package profile
+package lint
 
 import (
 	"time"
 
+	"fumarium/profile"
 	"fumarium/profile/composition"
 	"fumarium/profile/conduction"
 	"fumarium/profile/lethality"
@@ -28,14 +29,11 @@ const (
 	loadedCore quantity.Celsius = 4 // product from a cold room; common practice, no source
 )
 
-// comeUpRule is the published limit of the come-up time.
-var comeUpRule = lethality.ComeUpWithin(0)
-
 const comeUpWarn = 5 * time.Hour // leaves an hour for what evaporation adds: common practice, no source
 
 // newPiece gives a piece of uniform temperature with the properties its mix has
 // at 40 °C, the middle of the heating.
-func newPiece(s Shape, mix composition.Mix, start quantity.Celsius) (*conduction.Body, error) {
+func newPiece(s profile.Shape, mix composition.Mix, start quantity.Celsius) (*conduction.Body, error) {
 	const at quantity.Celsius = 40
 	return conduction.NewBody(nodes, s.Form.Exponent(), s.HalfThickness(),
 		conduction.Properties{Conductivity: mix.Conductivity(at), Density: mix.Density(at), SpecificHeat: mix.SpecificHeat(at)}, start)
@@ -52,12 +50,12 @@ type estimatedStage struct {
 // An estimate is a batch by conduction alone.
 type estimate struct {
 	stages []estimatedStage
-	comeUp time.Duration // core within the band of comeUpRule in heated stages
+	comeUp time.Duration // core within the band of lethality.ComeUpBand in heated stages
 }
 
 // estimateBatch runs the stages one after the other. What waits for the person
 // takes no time.
-func estimateBatch(p *Product, ambient quantity.Celsius) estimate {
+func estimateBatch(p *profile.Product, ambient quantity.Celsius) estimate {
 	kinetics, countsLethality := p.Species.Kinetics()
 	e := estimate{stages: make([]estimatedStage, len(p.Stages))}
 	body, err := newPiece(p.Shape, p.Formula.Composition(), loadedCore)
@@ -65,19 +63,19 @@ func estimateBatch(p *Product, ambient quantity.Celsius) estimate {
 		return e
 	}
 	var killed float64 // equivalent seconds
-	reached := false   // the core has been at comeUpRule.To
+	reached := false   // the core has been at lethality.ComeUpBand.To
 	chamber := ambient
 	for i := range p.Stages {
 		s, r := &p.Stages[i], &e.stages[i]
 		r.startCore = body.Core()
-		for !s.Until.estimatedMet(r.took, body.Core(), killed, kinetics) {
+		for !estimatedMet(s.Until, r.took, body.Core(), killed, kinetics) {
 			if r.took >= estimateLimit {
 				r.cut = true
 				break
 			}
-			medium, film := s.medium(ambient)
+			medium, film := medium(s, ambient)
 			if s.Heat {
-				chamber = s.rampedFrom(chamber)
+				chamber = rampedFrom(s, chamber)
 				medium = chamber
 			}
 			before := body.Core()
@@ -86,8 +84,8 @@ func estimateBatch(p *Product, ambient quantity.Celsius) estimate {
 			if countsLethality {
 				killed += kinetics.Segment(before, body.Core(), estimateStep)
 			}
-			reached = reached || body.Core() >= comeUpRule.To
-			if s.Heat && !reached && body.Core() >= comeUpRule.From {
+			reached = reached || body.Core() >= lethality.ComeUpBand.To
+			if s.Heat && !reached && body.Core() >= lethality.ComeUpBand.From {
 				e.comeUp += estimateStep
 			}
 		}
@@ -100,7 +98,7 @@ func estimateBatch(p *Product, ambient quantity.Celsius) estimate {
 }
 
 // rampedFrom is the setpoint one estimateStep after it was at chamber.
-func (s *Stage) rampedFrom(chamber quantity.Celsius) quantity.Celsius {
+func rampedFrom(s *profile.Stage, chamber quantity.Celsius) quantity.Celsius {
 	if s.Ramp <= 0 {
 		return s.ChamberSetpoint
 	}
@@ -110,32 +108,32 @@ func (s *Stage) rampedFrom(chamber quantity.Celsius) quantity.Celsius {
 
 // medium is what surrounds the product during a stage and how well it exchanges
 // heat, W/(m²·K).
-func (s *Stage) medium(ambient quantity.Celsius) (quantity.Celsius, float64) {
+func medium(s *profile.Stage, ambient quantity.Celsius) (quantity.Celsius, float64) {
 	switch {
 	case s.Heat:
 		return s.ChamberSetpoint, filmStill + (filmFan-filmStill)*float64(s.Fan)
-	case s.Place == IceWater:
+	case s.Place == profile.IceWater:
 		return iceWaterCelsius, filmWater
-	case s.Place == ColdRoom:
+	case s.Place == profile.ColdRoom:
 		return coldRoomCelsius, filmRoom
 	}
 	return ambient, filmRoom
 }
 
-func (u Until) estimatedMet(took time.Duration, core quantity.Celsius, killed float64, k lethality.Kinetics) bool {
+func estimatedMet(u profile.Until, took time.Duration, core quantity.Celsius, killed float64, k lethality.Kinetics) bool {
 	met, unmet := 0, 0
 	for _, c := range u.Conditions {
 		ok := true
 		switch c.Kind {
-		case After:
+		case profile.After:
 			ok = took >= c.After
-		case CoreAtLeast:
+		case profile.CoreAtLeast:
 			ok = core >= c.Core
-		case CoreAtMost:
+		case profile.CoreAtMost:
 			ok = core <= c.Core
-		case LethalityAtLeast:
+		case profile.LethalityAtLeast:
 			ok = k.D > 0 && k.Log10(killed) >= c.Lethality
-		case Confirmed:
+		case profile.Confirmed:
 			if u.Any && len(u.Conditions) > 1 {
 				continue // the person may come at any time; count on the others
 			}

@@ -1,0 +1,84 @@
+package lint
+
+import (
+	"fmt"
+	"time"
+
+	"fumarium/profile"
+	"fumarium/profile/formula"
+	"fumarium/profile/lethality"
+	"fumarium/profile/quantity"
+)
+
+// brined is the least salt in the water of smoked fish that protects it.
+const brined = quantity.Ratio(formula.FishInAirPercent / 100)
+
+func cureRest(l *linting) []finding {
+	named := l.Formula.Cure.Rest
+	least, why := l.Formula.LeastRest()
+	if named >= least {
+		return nil
+	}
+	had := "has no rest"
+	if named > 0 {
+		had = "rests " + quantity.FormatDuration(named)
+	}
+	return []finding{{-1,
+		fmt.Sprintf("the cured product %s before it is heated; it wants at least %s: %s", had, quantity.FormatDuration(least), why),
+		"give the cure a longer rest in the cold"}}
+}
+
+// saltInWater is salt as a fraction of salt and water together.
+func (l *linting) saltInWater() quantity.Ratio {
+	salt := float64(l.Formula.SaltMass())
+	water := float64(l.Formula.MassOf(profile.Water))
+	for _, m := range l.Formula.Cut {
+		water += float64(m.Mass) * float64(m.Water)
+	}
+	if salt+water <= 0 {
+		return 0
+	}
+	return quantity.Ratio(salt / (salt + water))
+}
+
+func uncuredWarm(l *linting) []finding {
+	switch {
+	case l.cured(), l.Species == profile.Dairy:
+		return nil
+	case l.Species == profile.Fish && l.saltInWater() >= brined:
+		return nil // brined fish is protected by its salt
+	}
+	var warm time.Duration
+	for i, s := range l.Stages {
+		if s.Place != profile.Chamber {
+			continue
+		}
+		chamber := l.ambient
+		if s.Heat {
+			chamber = s.ChamberSetpoint
+		}
+		if chamber <= lethality.RawUncured.From || chamber >= lethality.RawUncured.To {
+			continue
+		}
+		if warm += l.estimate.stages[i].took; warm > lethality.RawUncured.Limit {
+			remedy := "cure it, or keep the chamber at 60 °C or above from the start"
+			if l.Species == profile.Fish {
+				remedy = fmt.Sprintf("brine it to at least %v salt in its water, cure it, or keep the chamber at 60 °C or above", brined)
+			}
+			return []finding{{i,
+				fmt.Sprintf("by the end of %s the uncured product has spent %s in a chamber between %v and %v; without nitrite Clostridium botulinum can grow in smoke",
+					l.stageName(i), quantity.FormatDuration(warm), lethality.RawUncured.From, lethality.RawUncured.To), remedy}}
+		}
+	}
+	return nil
+}
+
+func comeUp(l *linting) []finding {
+	if l.Species == profile.Dairy || l.estimate.comeUp <= comeUpWarn {
+		return nil
+	}
+	return []finding{{-1,
+		fmt.Sprintf("the core is estimated to take at least %s from %v to %v by conduction alone; drying adds to that, and the limit is %s",
+			quantity.FormatDuration(l.estimate.comeUp), lethality.ComeUpBand.From, lethality.ComeUpBand.To, quantity.FormatDuration(lethality.ComeUpBand.Limit)),
+		"warm the chamber sooner, run the fan, or make thinner pieces"}}
+}

@@ -1,0 +1,163 @@
+// Package proof is what is claimed for a batch and what can be said of it in the end. A
+// Claim is what the core has gone through; Claiming follows the probes some seconds late,
+// so that what a probe reads while it slips out of the meat is never claimed. A Verdict
+// holds a claim against the rules of its product. There is one of each, for the daemon,
+// the record, the rehearsal and the assessment of a log alike.
+//
+// Met is said only of what was shown. It prints nothing and takes no decision; for food
+// for others a process authority and the local inspector decide.
+package proof
+
+import (
+	"time"
+
+	"fumarium/profile"
+	"fumarium/profile/chilling"
+	"fumarium/profile/lethality"
+	"fumarium/profile/quantity"
+)
+
+// Rules are what a product is held to.
+type Rules struct {
+	Product   *profile.Product
+	Criterion *lethality.Criterion // nil where nothing is cooked
+	ComesUp   bool                 // its come-up time is limited
+	Chill     *chilling.Rule       // nil where no way of chilling is named
+}
+
+// RulesOf are those of a product; of nil there are none.
+func RulesOf(p *profile.Product) Rules {
+	if p == nil {
+		return Rules{}
+	}
+	return Rules{Product: p, Criterion: p.Criterion(), ComesUp: p.ComeUpApplies(), Chill: p.ChillRule()}
+}
+
+// ComeUp is the published rule. A probe's error is the file's business: it belongs
+// into the probe's offset or the target.
+var ComeUp = lethality.ComeUpWithin(0)
+
+// A Claim is what the core has gone through so far. Zero has seen nothing.
+type Claim struct {
+	ComeUp lethality.ComeUp `record:"come_up"` // of the coldest core
+	Heat   lethality.Count  `record:"heat"`    // of the coldest core, by the product's criterion
+	Chill  chilling.State   `record:"chill"`   // of the hottest core, by the product's rule
+}
+
+// unseen counts time in which the core was not seen.
+func (c *Claim) unseen(r *Rules, dt time.Duration, chilling bool) {
+	if r.Criterion != nil {
+		c.Heat = r.Criterion.Gap(c.Heat)
+	}
+	if r.ComesUp && !c.ComeUp.Done {
+		c.ComeUp = ComeUp.Gap(c.ComeUp, dt)
+	}
+	if chilling && r.Chill != nil {
+		c.Chill = r.Chill.Gap(c.Chill, dt)
+	}
+}
+
+// Lag is how long the claim waits behind the probes. A probe that leaves the meat is
+// found out within that time. Common practice, no source; the rehearsals with faults
+// show that it is enough.
+const Lag = 10 * time.Second
+
+// SwornFor is how long a person's word that a probe is back in the meat is held against
+// the probe; common practice, no source.
+const SwornFor = 15 * time.Minute
+
+// Claiming is the count that the claim follows. The claim is between one and two lags
+// old.
+type Claiming struct {
+	Claim  `record:"."`
+	ahead  Claim         `record:"ahead"`  // up to now
+	behind Claim         `record:"behind"` // as it was when this lag began
+	since  time.Duration `record:"since"`  // since then
+	age    time.Duration `record:"age"`    // of the claim
+
+	// What was claimed when a person last said that a probe is back in the meat. If it
+	// then leaves it again soon, it never was.
+	sworn   Claim         `record:"sworn"`
+	swornAt time.Duration `record:"sworn_at"`
+}
+
+// A Line is the course of the cores over one step, from the last one to this.
+type Line struct {
+	Now, Step        time.Duration
+	ColdFrom, ColdTo quantity.Celsius // of the coldest core
+	HotFrom, HotTo   quantity.Celsius // of the hottest
+	ColdSeen         bool             // the coldest was seen at both ends
+	HotSeen          bool
+	Unbroken         bool // in time, and by the same probes
+	Learnt           bool // so that a probe that leaves the meat would be seen
+	Doubted          bool // one that was believed is not believed any more
+	Settling         bool // the probe may still be on its way into the meat
+	Chilling         bool // nothing heats from here on
+	Over             bool // this step ended the batch
+}
+
+// Follow takes a step in. Heat counts only between two readings of the same probes of
+// which both were seen in time; time that could have harmed counts whether it was seen
+// or not.
+func (c *Claiming) Follow(r *Rules, l *Line) {
+	if l.Over { // nothing was doubted until the end
+		if !l.Doubted {
+			c.Claim = c.ahead
+		}
+		return
+	}
+	c.age += l.Step
+	if l.Doubted {
+		if c.swornAt > 0 && l.Now-c.swornAt < SwornFor {
+			c.Claim, c.age, c.swornAt = c.sworn, l.Now-c.swornAt, 0
+		}
+		c.Claim.unseen(r, c.age, l.Chilling)
+		c.ahead, c.behind, c.since, c.age = c.Claim, c.Claim, 0, 0
+		return
+	}
+	if l.Settling {
+		c.prepare(r, l)
+		return
+	}
+	if !l.ColdSeen || !l.HotSeen || !l.Unbroken {
+		c.Claim.unseen(r, l.Step, l.Chilling)
+		c.behind.unseen(r, l.Step, l.Chilling)
+		c.ahead.unseen(r, l.Step, l.Chilling)
+		return
+	}
+	if k := r.Criterion; k != nil && l.Learnt {
+		c.ahead.Heat = k.Add(c.ahead.Heat, l.ColdFrom, l.ColdTo, l.Step)
+	} else if k != nil {
+		c.ahead.Heat = k.Gap(c.ahead.Heat)
+	}
+	if r.ComesUp && !c.ahead.ComeUp.Done {
+		next := ComeUp.Add(c.ahead.ComeUp, l.ColdFrom, l.ColdTo, l.Step)
+		if next.Done && !l.Learnt {
+			next = ComeUp.Gap(c.ahead.ComeUp, l.Step)
+		}
+		c.ahead.ComeUp = next
+	}
+	if k := r.Chill; l.Chilling && k != nil && l.Learnt {
+		c.ahead.Chill = k.Add(c.ahead.Chill, l.HotFrom, l.HotTo, l.Step)
+	} else if l.Chilling && k != nil {
+		c.ahead.Chill = k.Gap(c.ahead.Chill, l.Step)
+	}
+	if c.since += l.Step; c.since >= Lag {
+		c.Claim, c.age = c.behind, c.since
+		c.behind, c.since = c.ahead, 0
+	}
+}
+
+// prepare counts the come-up of product that hangs before the first hand step is
+// confirmed. That it came up, or got any heat, is not believed of a probe that may not
+// be in it yet.
+func (c *Claiming) prepare(r *Rules, l *Line) {
+	if l.ColdSeen && r.ComesUp && l.ColdFrom < ComeUp.To && l.ColdTo < ComeUp.To {
+		c.ahead.ComeUp = ComeUp.Add(c.ahead.ComeUp, l.ColdFrom, l.ColdTo, l.Step)
+		c.behind.ComeUp, c.Claim.ComeUp = c.ahead.ComeUp, c.ahead.ComeUp
+	}
+}
+
+// Swear keeps the claim as it is at the word of a person that a probe is back in the
+// meat.
+func (c *Claiming) Swear(now time.Duration) { c.sworn, c.swornAt = c.Claim, now }

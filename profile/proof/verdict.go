@@ -1,0 +1,171 @@
+package proof
+
+import (
+	"fmt"
+
+	"fumarium/profile/formula"
+	"fumarium/profile/lethality"
+	"fumarium/profile/quantity"
+)
+
+// An Answer is what a verdict can say of a rule.
+type Answer uint8
+
+// The answers. The zero value is the cautious one.
+const (
+	NotShown Answer = iota
+	Met
+	NotMet
+	DoesNotApply
+)
+
+func (a Answer) String() string {
+	switch a {
+	case Met:
+		return "met"
+	case NotMet:
+		return "not met"
+	case DoesNotApply:
+		return "does not apply"
+	}
+	return "not shown"
+}
+
+// A Rule is one that a batch is held to.
+type Rule uint8
+
+// The rules.
+const (
+	Cooked   Rule = iota // the lethality of its species
+	CameUp               // not too long in the warm on the way up
+	Surface              // moist enough for the heat to count there, too
+	Chilled              // fast enough, by the rule that the product names
+	Formula              // nitrite and what else is limited
+	Recorded             // the record is whole
+	RuleCount
+)
+
+var ruleText = [RuleCount]string{"cooked", "come-up", "surface", "chilled", "formula", "record"}
+
+func (r Rule) String() string {
+	if r < RuleCount {
+		return ruleText[r]
+	}
+	return quantity.Unknown
+}
+
+// A Judgement is what is said of one rule, and what showed it or what is missing.
+type Judgement struct {
+	Answer Answer
+	Why    string
+}
+
+// A Verdict is what can be said of a batch. The zero value has nothing shown.
+type Verdict [RuleCount]Judgement
+
+// Holds reports whether each of the rules is met or does not apply.
+func (v *Verdict) Holds(rules ...Rule) bool {
+	for _, r := range rules {
+		if a := v[r].Answer; a != Met && a != DoesNotApply {
+			return false
+		}
+	}
+	return true
+}
+
+// Judge holds a claim against the rules of its product. While the batch is not over, what
+// is still to come is not shown. Whether the record is whole is for who has read it, and
+// the surface for who has measured it: see the caller's own words in their places.
+func Judge(r *Rules, c *Claim, over bool) (v Verdict) {
+	v[Cooked] = cooked(r, c, over)
+	v[CameUp] = cameUp(r, c)
+	v[Surface] = Judgement{NotShown, "nobody judges the humidity at the surface yet"}
+	if r.Criterion == nil {
+		v[Surface] = Judgement{DoesNotApply, "nothing is cooked"}
+	}
+	v[Chilled] = chilled(r, c, over)
+	v[Formula] = Judgement{DoesNotApply, "there is no product"}
+	if r.Product != nil {
+		switch f := formula.Judge(r.Product, formula.GreenWeight); {
+		case !f.Pass():
+			v[Formula] = Judgement{NotMet, "the make sheet says which limit is not kept"}
+		case f.Cured || f.Accelerated:
+			v[Formula] = Judgement{Met, "within the limits of the make sheet"}
+		default:
+			v[Formula] = Judgement{DoesNotApply, "it has no cure"}
+		}
+	}
+	v[Recorded] = Judgement{NotShown, "nobody has checked the record"}
+	return v
+}
+
+// Counts gives the log reduction that a claim is worth and what is required, and false
+// where the criterion is no log reduction.
+func Counts(r *Rules, c *Claim) (log10, required float64, ok bool) {
+	if r.Criterion == nil || r.Criterion.Required == 0 {
+		return 0, 0, false
+	}
+	required = r.Criterion.Required
+	if t := r.Product.Targets; t.HasLethality {
+		required = t.Lethality
+	}
+	return r.Criterion.Log10(c.Heat), required, true
+}
+
+func cooked(r *Rules, c *Claim, over bool) Judgement {
+	if r.Criterion == nil {
+		return Judgement{DoesNotApply, "nothing is cooked"}
+	}
+	met := r.Criterion.Met(c.Heat)
+	why := "the core was held as its criterion asks"
+	if log10, required, ok := Counts(r, c); ok {
+		if r.Product.Targets.HasLethality {
+			met = log10 >= required
+		}
+		shown, capped := lethality.Shown(log10)
+		why = fmt.Sprintf("%s log10 counted, %g required", lethality.Text(shown, capped, 1), required)
+	} else if !met {
+		why = "the core was not held as its criterion asks"
+	}
+	return Judgement{answer(met, over), why}
+}
+
+func cameUp(r *Rules, c *Claim) Judgement {
+	took := fmt.Sprintf("%s of %s", quantity.FormatDuration(c.ComeUp.Time), quantity.FormatDuration(ComeUp.Limit))
+	switch {
+	case !r.ComesUp:
+		return Judgement{DoesNotApply, "the core does not pass the band"}
+	case ComeUp.Pass(c.ComeUp):
+		return Judgement{Met, took}
+	case ComeUp.Failed(c.ComeUp):
+		return Judgement{NotMet, took}
+	case !c.ComeUp.Begun:
+		return Judgement{NotShown, "no core was seen"}
+	}
+	return Judgement{NotShown, took + " so far"}
+}
+
+func chilled(r *Rules, c *Claim, over bool) Judgement {
+	switch {
+	case r.Chill == nil:
+		return Judgement{DoesNotApply, "the product names no way of chilling"}
+	case r.Chill.Pass(c.Chill):
+		return Judgement{Met, r.Chill.Name}
+	case r.Chill.Failed(c.Chill):
+		return Judgement{NotMet, r.Chill.Name + ": a leg took too long"}
+	case over:
+		return Judgement{NotShown, r.Chill.Name + ": not seen to its end"}
+	}
+	return Judgement{NotShown, r.Chill.Name + ": not yet"}
+}
+
+// answer is not met only once nothing can change it any more.
+func answer(met, over bool) Answer {
+	switch {
+	case met:
+		return Met
+	case over:
+		return NotMet
+	}
+	return NotShown
+}
