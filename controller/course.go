@@ -52,21 +52,28 @@ func (c *course) unseen(dt time.Duration) {
 // learnt reports whether the course is known, so that leaving it would be seen.
 func (c *course) learnt() bool { return c.known > courseLearnt }
 
-// kept is the share of a miss that a course with this time constant keeps after dt. Most
-// steps are a second apart.
-func kept(tau, dt time.Duration) float64 {
-	if dt == time.Second {
-		switch tau {
-		case courseInAir:
-			return keptInAir
-		case courseInIce:
-			return keptInIce
-		}
+// keptOf works out once what is kept after the usual steps of whole seconds.
+func keptOf(tau time.Duration) (kept [LateAfter/time.Second + 1]float64) {
+	for i := range kept {
+		kept[i] = math.Exp(-float64(i) / tau.Seconds())
+	}
+	return kept
+}
+
+var keptInAir, keptInIce = keptOf(courseInAir), keptOf(courseInIce)
+
+// kept is the share of a miss that a course in air, or else in ice water, keeps after dt.
+// Most steps are whole seconds apart.
+func kept(ice bool, dt time.Duration) float64 {
+	tau, usual := courseInAir, &keptInAir
+	if ice {
+		tau, usual = courseInIce, &keptInIce
+	}
+	if n := dt / time.Second; n*time.Second == dt && n < time.Duration(len(usual)) {
+		return usual[n]
 	}
 	return math.Exp(-dt.Seconds() / tau.Seconds())
 }
-
-var keptInAir, keptInIce = math.Exp(-1 / courseInAir.Seconds()), math.Exp(-1 / courseInIce.Seconds())
 
 // follow takes a reading in and says whether it left the course as no meat can.
 func (c *course) follow(v, chamber quantity.Celsius, place profile.Place, dt time.Duration) (left bool) {
@@ -77,20 +84,20 @@ func (c *course) follow(v, chamber quantity.Celsius, place profile.Place, dt tim
 	if dt += c.gone; dt <= 0 {
 		return false
 	}
-	ahead := dt.Seconds()
-	blind := c.gone.Seconds()
+	ahead := seconds(dt)
+	blind := seconds(c.gone)
 	c.gone = 0
-	tau, ice := courseInAir, 0.0
+	ice := 0.0
 	off := offByAir * math.Abs(float64(chamber)-c.level)
 	if place != profile.Chamber {
-		tau, ice = courseInIce, math.Abs(c.level)
+		ice = math.Abs(c.level)
 		off = offByIce * ice
 	}
 	c.smooth += (float64(v) - c.smooth) * min(1, ahead/courseSmooth.Seconds())
 	expected := c.level + c.trend*ahead
 	miss := c.smooth - expected
 	off += float64(offCourse) + offByNoise*min(c.rough, roughest) + offUnseen*blind
-	keep := kept(tau, dt)
+	keep := kept(place != profile.Chamber, dt)
 	c.level = expected + (1-keep*keep)*miss
 	c.trend += (1 - keep) * (1 - keep) * miss / ahead
 	c.rough += (math.Abs(float64(v)-c.smooth) - c.rough) * min(1, ahead/courseRough.Seconds())

@@ -201,6 +201,17 @@ func (t *step) stage() *profile.Stage { return t.s.CurrentStage(t.m.product) }
 
 func (t *step) doorOpen() bool { return t.in.Door == DoorOpen || t.in.Door == DoorUnread }
 
+// seconds is d.Seconds(), sooner for what most durations between steps are.
+func seconds(d time.Duration) float64 {
+	switch d {
+	case time.Second:
+		return 1
+	case 0:
+		return 0
+	}
+	return d.Seconds()
+}
+
 // time judges the gap since the last step. A gap that is negative or too long
 // means that nobody watched: the heater rests for this step and no heat that was
 // not seen counts.
@@ -212,7 +223,7 @@ func (t *step) time() {
 	if t.dt < 0 {
 		t.dt = 0
 	}
-	t.seconds = t.dt.Seconds()
+	t.seconds = seconds(t.dt)
 	if t.in.PowerLost {
 		t.unwatched()
 	}

@@ -37,7 +37,7 @@ func TestWhatBecomesOfABatchWithAFault(t *testing.T) {
 		{"stall@1h+30s", "complete", "", "step-late", true},
 		{"power-cut@1h+10m", "complete", "", "power-lost", true},
 		{"away@0s+30m", "complete", "", "prompt-waiting", true},
-		{"away@0s+3h", "complete", "", "heat-ended", true},
+		{"away@0s+2h30m", "complete", "", "heat-ended", true},
 		{"heater-dead@10m", "held", "held by the trip no-heat", "no-heat", false},
 		{"fire@2h+10m=3kW", "complete", "", "chamber-high", true},
 		{"disk-low@1h+10m", "complete", "", "disk-low", true},
@@ -99,20 +99,20 @@ func TestProbesInTheWrongPlace(t *testing.T) {
 	require.NoError(t, err)
 	for range 2 * 3600 {
 		out := controller.Outputs{Damper: 0.2}
-		out.On.Set(controller.Heater, w.Plant().Chamber() < 70)
+		out.On.Set(controller.Heater, w.Built().Chamber() < 70)
 		w.Drive(out)
 		w.Advance()
 	}
 	in := w.Sample(2 * time.Hour)
-	chamber := float64(w.Plant().Chamber())
+	chamber := float64(w.Built().Chamber())
 	core, ok := in.Core[0].Value()
 	require.True(t, ok)
 	assert.InDelta(t, chamber, float64(core), 1.5)
-	assert.Less(t, float64(w.Plant().Core()), chamber-5)
+	assert.Less(t, float64(w.Built().Core()), chamber-5)
 	wet, ok := in.WetBulb.Value()
 	require.True(t, ok)
 	assert.InDelta(t, chamber, float64(wet), 1.5)
-	assert.Less(t, float64(w.Plant().WetBulb()), chamber-5)
+	assert.Less(t, float64(w.Built().WetBulb()), chamber-5)
 }
 
 func TestFaultsAreRepeatable(t *testing.T) {

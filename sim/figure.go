@@ -21,11 +21,15 @@ func (t *Trace) Figure(setup Setup, r *Result) chart.Figure {
 		return points
 	}
 	zero, one := 0.0, 1.0
+	yield := ""
+	if r.YieldPercent != nil {
+		yield = fmt.Sprintf(", yield %.1f %%", *r.YieldPercent)
+	}
 	drawing := history.Drawing{
 		Title: setup.Product.Name,
-		Subtitle: fmt.Sprintf("Rehearsal, %s: %s hung, room %s; %s after %s, yield %.1f %%",
+		Subtitle: fmt.Sprintf("Rehearsal, %s: %s hung, room %s; %s after %s%s",
 			r.Cabinet, quantity.Kilograms(r.LoadKilograms), quantity.Celsius(r.AmbientCelsius), r.Outcome,
-			quantity.FormatDuration(time.Duration(r.ElapsedSeconds*float64(time.Second))), r.YieldPercent),
+			quantity.FormatDuration(time.Duration(r.ElapsedSeconds*float64(time.Second))), yield),
 		Footer:       "Simulated. A rehearsal is a model: it does not prove a batch safe.",
 		Width:        1100,
 		Temperatures: []chart.Series{{Name: "surface", Style: chart.Faint, Points: pick(func(s *Truth) float64 { return s.Surface })}},

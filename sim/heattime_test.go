@@ -20,12 +20,12 @@ const (
 	heatPairsEvery     = 3
 )
 
-// nearest is how much of the time that heat may last a good batch may use. Measured with
+// spentByGood is how much of the time that heat may last a good batch may use. Measured with
 // -heat-draws 200 and -run '/(Mustard|Dill|Hayloft|Lovage|Heather)', 4,000 batches: at most
 // 0.59, the cook of the turkey roll in the plywood cabinet; a stage of fixed time uses up
 // to a half by itself. In 506 batches of the campaign without a fault, whose loads and
 // rooms are drawn more widely: 0.70.
-const nearest = 0.75
+const spentByGood = 0.75
 
 // The end of the heat is for what goes wrong: a shipped product in a shipped cabinet stays
 // far away from it.
@@ -57,7 +57,7 @@ func TestGoodBatchesStayFarFromTheEndOfTheHeat(t *testing.T) {
 					}
 				}
 				t.Logf("spent %.3f of the time at most, in stage %s", most, stage)
-				assert.Less(t, most, nearest)
+				assert.Less(t, most, spentByGood)
 			})
 		}
 	}

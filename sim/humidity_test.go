@@ -37,7 +37,7 @@ func humidityError(t *testing.T, wick cabinet.WickAir, fan quantity.Ratio, altit
 			return
 		}
 		require.True(t, m.After.Wick.HasHumidity, "at %v", m.Now)
-		truth := 100 * float64(m.World.Plant().Humidity())
+		truth := 100 * float64(m.World.Built().Humidity())
 		off := 100*float64(m.After.Wick.Humidity) - truth
 		sum, n, humidity, most = sum+off, n+1, humidity+truth, max(most, math.Abs(off))
 	})

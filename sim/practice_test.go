@@ -60,7 +60,7 @@ func TestAnHourWithTheFanDriesACasing(t *testing.T) {
 		dry.Fan, dry.Damper = fan, 1
 		at := 1.0
 		_, err := Watch(context.Background(), Setup{Product: link(27, 69, dry), Cabinet: builtCabinet(t, "fridge-body"), Seed: 3},
-			func(m *Moment) { at = m.World.Plant().SurfaceActivity() })
+			func(m *Moment) { at = m.World.Built().SurfaceActivity() })
 		require.NoError(t, err)
 		return at
 	}

@@ -1,8 +1,6 @@
 package sim
 
 import (
-	"math"
-	"math/rand/v2"
 	"testing"
 	"time"
 
@@ -13,8 +11,6 @@ import (
 	"fumarium/controller/cabinet/shipped"
 	"fumarium/controller/trip"
 	"fumarium/profile/catalog"
-	"fumarium/profile/quantity"
-	"fumarium/sensors"
 	"fumarium/sim/fault"
 )
 
@@ -34,37 +30,20 @@ func TestQuietFrontEndsAreNotFrozen(t *testing.T) {
 				raised := map[string]int{}
 				w, err := NewWorld(Setup{Product: p.Value, Cabinet: c.Value, Seed: 7, Faults: []fault.Fault{}})
 				require.NoError(t, err)
+				w.noise, w.perKelvin = noise, 4
 				rest, _ := p.Value.Rest()
-				command := controller.Command{Kind: controller.Start, Rested: rest}
-				r := rand.New(rand.NewPCG(1, 2))
-				quiet := func(v float64) sensors.Reading {
-					return sensors.At(quantity.Celsius(math.Round((v+noise*r.NormFloat64())*4) / 4))
-				}
+				w.Order(controller.Command{Kind: controller.Start, Rested: rest})
 				m, err := controller.New(p.Value, c.Value)
 				require.NoError(t, err)
 				var s controller.State
-				for now := time.Duration(0); now < 24*time.Hour; now += Step {
-					in := w.Sample(now)
-					for n := range w.chamber {
-						in.Chamber[n] = quiet(w.chamber[n].value)
-					}
-					for n := range w.core {
-						in.Core[n] = quiet(w.core[n].value)
-					}
-					in.Command = command
-					out, events := m.Advance(&s, &in)
-					for _, e := range events {
+				require.NoError(t, Run(t.Context(), m, &s, w, func(m *Moment) bool {
+					for _, e := range m.Events {
 						if e.Kind == controller.AlarmRaised {
 							raised[e.Alarm.String()]++
 						}
 					}
-					command = w.Answer(&s)
-					if s.Begun && !s.Batch.Active() {
-						break
-					}
-					w.Drive(out)
-					w.Advance()
-				}
+					return m.Now < 24*time.Hour
+				}))
 				for _, code := range []trip.Code{trip.ChamberFrozen, trip.CoreFrozen, trip.CoreOut, trip.CoreTooHot} {
 					assert.Zero(t, raised[code.String()], "%s in %s, noise %g K: %s", p.Value.Name, c.Value.Name, noise, code)
 				}

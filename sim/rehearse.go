@@ -45,7 +45,7 @@ type Result struct {
 	ComeUp          ComeUpResult   `json:"come_up"`
 	Chill           ChillResult    `json:"chill"`
 	Smoke           SmokeResult    `json:"smoke"`
-	YieldPercent    float64        `json:"yield_percent"`
+	YieldPercent    *float64       `json:"yield_percent"`
 	EnergyJoules    float64        `json:"energy_joules"`
 	RelayOperations uint64         `json:"relay_operations"`
 	Alarms          []AlarmResult  `json:"alarms"`
@@ -162,7 +162,8 @@ type StageSpread struct {
 	EndP90Seconds float64 `json:"end_p90_seconds"`
 }
 
-// A Truth is what the simulated cabinet really held at a moment, which no probe says.
+// A Truth is what the simulated cabinet really held at a moment, which no probe says. What
+// the plant does not know is NaN.
 type Truth struct {
 	Elapsed                time.Duration
 	Chamber, Core, Surface float64 // °C
@@ -203,23 +204,16 @@ type rehearsal struct {
 // measured is the truth about one stage.
 type measured struct{ sum, seconds, peak, coreEnd float64 }
 
-// Rehearse runs one whole batch. trace may be nil; progress, which may be nil
+// Rehearse runs one whole batch. While the product lies in a room or a cold room for some
+// time, without faults, orders or questions, it makes a step every five seconds instead of
+// every second: such a stage may end up to four seconds late, and the core is within some
+// thousandths of a kelvin of where it would be. Whatever is heated, smoked, chilled to a core
+// or can go wrong is stepped every second, as live, and comes to the same bytes. Watch never
+// strides. trace may be nil; progress, which may be nil
 // too, is called once per virtual minute. A cancelled context ends it early with
 // the context's error.
 func Rehearse(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed time.Duration, s *controller.State)) (*Result, error) {
 	return run(ctx, setup, trace, progress, nil)
-}
-
-// A Moment is one second of a rehearsal as someone sees it who knows the truth. It
-// is good until the call that got it returns, and to be read only.
-type Moment struct {
-	Now    time.Duration
-	World  *World
-	Call   fault.Call // when the controller was not called, nothing below is new
-	Inputs controller.Inputs
-	Before *controller.State
-	After  *controller.State
-	Events []controller.Event
 }
 
 // Watch is Rehearse for one who wants to see every second of it.
@@ -242,8 +236,9 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 	if err != nil {
 		return nil, err
 	}
+	w.strides = see == nil
 	rest, _ := p.Rest() // a rehearsal begins where the rest ends
-	command := controller.Command{Kind: controller.Start, Rested: rest}
+	w.Order(controller.Command{Kind: controller.Start, Rested: rest})
 	longest := setup.Longest
 	if longest <= 0 {
 		longest = Longest
@@ -251,63 +246,37 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 	r.history.KeepAll = true
 	r.history.Begin("", p, 0)
 	var s, before controller.State
-	var out controller.Outputs
-	var events []controller.Event
-	var moment Moment
-	for elapsed := time.Duration(0); ; elapsed += Step {
-		call := w.Call()
-		if call == fault.Made {
-			in := w.Sample(elapsed)
-			in.Command = command
-			if see != nil {
-				before = s
-			}
-			out, events = m.Advance(&s, &in)
-			r.history.Add(time.Time{}, elapsed, &s, out, events)
-			if see != nil {
-				moment = Moment{Now: elapsed, World: w, Inputs: in, Before: &before, After: &s, Events: events}
-				see(&moment)
-			}
-			command = w.Answer(&s)
-		} else {
-			events = nil
-			if call == fault.Cut {
-				out = controller.Outputs{Damper: out.Damper}
-			}
-			if see != nil {
-				moment = Moment{Now: elapsed, World: w, Call: call, Before: &s, After: &s}
-				see(&moment)
-			}
+	err = Run(ctx, m, &s, w, func(t *Moment) bool {
+		if t.Call == fault.Made && (trace != nil || len(t.Events) > 0) { // the curve is for the trace
+			r.history.Add(time.Time{}, t.Now, &s, t.Out, t.Events)
 		}
-		r.observe(w, &s, out, elapsed, events)
-		if s.Begun && !s.Batch.Active() {
-			break
+		if see != nil {
+			t.Before = &before
+			see(t)
+			before = s
 		}
-		if elapsed >= longest {
+		r.observe(t)
+		switch {
+		case s.Begun && !s.Batch.Active():
+			if s.Batch == controller.Idle && len(t.Events) > 0 {
+				r.result.Reason = t.Events[len(t.Events)-1].Text(p)
+			}
+		case t.Now >= longest:
 			r.result.Reason = "gave up after " + quantity.FormatDuration(longest) + ": a stage never ends"
-			break
-		}
-		if w.Hopeless(&s) {
+			return false
+		case w.Hopeless(&s):
 			r.result.Reason = "held by the trip " + s.Tripped.String()
 			if s.HeatEnded() {
 				r.result.Reason = "held: the heat has lasted too long"
 			}
-			break
+			return false
+		case progress != nil && t.Now%time.Minute == 0:
+			progress(t.Now, &s)
 		}
-		w.Drive(out)
-		w.Advance()
-		if elapsed%time.Minute == 0 {
-			if err := ctx.Err(); err != nil {
-				return nil, err
-			}
-			if progress != nil {
-				progress(elapsed, &s)
-			}
-		}
-	}
-	if s.Batch == controller.Idle && len(events) > 0 {
-		all := r.history.Events()
-		r.result.Reason = all[len(all)-1].Text()
+		return true
+	})
+	if err != nil {
+		return nil, err
 	}
 	r.finish(w, &s)
 	return r.result, nil
@@ -321,17 +290,17 @@ func loadOf(s Setup) quantity.Kilograms {
 }
 
 // observe books one step.
-func (r *rehearsal) observe(w *World, s *controller.State, out controller.Outputs, elapsed time.Duration, events []controller.Event) {
-	chamber := float64(w.plant.Chamber())
-	core := float64(w.plant.Core())
+func (r *rehearsal) observe(t *Moment) {
+	p, s, seconds := t.World.plant, t.After, t.Lasts.Seconds()
+	chamber, core := float64(p.At(InChamber)), float64(p.At(InCore))
 	if core > r.corePeak {
 		r.corePeak = core
 	}
-	if out.On.Has(controller.Heater) {
-		r.energy += float64(r.setup.Cabinet.Heater.Power) * Step.Seconds()
+	if t.Out.On.Has(controller.Heater) {
+		r.energy += float64(r.setup.Cabinet.Heater.Power) * seconds
 	}
-	for i := range events {
-		switch events[i].Kind {
+	for i := range t.Events {
+		switch t.Events[i].Kind {
 		case controller.StageBegan:
 			r.stages, r.inBand = append(r.stages, measured{peak: math.Inf(-1)}), false
 		case controller.StageEnded:
@@ -340,40 +309,49 @@ func (r *rehearsal) observe(w *World, s *controller.State, out controller.Output
 			}
 		}
 	}
-	if stage := s.CurrentStage(r.setup.Product); stage != nil && stage.Smoke && !s.Asking {
-		r.smoke += Step.Seconds()
-		if w.plant.Lit() {
-			r.smouldered += Step.Seconds()
+	stage := s.CurrentStage(r.setup.Product)
+	if stage != nil && stage.Smoke && !s.Asking {
+		r.smoke += seconds
+		if smoker, fitted := p.(Smoker); fitted && smoker.Lit() {
+			r.smouldered += seconds
 		}
 	}
-	if stage := s.CurrentStage(r.setup.Product); stage != nil && stage.Place == profile.Chamber {
+	if stage != nil && stage.Place == profile.Chamber {
 		if n := len(r.stages); n > 0 {
 			now := &r.stages[n-1]
 			now.sum += chamber
 			now.seconds++
-			now.peak = math.Max(now.peak, chamber)
+			now.peak = max(now.peak, chamber)
 		}
 		if s.Heater.HasSetpoint {
 			r.control(chamber, float64(s.Heater.Setpoint), s.Heater.Setpoint == stage.ChamberSetpoint)
 		}
 	}
-	if r.trace != nil && elapsed%TraceEvery == 0 {
-		r.trace.Truth = append(r.trace.Truth, Truth{
-			Elapsed: elapsed, Chamber: chamber, Core: core, Surface: float64(w.plant.Surface()),
-			Humidity: float64(w.plant.Humidity()), Yield: float64(w.plant.Yield()),
-		})
+	if r.trace != nil && t.Now%TraceEvery == 0 {
+		r.trace.Truth = append(r.trace.Truth, truth(p, t.Now))
 	}
+}
+
+func truth(p Plant, elapsed time.Duration) Truth {
+	t := Truth{
+		Elapsed: elapsed, Chamber: float64(p.At(InChamber)), Core: float64(p.At(InCore)), Surface: float64(p.At(OnSurface)),
+		Humidity: math.NaN(), Yield: math.NaN(),
+	}
+	if moist, knows := p.(Moist); knows {
+		t.Humidity, t.Yield = float64(moist.Humidity()), float64(moist.Yield())
+	}
+	return t
 }
 
 // control books the chamber's error against the setpoint over one step.
 func (r *rehearsal) control(chamber, setpoint float64, rampDone bool) {
 	err := chamber - setpoint
 	if !r.heated {
-		r.ceiling = math.Max(chamber, setpoint)
+		r.ceiling = max(chamber, setpoint)
 	}
-	r.ceiling = math.Max(setpoint, math.Min(r.ceiling, chamber))
+	r.ceiling = max(setpoint, min(r.ceiling, chamber))
 	r.heated = true
-	r.overshoot = math.Max(r.overshoot, chamber-r.ceiling)
+	r.overshoot = max(r.overshoot, chamber-r.ceiling)
 	r.iae += math.Abs(err) * Step.Seconds()
 	if rampDone && math.Abs(err) < controlBand {
 		r.inBand = true
@@ -421,8 +399,8 @@ func (r *rehearsal) finish(w *World, s *controller.State) {
 	res := r.result
 	res.Outcome = s.Batch.String()
 	res.ElapsedSeconds = s.Elapsed.Seconds()
-	r.tell(s.Elapsed, float64(w.plant.Core()))
-	res.Core = CoreResult{FinalCelsius: round(float64(w.plant.Core())), PeakCelsius: round(r.corePeak)}
+	r.tell(s.Elapsed, float64(w.plant.At(InCore)))
+	res.Core = CoreResult{FinalCelsius: round(float64(w.plant.At(InCore))), PeakCelsius: round(r.corePeak)}
 	if r.heated {
 		iae := round(r.iae)
 		res.Control.IAEKelvinSeconds = &iae
@@ -439,7 +417,10 @@ func (r *rehearsal) finish(w *World, s *controller.State) {
 	if r.smoke > 0 {
 		res.Smoke = SmokeResult{&r.smoke, &r.smouldered}
 	}
-	res.YieldPercent = round(float64(w.plant.Yield()) * 100)
+	if moist, knows := w.plant.(Moist); knows {
+		left := round(float64(moist.Yield()) * 100)
+		res.YieldPercent = &left
+	}
 	res.EnergyJoules = math.Round(r.energy)
 	res.RelayOperations = s.Heater.Relay.Operations()
 }

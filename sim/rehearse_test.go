@@ -42,7 +42,8 @@ func rehearse(t testing.TB, s Setup) *Result {
 
 // Every shipped product must come out of the cabinet it will most likely meet:
 // complete, without an alarm, through its come-up in six hours, with a believable
-// yield and a chamber that is held.
+// yield and a chamber that is held. The person answers at once: the bounds are those of
+// the control, and what lies hung and waits longer is another test's.
 func TestEveryShippedProductInEveryLargeCabinet(t *testing.T) {
 	entries, err := catalog.All()
 	require.NoError(t, err)
@@ -50,7 +51,7 @@ func TestEveryShippedProductInEveryLargeCabinet(t *testing.T) {
 		c := builtCabinet(t, name)
 		for _, e := range entries {
 			t.Run(name+"/"+e.Key, func(t *testing.T) {
-				r := rehearse(t, Setup{Product: e.Value, Cabinet: c, Seed: 1})
+				r := rehearse(t, Setup{Product: e.Value, Cabinet: c, Seed: 1, Answer: Brisk})
 				assert.Equal(t, "complete", r.Outcome)
 				assert.True(t, r.Good())
 				for _, a := range r.Alarms {
@@ -64,8 +65,8 @@ func TestEveryShippedProductInEveryLargeCabinet(t *testing.T) {
 				if r.Lethality.ComeUpSeconds != nil {
 					assert.Less(t, *r.Lethality.ComeUpSeconds, 6*3600.0, "come-up limit, FSIS Cooking Guideline 2021")
 				}
-				assert.Greater(t, r.YieldPercent, 75.0)
-				assert.LessOrEqual(t, r.YieldPercent, 100.5)
+				assert.Greater(t, *r.YieldPercent, 75.0)
+				assert.LessOrEqual(t, *r.YieldPercent, 100.5)
 			})
 		}
 	}
@@ -91,7 +92,7 @@ func TestALargeLoad(t *testing.T) {
 	assert.Equal(t, "complete", large.Outcome)
 	assert.Greater(t, large.EnergyJoules, small.EnergyJoules)
 	assert.Less(t, large.Stages[0].CoreEndCelsius, small.Stages[0].CoreEndCelsius)
-	assert.Greater(t, large.YieldPercent, small.YieldPercent)
+	assert.Greater(t, *large.YieldPercent, *small.YieldPercent)
 }
 
 func TestEqualSeedsGiveEqualBytes(t *testing.T) {
@@ -228,7 +229,7 @@ func TestProbeFollowsWithItsErrorAndItsNoise(t *testing.T) {
 	c.Probes = []cabinet.Probe{{Name: "chamber", Role: cabinet.ChamberProbe, Offset: 2, Stretch: 0.01}}
 	w, err := NewWorld(Setup{Product: product(t, "marjoram-ring"), Cabinet: &c, Seed: 3})
 	require.NoError(t, err)
-	truth := float64(w.Plant().Chamber())
+	truth := float64(w.Built().Chamber())
 	for name, want := range map[string]struct {
 		read        func(time.Duration) controller.Inputs
 		mean, noise float64
@@ -265,7 +266,7 @@ func TestQuantile(t *testing.T) {
 // BenchmarkBatch rehearses one whole batch and reports how many times faster than
 // real time that is.
 func BenchmarkBatch(b *testing.B) {
-	s := Setup{Product: product(b, "marjoram-ring"), Cabinet: builtCabinet(b, "plywood-cabinet"), Seed: 1}
+	s := Setup{Product: product(b, "marjoram-ring"), Cabinet: builtCabinet(b, "plywood-cabinet"), Seed: 1, Answer: Brisk}
 	virtual := 0.0
 	for b.Loop() {
 		virtual += rehearse(b, s).ElapsedSeconds

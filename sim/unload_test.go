@@ -3,7 +3,6 @@ package sim
 import (
 	"fmt"
 	"math/rand/v2"
-	"slices"
 	"testing"
 	"time"
 
@@ -22,34 +21,31 @@ type scene struct {
 	m       *controller.Machine
 	w       *World
 	s       controller.State
-	elapsed time.Duration
-	command controller.Command
+	elapsed time.Duration // of the next step
 }
 
-// branch is another scene in the same state. Faults begin and end by the clock of
-// the batch.
+// branch is another scene in the same state, with someone who watches. Faults begin and
+// end by the clock of the batch.
 func (s *scene) branch(faults ...fault.Fault) *scene {
-	b, w, plant := *s, *s.w, *s.w.plant
-	w.plant, w.random, w.inject = &plant, rand.New(rand.NewPCG(5, 5)), fault.New(faults, 7)
-	for _, probes := range []*[]probe{&w.chamber, &w.core, &w.wet, &w.ambient, &w.ember} {
-		*probes = slices.Clone(*probes)
-	}
-	b.w = &w
+	b := *s
+	b.w = s.w.Copy()
+	b.w.random, b.w.inject, b.w.person.watches = rand.New(rand.NewPCG(5, 5)), fault.New(faults, 7), true
 	return &b
 }
 
-// advance makes one step and returns what has tripped in it, if anything.
-func (s *scene) advance() trip.Code {
-	in := s.w.Sample(s.elapsed)
-	in.Command = s.command
-	out, events := s.m.Advance(&s.s, &in)
-	s.command = s.w.Answer(&s.s)
-	s.w.Drive(out)
-	s.w.Advance()
-	s.elapsed += Step
-	for i := range events {
-		if events[i].Kind == controller.Tripped {
-			return events[i].Alarm
+// run goes on until see returns false.
+func (s *scene) run(t *testing.T, see func(*Moment) bool) {
+	require.NoError(t, Run(t.Context(), s.m, &s.s, s.w, func(m *Moment) bool {
+		s.elapsed = m.Now + m.Lasts
+		return see(m)
+	}))
+}
+
+// trips is what has tripped in a step, if anything.
+func trips(m *Moment) trip.Code {
+	for i := range m.Events {
+		if m.Events[i].Kind == controller.Tripped {
+			return m.Events[i].Alarm
 		}
 	}
 	return trip.None
@@ -57,15 +53,16 @@ func (s *scene) advance() trip.Code {
 
 // until goes on until something trips, or for so long, and returns the hottest that
 // the chamber truly was.
-func (s *scene) until(d time.Duration) (tripped trip.Code, took time.Duration, hottest float64) {
-	for from := s.elapsed; s.elapsed-from < d; {
-		tripped = s.advance()
-		hottest = max(hottest, float64(s.w.plant.Chamber()))
-		if took = s.elapsed - from; tripped != trip.None {
-			return tripped, took, hottest
-		}
+func (s *scene) until(t *testing.T, d time.Duration) (tripped trip.Code, took time.Duration, hottest float64) {
+	from := s.elapsed
+	if d > 0 {
+		s.run(t, func(m *Moment) bool {
+			hottest = max(hottest, float64(s.w.Built().Chamber()))
+			tripped, took = trips(m), s.elapsed-from
+			return tripped == trip.None && took < d
+		})
 	}
-	return trip.None, d, hottest
+	return tripped, took, hottest
 }
 
 var fourCabinets = []string{"fridge-body", "masonry-walk-in", "plywood-cabinet", "steel-box"}
@@ -78,15 +75,16 @@ func scenes(t *testing.T, name string, door bool) (smoke, cook, end *scene) {
 		c.Door.Fitted, c.Door.Pin = true, cabinet.Simulated
 	}
 	p := product(t, "marjoram-ring")
-	w, err := NewWorld(Setup{Product: p, Cabinet: &c, Seed: 7})
+	w, err := NewWorld(Setup{Product: p, Cabinet: &c, Seed: 7, Answer: Brisk})
 	require.NoError(t, err)
 	rest, _ := p.Rest()
 	m, err := controller.New(p, &c)
 	require.NoError(t, err)
-	s := (&scene{m: m, w: w, command: controller.Command{Kind: controller.Start, Rested: rest}}).branch()
+	w.Order(controller.Command{Kind: controller.Start, Rested: rest})
+	s := (&scene{m: m, w: w}).branch()
 	at := map[int]time.Duration{}
-	for end == nil {
-		require.Equal(t, trip.None, s.advance())
+	s.run(t, func(m *Moment) bool {
+		require.Equal(t, trip.None, trips(m))
 		require.Less(t, s.elapsed, 20*time.Hour)
 		if _, seen := at[s.s.Stage]; !seen && !s.s.Asking {
 			at[s.s.Stage] = s.elapsed
@@ -100,7 +98,8 @@ func scenes(t *testing.T, name string, door bool) (smoke, cook, end *scene) {
 		case s.s.CurrentStage(p).Place != profile.Chamber:
 			end = s.branch()
 		}
-	}
+		return end == nil
+	})
 	return smoke, cook, end
 }
 
@@ -117,7 +116,7 @@ func TestUnloadingTripsNothing(t *testing.T) {
 				for _, length := range []time.Duration{5, 15, 30, 60} {
 					t.Run(fmt.Sprintf("%s/switch %v/%d min after for %d min", name, door, begin, length), func(t *testing.T) {
 						s := end.branch(opened(end.elapsed+begin*time.Minute, length*time.Minute))
-						tripped, took, _ := s.until((begin+length)*time.Minute + 90*time.Minute)
+						tripped, took, _ := s.until(t, (begin+length)*time.Minute+90*time.Minute)
 						assert.Equal(t, trip.None, tripped, "after %v", took)
 					})
 				}
@@ -137,7 +136,7 @@ func TestADoorOpenedDuringAStage(t *testing.T) {
 				for _, length := range []time.Duration{5, 15, 30, 60} {
 					t.Run(fmt.Sprintf("%s/switch %v/%s for %d min", name, door, stage, length), func(t *testing.T) {
 						s := from.branch(opened(from.elapsed+time.Minute, length*time.Minute))
-						tripped, took, _ := s.until(length*time.Minute + 90*time.Minute)
+						tripped, took, _ := s.until(t, length*time.Minute+90*time.Minute)
 						if door || length <= 5 {
 							assert.Equal(t, trip.None, tripped, "after %v", took)
 							return
@@ -182,12 +181,10 @@ func TestHeatBesideTheController(t *testing.T) {
 						faults = append(faults, opened(row.from.elapsed, row.opened))
 					}
 					s := row.from.branch(faults...)
-					before := float64(s.w.plant.Chamber())
-					for s.elapsed < f.At {
-						require.Equal(t, trip.None, s.advance())
-						before = float64(s.w.plant.Chamber())
-					}
-					tripped, took, hottest := s.until(4 * time.Hour)
+					early, _, _ := s.until(t, f.At-s.elapsed)
+					require.Equal(t, trip.None, early)
+					before := float64(s.w.Built().Chamber())
+					tripped, took, hottest := s.until(t, 4*time.Hour)
 					t.Logf("%v after %s, chamber from %.0f to %.0f °C", tripped, took.Round(time.Second), before, hottest)
 					// As the heater has just been on, its relay that welds looks like what the
 					// element still gives off. What never gets over the limit may pass for that.

@@ -14,7 +14,6 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
-	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
@@ -27,14 +26,16 @@ import (
 const (
 	// DefaultStart is the core of product that comes from its rest in the cold.
 	DefaultStart quantity.Celsius = 8
-	// DefaultAnswer is how long the simulated person takes for a hand step.
-	DefaultAnswer = 2 * time.Minute
 	// DefaultNoise is the standard deviation of one probe sample.
 	DefaultNoise quantity.Kelvin = 0.1
 	// resolution is the step in which a front end reports.
 	resolution = 0.0625
 	// Step is the time between two controller steps, as on the real cabinet.
 	Step = time.Second
+	// Stride is the time between two that a Rehearse and a Spread make while the product
+	// lies in a room or a cold room for some time, nothing can be switched on and nobody
+	// is asked.
+	Stride = 5 * time.Second
 )
 
 // A Setup says what is rehearsed. Zero fields take the product's, the cabinet's
@@ -49,11 +50,12 @@ type Setup struct {
 	Start      *quantity.Celsius // core when hung
 	FilmFactor float64           // multiplies the film coefficients
 	Seed       uint64
-	Answer     time.Duration // how long the person takes for a hand step, or to look after an alarm
+	Answer     time.Duration // how long the person takes for everything; when zero the seed draws it each time
 	Pressure   float64       // Pa; that of the cabinet's altitude when zero
 	Faults     []fault.Fault // times count from the first step
 	Operator   Operator      // someone else at the cabinet; may be nil
 	Longest    time.Duration // virtual time after which a rehearsal gives up; zero is the package's
+	Plant      Plant         // one of another make, with product; load, diameter, core, film factor and pressure are its own matter
 }
 
 // An Operator is someone who gives orders beside the simulated person.
@@ -63,34 +65,38 @@ type Operator interface {
 	Order(now time.Duration, s *controller.State) (order controller.Command, taken bool)
 }
 
-// A World is a simulated cabinet with product, probes and a person. It is not
-// safe for concurrent use.
+// A World is a simulated cabinet: a plant with product, its probes, what goes wrong with
+// them, and a person. It is not safe for concurrent use.
 type World struct {
 	setup   Setup
-	plant   *plant.Plant
+	plant   Plant
+	source  rand.PCG
 	random  *rand.Rand
 	chamber []probe
 	core    []probe
 	wet     []probe
 	ambient []probe
 	ember   []probe
-	began   bool // a batch has
-	stage   int  // as last seen
-	asking  bool // its hand step waited then
+	person  Person
 	place   profile.Place
 	drive   plant.Drive
-	asked   time.Duration // when the prompt that waits now was first seen
-	waiting bool
 	room    quantity.Celsius
 
-	now     time.Duration // since the world began
-	inject  *fault.Injector
-	felt    quantity.Celsius // the room as the plant knows it
-	read    bool             // its probes have been
-	away    bool             // the controller was not called because the mains had failed
-	alarmed time.Duration    // since when something waits for the person to look after it
-	looking bool
-	tries   int // resets since the faults last changed
+	noise, perKelvin float64 // of the front ends: K, and steps to the kelvin
+
+	now    time.Duration // since the world began
+	inject *fault.Injector
+	felt   quantity.Celsius // the room as the plant knows it
+	met    bool             // its probes have been read
+	away   bool             // the controller was not called because the mains had failed
+
+	// Where Run is: what it will step with next.
+	clock time.Duration // the controller's
+	lasts time.Duration // of the step that is made; zero before the first
+	out   controller.Outputs
+	order controller.Command
+
+	strides bool // may be made
 }
 
 // probe is a sensor in its sheath, a first-order lag, and its front end with an error
@@ -98,6 +104,7 @@ type World struct {
 // channel that the cabinet's probe has, too.
 type probe struct {
 	keep     float64 // share of the old value kept over one Step
+	keepLong float64 // and over a Stride
 	value    float64
 	warm     bool // value holds a temperature
 	settings channel.Settings
@@ -111,7 +118,7 @@ func NewWorld(s Setup) (*World, error) {
 		return nil, errors.New("sim: no product; name one of `fumarium products`")
 	case s.Cabinet == nil:
 		return nil, errors.New("sim: no cabinet; name a cabinet file or a shipped one")
-	case s.Cabinet.Rehearsal.Width == 0:
+	case s.Cabinet.Rehearsal.Width == 0 && s.Plant == nil:
 		return nil, fmt.Errorf("sim: cabinet %q has no rehearsal section; add what it is built of to its file", s.Cabinet.Name)
 	}
 	shape := s.Product.Shape
@@ -145,29 +152,39 @@ func NewWorld(s Setup) (*World, error) {
 	if !(start >= 0 && start <= 60) {
 		return nil, fmt.Errorf("sim: product temperature at the start %v is outside 0 °C to 60 °C", start)
 	}
-	pressure := s.Pressure
-	if pressure == 0 {
-		pressure = s.Cabinet.Pressure()
-	}
-	p, err := plant.New(plant.Config{
-		Build: s.Cabinet.Rehearsal, HeaterPower: s.Cabinet.Heater.Power, Generator: s.Cabinet.Generator,
-		Load: plant.Load{
-			Shape: shape, Mix: s.Product.Formula.Composition(), Mass: load,
-			Start: start, FilmFactor: s.FilmFactor,
-		},
-		Ambient: ambient, PressurePascal: pressure, Wick: s.Cabinet.Wick,
-	})
-	if err != nil {
-		return nil, fmt.Errorf("sim: %w", err)
+	p := s.Plant
+	if p == nil {
+		pressure := s.Pressure
+		if pressure == 0 {
+			pressure = s.Cabinet.Pressure()
+		}
+		ours, err := plant.New(plant.Config{
+			Build: s.Cabinet.Rehearsal, HeaterPower: s.Cabinet.Heater.Power, Generator: s.Cabinet.Generator,
+			Load: plant.Load{
+				Shape: shape, Mix: s.Product.Formula.Composition(), Mass: load,
+				Start: start, FilmFactor: s.FilmFactor,
+			},
+			Ambient: ambient, PressurePascal: pressure, Wick: s.Cabinet.Wick,
+		})
+		if err != nil {
+			return nil, fmt.Errorf("sim: %w", err)
+		}
+		p = built{ours}
 	}
 	w := &World{
 		setup: s, plant: p, room: ambient, felt: ambient, place: profile.Chamber,
-		random: rand.New(rand.NewPCG(s.Seed, 0x66756d6172697565)),
+		source: *rand.NewPCG(s.Seed, 0x66756d6172697565), person: NewPerson(s.Product, s.Answer, s.Seed),
+		noise: float64(DefaultNoise), perKelvin: 1 / resolution,
 	}
+	if s.Plant != nil {
+		p.SetAmbient(ambient)
+	}
+	w.random = rand.New(&w.source)
 	for _, fitted := range s.Cabinet.Probes {
 		pr := probe{settings: s.Cabinet.Channel(&fitted)}
 		if fitted.Sheath > 0 {
 			pr.keep = math.Exp(-Step.Seconds() / fitted.Sheath.Seconds())
+			pr.keepLong = math.Exp(-Stride.Seconds() / fitted.Sheath.Seconds())
 		}
 		switch fitted.Role {
 		case cabinet.ChamberProbe:
@@ -182,67 +199,106 @@ func NewWorld(s Setup) (*World, error) {
 			w.ember = append(w.ember, pr)
 		}
 	}
-	if w.setup.Answer == 0 {
-		w.setup.Answer = DefaultAnswer
-	}
 	if len(s.Faults) > 0 || s.Operator != nil { // what an operator holds someone must restart
 		w.inject = fault.New(s.Faults, s.Seed)
+		w.person.watches = true
 	}
-	w.follow()
+	w.follow(Step)
 	return w, nil
 }
 
 // Plant gives the true values behind the probes.
-func (w *World) Plant() *plant.Plant { return w.plant }
+func (w *World) Plant() Plant { return w.plant }
+
+// Built is the plant of package sim/plant, or nil where the setup brought another.
+func (w *World) Built() *plant.Plant {
+	b, _ := w.plant.(built)
+	return b.Plant
+}
+
+// Copy is another world in the same state. Only an operator is one and the same.
+func (w *World) Copy() *World {
+	b := *w
+	b.plant = w.plant.Copy()
+	b.random = rand.New(&b.source)
+	if w.inject != nil {
+		b.inject = w.inject.Copy()
+	}
+	for _, probes := range []*[]probe{&b.chamber, &b.core, &b.wet, &b.ambient, &b.ember} {
+		*probes = slices.Clone(*probes)
+	}
+	return &b
+}
+
+// Order gives a command that the next step of Run takes.
+func (w *World) Order(c controller.Command) { w.order = c }
 
 // Driven is what really drives the cabinet, faults included.
 func (w *World) Driven() plant.Drive { return w.drive }
 
-// follow lets every probe follow the truth by one Step.
-func (w *World) follow() {
-	truth := func(probes []probe, t quantity.Celsius) {
-		for i := range probes {
-			pr := &probes[i]
-			if !pr.warm {
-				pr.value, pr.warm = float64(t), true
-				continue
-			}
-			pr.value = float64(t) + (pr.value-float64(t))*pr.keep
+// feels lets probes follow the truth by a Step or a Stride.
+func feels(probes []probe, t quantity.Celsius, dt time.Duration) {
+	for i := range probes {
+		pr := &probes[i]
+		if !pr.warm {
+			pr.value, pr.warm = float64(t), true
+			continue
 		}
+		keep := pr.keep
+		if dt == Stride {
+			keep = pr.keepLong
+		}
+		pr.value = float64(t) + (pr.value-float64(t))*keep
 	}
+}
+
+// follow lets every probe follow the truth.
+func (w *World) follow(dt time.Duration) {
 	var coresOut uint8
-	wickDry, room := false, w.room
+	wickDry := false
 	if w.inject != nil {
 		coresOut, wickDry = w.inject.Truth(w.now)
-		room = w.inject.Room(w.now, room)
 	}
-	truth(w.chamber, w.plant.Chamber())
+	feels(w.chamber, w.plant.At(InChamber), dt)
 	if coresOut == 0 {
-		truth(w.core, w.plant.Core())
+		feels(w.core, w.plant.At(InCore), dt)
 	} else {
 		for i := range w.core {
-			touches := w.plant.Core()
+			touches := InCore
 			if coresOut&(1<<i) != 0 {
-				touches = w.plant.Surroundings()
+				touches = BesideProduct
 			}
-			truth(w.core[i:i+1], touches)
+			feels(w.core[i:i+1], w.plant.At(touches), dt)
 		}
 	}
 	switch {
 	case len(w.wet) == 0: // a wet bulb costs an iteration; spare it where none is fitted
 	case wickDry:
-		truth(w.wet, w.plant.Chamber())
+		feels(w.wet, w.plant.At(InChamber), dt)
 	default:
-		truth(w.wet, w.plant.Wick())
+		feels(w.wet, w.plant.At(InWick), dt)
 	}
-	truth(w.ambient, room)
-	truth(w.ember, w.plant.Ember())
+	if w.inject != nil {
+		if room := w.inject.Room(w.now, w.room); room != w.felt {
+			w.felt = room
+			w.plant.SetAmbient(room)
+		}
+	}
+	feels(w.ambient, w.plant.At(InRoom), dt)
+	if len(w.ember) > 0 {
+		feels(w.ember, w.plant.At(InEmber), dt)
+	}
 }
 
 // Sample reads every probe and gives what the controller may go by. After a pause, as
 // after one in a cabinet, it takes three of them until there is a reading.
 func (w *World) Sample(elapsed time.Duration) (in controller.Inputs) {
-	w.sample(&in, elapsed)
+	w.read(&in, elapsed)
+	return in
+}
+
+func (w *World) read(in *controller.Inputs, elapsed time.Duration) {
+	w.sample(in, elapsed)
 	for i := range w.chamber {
 		w.condition(&w.chamber[i], &in.Chamber[i], in.PowerLost)
 	}
@@ -258,15 +314,14 @@ func (w *World) Sample(elapsed time.Duration) (in controller.Inputs) {
 	if len(w.ember) > 0 {
 		w.condition(&w.ember[0], &in.Ember, in.PowerLost)
 	}
-	w.read = true
-	return in
+	w.met = true
 }
 
 // condition sends a reading through the channel of its probe. The cabinet has stood for
 // long when the first comes; a program that begins anew remembers nothing.
 func (w *World) condition(pr *probe, r *sensors.Reading, anew bool) {
 	switch {
-	case !w.read:
+	case !w.met:
 		pr.memory = pr.settings.Settled(w.now, *r)
 	case anew:
 		pr.memory = channel.Memory{}
@@ -283,8 +338,17 @@ func (w *World) Feel(elapsed time.Duration) (in controller.Inputs) {
 
 // feel is what the front end of a probe reads.
 func (w *World) feel(pr *probe) sensors.Reading {
-	v := pr.settings.Calibration.Undo(quantity.Celsius(pr.value + float64(DefaultNoise)*w.random.NormFloat64()))
-	return sensors.At(quantity.Celsius(math.Round(float64(v)/resolution) * resolution))
+	v := pr.settings.Calibration.Undo(quantity.Celsius(pr.value + w.noise*w.random.NormFloat64()))
+	return sensors.At(quantity.Celsius(nearest(float64(v)*w.perKelvin) / w.perKelvin))
+}
+
+// nearest is math.Round, which is no instruction of the processor's; Trunc is.
+func nearest(x float64) float64 {
+	t := math.Trunc(x)
+	if math.Abs(x-t) >= 0.5 {
+		t += math.Copysign(1, x)
+	}
+	return t
 }
 
 // sample reads every front end.
@@ -345,138 +409,63 @@ func (w *World) Drive(out controller.Outputs) {
 	}
 }
 
-// Answer is the simulated person: it returns Confirm once a hand step has waited
-// for Setup.Answer. Carrying the product from place to place is part of a stage's
-// hand step, or happens as the stage begins if the stage asks for none.
+// Answer lets the person see the state after a step, and do by hand what is to be done. It
+// returns what the person, or else the operator, orders for the next step.
 func (w *World) Answer(s *controller.State) controller.Command {
-	p := w.setup.Product
-	stage := s.CurrentStage(p)
-	if stage == nil {
-		w.waiting = false
-		return controller.Command{}
-	}
-	if !s.Asking {
-		w.place = stage.Place
-	}
-	w.tend(s, stage)
-	if w.setup.Operator != nil {
-		if order, taken := w.setup.Operator.Order(w.now, s); taken {
-			return order
+	place, light := w.person.Hands(s)
+	w.place = place
+	w.light(light)
+	manner := fault.Person{}
+	if w.inject != nil && s.CurrentStage(w.setup.Product) != nil {
+		if w.setup.Operator != nil {
+			if order, taken := w.setup.Operator.Order(w.now, s); taken {
+				return order
+			}
 		}
+		manner = w.inject.Person(w.now)
 	}
-	if w.inject != nil {
-		person := w.inject.Person(w.now)
-		if person.Away {
-			w.waiting, w.looking = false, false
-			return controller.Command{}
-		}
-		if c := w.lookAfter(s, person); c.Kind != controller.NoCommand {
-			return c
-		}
-	}
-	asked, waiting := s.Question()
-	if !waiting || s.Batch != controller.Running {
-		w.waiting = false
-		return controller.Command{}
-	}
-	if !w.waiting {
-		w.waiting, w.asked = true, s.Elapsed
-	}
-	if s.Elapsed+Step-w.asked < w.setup.Answer { // the answer reaches the next step
-		return controller.Command{}
-	}
-	w.waiting = false
-	return controller.Command{Kind: controller.Confirm, Question: asked}
+	order, light := w.person.Answer(s, manner)
+	w.light(light)
+	return order
 }
 
-// tend lights the smoke generator when the hand step of a smoking stage is done, or
-// as the first smoking stage begins if that asks for none. A batch that comes to this
-// world in the middle of its smoke comes with the generator lit.
-func (w *World) tend(s *controller.State, stage *profile.Stage) {
-	before := w.setup.Product.Stages[:s.Stage]
-	begins := s.Stage != w.stage && !slices.ContainsFunc(before, func(p profile.Stage) bool { return p.Smoke })
-	if stage.Smoke && !s.Asking && (w.asking || begins || !w.began) {
-		w.plant.Light()
+func (w *World) light(light bool) {
+	if !light {
+		return
 	}
-	w.stage, w.asking, w.began = s.Stage, s.Asking, true
+	if smoker, fitted := w.plant.(Smoker); fitted {
+		smoker.Light()
+	}
 }
-
-// lookAfter is the person who, Setup.Answer after a batch was held or an alarm
-// called, looks what is wrong, and when it is mended acknowledges, resets and
-// restarts. A careless one does so without looking.
-func (w *World) lookAfter(s *controller.State, person fault.Person) controller.Command {
-	calling := false
-	// A probe that left the meat is put back, and said to be; to acknowledge everything
-	// is not enough.
-	out := s.Alarms[trip.CoreOut].Standing
-	cold := s.Alarms[trip.EmberOut].Active(trip.EmberOut, s.Elapsed)
-	for c := trip.None + 1; c < trip.Count; c++ {
-		a := &s.Alarms[c]
-		calling = calling || c.Entry().Priority.Loud() && a.Calls()
-	}
-	waits := person.Waits && !person.Careless
-	if waits || !calling && !out && !cold && s.Batch != controller.Held {
-		w.looking = false
-		return controller.Command{}
-	}
-	if person.News {
-		w.tries = 0 // what does not help now may help then
-	}
-	if !w.looking {
-		w.looking, w.alarmed = true, s.Elapsed
-	}
-	if s.Elapsed+Step-w.alarmed < w.setup.Answer {
-		return controller.Command{}
-	}
-	switch {
-	case person.Finds && !person.Careless: // it cannot be mended: leave the batch as it is
-		w.tries = mostTries
-		return controller.Command{}
-	case calling:
-		w.alarmed = s.Elapsed - w.setup.Answer + 10*Step // and on with the next
-		return controller.Command{Kind: controller.Acknowledge}
-	case out:
-		return controller.Command{Kind: controller.Mended, Alarm: trip.CoreOut}
-	case cold:
-		w.plant.Light()
-		return controller.Command{Kind: controller.Mended, Alarm: trip.EmberOut}
-	case s.Batch != controller.Held || w.Hopeless(s):
-		return controller.Command{}
-	case s.Tripped == trip.None:
-		if s.HeatEnded() {
-			w.tries++ // another stretch of heat, and no more than so many
-		}
-		w.looking = false
-		return controller.Command{Kind: controller.Restart}
-	}
-	w.tries++
-	w.alarmed = s.Elapsed // another try, should this one be refused
-	return controller.Command{Kind: controller.Reset}
-}
-
-// mostTries is how often the person tries again what did not help.
-const mostTries = 6
 
 // Hopeless reports whether the batch is held and the person has given up.
-func (w *World) Hopeless(s *controller.State) bool {
-	if s.Batch != controller.Held {
-		return false
-	}
-	if w.inject == nil {
-		return true // nobody watches a rehearsal in which nothing should go wrong
-	}
-	return w.tries >= mostTries
-}
+func (w *World) Hopeless(s *controller.State) bool { return w.person.Hopeless(s) }
 
 // Advance lets one Step of time pass.
-func (w *World) Advance() {
-	if w.inject != nil {
-		if room := w.inject.Room(w.now, w.room); room != w.felt {
-			w.felt = room
-			w.plant.SetAmbient(room)
+func (w *World) Advance() { w.advance(Step) }
+
+func (w *World) advance(dt time.Duration) {
+	w.plant.Advance(dt, w.drive)
+	w.now += dt
+	w.follow(dt)
+}
+
+// stride is how long the step that is made shall last. What a stage could switch on, a
+// person could be asked or someone watches second by second is not stepped over, nor is a
+// core that a stage waits for: it has to hold for so many readings.
+func (w *World) stride(s *controller.State, now time.Duration) time.Duration {
+	if !w.strides || w.out.On != 0 || w.place != profile.Room && w.place != profile.ColdRoom || w.inject != nil || now%Stride != 0 {
+		return Step
+	}
+	stage := s.CurrentStage(w.setup.Product)
+	_, asked := s.Question()
+	if stage == nil || stage.Heat || stage.Smoke || stage.Fan > 0 || stage.HasHumidity || asked || s.Batch != controller.Running || w.order.Kind != controller.NoCommand {
+		return Step
+	}
+	for i := range stage.Until.Conditions {
+		if stage.Until.Conditions[i].Kind != profile.After {
+			return Step
 		}
 	}
-	w.plant.Advance(Step, w.drive)
-	w.now += Step
-	w.follow()
+	return Stride
 }

@@ -238,7 +238,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		told = append(told, closed)
 	}
 	l, err := loop.New(loop.Config{
-		World: hardware, Cabinet: cab, Pace: pace, Log: log, Record: records, Resume: resume, Told: told,
+		World: hardware, Person: hardware.Person(), Cabinet: cab, Pace: pace, Log: log, Record: records, Resume: resume, Told: told,
 		Cycle: func(s *snapshot.Snapshot) {
 			manager.Cycle(func() string { return web.NewStatus(s, time.Now()).Summary })
 		},

@@ -54,9 +54,13 @@ type World interface {
 	// Hang gets ready for a batch of p, while none is active and before the step
 	// that may start it. An error refuses the start.
 	Hang(p *profile.Product) error
-	// Person returns the command of a simulated person, who stands in for the
-	// operator; a real world returns no command.
-	Person(s *controller.State) controller.Command
+}
+
+// A Person gives orders where no client does: a simulated one, who stands in for the
+// operator of a simulated cabinet. It is asked before every step that no client has an
+// order for.
+type Person interface {
+	Answer(*controller.State) controller.Command
 }
 
 // A Keeper keeps what happens; a record.Recorder is one. No method may wait for a
@@ -71,6 +75,7 @@ type Keeper interface {
 // A Config is what a Loop needs.
 type Config struct {
 	World   World
+	Person  Person // nil is nobody
 	Cabinet *cabinet.Cabinet
 	// Pace is virtual seconds per wall second. Anything but zero makes time
 	// virtual: steps are counted, and a late tick loses nothing. Zero is a real
@@ -344,7 +349,10 @@ func (l *Loop) command(elapsed time.Duration) (controller.Command, *request) {
 		return q.Command, &q
 	default:
 	}
-	c := l.cfg.World.Person(&l.state)
+	if l.cfg.Person == nil {
+		return controller.Command{}, nil
+	}
+	c := l.cfg.Person.Answer(&l.state)
 	if c.Kind != controller.NoCommand {
 		l.say(elapsed, "the simulated person answers: "+c.Kind.String(), 0)
 	}

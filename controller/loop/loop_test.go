@@ -77,8 +77,6 @@ func (b *bench) Hang(*profile.Product) (err error) {
 	return err
 }
 
-func (b *bench) Person(*controller.State) controller.Command { return controller.Command{} }
-
 func (b *bench) last() (out controller.Outputs) {
 	b.with(func() { out = b.drives[len(b.drives)-1] })
 	return out

@@ -111,34 +111,25 @@ func BenchmarkBatchOf12Hours(b *testing.B) {
 		var data int
 		var inStep time.Duration
 		id := ""
-		command := controller.Command{Kind: controller.Start}
 		n := 0
-		for elapsed := time.Duration(0); ; elapsed += time.Second {
-			in := w.Sample(elapsed)
-			in.Command = command
-			before := s
-			next, out, events := machine.Step(before, in)
-			s = next
-			m := Moment{Wall: trialStart.Add(elapsed), ClockSet: true}
+		w.Order(controller.Command{Kind: controller.Start})
+		err = sim.Run(ctx, machine, &s, w, func(t *sim.Moment) bool {
+			m := Moment{Wall: trialStart.Add(t.Now), ClockSet: true}
 			if n == 0 {
-				id = r.Begin(m, Start{Product: p, ProductFile: File{"long.yaml", []byte(long)}, Cabinet: c.Value, CabinetFile: File{c.File, c.Data}, Before: before})
+				id = r.Begin(m, Start{Product: p, ProductFile: File{"long.yaml", []byte(long)}, Cabinet: c.Value, CabinetFile: File{c.File, c.Data}})
 			}
 			open := r.open
 			start := time.Now()
-			r.Step(m, &in, out, events, &s, By{})
+			r.Step(m, &t.Inputs, t.Out, t.Events, &s, By{})
 			inStep += time.Since(start)
 			if r.open != open { // every block a commit of its own, as on the wall clock
 				data += len(open.data)
 				drain(r)
 			}
 			n++
-			if !s.Batch.Active() {
-				break
-			}
-			command = w.Answer(&s)
-			w.Drive(out)
-			w.Advance()
-		}
+			return true
+		})
+		require.NoError(b, err)
 		wal, err := os.Stat(filepath.Join(dir, "batches.db-wal"))
 		require.NoError(b, err)
 		b.ReportMetric(float64(wal.Size()), "log-B")
@@ -206,29 +197,23 @@ func TestShippedProductsReplay(t *testing.T) {
 		machine, err := controller.New(product.Value, c.Value)
 		require.NoError(t, err)
 		var s controller.State
-		command := controller.Command{Kind: controller.Start, Excused: true}
-		for elapsed := time.Duration(0); elapsed < 30*time.Minute; elapsed += time.Second {
-			in := w.Sample(elapsed)
-			in.Command = command
-			before := s
-			next, out, events := machine.Step(before, in)
-			s = next
-			m := Moment{Wall: trialStart.Add(elapsed), ClockSet: true}
+		w.Order(controller.Command{Kind: controller.Start, Excused: true})
+		err = sim.Run(ctx, machine, &s, w, func(now *sim.Moment) bool {
+			m := Moment{Wall: trialStart.Add(now.Now), ClockSet: true}
 			if !s.Batch.Active() { // too hot for this cabinet, or over
 				refused++
-				break
+				return false
 			}
-			if elapsed == 0 {
+			if now.Now == 0 {
 				ids = append(ids, r.Begin(m, Start{
 					Product: product.Value, ProductFile: File{product.File, product.Data},
-					Cabinet: c.Value, CabinetFile: File{c.File, c.Data}, Before: before,
+					Cabinet: c.Value, CabinetFile: File{c.File, c.Data},
 				}))
 			}
-			r.Step(m, &in, out, events, &s, By{})
-			command = w.Answer(&s)
-			w.Drive(out)
-			w.Advance()
-		}
+			r.Step(m, &now.Inputs, now.Out, now.Events, &s, By{})
+			return now.Now+sim.Step < 30*time.Minute
+		})
+		require.NoError(t, err)
 	}
 	shut(t, r)
 	again, err := OpenReader(filepath.Join(dir, Simulated.File()))

@@ -50,8 +50,7 @@ func (w *oven) Drive(out controller.Outputs) error {
 	return nil
 }
 
-func (w *oven) Hang(*profile.Product) error                     { return nil }
-func (w *oven) Person(*controller.State) (c controller.Command) { return c }
+func (w *oven) Hang(*profile.Product) error { return nil }
 
 func (w *oven) see(chamber quantity.Celsius) (samples int, out controller.Outputs, offs int) {
 	w.mu.Lock()

@@ -199,7 +199,7 @@ func (j *judge) see(m *sim.Moment) {
 
 // follow counts what the true core goes through.
 func (j *judge) follow(m *sim.Moment) {
-	p := m.World.Plant()
+	p := m.World.Built()
 	if m.Now > 0 {
 		j.witness.Follow(p, sim.Step)
 	}
@@ -383,7 +383,7 @@ func (j *judge) stageEnded(m *sim.Moment, e *controller.Event) {
 	if stage.Until.Any && e.By != controller.EndedByCore {
 		return
 	}
-	core := m.World.Plant().Core()
+	core := m.World.Built().Core()
 	for _, c := range stage.Until.Conditions {
 		switch {
 		case c.Kind == profile.CoreAtLeast && core < c.Core-quantity.Celsius(probeError):
@@ -409,7 +409,7 @@ func (j *judge) claims(m *sim.Moment) {
 	if claimed > had*1.02+0.02 {
 		j.violates(Violation{
 			Rule: ClaimIsTrue, At: m.Now, Slight: claimed <= j.nearly.Fraction(j.near)*1.02+0.02,
-			Text: fmt.Sprintf("%.3f of what is required claimed, %.3f had, true core %s", claimed, had, m.World.Plant().Core()),
+			Text: fmt.Sprintf("%.3f of what is required claimed, %.3f had, true core %s", claimed, had, m.World.Built().Core()),
 		})
 	}
 }
@@ -440,7 +440,7 @@ func (j *judge) chamber(m *sim.Moment) {
 		return
 	}
 	limit := j.setup.Cabinet.Limits.ChamberHigh
-	p := m.World.Plant()
+	p := m.World.Built()
 	t := p.Chamber()
 	if t < limit {
 		j.over = j.over && t > limit-3

@@ -74,8 +74,9 @@ func (s Stock) Draw(seed uint64) sim.Setup {
 	setup := sim.Setup{
 		Product: product, Cabinet: box, Seed: r.Uint64(), Load: load, Ambient: &ambient, Start: &start,
 		Diameter: size * quantity.Meters(r.between(0.8, 1.2)), FilmFactor: r.between(0.7, 1.3),
-		Answer: time.Duration(r.log(10, 1200)) * time.Second, Longest: longest,
+		Longest: longest, // and how long each answer takes the setup's seed draws
 	}
+	r.Float64() // which was the answer of all once; seeds keep their product, cabinet and faults
 	kinds := s.Kinds
 	if len(kinds) == 0 {
 		kinds = fault.All()

@@ -3,6 +3,7 @@ package fault
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"time"
 
 	"fumarium/controller"
@@ -34,7 +35,7 @@ const (
 // simulated cabinet and is not safe for concurrent use.
 type Injector struct {
 	faults []Fault
-	random *rand.Rand
+	source rand.PCG          // of the noise
 	before controller.Inputs // the last readings
 	frozen []moment          // for each fault, the readings before it began
 }
@@ -48,8 +49,15 @@ type moment struct {
 func New(faults []Fault, seed uint64) *Injector {
 	return &Injector{
 		faults: append([]Fault(nil), faults...), frozen: make([]moment, len(faults)),
-		random: rand.New(rand.NewPCG(seed, 0x6661756c74)),
+		source: *rand.NewPCG(seed, 0x6661756c74),
 	}
+}
+
+// Copy is another injector in the same state.
+func (j *Injector) Copy() *Injector {
+	b := *j
+	b.frozen = slices.Clone(j.frozen)
+	return &b
 }
 
 // Call says whether the controller is called at the elapsed time.
@@ -136,7 +144,7 @@ func (j *Injector) lie(f *Fault, elapsed time.Duration, r sensors.Reading, froze
 	case ChamberDrift:
 		return at(float64(v) + f.Value*(elapsed-f.At).Hours())
 	case ChamberNoise, CoreNoise:
-		return at(float64(v) + f.Value*j.random.NormFloat64())
+		return at(float64(v) + f.Value*rand.New(&j.source).NormFloat64())
 	}
 	return r
 }

@@ -163,8 +163,11 @@ const (
 	fogSeconds         = 1.0 // in which supersaturated air falls back to saturation
 	slabHeight         = 0.3 // m, of a slab that gives no length
 	longestStep        = 1.0 // s
+	restingStep        = 5.0 // s, while all rests
 	settleSeconds      = 10.0
-	filmTurns          = 3 // settlings from one refresh to the next
+	restingSettle      = 30.0 // while all rests
+	calm               = 3.0  // K between the product's surface and what it lies in
+	filmTurns          = 3    // settlings from one refresh to the next
 	propertyTurns      = 6
 	waterSpecificHeat  = 4186.0 // of condensate on the walls
 	vapourOverAir      = 1.607858
@@ -281,6 +284,9 @@ func (p *Plant) SetAmbient(t quantity.Celsius) {
 	p.place()
 }
 
+// Ambient is the temperature of the room.
+func (p *Plant) Ambient() quantity.Celsius { return quantity.Celsius(p.ambient.t) }
+
 // place looks up the medium around the product.
 func (p *Plant) place() {
 	switch p.drive.Place {
@@ -293,8 +299,17 @@ func (p *Plant) place() {
 	}
 }
 
+// rests reports whether nothing happens but what happens by itself, and that slowly: the
+// product lies in air elsewhere and is about as warm, and the chamber is left alone.
+func (p *Plant) rests() bool {
+	d := &p.drive
+	return math.Abs(p.product.surface-p.medium.t) < calm && (d.Place == profile.Room || d.Place == profile.ColdRoom) &&
+		!d.Heater && !d.Fan && !d.Smoke && !d.Humidifier && !d.DoorOpen && !d.Draught && d.Fire == 0
+}
+
 // Advance moves the plant on by dt under an unchanging drive. Longer times are
-// gone through in steps of at most a second. A dt of zero or less does nothing.
+// gone through in steps of at most a second, or five while all rests. A dt of zero or
+// less does nothing.
 func (p *Plant) Advance(dt time.Duration, d Drive) {
 	if dt <= 0 {
 		return
@@ -319,25 +334,44 @@ func (p *Plant) Advance(dt time.Duration, d Drive) {
 	if d.Place != was.Place || d.Fan != was.Fan {
 		p.refreshFilms()
 	}
-	steps := math.Ceil(dt.Seconds() / longestStep)
-	seconds := dt.Seconds() / steps
+	steps, seconds := 1.0, dt.Seconds()
+	if seconds > longestStep {
+		longest := longestStep
+		if p.rests() {
+			longest = restingStep
+		}
+		steps = math.Ceil(seconds / longest)
+		seconds /= steps
+	}
 	if seconds != p.seconds {
 		p.seconds = seconds
-		p.factor()
+		p.factorProduct()
+		p.factorWall()
+	}
+	due := settleSeconds - 1e-6
+	if seconds > longestStep {
+		due = restingSettle - 1e-6
 	}
 	for ; steps > 0; steps-- {
 		p.step()
 		p.settled += seconds
-		if p.settled >= settleSeconds-1e-6 {
+		if p.settled >= due {
 			p.settle()
 		}
 	}
 }
 
-// factor prepares the chains for the step in use.
-func (p *Plant) factor() {
+// factorProduct prepares the product's chain for the step in use, whenever its heat
+// capacities or conductances have changed.
+func (p *Plant) factorProduct() {
 	if p.seconds > 0 {
 		p.product.chain.Factor(p.seconds, 0)
+	}
+}
+
+// factorWall prepares the wall's, whenever the film on its outside has changed.
+func (p *Plant) factorWall() {
+	if p.seconds > 0 {
 		p.wall.chain.Factor(p.seconds, p.films.outer)
 	}
 }
@@ -357,10 +391,9 @@ func (p *Plant) settle() {
 	if p.turns%propertyTurns == 0 {
 		p.product.refreshProperties()
 	}
+	p.factorProduct()
 	if p.turns%filmTurns == 0 {
-		p.refreshFilms() // prepares the chains as well
-	} else {
-		p.factor()
+		p.refreshFilms()
 	}
 }
 
@@ -397,8 +430,10 @@ func (p *Plant) refreshFilms() {
 	f.outer = (h + film.Radiative(emissivity, quantity.Celsius(shell), quantity.Celsius(p.ambient.t))) * p.wall.area
 
 	f.product, f.filmVapour, f.cellVapour = p.productFilm(&p.product, speed)
-	p.wick.refresh(p, speed)
-	p.factor()
+	if p.wick.film > 0 { // most cabinets have none
+		p.wick.refresh(p, speed)
+	}
+	p.factorWall()
 }
 
 // productFilm works out the coefficients of a load where the product is: W/K, and

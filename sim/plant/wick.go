@@ -18,7 +18,7 @@ const (
 // A wick is a wet cylinder across the air, small against the chamber.
 type wick struct {
 	air      cabinet.WickAir
-	film     float64 // W/(m²·K)
+	film     float64 // W/(m²·K); zero until it is asked for
 	transfer float64 // m/s
 	radiant  float64 // W/(m²·K), with the lining
 	wet      float64 // °C, when it was last asked for
@@ -52,6 +52,13 @@ func (k *wick) refresh(p *Plant, fanSpeed float64) {
 // the lag is the probe's. The glow of the element on it is left out.
 func (p *Plant) Wick() quantity.Celsius {
 	k := &p.wick
+	if k.film == 0 {
+		speed := 0.0
+		if p.drive.Fan {
+			speed = p.speed
+		}
+		k.refresh(p, speed)
+	}
 	air, lining := p.air.t, p.wall.lining
 	vapour := p.air.vapour / p.volume * psychrometer.VapourGasConstant * (air + kelvin)
 	// The gap falls with the wet temperature, ever steeper, so Newton's rule comes

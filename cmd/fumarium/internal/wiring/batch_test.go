@@ -69,7 +69,7 @@ func cook(t testing.TB, c *cabinet.Cabinet, p *profile.Product) batch {
 		require.NoError(t, w.Drive(out))
 		in := w.Sample(elapsed)
 		in.Elapsed = elapsed
-		in.Command = w.Person(&b.state)
+		in.Command = w.Person().Answer(&b.state)
 		if elapsed == 10*time.Second {
 			in.Command = controller.Command{Kind: controller.Start, Rested: rest}
 		}

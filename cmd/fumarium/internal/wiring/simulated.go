@@ -63,7 +63,7 @@ func openSimulated(c *cabinet.Cabinet, o Options) (*World, error) {
 
 func (r *rehearsed) hang(p *profile.Product) error {
 	r.seed++
-	world, err := sim.NewWorld(sim.Setup{Product: p, Cabinet: r.cabinet, Seed: r.seed})
+	world, err := sim.NewWorld(sim.Setup{Product: p, Cabinet: r.cabinet, Seed: r.seed, Answer: sim.Brisk})
 	if err == nil {
 		r.world, r.hung = world, true
 	}
@@ -80,6 +80,9 @@ func (r *rehearsed) sample(elapsed time.Duration) controller.Inputs {
 	r.now = elapsed
 	return r.world.Feel(elapsed)
 }
+
+// Answer implements loop.Person: someone who stands by, as whoever watches the page does.
+func (r *rehearsed) Answer(s *controller.State) controller.Command { return r.world.Answer(s) }
 
 // A tip is where a simulated chip's probe measures.
 type tip struct {

@@ -199,12 +199,12 @@ func (w *World) Hang(p *profile.Product) error {
 	return nil
 }
 
-// Person implements loop.World.
-func (w *World) Person(s *controller.State) controller.Command {
+// Person is the simulated person; nil in a real cabinet.
+func (w *World) Person() loop.Person {
 	if w.room != nil {
-		return w.room.world.Answer(s)
+		return w.room
 	}
-	return controller.Command{}
+	return nil
 }
 
 // Readback is what the relays' lines really are; all unknown without any.

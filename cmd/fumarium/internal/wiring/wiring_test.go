@@ -185,7 +185,7 @@ func TestRealCabinet(t *testing.T) {
 	p.on["GPIO12"] = true
 	assert.Equal(t, controller.DoorShut, d.steps(w, 1).Door)
 	require.NoError(t, w.Hang(nil))
-	assert.Zero(t, w.Person(&controller.State{}))
+	assert.Nil(t, w.Person())
 	require.NoError(t, w.Close())
 	assert.False(t, p.on["GPIO17"] || p.on["GPIO22"], "closing leaves nothing on")
 	assert.Equal(t, map[string]string{"GPIO17": "fumarium heater", "GPIO22": "fumarium fan"}, p.users)

@@ -1,0 +1,77 @@
+package sim
+
+import (
+	"time"
+
+	"fumarium/profile/quantity"
+	"fumarium/sim/plant"
+)
+
+// A Spot is where a temperature is.
+type Spot uint8
+
+// The spots.
+const (
+	InChamber     Spot = iota // the chamber air
+	InCore                    // the middle of a piece
+	OnSurface                 // of a piece
+	BesideProduct             // what is around it, wherever it is: what a probe that slips out of it touches
+	InWick                    // a wet wick in the chamber air
+	InRoom                    // where the cabinet stands
+	InEmber                   // the wood of the smoke generator
+)
+
+// A Plant is a cabinet with product as nature has it: it takes what the relays and the
+// person do and gives what is true. Probes, controller, person and faults are made
+// elsewhere, and the same for each, so that one of quite another structure can be run and
+// scored beside the one of package sim/plant.
+type Plant interface {
+	// Advance lets dt pass under an unchanging drive.
+	Advance(dt time.Duration, d plant.Drive)
+	// SetAmbient changes the temperature of the room.
+	SetAmbient(room quantity.Celsius)
+	// At is the true temperature of a spot; not a number where there is no such spot.
+	At(Spot) quantity.Celsius
+	// Copy is another plant in the same state.
+	Copy() Plant
+}
+
+// A Smoker is a Plant with a smoke generator that somebody fills and lights.
+type Smoker interface {
+	Light()
+	Lit() bool
+}
+
+// A Moist is a Plant that knows of water: the relative humidity of the chamber air, and
+// what is left of the mass of the product.
+type Moist interface {
+	Humidity() quantity.Ratio
+	Yield() quantity.Ratio
+}
+
+// built is the plant of package sim/plant.
+type built struct{ *plant.Plant }
+
+func (b built) Copy() Plant {
+	p := *b.Plant
+	return built{&p}
+}
+
+func (b built) At(spot Spot) quantity.Celsius {
+	switch spot {
+	case InChamber:
+		return b.Chamber()
+	case InCore:
+		return b.Core()
+	case OnSurface:
+		return b.Surface()
+	case BesideProduct:
+		return b.Surroundings()
+	case InWick:
+		return b.Wick()
+	case InRoom:
+		return b.Ambient()
+	default:
+		return b.Ember()
+	}
+}
