@@ -34,7 +34,8 @@ func (t *step) drive() {
 	stage := t.stage()
 	if s.Batch != Running || stage == nil || s.Tripped != trip.None {
 		s.Heater.off(t)
-		s.Fan = fanMemory{Relay: duty.Cut(t.m.fan, s.Fan.Relay, t.dt)}
+		s.Fan.Relay.Cut(&t.m.fan, t.dt)
+		s.Fan = fanMemory{Relay: s.Fan.Relay}
 		s.humidifierOn = false
 		s.Smoke.blow(t, false)
 		s.Out = Outputs{Damper: damper}
@@ -72,7 +73,7 @@ func (t *step) drive() {
 		s.Fan.Relay = relay
 		out.On.Set(Fan, on)
 	default:
-		s.Fan.Relay = duty.Cut(t.m.fan, s.Fan.Relay, t.dt)
+		s.Fan.Relay.Cut(&t.m.fan, t.dt)
 	}
 	out.On.Set(Smoke, s.Smoke.blow(t, smoke && (!out.On.Has(Fan) || c.Rules.FanWithSmoke)))
 	if s.Heater.rests > 0 {

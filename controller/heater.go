@@ -205,7 +205,7 @@ func (h *heaterMemory) heat(t *step, stage *profile.Stage) bool {
 		if !stage.Heat {
 			h.HasSetpoint = false
 		}
-		h.Relay = duty.Cut(t.m.heater, h.Relay, t.dt)
+		h.Relay.Cut(&t.m.heater, t.dt)
 		return false
 	}
 	rate := h.ramp(t, stage, chamber)
@@ -231,7 +231,7 @@ func (h *heaterMemory) heat(t *step, stage *profile.Stage) bool {
 // rest keeps the heater off while what the element still gives off comes into still
 // air. The ramp goes on.
 func (h *heaterMemory) rest(t *step, stage *profile.Stage) {
-	h.Relay = duty.Cut(t.m.heater, h.Relay, t.dt)
+	h.Relay.Cut(&t.m.heater, t.dt)
 	h.PID, h.Demand = pid.State{}, 0
 	if chamber, known := t.s.Chamber.Reading.Value(); known && stage.Heat {
 		h.ramp(t, stage, chamber)
@@ -240,7 +240,7 @@ func (h *heaterMemory) rest(t *step, stage *profile.Stage) {
 
 // off forgets what was wanted of the heater.
 func (h *heaterMemory) off(t *step) {
-	h.Relay = duty.Cut(t.m.heater, h.Relay, t.dt)
+	h.Relay.Cut(&t.m.heater, t.dt)
 	h.PID, h.Demand, h.HasSetpoint, h.rests = pid.State{}, 0, false, 0
 }
 

@@ -87,7 +87,7 @@ func (k *smokeMemory) blow(t *step, may bool) bool {
 	switch {
 	case !may:
 		if k.Relay.Started {
-			k.Relay = duty.Cut(t.m.smoke, k.Relay, t.dt)
+			k.Relay.Cut(&t.m.smoke, t.dt)
 		}
 		return false
 	case k.fullAir(t):

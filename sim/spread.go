@@ -23,7 +23,8 @@ const (
 )
 
 // Spread rehearses the setup runs times on all cores, each time with another seed
-// and with load, diameter, ambient and film coefficient drawn around the setup's.
+// and with load, diameter, ambient and film coefficient drawn around the setup's; unless
+// the setup fixes them, so are the person's answers.
 // The first run is the setup itself. progress is called from several goroutines
 // with the number of runs done. Equal setups give equal spreads, whatever the
 // number of cores.

@@ -25,10 +25,10 @@ func planCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "plan PRODUCT --ready TIME",
 		Short: "Count back from when it shall be ready to when to begin",
-		Long: `Rehearses the product many times, with load, diameter, room and air varied, and
-counts back from the time it shall be ready: through the last stage, the cook and
-the rest to the first knife. The batch is hung so early that nine rehearsals of
-ten are ready in time.
+		Long: `Rehearses the product many times, with load, diameter, room, air and answers to
+hand steps varied, and counts back from the time it shall be ready: through the
+last stage, the cook and the rest to the first knife. The batch is hung so early
+that nine rehearsals of ten are ready in time.
 
 ` + caution.Food + `
 

@@ -76,7 +76,7 @@ read.`,
 	f := c.Flags()
 	o.flags(f)
 	f.StringArrayVar(&o.faults, "fault", nil, "`KIND@TIME[+DURATION][=VALUE]` that goes wrong, such as core-open@1h10m+2m; may be repeated")
-	f.IntVar(&o.runs, "runs", 1, "`NUMBER` of rehearsals with varied load, diameter, room and air; gives the spread")
+	f.IntVar(&o.runs, "runs", 1, "`NUMBER` of rehearsals with varied load, diameter, room, air and answers; gives the spread")
 	f.StringVar(&o.chart, "chart", "", "write the course of the batch to this SVG `FILE`")
 	f.BoolVar(&o.json, "json", false, "print the result as JSON; equal seeds give equal bytes")
 	f.BoolVar(&o.timing, "timing", false, "with --json: fill wall_seconds and times_real_time, of the rehearsal shown; they differ from run to run")

@@ -114,16 +114,17 @@ func Trip(s State) State {
 	return s
 }
 
-// Cut is Step with a demand of 0, and then Trip.
-func Cut(l Limits, s State, dt time.Duration) State {
+// Cut is Step with a demand of 0, and then Trip, in place: most outputs rest most of the
+// time.
+func (s *State) Cut(l *Limits, dt time.Duration) {
 	// An output that rests, within a window: only its clocks go on.
 	if s.Started && !s.On && s.Done && s.Demand == 0 && s.Debt == 0 && dt >= 0 && s.Elapsed+dt < l.Window && l.Window < longest {
 		s.Held = min(s.Held+dt, longest)
 		s.Elapsed += dt
-		return s
+		return
 	}
-	s, _ = Step(l, s, 0, dt)
-	return Trip(s)
+	next, _ := Step(*l, *s, 0, dt)
+	*s = Trip(next)
 }
 
 // Delivered returns the duty given over the last completed window, or since the

@@ -535,7 +535,7 @@ func TestCutIsStepAndTrip(t *testing.T) {
 				continue
 			}
 			want, _ := Step(l, s, 0, dt)
-			s = Cut(l, s, dt)
+			s.Cut(&l, dt)
 			if s != Trip(want) {
 				t.Fatalf("cut to %+v, stepped and tripped to %+v", s, Trip(want))
 			}
