@@ -367,6 +367,7 @@ func BenchmarkStepSmoking(b *testing.B) {
 	s.Stage = 1
 	b.ReportAllocs()
 	for b.Loop() {
+		s.HeatTime = heatTime{}
 		in.Elapsed += time.Second
 		in.Chamber[0], in.Core[0] = flicker(sensors.At(61), in.Elapsed), flicker(sensors.At(20), in.Elapsed)
 		s, _, _ = m.Step(s, in)

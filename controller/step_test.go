@@ -685,6 +685,7 @@ func BenchmarkStep(b *testing.B) {
 	in.Command = Command{}
 	b.ReportAllocs()
 	for b.Loop() {
+		s.HeatTime = heatTime{} // or it would end the heat of so long a stage
 		in.Elapsed += time.Second
 		in.Chamber[0], in.Core[0] = flicker(sensors.At(40), in.Elapsed), flicker(sensors.At(20), in.Elapsed) // frozen ones would hold the batch
 		if s.Stage > 0 {                                                                                     // stay in the first stage, whose fan and heater both run
