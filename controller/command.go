@@ -106,8 +106,8 @@ func (t *step) claim(c trip.Code) Refusal {
 	s := t.s
 	switch c {
 	case trip.CoreOut:
-		s.Core.swear(t.in.Elapsed)
-		s.Swear(t.in.Elapsed)
+		s.Core.reseat(t.in.Elapsed)
+		s.Reseat(t.in.Elapsed)
 	case trip.CoreLost:
 		return s.Core.leaveOut(t.in)
 	case trip.SmokeFuelLow, trip.EmberOut:

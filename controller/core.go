@@ -43,7 +43,7 @@ type coreProbe struct {
 	course    course           `record:"course"`
 	inUse     bool             `record:"in_use"` // it gave a good reading since the batch began
 	out       bool             `record:"out"`    // it left the meat, until a person says that it is back
-	sworn     bool             `record:"sworn"`  // a person says that it is back
+	reseated  bool             `record:"sworn"`  // a person says that it is back
 	leftAt    quantity.Celsius `record:"left_at_celsius"`
 	frozen    bool             `record:"frozen"`
 	tooHot    bool             `record:"too_hot"`
@@ -161,7 +161,7 @@ func (c *coreMemory) inAir(t *step, p *coreProbe, v quantity.Celsius, a *air, ap
 		out = true
 	}
 	// It left meat of another temperature.
-	if near && p.sworn && t.in.Elapsed-c.moved < coreSettles+coreWarms &&
+	if near && p.reseated && t.in.Elapsed-c.moved < coreSettles+coreWarms &&
 		magnitude(quantity.Kelvin(a.chamber-p.leftAt)) > 2*coreWithAir {
 		out = true
 	}
@@ -213,11 +213,11 @@ func (c *coreMemory) coursesLearnt() bool {
 	return true
 }
 
-// swear takes the word of a person that the probes which had left the meat are back.
-func (c *coreMemory) swear(now time.Duration) {
+// reseat takes the word of a person that the probes which had left the meat are back.
+func (c *coreMemory) reseat(now time.Duration) {
 	for i := range c.probes {
 		p := &c.probes[i]
-		p.sworn, p.out, p.course = p.out, false, course{}
+		p.reseated, p.out, p.course = p.out, false, course{}
 	}
 	c.moved = now
 }

@@ -62,9 +62,9 @@ func (c *Claim) unseen(r *Rules, dt time.Duration, chilling bool) {
 // show that it is enough.
 const Lag = 10 * time.Second
 
-// SwornFor is how long a person's word that a probe is back in the meat is held against
+// ReseatedFor is how long a person's word that a probe is back in the meat is held against
 // the probe; common practice, no source.
-const SwornFor = 15 * time.Minute
+const ReseatedFor = 15 * time.Minute
 
 // Claiming is the count that the claim follows. The claim is between one and two lags
 // old.
@@ -77,8 +77,8 @@ type Claiming struct {
 
 	// What was claimed when a person last said that a probe is back in the meat. If it
 	// then leaves it again soon, it never was.
-	sworn   Claim         `record:"sworn"`
-	swornAt time.Duration `record:"sworn_at"`
+	reseated   Claim         `record:"sworn"`
+	reseatedAt time.Duration `record:"sworn_at"`
 }
 
 // A Line is the course of the cores over one step, from the last one to this.
@@ -108,8 +108,8 @@ func (c *Claiming) Follow(r *Rules, l *Line) {
 	}
 	c.age += l.Step
 	if l.Doubted {
-		if c.swornAt > 0 && l.Now-c.swornAt < SwornFor {
-			c.Claim, c.age, c.swornAt = c.sworn, l.Now-c.swornAt, 0
+		if c.reseatedAt > 0 && l.Now-c.reseatedAt < ReseatedFor {
+			c.Claim, c.age, c.reseatedAt = c.reseated, l.Now-c.reseatedAt, 0
 		}
 		c.Claim.unseen(r, c.age, l.Chilling)
 		c.ahead, c.behind, c.since, c.age = c.Claim, c.Claim, 0, 0
@@ -158,6 +158,6 @@ func (c *Claiming) prepare(r *Rules, l *Line) {
 	}
 }
 
-// Swear keeps the claim as it is at the word of a person that a probe is back in the
+// Reseat keeps the claim as it is at the word of a person that a probe is back in the
 // meat.
-func (c *Claiming) Swear(now time.Duration) { c.sworn, c.swornAt = c.Claim, now }
+func (c *Claiming) Reseat(now time.Duration) { c.reseated, c.reseatedAt = c.Claim, now }
