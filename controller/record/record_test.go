@@ -420,7 +420,7 @@ func TestFullDiskLeavesAGap(t *testing.T) {
 	for !r.Health().OK || r.Health().Waiting > 0 {
 	}
 	for b.state.Batch.Active() {
-		b.run(10)
+		b.run(1) // three blocks are all that may wait here: a slow writer must keep up
 		drain(r)
 	}
 	shut(t, r)
