@@ -171,8 +171,8 @@ func within(room, name string) bool {
 	return name == "" || room == name || strings.HasPrefix(room, name+"/")
 }
 
-// imports calls each for everything that the files of every room import.
-func imports(t *testing.T, each func(room, path string)) {
+// eachFile calls each for every file of every room, tests left out.
+func eachFile(t *testing.T, each func(room, name string, files *token.FileSet, file *ast.File)) {
 	root := filepath.Join("..", "..")
 	err := filepath.WalkDir(root, func(name string, d fs.DirEntry, err error) error {
 		if err != nil {
@@ -188,20 +188,25 @@ func imports(t *testing.T, each func(room, path string)) {
 		if err != nil {
 			return err
 		}
-		file, err := parser.ParseFile(token.NewFileSet(), name, nil, parser.ImportsOnly)
-		if err != nil {
-			return err
+		files := token.NewFileSet()
+		file, err := parser.ParseFile(files, name, nil, 0)
+		if err == nil {
+			each(filepath.ToSlash(room), name, files, file)
 		}
-		for _, spec := range file.Imports {
-			path, err := strconv.Unquote(spec.Path.Value)
-			if err != nil {
-				return err
-			}
-			each(filepath.ToSlash(room), path)
-		}
-		return nil
+		return err
 	})
 	require.NoError(t, err)
+}
+
+// imports calls each for everything that the files of every room import.
+func imports(t *testing.T, each func(room, path string)) {
+	eachFile(t, func(room, _ string, _ *token.FileSet, file *ast.File) {
+		for _, spec := range file.Imports {
+			path, err := strconv.Unquote(spec.Path.Value)
+			require.NoError(t, err)
+			each(room, path)
+		}
+	})
 }
 
 func TestNoRoomReachesWhereItMustNot(t *testing.T) {
@@ -234,28 +239,11 @@ func TestEveryRoomIsKnown(t *testing.T) {
 		"cmd/fumarium", "cmd/fumarium/internal/service", "cmd/fumarium/internal/wiring", "controller/relay", "controller/loop", "controller/metrics", "controller/web", "controller/record", "sim", "sim/chips", "sim/fault", "sim/campaign",
 		"sensors/max31855", "sensors/max31856", "sensors/max6675", "sensors/mcp9600", "sensors/ads1115", "sensors/ds18b20", "sensors/sensortest",
 	}
-	root := filepath.Join("..", "..")
-	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
-		if err != nil {
-			return err
-		}
-		if d.IsDir() && (d.Name() == "testdata" || (strings.HasPrefix(d.Name(), ".") && d.Name() != "..")) {
-			return fs.SkipDir
-		}
-		if !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
-			return nil
-		}
-		room, err := filepath.Rel(root, filepath.Dir(path))
-		if err != nil {
-			return err
-		}
-		room = filepath.ToSlash(room)
+	eachFile(t, func(room, _ string, _ *token.FileSet, _ *ast.File) {
 		if _, pure := pureRooms[room]; !pure && !slices.Contains(shells, room) {
 			t.Errorf("room %s is on neither list of rooms_test.go", room)
 		}
-		return nil
 	})
-	require.NoError(t, err)
 }
 
 // What a reader can keep in mind at once: lines of a file, and ways through a function.
@@ -271,44 +259,22 @@ var core = []string{"controller", "profile", "sensors", "sim/plant"}
 var shownRooms = []string{"controller/chart", "controller/metrics", "controller/web", "controller/record", "controller/loop", "controller/relay"}
 
 func TestFilesAndFunctionsCanBeRead(t *testing.T) {
-	root := filepath.Join("..", "..")
-	err := filepath.WalkDir(root, func(name string, d fs.DirEntry, err error) error {
-		if err != nil {
-			return err
-		}
-		if d.IsDir() && (d.Name() == "testdata" || (strings.HasPrefix(d.Name(), ".") && d.Name() != "..")) {
-			return fs.SkipDir
-		}
-		if !strings.HasSuffix(name, ".go") || strings.HasSuffix(name, "_test.go") {
-			return nil
-		}
-		files := token.NewFileSet()
-		file, err := parser.ParseFile(files, name, nil, 0)
-		if err != nil {
-			return err
-		}
+	eachFile(t, func(room, name string, files *token.FileSet, file *ast.File) {
 		if lines := files.Position(file.End()).Line; lines > mostLines {
 			t.Errorf("%s has %d lines: split it where it holds two ideas", name, lines)
 		}
-		room, err := filepath.Rel(root, filepath.Dir(name))
-		if err != nil {
-			return err
-		}
-		room = filepath.ToSlash(room)
 		in := func(list []string) bool {
 			return slices.ContainsFunc(list, func(r string) bool { return within(room, r) })
 		}
 		if !in(core) || in(shownRooms) {
-			return nil
+			return
 		}
 		for _, decl := range file.Decls {
 			if f, ok := decl.(*ast.FuncDecl); ok && ways(f) > mostWays {
 				t.Errorf("%s: %s has %d ways through it: give its parts names", files.Position(f.Pos()), f.Name.Name, ways(f))
 			}
 		}
-		return nil
 	})
-	require.NoError(t, err)
 }
 
 // ways is one and one more for each place where a function branches.
