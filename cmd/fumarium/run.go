@@ -23,8 +23,6 @@ import (
 	"fumarium/cmd/fumarium/internal/service"
 	"fumarium/cmd/fumarium/internal/wiring"
 	"fumarium/controller"
-	"fumarium/controller/cabinet"
-	"fumarium/controller/cabinet/shipped"
 	"fumarium/controller/loop"
 	"fumarium/controller/metrics"
 	"fumarium/controller/record"
@@ -159,8 +157,8 @@ type machine struct {
 }
 
 // runDaemon runs the cabinet. What is on is switched off before anything else that
-// may fail is looked at, but for the file that says what there is to switch. began is
-// false when the loop was never reached.
+// may fail is looked at, with the cabinet file or without. began is false when the loop
+// was never reached.
 func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *service.Manager, log *slog.Logger, stderr io.Writer) (began bool, err error) {
 	if !(o.pace >= 1 && o.pace <= 10000) {
 		return false, usage("--pace %v is outside 1 to 10000", o.pace)
@@ -173,31 +171,25 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	if demonstration {
 		o.cabinet = defaultCabinet
 	}
-	cabinetFile, err := find(o.cabinet, shipped.Find, cabinet.Parse)
-	if err != nil {
-		return false, err
-	}
-	cab := cabinetFile.Value
-	world, pace := record.Simulated, o.pace
-	if !cab.Simulated() {
-		if paceGiven {
-			return false, usage("--pace is for simulated cabinets; %q is a real one", cab.Name)
-		}
-		world, pace = record.Real, 0
-	}
 	product, err := catalog.Find(defaultProduct) // whatever files lie here
 	if err != nil {
 		return false, err
 	}
-	hardware, err := wiring.Open(cab, wiring.Options{Product: product.Value, Seed: 1, Lines: here.lines, Buses: here.buses})
+	opening, err := openNamed(o, paceGiven, here, product.Value, log)
 	if err != nil {
-		return false, couldNot(err)
+		return false, err
 	}
+	cabinetFile, hardware := opening.file, opening.world
+	cab := cabinetFile.Value
 	defer func() {
 		if err := hardware.Close(); err != nil {
 			log.Error("closing the outputs failed; the heater may still be on", "err", err, "do", "cut the mains")
 		}
 	}()
+	world, pace := record.Simulated, o.pace
+	if !cab.Simulated() {
+		world, pace = record.Real, 0
+	}
 	dir, err := stateDir(o.state)
 	if err != nil {
 		return false, couldNot(err)
@@ -226,7 +218,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 			log.Error("the end of the record could not be written", "err", err)
 		}
 	}()
-	told := records.Notice()
+	told := append(records.Notice(), opening.told...)
 	resume, closed, err := unfinished(ctx, records, world, cabinetFile.Data, log)
 	switch {
 	case errors.Is(err, context.Canceled):

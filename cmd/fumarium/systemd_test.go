@@ -63,7 +63,7 @@ func boots(t *testing.T, o *outside, state, cabinet string) (journal string) {
 		text.WriteString("Environment=" + e + "\n")
 	}
 	text.WriteString("ExecStart=" + self + " run --cabinet " + cabinet + " --state " + state + " --listen 127.0.0.1:0\n")
-	text.WriteString("ExecStopPost=" + self + " off --cabinet " + cabinet + "\n")
+	text.WriteString("ExecStopPost=" + self + " off --cabinet " + cabinet + " --state " + state + "\n")
 	text.WriteString("StandardOutput=append:" + journal + "\nStandardError=append:" + journal + "\n")
 	units := filepath.Join(dir, "units")
 	require.NoError(t, os.Mkdir(units, 0o755))

@@ -148,25 +148,20 @@ func Open(c *cabinet.Cabinet, h Host, wait func(time.Duration)) (*Bank, error) {
 func open(c *cabinet.Cabinet, h Host, wait func(time.Duration), guarded bool) (*Bank, error) {
 	b := &Bank{wait: wait}
 	var all error
-	take := func(o *output, name, pin string, fitted, activeLow, lowAtReset bool) {
-		o.name = name
-		if !fitted {
-			return
-		}
-		line, err := h.Output(Opts{Chip: c.LineChip, Pin: pin, ActiveLow: activeLow, User: "fumarium " + name, LowAtReset: lowAtReset && guarded})
-		if err != nil {
-			all = errors.Join(all, fmt.Errorf("relay: %s: %w", name, err))
-			return
-		}
-		o.line = line
-	}
 	heat := &c.Heater
-	take(&b.heater, "heater", heat.Pin, heat.Fitted, heat.ActiveLow, !heat.Insist)
-	take(&b.series, "heater 2", heat.Series.Pin, heat.Series.Fitted, heat.Series.ActiveLow, !heat.Series.Insist)
-	take(&b.smoke, "smoke", c.Smoke.Pin, c.Smoke.Fitted, c.Smoke.ActiveLow, false)
-	take(&b.humidifier, "humidifier", c.Humidifier.Pin, c.Humidifier.Fitted, c.Humidifier.ActiveLow, false)
-	take(&b.fan, "fan", c.Fan.Pin, c.Fan.Fitted, c.Fan.ActiveLow, false)
-	take(&b.sounder, "sounder", c.Sounder.Pin, c.Sounder.Fitted, c.Sounder.ActiveLow, false)
+	outputs := map[string]*output{"heater": &b.heater, "heater 2": &b.series, "smoke": &b.smoke, "humidifier": &b.humidifier, "fan": &b.fan, "sounder": &b.sounder}
+	for name, o := range outputs {
+		o.name = name
+	}
+	lowAtReset := map[string]bool{"heater": !heat.Insist, "heater 2": !heat.Series.Insist}
+	for _, p := range Pins(c) {
+		line, err := h.Output(Opts{Chip: p.Chip, Pin: p.Pin, ActiveLow: p.ActiveLow, User: "fumarium " + p.Output, LowAtReset: guarded && lowAtReset[p.Output]})
+		if err != nil {
+			all = errors.Join(all, fmt.Errorf("relay: %s: %w", p.Output, err))
+			continue
+		}
+		outputs[p.Output].line = line
+	}
 	if f := heat.Feedback; f.Fitted {
 		// A wire that has come off says "voltage", and heat is refused; it must not hide
 		// a welded contact.

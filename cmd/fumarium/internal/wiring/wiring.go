@@ -50,10 +50,8 @@ func Open(c *cabinet.Cabinet, o Options) (*World, error) {
 	if c.Simulated() {
 		return openSimulated(c, o)
 	}
-	for _, f := range cabinet.Lint(c, "") {
-		if f.Severity == source.Error {
-			return nil, fmt.Errorf("wiring: cabinet %q: %w", c.Name, f)
-		}
+	if err := Refused(c); err != nil {
+		return nil, err
 	}
 	if o.Lines == nil {
 		o.Lines = relay.NewKernel()
@@ -68,6 +66,19 @@ func Open(c *cabinet.Cabinet, o Options) (*World, error) {
 	w := OpenProbes(c, o.Buses)
 	w.bank = bank
 	return w, nil
+}
+
+// Refused is why Open will not touch a line of a real cabinet; nil if it will.
+func Refused(c *cabinet.Cabinet) error {
+	if c.Simulated() {
+		return nil
+	}
+	for _, f := range cabinet.Lint(c, "") {
+		if f.Severity == source.Error {
+			return fmt.Errorf("wiring: cabinet %q: %w", c.Name, f)
+		}
+	}
+	return nil
 }
 
 // OpenProbes opens the probes of a real cabinet and no relay: its world only
