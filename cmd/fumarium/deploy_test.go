@@ -3,6 +3,7 @@ package main
 import (
 	"os"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 	"testing"
@@ -129,4 +130,31 @@ func TestEveryHazardHasItsTest(t *testing.T) {
 		}
 	}
 	assert.Greater(t, rows, 20)
+}
+
+// TestADaemonFitsItsMemory holds MemoryMax of the unit to what a whole simulated batch
+// takes, with someone looking.
+func TestADaemonFitsItsMemory(t *testing.T) {
+	t.Parallel()
+	most, err := strconv.Atoi(strings.TrimSuffix(unit(t)["MemoryMax"], "M"))
+	require.NoError(t, err, "MemoryMax must be in megabytes")
+	d := startDaemonIn(t, t.TempDir(), "--pace", "10000") // the demonstration's batch
+	peak := regexp.MustCompile(`VmHWM:\s+(\d+) kB`)
+	require.Eventually(t, func() bool {
+		for _, path := range []string{"/", "/metrics"} {
+			d.get(path)
+		}
+		return d.status().State == "complete"
+	}, time.Minute, 100*time.Millisecond)
+	text, err := os.ReadFile(filepath.Join("/proc", strconv.Itoa(d.cmd.Process.Pid), "status"))
+	if err != nil {
+		t.Skip("no /proc here")
+	}
+	found := peak.FindSubmatch(text)
+	require.NotNil(t, found)
+	kB, err := strconv.Atoi(string(found[1]))
+	require.NoError(t, err)
+	t.Logf("at most %d MB of %d MB", kB/1024, most)
+	assert.Less(t, kB/1024, most/2)
+	assert.Equal(t, exitGood, d.end(os.Interrupt))
 }

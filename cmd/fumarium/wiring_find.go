@@ -21,7 +21,8 @@ func findCommand() *cobra.Command {
 		Use:   "find [--cabinet FILE]",
 		Short: "List the buses, front ends and GPIO chips that are here",
 		Long: `Lists the buses of this machine, the front ends that answer and the GPIO chips;
-with --cabinet also what the file names and is not there, and what to do about it.
+with --cabinet also what the file names and is not there, whether the kernel can
+limit the daemon's memory, whether the board's watchdog is fed, and what to do.
 Nothing is switched.
 
 Exit status: 0 all there, 1 something is missing, 2 usage, 3 could not.`,

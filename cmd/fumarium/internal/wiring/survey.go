@@ -3,6 +3,8 @@ package wiring
 import (
 	"errors"
 	"fmt"
+	"io/fs"
+	"os"
 	"path/filepath"
 	"slices"
 
@@ -24,6 +26,7 @@ type Survey struct {
 	Nodes func(pattern string) []string        // paths that match
 	Lines func() ([]relay.Chip, error)         // GPIO chips
 	Bus   func(b Buses, n int) ([]Find, error) // what answers on an I2C bus
+	Root  fs.FS                                // the file system in which the kernel shows its guards; nil asks for none
 }
 
 // NewSurvey is that of this machine.
@@ -33,11 +36,13 @@ func NewSurvey() Survey {
 		Nodes: func(pattern string) []string { found, _ := filepath.Glob(pattern); return found },
 		Lines: relay.NewKernel().Chips,
 		Bus:   answering,
+		Root:  os.DirFS("/"),
 	}
 }
 
 // Look lists the machine's buses, the front ends that answer on them and the GPIO
-// chips; and, of a cabinet, what it needs and is not there. c may be nil.
+// chips; and, of a cabinet, what it needs and is not there, the guards of the program
+// too. c may be nil.
 func (s Survey) Look(c *cabinet.Cabinet) []Find {
 	found := []Find{} // never null in JSON
 	seen := map[string]bool{}
@@ -122,6 +127,9 @@ func (s Survey) Look(c *cabinet.Cabinet) []Find {
 	}
 	if c != nil && !c.Simulated() {
 		found = expect(found, c)
+		if s.Root != nil {
+			found = append(found, guards(s.Root)...)
+		}
 	}
 	return append(found, s.lines()...)
 }
