@@ -484,5 +484,5 @@ func TestCheckLintsCabinets(t *testing.T) {
 	assert.Equal(t, exitBad, code)
 	assert.Contains(t, stdout, "box.yaml:4:1: active-low: the heater is active low")
 	assert.Contains(t, stdout, "  4 | heater: {pin: GPIO17")
-	assert.Contains(t, stdout, "1 error, 3 pieces of advice in 1 file")
+	assert.Contains(t, stdout, "1 error, 5 pieces of advice in 1 file")
 }

@@ -48,6 +48,20 @@ type Cabinet struct {
 	Rehearsal  Rehearsal
 }
 
+// ProbeOf is the n-th probe of a role, counted from zero, or nil.
+func (c *Cabinet) ProbeOf(r Role, n int) *Probe {
+	for i := range c.Probes {
+		if c.Probes[i].Role != r {
+			continue
+		}
+		if n == 0 {
+			return &c.Probes[i]
+		}
+		n--
+	}
+	return nil
+}
+
 // Has reports whether the file names a probe of the role.
 func (c *Cabinet) Has(r Role) bool {
 	for i := range c.Probes {
@@ -126,6 +140,9 @@ type Probe struct {
 	Board      quantity.Celsius // how warm a MAX6675's board is
 	Thermistor Thermistor       // of an ADS1115
 	Line       int              // of the file, for messages
+	// Tolerance is how far the probe with its front end may be off, once offset and
+	// stretch are taken off. Parse fills in what its kind of probe has.
+	Tolerance quantity.Kelvin
 	// Sheath is the probe's time constant in still air, for the simulator.
 	Sheath time.Duration
 }

@@ -89,7 +89,8 @@ func TestOldKeysAreReadAndTold(t *testing.T) {
 		{"lasts: 4 h, lighting: 9 min", "lighting", 9 * time.Minute, 4 * time.Hour},
 		{"burn: 4 h, full air: 9 min", "burn", 9 * time.Minute, 4 * time.Hour},
 	} {
-		text := strings.Replace(wired, "\nlimits:", "\nsmoke: {pin: GPIO23}\ngenerator: {"+row.keys+", air: 7 L/min, heat: 110 W, moisture: 60 g}\nlimits:", 1)
+		text := strings.Replace(wired, "  - {name: core 1", "  - {name: wood, role: ember, chip: MCP9601, bus: I2C1, address: 0x60}\n  - {name: core 1", 1)
+		text = strings.Replace(text, "\nlimits:", "\nsmoke: {pin: GPIO23}\ngenerator: {"+row.keys+", air: 7 L/min, heat: 110 W, moisture: 60 g}\nlimits:", 1)
 		c, err := Parse("old.yaml", []byte(text))
 		require.NoError(t, err, row.keys)
 		assert.Equal(t, row.old, c.Generator.Old, row.keys)
@@ -135,21 +136,21 @@ func TestGeneratorFaults(t *testing.T) {
 }
 
 func TestLintGenerator(t *testing.T) {
-	const quiet = wired + "smoke: {pin: GPIO23}\ngenerator: {fuel: 360 g, air: 7 L/min, heat: 110 W, moisture: 60 g}\n"
+	const wood = "{name: wood, role: ember, chip: MCP9601, bus: I2C1, address: 0x60}"
+	quiet := strings.Replace(wired, "  - {name: core 1", "  - "+wood+"\n  - {name: core 1", 1) + "smoke: {pin: GPIO23}\ngenerator: {fuel: 360 g, air: 7 L/min, heat: 110 W, moisture: 60 g}\n"
 	for name, c := range map[string]struct {
 		from, to, code string
 	}{
 		"nothing":                  {},
-		"nothing said":             {"generator: {fuel: 360 g, air: 7 L/min, heat: 110 W, moisture: 60 g}\n", "", "no-generator"},
 		"half the ember's time":    {"fuel: 360 g", "fuel: 360 g, full air: 4 min 30 s", ""},
 		"less than half of it":     {"fuel: 360 g", "fuel: 360 g, full air: 4 min", "full-air"},
 		"twice its time":           {"fuel: 360 g", "fuel: 360 g, full air: 17 min", ""},
 		"more than twice":          {"fuel: 360 g", "fuel: 360 g, full air: 18 min", "full-air"},
 		"more heat than wood has":  {"heat: 110 W", "heat: 1 kW", "fuel"},
 		"more water than wood has": {"moisture: 60 g", "moisture: 300 g", "fuel"},
-		"ember on a thermistor":    {"  - {name: core 1", "  - {name: wood, role: ember, chip: DS18B20, bus: w1_bus_master1, address: 0x1c0000031edd2a28}\n  - {name: core 1", "ember-probe"},
-		"ember on a type T":        {"  - {name: core 1", "  - {name: wood, role: ember, chip: MCP9601, bus: I2C1, address: 0x60, type: T}\n  - {name: core 1", "ember-probe"},
-		"ember on a type K":        {"  - {name: core 1", "  - {name: wood, role: ember, chip: MCP9601, bus: I2C1, address: 0x60}\n  - {name: core 1", ""},
+		"ember on a thermistor":    {wood, "{name: wood, role: ember, chip: DS18B20, bus: w1_bus_master1, address: 0x1c0000031edd2a28}", "ember-probe"},
+		"ember on a type T":        {wood, "{name: wood, role: ember, chip: MCP9601, bus: I2C1, address: 0x60, type: T}", "ember-probe"},
+		"no probe in the wood":     {"  - " + wood + "\n", "", "no-ember"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			require.Contains(t, quiet, c.from)
@@ -163,7 +164,7 @@ func TestLintGenerator(t *testing.T) {
 			require.Len(t, found, 1)
 			assert.Equal(t, c.code, found[0].Code)
 			assert.Equal(t, source.Warning, found[0].Severity)
-			assert.Equal(t, map[string]int{"no-generator": 11, "ember-probe": 6}[c.code]+map[bool]int{true: 12}[c.code == "full-air" || c.code == "fuel"], found[0].Line)
+			assert.Equal(t, map[string]int{"no-ember": 13, "ember-probe": 6}[c.code]+map[bool]int{true: 15}[c.code == "full-air" || c.code == "fuel"], found[0].Line)
 			assert.NotEmpty(t, found[0].Remedy)
 		})
 	}

@@ -59,6 +59,14 @@ func Lint(c *Cabinet, file string) source.Findings {
 	if !c.Fan.Fitted {
 		say(1, source.Warning, "no-fan", "no fan: the air is hotter above than below and the probe sees one place only", "add a fan, or hang the probe at the height of the product")
 	}
+	if !c.Door.Fitted {
+		say(1, source.Warning, "no-door", "no switch tells whether the door is open: the heater runs on against an open door until the chamber has not followed for long",
+			"add door: {pin: …}; heater, fan and smoke then wait at once, and a chamber that does not follow its heat means something else")
+	}
+	if c.Smoke.Fitted && c.Generator.Fuel > 0 && !c.Has(EmberProbe) {
+		say(c.Smoke.Line, source.Warning, "no-ember", "no probe sits in the wood of the smoke generator: an ember that went out, or that burns on when nothing shall smoke, is seen by nobody",
+			"add a thermocouple with role: ember")
+	}
 	lintHeater(c, say)
 	lintPins(c, say)
 	slices.SortStableFunc(found, func(a, b source.Finding) int { return a.Line - b.Line })
@@ -112,8 +120,12 @@ func lintProbes(c *Cabinet, say sayer) {
 		say(1, source.Warning, "no-core", "no probe measures a core, so no batch can prove that it is done", "add a probe with role: core")
 	}
 	if chambers == 1 {
-		say(1, source.Warning, "one-chamber-probe", "a single probe in the chamber has nothing to be held against: one that reads low overheats the chamber unseen",
-			"add a second probe with role: chamber, on a chip of its own")
+		say(1, source.Warning, "one-chamber-probe", "a single probe in the chamber has nothing to be held against: one that comes to read low, wanders off or slips out of the chamber once the heat is on overheats it unseen",
+			"add a second probe with role: chamber, on a chip of its own: they are then held against each other in every second")
+	}
+	if !c.Has(AmbientProbe) {
+		say(1, source.Warning, "no-room", "nothing measures the room: a chamber at rest is held against what the file expects of the room, give or take 15 K, or against the boards of the front ends",
+			"add a probe with role: ambient; a chamber probe that is wrong by more than a few kelvin then shows before the start")
 	}
 	for _, p := range c.Probes {
 		if p.Role == WetBulbProbe && !c.HasAltitude {

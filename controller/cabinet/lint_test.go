@@ -17,8 +17,10 @@ probes:
   - {name: left, role: chamber, chip: MAX31856, bus: SPI0.0}
   - {name: right, role: chamber, chip: MAX31855, bus: SPI0.1}
   - {name: core 1, role: core, chip: MCP9601, bus: I2C1}
+  - {name: yard, role: ambient, chip: MCP9601, bus: I2C1, address: 0x66}
 heater: {pin: GPIO17, power: 1500 W, series: {pin: GPIO27}, feedback: {pin: GPIO6}}
 fan: {pin: GPIO22}
+door: {pin: GPIO12}
 limits: {chamber: 115 °C}
 response: {gain: 120 K, lag: 20 min, second lag: 2 min, dead time: 30 s}
 `
@@ -42,23 +44,26 @@ func TestLint(t *testing.T) {
 		error    bool
 	}{
 		"nothing":                               {},
-		"active low":                            {from: "{pin: GPIO17", to: "{pin: GPIO17, polarity: active low", code: "active-low", line: 7, error: true},
-		"active low, insists":                   {from: "{pin: GPIO17", to: "{pin: GPIO17, polarity: active low, insist: yes", code: "active-low", line: 7},
-		"series active low":                     {from: "{pin: GPIO27", to: "{pin: GPIO27, polarity: active low", code: "active-low", line: 7, error: true},
-		"pulled up":                             {from: "GPIO17", to: "GPIO5", code: "pulled-up", line: 7, error: true},
+		"active low":                            {from: "{pin: GPIO17", to: "{pin: GPIO17, polarity: active low", code: "active-low", line: 8, error: true},
+		"active low, insists":                   {from: "{pin: GPIO17", to: "{pin: GPIO17, polarity: active low, insist: yes", code: "active-low", line: 8},
+		"series active low":                     {from: "{pin: GPIO27", to: "{pin: GPIO27, polarity: active low", code: "active-low", line: 8, error: true},
+		"pulled up":                             {from: "GPIO17", to: "GPIO5", code: "pulled-up", line: 8, error: true},
 		"another chip's GPIO5 is not pulled up": {from: "heater: {pin: GPIO17", to: "line chip: gpio-extender\nheater: {pin: GPIO5"},
-		"needed by the bus":                     {from: "fan: {pin: GPIO22}", to: "fan: {pin: GPIO3}", code: "bus-pin", line: 8, error: true},
-		"chip select is needed":                 {from: "fan: {pin: GPIO22}", to: "fan: {pin: GPIO7}", code: "bus-pin", line: 8, error: true},
-		"pulled up, by its number":              {from: "GPIO17", to: "5", code: "pulled-up", line: 7, error: true},
-		"pulled up, and insists":                {from: "{pin: GPIO17", to: "{pin: GPIO5, insist: yes", code: "pulled-up", line: 7},
-		"one pin under two names":               {from: "fan: {pin: GPIO22}", to: "fan: {pin: 17}", code: "pin-twice", line: 8, error: true},
+		"needed by the bus":                     {from: "fan: {pin: GPIO22}", to: "fan: {pin: GPIO3}", code: "bus-pin", line: 9, error: true},
+		"chip select is needed":                 {from: "fan: {pin: GPIO22}", to: "fan: {pin: GPIO7}", code: "bus-pin", line: 9, error: true},
+		"pulled up, by its number":              {from: "GPIO17", to: "5", code: "pulled-up", line: 8, error: true},
+		"pulled up, and insists":                {from: "{pin: GPIO17", to: "{pin: GPIO5, insist: yes", code: "pulled-up", line: 8},
+		"one pin under two names":               {from: "fan: {pin: GPIO22}", to: "fan: {pin: 17}", code: "pin-twice", line: 9, error: true},
 		"two names of another chip are two":     {from: "fan: {pin: GPIO22}", to: "line chip: gpio-extender\nfan: {pin: 17}"},
-		"the second SPI bus":                    {from: "right, role: chamber, chip: MAX31855, bus: SPI0.1", to: "right, role: chamber, chip: MAX31855, bus: SPI1.1", code: "bus-pin", line: 7, error: true},
+		"the second SPI bus":                    {from: "right, role: chamber, chip: MAX31855, bus: SPI0.1", to: "right, role: chamber, chip: MAX31855, bus: SPI1.1", code: "bus-pin", line: 8, error: true},
 		"no fan":                                {from: "fan: {pin: GPIO22}\n", code: "no-fan", line: 1},
-		"one contact":                           {from: ", series: {pin: GPIO27}", code: "one-contact", line: 7},
-		"no feedback":                           {from: ", feedback: {pin: GPIO6}", code: "no-feedback", line: 7},
-		"one chamber probe":                     {from: "right, role: chamber", to: "right, role: ambient", code: "one-chamber-probe", line: 1},
-		"no core":                               {from: "core 1, role: core", to: "core 1, role: ambient", code: "no-core", line: 1},
+		"one contact":                           {from: ", series: {pin: GPIO27}", code: "one-contact", line: 8},
+		"no feedback":                           {from: ", feedback: {pin: GPIO6}", code: "no-feedback", line: 8},
+		"one chamber probe":                     {from: "right, role: chamber", to: "right, role: core", code: "one-chamber-probe", line: 1},
+		"no core":                               {from: "  - {name: core 1, role: core, chip: MCP9601, bus: I2C1}\n", code: "no-core", line: 1},
+		"no probe in the room":                  {from: "yard, role: ambient", to: "yard, role: core", code: "no-room", line: 1},
+		"no door switch":                        {from: "door: {pin: GPIO12}\n", code: "no-door", line: 1},
+		"nothing of the generator":              {from: "door: {", to: "smoke: {pin: GPIO23}\ndoor: {", code: "no-generator", line: 10},
 		"blind chip":                            {from: "MCP9601", to: "MCP9600", code: "blind-chip", line: 6},
 		"short range":                           {from: "MCP9601, bus: I2C1", to: "DS18B20, bus: w1_bus_master1, address: 0x1c0000031edd2a28", code: "short-range", line: 6},
 		"no altitude":                           {from: "core 1, role: core, chip: MCP9601, bus: I2C1}", to: "core 1, role: core, chip: MCP9601, bus: I2C1}\n  - {name: wick, role: wet bulb, chip: MCP9601, bus: I2C1, address: 0x60}", code: "no-altitude", line: 7},

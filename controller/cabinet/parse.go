@@ -59,6 +59,8 @@ var (
 	yesNo      = []source.Word[bool]{{Text: "yes", Meaning: true}, {Text: "no", Meaning: false}}
 )
 
+var toleranceRange = source.Range[quantity.Kelvin]{Low: 0.1, High: 5, Text: quantity.Kelvin.String, Why: "a probe that is further out wants replacing"}
+
 // inMeters writes an altitude, which no one gives in millimeters.
 func inMeters(h quantity.Meters) string { return strconv.FormatFloat(float64(h), 'f', -1, 64) + " m" }
 
@@ -187,6 +189,10 @@ func (r *reader) probes(v source.Value) []Probe {
 		p.Sheath, _ = source.ReadIn(m.Take("sheath"), quantity.ParseDuration, sheathRange)
 		p.Offset, _ = source.ReadIn(m.Take("offset"), quantity.ParseTemperatureDifference, offsetRange)
 		p.Stretch, _ = source.ReadIn(m.Take("stretch"), parseStretch, stretchRange)
+		p.Tolerance = p.usualTolerance()
+		if v := m.Take("tolerance"); v.Present() {
+			p.Tolerance, _ = source.ReadIn(v, quantity.ParseTemperatureDifference, toleranceRange)
+		}
 		if damping := m.Take("damping"); damping.Present() {
 			if p.Chip == Simulated {
 				damping.Fault("a probe without a chip has no damping", "remove the key, or name a chip")
