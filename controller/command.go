@@ -54,6 +54,8 @@ func (t *step) command() {
 		t.acknowledge()
 	case Mended:
 		t.mended()
+	case Ice:
+		t.ice()
 	}
 }
 
@@ -113,6 +115,8 @@ func (t *step) claim(c trip.Code) Refusal {
 	case trip.SmokeFuelLow, trip.EmberOut:
 		s.Smoke.lit()
 		t.answered(trip.SmokeFuelLow, trip.EmberOut) // it is filled and smoulders: that answers both
+	case trip.CalibrationOff:
+		s.Evidence.mended()
 	case trip.EmberUnknown:
 		s.Smoke.doubt, s.Smoke.seen = false, false
 	}
@@ -176,6 +180,9 @@ func (t *step) start() {
 	case t.m.cannot != 0:
 		t.refuse(t.m.cannot)
 		return
+	case !t.in.Command.Excused && len(Doubts(t.m.cabinet, s)) > 0:
+		t.refuse(ProbesDoubted)
+		return
 	}
 	*s = State{
 		Begun: true, Elapsed: s.Elapsed, Started: t.in.Elapsed,
@@ -184,7 +191,8 @@ func (t *step) start() {
 		Chamber: chamberMemory{Reading: s.Chamber.Reading, probes: s.Chamber.probes},
 		Heater:  heaterMemory{Relay: s.Heater.Relay, walls: s.Heater.walls, hasWalls: s.Heater.hasWalls},
 		Fan:     fanMemory{Relay: s.Fan.Relay}, Alarms: s.Alarms, stirred: s.stirred,
-		Out: Outputs{Damper: 1}, // open until a stage says otherwise
+		Evidence: s.Evidence,
+		Out:      Outputs{Damper: 1}, // open until a stage says otherwise
 	}
 	t.enter(Running)
 	t.enterStage(0)

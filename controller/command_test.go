@@ -82,7 +82,7 @@ func TestQuestionsHaveNames(t *testing.T) {
 // What a person claims is believed once, of an alarm that stands, and of none that ends
 // by itself.
 func TestMendedIsForAlarmsThatWaitForAPerson(t *testing.T) {
-	mendable := map[trip.Code]bool{trip.CoreOut: true, trip.CoreLost: true, trip.SmokeFuelLow: true, trip.EmberOut: true, trip.EmberUnknown: true}
+	mendable := map[trip.Code]bool{trip.CoreOut: true, trip.CoreLost: true, trip.SmokeFuelLow: true, trip.EmberOut: true, trip.EmberUnknown: true, trip.CalibrationOff: true}
 	for c := trip.None; c <= trip.Count; c++ {
 		r := newRig(t).started(0)
 		why := refusals(r.send(Mended, c))

@@ -45,6 +45,9 @@ const (
 	AnotherQuestion
 	NotToMend
 	NotStanding
+	ProbesDoubted
+	NoSuchProbe
+	NotStill
 )
 
 var refusalText = [...]string{
@@ -62,6 +65,9 @@ var refusalText = [...]string{
 	AnotherQuestion:         "another question waits now; read it first",
 	NotToMend:               "this alarm needs nobody's word: it ends by itself when its cause is gone",
 	NotStanding:             "this alarm does not stand, so there is nothing to say of it",
+	ProbesDoubted:           "a probe does not read what it should before a start; mend it, or give a reason to start nevertheless",
+	NoSuchProbe:             "there is no chamber or core probe of that name",
+	NotStill:                "the probe's reading has not stood still for half a minute; stir the ice water and wait",
 	RestNotOver:             "the cure has not rested long enough; say when the product was stuffed, wait, or give a reason",
 }
 

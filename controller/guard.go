@@ -26,6 +26,7 @@ const (
 	Reset       // a trip whose condition is gone
 	Acknowledge // every alarm, or the one named: it ends the noise and claims nothing
 	Mended      // what the catalogue says of the alarm named: a person's word, which is believed
+	Ice         // the probe named is in ice water: a person's word, and what it reads is held against it
 	CommandKinds
 )
 
@@ -35,6 +36,7 @@ type Command struct {
 	Alarm    trip.Code     `record:"alarm"` // for Acknowledge, where None means all, Shelve and Mended
 	For      time.Duration `record:"for"`   // for Shelve
 	Question Question      `record:"."`     // for Confirm
+	Probe    uint8         `record:"probe"` // for Ice: one more than its slot
 	// Rested is how long the cure has worked, for Start. A start before the
 	// product's rest is over is refused unless the person gave a reason.
 	Rested  time.Duration `record:"rested"`
@@ -50,6 +52,7 @@ const (
 	WithAlarm                     // its name
 	WithDuration                  // for how long
 	WithQuestion
+	WithProbe // its name
 )
 
 // A guard is what a command is called, what goes with it, and when it is of use. The
@@ -100,11 +103,12 @@ var guards = [CommandKinds]guard{
 	Reset:          {name: "reset", trip: tripped},
 	Acknowledge:    {name: "acknowledge", takes: WithAlarm, of: func(_ trip.Code, a trip.State) bool { return a.Calls() }},
 	Mended:         {name: "mended", needs: WithAlarm, of: func(c trip.Code, a trip.State) bool { return a.Standing && c.Entry().Mended != "" }},
+	Ice:            {name: "ice", needs: WithProbe, in: in(Idle, Stopped, Aborted, Complete)},
 }
 
 // Commands lists what a person can send, in the order in which it is shown.
 func Commands() []CommandKind {
-	return []CommandKind{Start, Confirm, Hold, Restart, Stop, Abort, Acknowledge, Mended, Shelve, Reset}
+	return []CommandKind{Start, Confirm, Hold, Restart, Stop, Abort, Acknowledge, Mended, Shelve, Reset, Ice}
 }
 
 // ParseCommand finds a command that a person can send by its name.

@@ -40,7 +40,8 @@ type Machine struct {
 	smokeHeat                     quantity.Celsius // that the smoke generator may bring
 	fuelLow                       time.Duration    // air given to it when its fuel is low
 	pascal                        float64          // of the air
-	heat                          time.Duration    // that a batch may take before a person has to say more
+	tolerance                     [Slots]quantity.Kelvin
+	heat                          time.Duration // that a batch may take before a person has to say more
 }
 
 // stageRules are what follows from one stage.
@@ -81,6 +82,11 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 		m.smokeHeat = quantity.Celsius(float64(r.Gain) * float64(c.Generator.Heat) / float64(c.Heater.Power))
 	}
 	m.fuelLow = c.Generator.PumpTime() - time.Duration(float64(c.Generator.Share())*float64(fuelWarning))
+	for i := range m.tolerance {
+		if fitted := Slot(c, i); fitted != nil {
+			m.tolerance[i] = fitted.Tolerance
+		}
+	}
 	if p == nil || len(p.Stages) == 0 {
 		m.cannot = NothingToRun
 	}
@@ -174,6 +180,7 @@ func (m *Machine) Advance(s *State, in *Inputs) (Outputs, []Event) {
 	s.Heater.follow(&t)
 	s.Smoke.follow(&t)
 	s.HeatTime.follow(&t)
+	s.Evidence.follow(&t)
 	t.command()
 	t.alarms()
 	t.batch()

@@ -70,6 +70,7 @@ type Inputs struct {
 	WetBulb sensors.Reading                           `record:"wet_bulb"`
 	Ambient sensors.Reading                           `record:"ambient"`
 	Ember   sensors.Reading                           `record:"ember"` // in the smouldering wood
+	Board   sensors.Reading                           `record:"board"` // of the front ends, the coldest: about as warm as the room
 	Door    DoorStatus                                `record:"door"`
 	Heater  Feedback                                  `record:"heater_feedback"` // what is behind the heater's relay, not what was asked of it
 	// DriveFailed says that the outputs of the last step could not all be set; the
@@ -137,6 +138,7 @@ type State struct {
 	Wick     wickMemory    `record:"wick"`
 	HeatTime heatTime      `record:"heat_time"`
 	Fan      fanMemory     `record:"fan"`
+	Evidence evidence      `record:"evidence"`
 
 	humidifierOn bool `record:"humidifier.on"`
 

@@ -192,6 +192,12 @@ func parseOrder(verb string, w *words) (o order, err error) {
 			return o, fmt.Errorf("unknown question %q", o.question)
 		}
 		return o, nil
+	case "ice":
+		if err := w.count(1, 1); err != nil {
+			return o, err
+		}
+		o.probe = w.plain[0]
+		return o, nil
 	case "acknowledge", "mended", "shelve":
 		least := 0
 		if verb != "acknowledge" {
@@ -319,6 +325,8 @@ func parseSetting(key, text string, over bool) (setting, error) {
 		return parseProbe(text, over, func(w *world) *probe { return &w.wet })
 	case "ambient":
 		return parseProbe(text, over, func(w *world) *probe { return &w.outside })
+	case "board":
+		return parseProbe(text, over, func(w *world) *probe { return &w.fronts })
 	case "ember":
 		return parseProbe(text, over, func(w *world) *probe { return &w.embers })
 	case "meat":
@@ -503,7 +511,7 @@ func gap(do func(*teller, time.Duration)) func(*words) (directive, error) {
 }
 
 func readShow(w *words) (directive, error) {
-	shows := map[string]func(*teller){"proof": (*teller).proof, "alarms": (*teller).alarms, "humidity": (*teller).humidity, "fuel": (*teller).fuel, "texts": func(t *teller) { t.full = true }}
+	shows := map[string]func(*teller){"proof": (*teller).proof, "alarms": (*teller).alarms, "humidity": (*teller).humidity, "fuel": (*teller).fuel, "doubts": (*teller).doubts, "texts": func(t *teller) { t.full = true }}
 	var all []func(*teller)
 	for _, what := range w.plain {
 		f, ok := shows[what]

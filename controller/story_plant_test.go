@@ -36,7 +36,8 @@ type world struct {
 	wet      probe
 	outside  probe
 	embers   probe
-	on       bool // the heater's relay
+	fronts   probe // their boards
+	on       bool  // the heater's relay
 	place    string
 	wired    string // what the feedback does: none, off, on, or follows
 }
@@ -114,6 +115,7 @@ func (w *world) advance(dt time.Duration) {
 		w.core[i] = w.read(&w.cores[i], i+2, dt)
 	}
 	w.wetBulb, w.ambient, w.ember = w.read(&w.wet, 6, dt), w.read(&w.outside, 7, dt), w.read(&w.embers, 8, dt)
+	w.board = w.read(&w.fronts, 9, dt)
 	w.feedback = w.wired
 	if w.wired == "follows" {
 		w.feedback = "off"

@@ -3,6 +3,7 @@ package controller_test
 import (
 	"math"
 	"strconv"
+	"strings"
 	"time"
 
 	"fumarium/controller"
@@ -32,6 +33,7 @@ type order struct {
 	question string // empty is the one that waits
 	shelve   time.Duration
 	rested   time.Duration
+	probe    string // name in the cabinet file
 	excused  bool
 }
 
@@ -88,7 +90,7 @@ type aware struct {
 	elapsed                                                             time.Duration
 	chamber                                                             [cabinet.MaxChamberProbes]sensors.Reading
 	core                                                                [cabinet.MaxCoreProbes]sensors.Reading
-	wetBulb, ambient, ember                                             sensors.Reading
+	wetBulb, ambient, ember, board                                      sensors.Reading
 	door, feedback                                                      string
 	driveFailed, recordFailing, diskLow, powerLost, clockUnset, stepped bool
 }
@@ -195,7 +197,7 @@ type phase struct {
 // step tells the machine of the world and of the person and hears what it says.
 func (m *machine) step(a aware, o order, full bool) ([]output, []event, view) {
 	in := controller.Inputs{
-		Elapsed: a.elapsed, Chamber: a.chamber, Core: a.core, WetBulb: a.wetBulb, Ambient: a.ambient, Ember: a.ember,
+		Elapsed: a.elapsed, Chamber: a.chamber, Core: a.core, WetBulb: a.wetBulb, Ambient: a.ambient, Ember: a.ember, Board: a.board,
 		Door: doors[a.door], Heater: feedbacks[a.feedback], DriveFailed: a.driveFailed, RecordFailing: a.recordFailing,
 		DiskLow: a.diskLow, PowerLost: a.powerLost, ClockUnset: a.clockUnset, ClockStepped: a.stepped,
 	}
@@ -207,6 +209,9 @@ func (m *machine) step(a aware, o order, full bool) ([]output, []event, view) {
 		in.Command = controller.Command{Kind: verbs[o.verb], Alarm: code, For: o.shelve, Rested: o.rested, Excused: o.excused}
 		if in.Command.Kind == controller.Confirm {
 			in.Command.Question = m.question(o.question)
+		}
+		if slot, ok := controller.SlotOf(m.cabinet, strings.ReplaceAll(o.probe, "-", " ")); ok {
+			in.Command.Probe = uint8(slot + 1)
 		}
 	}
 	var out controller.Outputs

@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/controller"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
@@ -401,4 +402,12 @@ func readEach(w *words) (directive, error) {
 		}
 		t.summary = false
 	}, err
+}
+
+// doubts prints what speaks against the probes, and what has been seen of them.
+func (t *teller) doubts() {
+	for _, d := range controller.Doubts(t.m.cabinet, &t.m.state) {
+		t.print("%s", d.Text(t.m.cabinet))
+	}
+	t.print("%s", controller.Examined(t.m.cabinet, &t.m.state))
 }

@@ -50,7 +50,9 @@ type Result struct {
 	RelayOperations uint64         `json:"relay_operations"`
 	Alarms          []AlarmResult  `json:"alarms"`
 	Prompts         []PromptResult `json:"prompts"`
-	Spread          *SpreadResult  `json:"spread,omitempty"`
+	// Doubts is what spoke against the probes before the start.
+	Doubts []string      `json:"doubts,omitempty"`
+	Spread *SpreadResult `json:"spread,omitempty"`
 	// WallSeconds and TimesRealTime are null unless the caller measured them:
 	// measured time differs from run to run, and equal seeds give equal bytes.
 	WallSeconds   *float64 `json:"wall_seconds"`
@@ -238,7 +240,7 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 	}
 	w.strides = see == nil
 	rest, _ := p.Rest() // a rehearsal begins where the rest ends
-	w.Order(controller.Command{Kind: controller.Start, Rested: rest})
+	w.Order(controller.Command{Kind: controller.Start, Rested: rest, Excused: setup.Excused})
 	longest := setup.Longest
 	if longest <= 0 {
 		longest = Longest
@@ -246,6 +248,12 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 	r.history.KeepAll = true
 	r.history.Begin("", p, 0)
 	var s, before controller.State
+	if setup.Examine {
+		s = Examine(m, w)
+		for _, d := range controller.Doubts(setup.Cabinet, &s) {
+			r.result.Doubts = append(r.result.Doubts, d.Text(setup.Cabinet))
+		}
+	}
 	err = Run(ctx, m, &s, w, func(t *Moment) bool {
 		if t.Call == fault.Made && (trace != nil || len(t.Events) > 0) { // the curve is for the trace
 			r.history.Add(time.Time{}, t.Now, &s, t.Out, t.Events)
@@ -258,8 +266,10 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 		r.observe(t)
 		switch {
 		case s.Begun && !s.Batch.Active():
-			if s.Batch == controller.Idle && len(t.Events) > 0 {
-				r.result.Reason = t.Events[len(t.Events)-1].Text(p)
+			for i := range t.Events {
+				if e := &t.Events[i]; e.Kind == controller.Refused && s.Batch == controller.Idle {
+					r.result.Reason = e.Text(p)
+				}
 			}
 		case t.Now >= longest:
 			r.result.Reason = "gave up after " + quantity.FormatDuration(longest) + ": a stage never ends"

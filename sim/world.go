@@ -55,6 +55,8 @@ type Setup struct {
 	Faults     []fault.Fault // times count from the first step
 	Operator   Operator      // someone else at the cabinet; may be nil
 	Longest    time.Duration // virtual time after which a rehearsal gives up; zero is the package's
+	Examine    bool          // the cabinet has stood for hours and its probes were shown in ice water before the start
+	Excused    bool          // the person has a reason to start whatever they have shown
 	Plant      Plant         // one of another make, with product; load, diameter, core, film factor and pressure are its own matter
 }
 
@@ -303,34 +305,39 @@ func (w *World) Sample(elapsed time.Duration) (in controller.Inputs) {
 
 func (w *World) read(in *controller.Inputs, elapsed time.Duration) {
 	w.sample(in, elapsed)
+	w.through(in, w.now)
+}
+
+// through sends what the front ends gave through the channels.
+func (w *World) through(in *controller.Inputs, now time.Duration) {
 	for i := range w.chamber {
-		w.condition(&w.chamber[i], &in.Chamber[i], in.PowerLost)
+		w.condition(&w.chamber[i], &in.Chamber[i], now, in.PowerLost)
 	}
 	for i := range w.core {
-		w.condition(&w.core[i], &in.Core[i], in.PowerLost)
+		w.condition(&w.core[i], &in.Core[i], now, in.PowerLost)
 	}
 	if len(w.wet) > 0 {
-		w.condition(&w.wet[0], &in.WetBulb, in.PowerLost)
+		w.condition(&w.wet[0], &in.WetBulb, now, in.PowerLost)
 	}
 	if len(w.ambient) > 0 {
-		w.condition(&w.ambient[0], &in.Ambient, in.PowerLost)
+		w.condition(&w.ambient[0], &in.Ambient, now, in.PowerLost)
 	}
 	if len(w.ember) > 0 {
-		w.condition(&w.ember[0], &in.Ember, in.PowerLost)
+		w.condition(&w.ember[0], &in.Ember, now, in.PowerLost)
 	}
 	w.met = true
 }
 
 // condition sends a reading through the channel of its probe. The cabinet has stood for
 // long when the first comes; a program that begins anew remembers nothing.
-func (w *World) condition(pr *probe, r *sensors.Reading, anew bool) {
+func (w *World) condition(pr *probe, r *sensors.Reading, now time.Duration, anew bool) {
 	switch {
 	case !w.met:
-		pr.memory = pr.settings.Settled(w.now, *r)
+		pr.memory = pr.settings.Settled(now, *r)
 	case anew:
 		pr.memory = channel.Memory{}
 	}
-	*r = pr.settings.Read(&pr.memory, w.now, *r)
+	*r = pr.settings.Read(&pr.memory, now, *r)
 }
 
 // Feel is Sample for one who has channels of his own: the readings are as the front ends
@@ -373,6 +380,7 @@ func (w *World) sample(in *controller.Inputs, elapsed time.Duration) {
 	if len(w.ember) > 0 {
 		in.Ember = w.feel(&w.ember[0])
 	}
+	in.Board = sensors.At(w.plant.At(InRoom))
 	if w.setup.Cabinet.Door.Fitted {
 		in.Door = controller.DoorShut
 		if w.drive.DoorOpen {

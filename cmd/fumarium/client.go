@@ -46,6 +46,7 @@ func clientCommands() []*cobra.Command {
 		acknowledgeCommand(),
 		mendedCommand(),
 		shelveCommand(),
+		iceCommand(),
 	}
 }
 
@@ -104,7 +105,11 @@ func startCommand() *cobra.Command {
 
 A cured product has to rest first, as long as its file says, or overnight. Say
 with --stuffed when it was made; without that, or too early, the start is refused
-unless --reason says why it need not wait. The reason goes on the record.
+unless --reason says why it need not wait.
+
+A start is refused, too, when a probe does not read what it must in a cabinet that
+has stood still, or did not in ice water (fumarium ice PROBE). It says which; mend
+it, or give a --reason. The reason goes on the record with what it was given for.
 
 Before anything gets hot:
 %s`, beforeHeat()),
@@ -135,15 +140,40 @@ Before anything gets hot:
 				o.Product, o.File, o.ProductYAML = "", filepath.Base(args[0]), string(data)
 			}
 			err := c.send(cmd.Context(), o, cmd.OutOrStdout())
-			if err != nil && stuffed == "" && reason == "" && strings.Contains(err.Error(), "when it was stuffed") {
-				return &failure{exitBad, fmt.Errorf("%w: --stuffed TIME, or --reason TEXT", err)}
+			if answer := (*excusable)(nil); errors.As(err, &answer) {
+				how := "--reason TEXT"
+				if stuffed == "" && strings.Contains(err.Error(), "when it was stuffed") {
+					how = "--stuffed TIME, or --reason TEXT"
+				}
+				return &failure{exitBad, fmt.Errorf("%w: %s", err, how)}
 			}
 			return err
 		},
 	})
 	cmd.Flags().StringVar(&stuffed, "stuffed", "", "`TIME` the product was stuffed or cured: "+strings.Replace(timeForms, "tomorrow", "yesterday", 1)+", or 14h for fourteen hours ago")
-	cmd.Flags().StringVar(&reason, "reason", "", "`TEXT` why the batch need not wait for its rest")
+	cmd.Flags().StringVar(&reason, "reason", "", "`TEXT` why the batch is started all the same")
 	return cmd
+}
+
+func iceCommand() *cobra.Command {
+	var c client
+	return c.flags(&cobra.Command{
+		Use: "ice PROBE", Short: "Say that a probe is in ice water, to have it judged before a batch",
+		Long: `Between two batches: hold the probe in a cup full of ice with water between it,
+stir for a minute, then say so with the probe's name. Its reading must have stood
+still for half a minute. If it is farther from 0 °C than the probe's tolerance
+(cabinet file), or below -1 °C, an alarm stands until you have shown it right or
+said that it is mended, and a start needs a reason.
+
+A thermocouple of the wrong type reads right at the temperature of the room and
+wrong everywhere else: this is where that shows. The program forgets what it was
+shown when it is started again.`,
+		Example: `  fumarium ice "core 1"`,
+		Args:    cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return c.send(cmd.Context(), web.Order{Command: controller.Ice.String(), Probe: args[0]}, cmd.OutOrStdout())
+		},
+	})
 }
 
 func beforeHeat() string {
@@ -205,15 +235,19 @@ func (c *client) send(ctx context.Context, o web.Order, w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	var reply struct {
-		State string `json:"state"`
-	}
+	var reply web.Accepted
 	if err := json.Unmarshal(answer, &reply); err != nil {
 		return couldNot(fmt.Errorf("the answer of %s is not understood: %w", c.server, err))
 	}
 	fmt.Fprintf(w, "%s: done, the batch is %s\n", o.Command, shown(reply.State))
+	for _, f := range reply.Findings {
+		fmt.Fprintf(w, "on record %s\n", shown(f))
+	}
 	return nil
 }
+
+// excusable is a refusal of what would be done for a reason.
+type excusable struct{ error }
 
 // token looks in the environment first, so that a client on another machine needs
 // no state folder.
@@ -260,11 +294,21 @@ func (c *client) call(ctx context.Context, method, path string, body []byte) ([]
 		return nil, couldNot(err)
 	}
 	if resp.StatusCode >= 300 {
-		var problem struct{ Title, Detail string }
+		var problem struct {
+			Title, Detail string
+			Findings      []string
+			Excusable     bool
+		}
 		if json.Unmarshal(answer, &problem) != nil || problem.Detail == "" {
 			problem.Detail = resp.Status
 		}
+		for _, f := range problem.Findings {
+			problem.Detail += "\n  " + f
+		}
 		err := errors.New(problem.Detail)
+		if problem.Excusable {
+			err = &excusable{err}
+		}
 		if resp.StatusCode == http.StatusConflict {
 			return nil, &failure{exitBad, err}
 		}
@@ -309,6 +353,12 @@ func printStatus(w io.Writer, s *web.Status) {
 		fmt.Fprintf(w, ", setpoint %s", temperature(s.SetpointCelsius))
 	}
 	fmt.Fprintf(w, "\ncore      %s\n", temperature(s.CoreCelsius))
+	if s.Evidence != nil {
+		fmt.Fprintf(w, "evidence  %s\n", shown(*s.Evidence))
+	}
+	for _, d := range s.Doubts {
+		fmt.Fprintf(w, "doubt     %s\n", shown(d))
+	}
 	printRules(w, s.Rules)
 	for _, a := range s.Alarms {
 		fmt.Fprintf(w, "alarm     %s (%s, %s): %s\n", shown(a.Code), shown(a.Priority), shown(a.State), shown(a.Action))

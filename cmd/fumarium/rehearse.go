@@ -31,6 +31,7 @@ type rehearseOptions struct {
 	seed                                            uint64
 	runs                                            int
 	json, timing                                    bool
+	reason                                          string
 	faults                                          []string
 }
 
@@ -50,6 +51,10 @@ expect and whether a schedule can work, not that your batch is safe.
 A simulated person does the hand steps. The seed draws how long each takes to be
 answered: half within 4 min, nine of ten within 15 min, none later than 60 min.
 --answer 2min makes it the same for all.
+
+Before the start the simulated cabinet has stood still for two hours and each probe
+was shown in ice water, as a careful person does. What they show against a probe is
+printed, and the batch is not started unless --reason says why it is all the same.
 
 --fault KIND@TIME[+DURATION][=VALUE] lets something go wrong at a time, for a
 while or, without a duration, to the end; a number in the kind picks one probe,
@@ -75,6 +80,7 @@ read.`,
 	}
 	f := c.Flags()
 	o.flags(f)
+	f.StringVar(&o.reason, "reason", "", "`TEXT` why the batch is started whatever speaks against it")
 	f.StringArrayVar(&o.faults, "fault", nil, "`KIND@TIME[+DURATION][=VALUE]` that goes wrong, such as core-open@1h10m+2m; may be repeated")
 	f.IntVar(&o.runs, "runs", 1, "`NUMBER` of rehearsals with varied load, diameter, room, air and answers; gives the spread")
 	f.StringVar(&o.chart, "chart", "", "write the course of the batch to this SVG `FILE`")
@@ -94,7 +100,7 @@ func (o *rehearseOptions) flags(f *pflag.FlagSet) {
 }
 
 func (o rehearseOptions) setup(product string) (sim.Setup, error) {
-	s := sim.Setup{Seed: o.seed}
+	s := sim.Setup{Seed: o.seed, Examine: true, Excused: o.reason != ""}
 	var err error
 	if s.Product, err = findProduct(product); err != nil {
 		return s, err
@@ -232,6 +238,12 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took, whole tim
 	fmt.Fprintf(w, "%s hung, room %s\n", quantity.Kilograms(r.LoadKilograms), quantity.Celsius(r.AmbientCelsius))
 	for _, f := range setup.Faults {
 		fmt.Fprintf(w, "with the fault %s\n", f)
+	}
+	for _, d := range r.Doubts {
+		fmt.Fprintf(w, "before the start: %s\n", d)
+	}
+	if len(r.Doubts) > 0 && setup.Excused {
+		fmt.Fprintf(w, "started all the same, because: %s\n", shown(o.reason))
 	}
 	fmt.Fprintln(w)
 

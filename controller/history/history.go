@@ -246,9 +246,10 @@ func (h *History) Say(wall time.Time, elapsed time.Duration, text string, p trip
 	h.said++
 }
 
-// EarlyStart is what is said of a start that did not wait for the rest.
-func EarlyStart(reason string) string {
-	return "started without waiting for the rest, because: " + reason
+// Excused is what is said of a start for which a person had to give a reason: the cure had
+// not rested, or something spoke against it, which stands in the reason, too.
+func Excused(reason string) string {
+	return "started all the same, because: " + reason
 }
 
 // Worded gives the last events the words in which a record has them, where they are

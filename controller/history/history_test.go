@@ -70,7 +70,7 @@ func TestEventsHaveIDsThatStay(t *testing.T) {
 	b.Add(time.Time{}, 0, &idle, b.out, []controller.Event{{Kind: controller.Refused, Command: controller.Hold, Why: controller.NotInThisState}})
 	assert.Empty(t, b.BatchEvents())
 	b.Begin("b-1", sticks, b.at)
-	b.Say(time.Time{}, b.at, EarlyStart("guests"), trip.Later)
+	b.Say(time.Time{}, b.at, Excused("guests"), trip.Later)
 	b.step(0, controller.Event{Kind: controller.BatchChanged, Batch: controller.Running}, controller.Event{Kind: controller.StageBegan})
 	b.run(9 * time.Second)
 	b.Say(time.Time{}, b.at, "one", 0)
@@ -82,7 +82,7 @@ func TestEventsHaveIDsThatStay(t *testing.T) {
 	assert.Equal(t, ids(b.Events())[2:], ids(b.BatchEvents()))
 
 	events := b.Events()
-	assert.Equal(t, "started without waiting for the rest, because: guests", events[2].Text())
+	assert.Equal(t, "started all the same, because: guests", events[2].Text())
 	assert.Equal(t, "stage dry begins", events[4].Text())
 	assert.Equal(t, "dry", events[4].StageName())
 	assert.Equal(t, []trip.Priority{trip.Soon, 0, trip.Later, 0, 0, 0, 0, trip.Soon, trip.Now}, func() (all []trip.Priority) {

@@ -283,6 +283,11 @@ func (l *Loop) step() {
 	if err != nil {
 		known = l.giveUp(err, out.On.Has(controller.Sounder), wasLive) // before anything is written
 	}
+	var findings []string
+	if taken != nil && command.Kind == controller.Start {
+		findings = l.doubts(&state)
+		taken.Reason = despite(taken.Reason, findings)
+	}
 	if state.Batch.Active() && !before.Batch.Active() {
 		l.machine = machine
 		if l.cfg.Record != nil {
@@ -293,7 +298,7 @@ func (l *Loop) step() {
 		}
 		l.snap.History.Begin(l.snap.BatchID, machine.Product(), state.Started)
 		if taken.Reason != "" {
-			l.say(elapsed, history.EarlyStart(taken.Reason), trip.Later)
+			l.say(elapsed, history.Excused(taken.Reason), trip.Later)
 		}
 	}
 	if l.cfg.Record != nil {
@@ -318,7 +323,7 @@ func (l *Loop) step() {
 	l.observe(time.Since(woke))
 	l.publish(elapsed, in, is)
 	if taken != nil {
-		taken.reply <- answer(events, state)
+		taken.reply <- answer(events, state, findings)
 	}
 	if known && l.fed() && l.cfg.Cycle != nil {
 		l.cfg.Cycle(l.current.Load())
@@ -359,13 +364,14 @@ func (l *Loop) command(elapsed time.Duration) (controller.Command, *request) {
 	return c, nil
 }
 
-func answer(events []controller.Event, state controller.State) snapshot.Reply {
+func answer(events []controller.Event, state controller.State, findings []string) snapshot.Reply {
 	for _, e := range events {
 		if e.Kind == controller.Refused {
-			return snapshot.Reply{Why: e.Why.String(), State: state.Batch}
+			excusable := e.Why == controller.ProbesDoubted || e.Why == controller.RestNotOver
+			return snapshot.Reply{Why: e.Why.String(), State: state.Batch, Findings: findings, Excusable: excusable}
 		}
 	}
-	return snapshot.Reply{Accepted: true, State: state.Batch}
+	return snapshot.Reply{Accepted: true, State: state.Batch, Findings: findings}
 }
 
 // witness adds to the inputs what the loop knows of itself: whether the record is

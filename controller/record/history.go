@@ -76,7 +76,7 @@ func (f *fold) step(n int64, p *profile.Product, s *controller.State, out contro
 	if n == 0 {
 		h.Begin(f.id, p, s.Started)
 		if f.isEarly {
-			h.Say(parseTime(f.early.text("wall")), s.Started, history.EarlyStart(f.early.text("reason")), trip.Later)
+			h.Say(parseTime(f.early.text("wall")), s.Started, history.Excused(f.early.text("reason")), trip.Later)
 		}
 	}
 	h.Skip(n)

@@ -54,7 +54,7 @@ func TestWholeBatchComesBackBitForBit(t *testing.T) {
 
 			h, err := again.History(ctx, d.id)
 			require.NoError(t, err)
-			want := []string{d.id + "/0.said.0 started without waiting for the rest, because: because"}
+			want := []string{d.id + "/0.said.0 started all the same, because: because"}
 			for _, s := range d.steps {
 				for i, e := range s.Events {
 					want = append(want, fmt.Sprintf("%s/%d.%d %s", d.id, s.Number, i, e.Text(d.start.Product)))

@@ -47,7 +47,7 @@ type Snapshot struct {
 type Request struct {
 	Command controller.Command
 	Product *profile.Product
-	Reason  string // why a start does not wait for the rest; goes on the record
+	Reason  string // why it starts all the same, whatever speaks against it; goes on the record
 	Who     string // who asks: the page, the command line
 	// ProductName and ProductFile are the file that Product was read from.
 	ProductName string
@@ -67,6 +67,7 @@ func (r *Request) Complete() error {
 	}{
 		{controller.WithProduct, r.Product != nil, "a product"},
 		{controller.WithAlarm, r.Command.Alarm != trip.None, "an alarm"},
+		{controller.WithProbe, r.Command.Probe > 0, "a probe"},
 		{controller.WithQuestion, r.Command.Question.Part != controller.Unnamed, "the question that it answers"},
 	} {
 		if kind.Needs()&part.of != 0 && !part.have {
@@ -80,7 +81,11 @@ func (r *Request) Complete() error {
 type Reply struct {
 	Accepted bool
 	Why      string // when refused
-	State    controller.BatchState
+	// Findings are what speaks against a start. Excusable says that it is taken with a
+	// reason, which goes on the record with them; Accepted that there was one.
+	Findings  []string
+	Excusable bool
+	State     controller.BatchState
 }
 
 // HeaterEnergyJoules is the heater's rated power times its on-time since the daemon

@@ -59,6 +59,7 @@ const (
 	StageOverdue
 	PromptOverdue
 	HeatEnded
+	CalibrationOff
 	Count // number of codes, for arrays
 )
 
@@ -325,6 +326,12 @@ var catalogue = [Count]Entry{
 		Name: "heat-ended", Priority: Now, Suppresses: []Code{StageOverdue, StageOvertime, PromptOverdue, PromptWaiting},
 		Meaning: "A hand step has waited for two hours while it heated, or the stage or the batch has heated far longer than its file expects. The heater is off and the batch is held.",
 		Action:  "Look at the product: what lies half warm for hours spoils. Restart the batch, which gives two hours more, and confirm the hand step or mend what keeps the core back; or stop it.",
+	},
+	CalibrationOff: {
+		Name: "calibration-off", Priority: Soon,
+		Meaning: "A probe in ice water reads below −1 °C, or comes to rest farther from 0 °C than its tolerance: it or its wire is not what the cabinet file says, or there was no ice. A wrong wire type reads right at room temperature and wrong everywhere else.",
+		Action:  "See that there is ice in the water and stir it. If there is, do not trust what this probe has shown: check its type and its wires, calibrate it (wiring calibrate), and show it in ice water again (ice PROBE). Say so (mended calibration-off) if there was no ice, or when the probe is mended.",
+		Mended:  "The probe is right or mended: there was no ice, or it was exchanged",
 	},
 	EmberBurning: {
 		Name: "ember-burning", Priority: Later, Delay: 20 * time.Minute,

@@ -214,9 +214,20 @@ func TestPageInABrowser(t *testing.T) {
 	disabled, err := chromedp.Run(ctx, chromedp.Evaluate[bool]("document.getElementById('go').disabled"))
 	require.NoError(t, err)
 	assert.True(t, disabled)
+	// A refusal brings what speaks against it, and the field for the reason; a start takes
+	// both away.
+	l.answer(snapshot.Reply{Why: "a probe does not read what it should", Findings: []string{"probe \"upper rack\" reads low"}, Excusable: true})
 	do(t, ctx, click("read"), chromedp.WaitEnabled(chromedp.CSS("#go")), click("go"))
-	until(t, ctx, "!document.getElementById('read').checked")
-	require.Len(t, l.requests(), 5)
+	until(t, ctx, "document.getElementById('because').offsetParent && document.getElementById('findings').textContent.includes('reads low')")
+	picture(t, ctx, "refused-375")
+	do(t, ctx, chromedp.SendKeys(chromedp.CSS("#reason"), "winter"))
+	l.answer(snapshot.Reply{Accepted: true, State: controller.Running})
+	do(t, ctx, chromedp.WaitEnabled(chromedp.CSS("#go")), click("go"))
+	until(t, ctx, "!document.getElementById('because').offsetParent && !document.getElementById('findings').offsetParent")
+	require.Len(t, l.requests(), 6)
+	assert.Equal(t, "winter", l.requests()[5].Reason)
+	assert.True(t, l.requests()[5].Command.Excused)
+	until(t, ctx, "!document.getElementById('read').checked && document.getElementById('reason').value === ''")
 	assert.Equal(t, snapshot.Request{Command: controller.Command{Kind: controller.Start}, Product: ring, Who: "operator",
 		ProductName: "Caraway ring", ProductFile: []byte("product: Caraway ring")}, l.requests()[4])
 

@@ -31,6 +31,7 @@ type Order struct {
 	Alarm       string `json:"alarm,omitempty"`
 	For         string `json:"for,omitempty"`
 	Question    string `json:"question,omitempty"`
+	Probe       string `json:"probe,omitempty"`
 	Batch       string `json:"batch,omitempty"`
 	Text        string `json:"text,omitempty"`
 }
@@ -50,7 +51,7 @@ func (o *Order) fields() []field {
 		{"product_yaml", &o.ProductYAML, controller.WithProduct}, {"stuffed_at", &o.StuffedAt, controller.WithProduct},
 		{"reason", &o.Reason, controller.WithProduct}, {"alarm", &o.Alarm, controller.WithAlarm},
 		{"for", &o.For, controller.WithDuration}, {"question", &o.Question, controller.WithQuestion},
-		{"batch", &o.Batch, 0}, {"text", &o.Text, 0},
+		{"probe", &o.Probe, controller.WithProbe}, {"batch", &o.Batch, 0}, {"text", &o.Text, 0},
 	}
 }
 
@@ -118,6 +119,7 @@ func (s *server) request(o *Order) (snapshot.Request, *problem) {
 	}{
 		{controller.WithProduct, s.product}, {controller.WithProduct, s.rest},
 		{controller.WithAlarm, alarm}, {controller.WithDuration, duration}, {controller.WithQuestion, question},
+		{controller.WithProbe, s.probe},
 	} {
 		if kind.Takes()&part.of == 0 {
 			continue
@@ -180,6 +182,20 @@ func question(o *Order, r *snapshot.Request) *problem {
 	return nil
 }
 
+// probe is the one that is in ice water, by its name in the cabinet file.
+func (s *server) probe(o *Order, r *snapshot.Request) *problem {
+	snap := s.Loop.Snapshot()
+	if snap == nil || snap.Cabinet == nil {
+		return refuse(http.StatusServiceUnavailable, "the controller has made no step yet; try again")
+	}
+	slot, ok := controller.SlotOf(snap.Cabinet, o.Probe)
+	if !ok {
+		return refuse(http.StatusUnprocessableEntity, "probe %q is none of chamber or core; take a name from probes of /api/status", o.Probe)
+	}
+	r.Command.Probe = uint8(slot + 1)
+	return nil
+}
+
 // product finds what a start asks for and puts it into the request.
 func (s *server) product(o *Order, r *snapshot.Request) *problem {
 	var err error
@@ -220,15 +236,19 @@ func (s *server) rest(o *Order, r *snapshot.Request) *problem {
 			return refuse(http.StatusUnprocessableEntity, "stuffed_at %s lies ahead; check the date and the zone", o.StuffedAt)
 		}
 	}
+	var p *problem
 	switch {
 	case r.Command.Rested >= need || r.Command.Excused:
 		return nil
 	case o.StuffedAt == "":
-		return refuse(http.StatusConflict, "%s rests for %s before it is heated (%s); say when it was stuffed, or give a reason to start without",
+		p = refuse(http.StatusConflict, "%s rests for %s before it is heated (%s); say when it was stuffed, or give a reason to start without",
 			r.Product.Name, quantity.FormatDuration(need), why)
+	default:
+		p = refuse(http.StatusConflict, "%s rests for %s before it is heated (%s); %s are still to go, wait or give a reason to start without",
+			r.Product.Name, quantity.FormatDuration(need), why, quantity.FormatDuration(need-r.Command.Rested))
 	}
-	return refuse(http.StatusConflict, "%s rests for %s before it is heated (%s); %s are still to go, wait or give a reason to start without",
-		r.Product.Name, quantity.FormatDuration(need), why, quantity.FormatDuration(need-r.Command.Rested))
+	p.Excusable = true
+	return p
 }
 
 // note keeps a note on a batch, the one under way or the last unless it is named.

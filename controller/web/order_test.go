@@ -117,9 +117,9 @@ func TestRefusals(t *testing.T) {
 func TestOrdersTakeWhatTheTableSays(t *testing.T) {
 	fields := map[string]controller.With{
 		"product": controller.WithProduct, "reason": controller.WithProduct, "alarm": controller.WithAlarm, "for": controller.WithDuration,
-		"question": controller.WithQuestion, "text": 0, "batch": 0,
+		"question": controller.WithQuestion, "probe": controller.WithProbe, "text": 0, "batch": 0,
 	}
-	values := map[string]string{"product": ring.Name, "alarm": "core-lost", "for": "1 h", "question": "2-ask", "reason": "r", "text": "t", "batch": "b"}
+	values := map[string]string{"product": ring.Name, "alarm": "core-lost", "for": "1 h", "question": "2-ask", "probe": "thick end", "reason": "r", "text": "t", "batch": "b"}
 	for _, k := range controller.Commands() {
 		whole := map[string]string{"command": k.String()}
 		for name, of := range fields {
@@ -194,4 +194,23 @@ func FuzzCommand(f *testing.F) {
 			t.Errorf("%q was taken but is no JSON", body)
 		}
 	})
+}
+
+// A start that is refused says what speaks against it, and whether a reason would answer that.
+func TestARefusedStartSaysWhatSpeaksAgainstIt(t *testing.T) {
+	l := &loop{snap: idle(), reply: snapshot.Reply{Why: "a probe", Findings: []string{"it reads low"}, Excusable: true}}
+	w := ask(handler(l), http.MethodPost, "/api/commands", `{"command":"start","product":"Caraway ring"}`)
+	assert.Equal(t, http.StatusConflict, w.Code)
+	assert.JSONEq(t, `{"type":"about:blank","title":"Conflict","status":409,"detail":"a probe","findings":["it reads low"],"excusable":true}`, w.Body.String())
+
+	l = &loop{snap: idle(), reply: snapshot.Reply{Accepted: true, State: controller.Running, Findings: []string{"it reads low"}}}
+	w = ask(handler(l), http.MethodPost, "/api/commands", `{"command":"start","product":"Caraway ring","reason":"winter"}`)
+	assert.Equal(t, http.StatusOK, w.Code)
+	assert.JSONEq(t, `{"state":"running","findings":["it reads low"]}`, w.Body.String())
+
+	l = accepting(idle())
+	w = ask(handler(l), http.MethodPost, "/api/commands", `{"command":"ice","probe":"nobody"}`)
+	assert.Equal(t, http.StatusUnprocessableEntity, w.Code)
+	assert.Contains(t, detail(t, w), `probe "nobody" is none of chamber or core`)
+	assert.Empty(t, l.requests())
 }

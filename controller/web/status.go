@@ -57,8 +57,10 @@ type Status struct {
 	LethalityLog10  *float64 `json:"lethality_log10"`
 	LethalityCapped bool     `json:"lethality_capped"` // more was counted than is shown
 	ComeUpSeconds   *float64 `json:"come_up_seconds"`
-	Rules           []Rule   `json:"rules"`  // that the batch is held to; none before one
-	Events          []Event  `json:"events"` // oldest first
+	Evidence        *string  `json:"evidence"` // what the probes have shown for a start; null in a batch
+	Doubts          []string `json:"doubts"`   // what speaks against a probe before a start
+	Rules           []Rule   `json:"rules"`    // that the batch is held to; none before one
+	Events          []Event  `json:"events"`   // oldest first
 }
 
 // Rule is what can be said of one rule by now: met, not met, not shown, does not apply.
@@ -199,7 +201,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	status := Status{
 		Time: s.Time, World: "real", Pace: s.Pace, State: st.Batch.String(), Stopping: s.Stopping,
 		Summary: summary(s), Commands: commands(s),
-		Stages: []Stage{}, Probes: []Probe{}, Alarms: []Alarm{}, Rules: []Rule{},
+		Stages: []Stage{}, Probes: []Probe{}, Alarms: []Alarm{}, Rules: []Rule{}, Doubts: []string{},
 		Outputs: map[string]*bool{}, DamperRatio: quantity.OrNull(st.Out.Damper, true),
 	}
 	if s.Simulated {
@@ -229,6 +231,12 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	}
 	if c := s.Cabinet; c != nil {
 		status.Cabinet = c.Name
+		if !st.Batch.Active() {
+			status.Evidence = word(controller.Examined(c, st))
+			for _, d := range controller.Doubts(c, st) {
+				status.Doubts = append(status.Doubts, d.Text(c))
+			}
+		}
 		status.HeaterDutyRatio = quantity.OrNull(st.Heater.Demand, c.Heater.Fitted)
 	}
 	for o := range controller.OutputCount {

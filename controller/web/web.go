@@ -160,6 +160,10 @@ type problem struct {
 	Title  string `json:"title"`
 	Status int    `json:"status"`
 	Detail string `json:"detail"`
+	// Of a start that is refused: what speaks against it, and whether it is taken with a
+	// reason.
+	Findings  []string `json:"findings,omitempty"`
+	Excusable bool     `json:"excusable,omitempty"`
 }
 
 func refuse(status int, format string, args ...any) *problem {
@@ -335,6 +339,8 @@ func (s *server) authorized(r *http.Request) *problem {
 // Accepted is the answer to a command that was taken.
 type Accepted struct {
 	State string `json:"state"` // of the batch, after the step that took it
+	// Findings are what spoke against a start that was taken for a reason.
+	Findings []string `json:"findings,omitempty"`
 }
 
 func (s *server) command(w http.ResponseWriter, r *http.Request) *problem {
@@ -372,8 +378,10 @@ func (s *server) command(w http.ResponseWriter, r *http.Request) *problem {
 		return refuse(http.StatusServiceUnavailable, "the controller did not answer: %v; look at the cabinet before you try again", err)
 	}
 	if !reply.Accepted {
-		return refuse(http.StatusConflict, "%s", reply.Why)
+		p := refuse(http.StatusConflict, "%s", reply.Why)
+		p.Findings, p.Excusable = reply.Findings, reply.Excusable
+		return p
 	}
-	writeJSON(w, "application/json", http.StatusOK, Accepted{State: reply.State.String()})
+	writeJSON(w, "application/json", http.StatusOK, Accepted{State: reply.State.String(), Findings: reply.Findings})
 	return nil
 }

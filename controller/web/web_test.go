@@ -146,6 +146,12 @@ func (l *loop) Do(_ context.Context, r snapshot.Request) (snapshot.Reply, error)
 	return l.reply, l.err
 }
 
+func (l *loop) answer(r snapshot.Reply) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.reply = r
+}
+
 func (l *loop) requests() []snapshot.Request {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -338,16 +344,16 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 		summary  string
 		commands []any
 	}{
-		controller.Idle:       {"No batch: heater off, chamber 81.6 °C", []any{"start"}},
+		controller.Idle:       {"No batch: heater off, chamber 81.6 °C", []any{"start", "ice"}},
 		controller.Running:    {"Cook: chamber 81.6 °C of 82 °C, core 63.2 °C; ends when core reaches 71 °C and lethality reaches 6.5", []any{"hold", "stop", "abort"}},
 		controller.Holding:    {"Holding in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"stop", "abort"}},
 		controller.Held:       {"Held in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"restart", "stop", "abort"}},
 		controller.Restarting: {"Restarting in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"hold", "stop", "abort"}},
 		controller.Stopping:   {"Stopping in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"abort"}},
-		controller.Stopped:    {"Stopped after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start"}},
+		controller.Stopped:    {"Stopped after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start", "ice"}},
 		controller.Aborting:   {"Aborting in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{}},
-		controller.Aborted:    {"Aborted after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start"}},
-		controller.Complete:   {"Complete after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start"}},
+		controller.Aborted:    {"Aborted after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start", "ice"}},
+		controller.Complete:   {"Complete after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start", "ice"}},
 	}
 	require.Len(t, cases, int(controller.BatchStates))
 	for b, want := range cases {

@@ -62,6 +62,9 @@ func TestOperatedIsTheSameBatch(t *testing.T) {
 	}
 	assert.InDelta(t, 30, doors, 15)
 	for _, k := range append(controller.Commands(), controller.NoCommand, controller.CommandKinds) {
+		if k == controller.Ice { // between two batches; these people are at one
+			continue
+		}
 		assert.True(t, kinds[k], "%s never drawn", k)
 	}
 }

@@ -80,6 +80,7 @@ function draw(s) {
     drawn.chart = batch;
     drawChart();
   }
+  text('evidence', known(s.evidence) ? 'Before a start: ' + s.evidence + '.' : '');
   drawFacts(s);
   drawPrompt(s);
   drawAlarms(s);
@@ -241,6 +242,14 @@ function say(message) {
   show('message', message !== '');
 }
 
+// objections are what speaks against a start; the reason is asked for along with them.
+function objections(findings, excusable) {
+  rebuild('findings', findings, () => findings.map(f => make('li', '', f)));
+  show('findings', findings.length > 0);
+  show('because', excusable);
+  if (!excusable) $('reason').value = '';
+}
+
 let unsent = null; // the command that waits for the token
 
 function askToken(body, why) {
@@ -271,8 +280,10 @@ async function send(body) {
       askToken(body, said.detail);
     } else if (!answer.ok) {
       say('Not done (' + body.command + '): ' + said.detail + '.');
+      if (body.command === 'start') objections(said.findings || [], said.excusable === true);
     } else if (body.command === 'start') {
       $('read').checked = false; // the next batch asks again
+      objections([], false);
     }
   } catch {
     say('No answer to ' + body.command + '. Nobody knows whether it was done; look at the cabinet.');
@@ -292,7 +303,7 @@ $('go').addEventListener('click', () => {
   send(order);
 });
 $('read').addEventListener('change', buttons);
-$('choice').addEventListener('change', buttons);
+$('choice').addEventListener('change', () => { objections([], false); buttons(); });
 $('stop').addEventListener('click', () => $('ask-stop').showModal());
 $('keep').addEventListener('click', () => $('ask-stop').close());
 $('really-stop').addEventListener('click', () => { $('ask-stop').close(); send({ command: 'stop' }); });

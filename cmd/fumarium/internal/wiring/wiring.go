@@ -115,6 +115,7 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 		}
 		if w.room == nil {
 			*place = c.Read(elapsed)
+			in.Board = colder(in.Board, c.Board())
 			continue
 		}
 		felt := *place
@@ -142,6 +143,15 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 		in.Door = map[relay.Level]controller.DoorStatus{relay.Unknown: controller.DoorUnread, relay.Off: controller.DoorOpen, relay.On: controller.DoorShut}[is.Door]
 	}
 	return in
+}
+
+// colder is the colder one of two boards: the one that its box warms less.
+func colder(a, b sensors.Reading) sensors.Reading {
+	was, known := a.Value()
+	if v, ok := b.Value(); ok && (!known || v < was) {
+		return b
+	}
+	return a
 }
 
 // again opens the bus of a channel that has none, every now and then: it may have

@@ -1,0 +1,156 @@
+package controller
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+
+	"fumarium/controller/cabinet"
+	"fumarium/controller/trip"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
+)
+
+// resting is a rig without a batch, whose cabinet has a chamber and a core probe of 2.5 K
+// tolerance in a room of 15 °C.
+func resting(t *testing.T) *rig {
+	r := newRig(t)
+	r.chamber = 15
+	for i := range r.c.Probes {
+		r.c.Probes[i].Tolerance = 2.5
+	}
+	r.in.Board = sensors.At(17)
+	return r
+}
+
+func (r *rig) doubted() (kinds []DoubtKind) {
+	for _, d := range Doubts(r.c, &r.s) {
+		kinds = append(kinds, d.Kind)
+	}
+	return kinds
+}
+
+// iced says that a probe is in ice water, and why it was refused.
+func (r *rig) iced(slot int) []Refusal {
+	r.in.Command = Command{Kind: Ice, Probe: uint8(slot + 1)}
+	var events []Event
+	r.s, r.out, events = stepped(r.p, r.c, r.s, r.in)
+	r.in.Elapsed += time.Second
+	return refusals(events)
+}
+
+// A chamber at rest that is colder than its room is doubted after two minutes, and only a
+// reason starts a batch; the doubt ends with its cause.
+func TestAChamberColderThanItsRoomNeedsAReason(t *testing.T) {
+	r := resting(t)
+	r.chamber = -5
+	r.run(time.Minute)
+	assert.Empty(t, r.doubted(), "it has not stood still yet")
+	r.run(2 * time.Minute)
+	assert.Equal(t, []DoubtKind{ColderThanRoom}, r.doubted())
+	assert.Equal(t, []Refusal{ProbesDoubted}, refusals(r.step(Start)))
+	assert.Equal(t, Idle, r.s.Batch)
+	r.in.Command = Command{Kind: Start, Excused: true}
+	excused, _, _ := stepped(r.p, r.c, r.s, r.in)
+	assert.Equal(t, Running, excused.Batch)
+
+	r.chamber = 15
+	r.run(3 * time.Minute)
+	assert.Empty(t, r.doubted())
+	r.step(Start)
+	assert.Equal(t, Running, r.s.Batch)
+}
+
+// A cabinet that is warm of its last batch, cold meat and a cold morning are no faults.
+func TestWhatIsUsualBeforeABatchIsNotDoubted(t *testing.T) {
+	for name, set := range map[string]func(*rig){
+		"warm of the last batch": func(r *rig) { r.chamber = 60; r.s.Evidence.unheated = 0 },
+		"cold meat":              func(r *rig) { r.in.Core[0] = sensors.At(2) },
+		"the night's cold":       func(r *rig) { r.chamber, r.in.Core[0] = 9, sensors.At(3) },
+		"another season":         func(r *rig) { r.chamber = -9; r.in.Board, r.in.Core[0] = sensors.At(-6), sensors.At(2) },
+		"no core at all":         func(r *rig) { r.in.Core[0] = sensors.Reading{} },
+	} {
+		r := resting(t)
+		set(r)
+		r.run(50 * time.Minute)
+		assert.Empty(t, r.doubted(), name)
+	}
+}
+
+// After hours of rest nothing is warmer than the room.
+func TestWhatIsWarmAfterARestIsDoubted(t *testing.T) {
+	r := resting(t)
+	r.chamber = 40
+	r.run(59 * time.Minute)
+	assert.Empty(t, r.doubted())
+	r.run(2 * time.Minute)
+	assert.Equal(t, []DoubtKind{WarmerThanRoom}, r.doubted())
+}
+
+// Two probes in the chamber are held against each other, and against a core.
+func TestProbesAtRestAgree(t *testing.T) {
+	r := resting(t)
+	r.c.Probes = append(r.c.Probes, cabinet.Probe{Name: "low", Role: cabinet.ChamberProbe, Tolerance: 2.5})
+	r.in.Chamber[1] = sensors.At(26)
+	r.in.Core[0] = sensors.At(2)
+	r.run(61 * time.Minute)
+	assert.Equal(t, []DoubtKind{ProbesApart}, r.doubted())
+	r.in.Chamber[1] = sensors.At(15)
+	r.in.Core[0] = sensors.At(27)
+	r.run(63 * time.Minute)
+	assert.Equal(t, []DoubtKind{ColderThanCore, ColderThanCore}, r.doubted())
+	r.in.Core[0] = sensors.At(-4)
+	r.run(5 * time.Minute)
+	assert.Equal(t, []DoubtKind{ColderThanMeat}, r.doubted())
+}
+
+// Ice water is at 0 °C by the definition of the scale (ITS-90 is within a few mK of it).
+func TestAProbeIsJudgedInIceWater(t *testing.T) {
+	for reads, right := range map[quantity.Celsius]bool{0: true, 2.4: true, -0.9: true, -1.1: false, 2.6: false, -7.4: false} {
+		r := resting(t)
+		r.run(time.Minute)
+		r.in.Core[0] = sensors.At(reads)
+		assert.Equal(t, []Refusal{NotStill}, r.iced(cabinet.MaxChamberProbes), "it was put in just now")
+		r.run(5 * time.Minute)
+		assert.Empty(t, r.iced(cabinet.MaxChamberProbes))
+		r.step()
+		assert.Equal(t, !right, r.s.Alarms[trip.CalibrationOff].Active(trip.CalibrationOff, r.s.Elapsed), reads)
+		r.in.Core[0] = sensors.At(10)
+		r.run(5 * time.Minute)
+		if right {
+			assert.Empty(t, r.doubted(), reads)
+			continue
+		}
+		assert.Equal(t, []DoubtKind{OffInIce}, r.doubted(), reads)
+		assert.Equal(t, []Refusal{ProbesDoubted}, refusals(r.step(Start)))
+	}
+	r := resting(t)
+	r.run(time.Minute)
+	assert.Equal(t, []Refusal{NoSuchProbe}, r.iced(1))
+	assert.Equal(t, []Refusal{NoSuchProbe}, r.iced(Slots))
+	assert.Equal(t, []Refusal{NoSuchProbe}, r.iced(-1))
+}
+
+// In the ice of a batch nothing falls below the ice, and nothing rests above it.
+func TestACoreThatIsWrongInIceIsSaid(t *testing.T) {
+	r := resting(t).started(3)
+	r.c.Probes[1].Tolerance = 2.5
+	r.coreIs(0, 6)
+	r.quiet(trip.CalibrationOff, 44*time.Minute)
+	took := r.until(trip.CalibrationOff, 5*time.Minute)
+	assert.LessOrEqual(t, took, 3*time.Minute)
+
+	r = resting(t).started(3)
+	r.p.Stages[3].Until = after(time.Hour)
+	r.coreIs(0, -2)
+	took = r.until(trip.CalibrationOff, 3*time.Minute)
+	assert.LessOrEqual(t, took, 150*time.Second)
+	assert.Equal(t, Running, r.s.Batch)
+	r.coreIs(0, 3)
+	r.run(time.Minute)
+	assert.True(t, r.s.Alarms[trip.CalibrationOff].Standing, "what it has shown is not forgotten")
+	r.send(Mended, trip.CalibrationOff)
+	r.step()
+	assert.False(t, r.s.Alarms[trip.CalibrationOff].Standing)
+}

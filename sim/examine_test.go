@@ -1,0 +1,78 @@
+package sim_test
+
+import (
+	"context"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fumarium/controller"
+	"fumarium/controller/cabinet/shipped"
+	"fumarium/profile/catalog"
+	"fumarium/sim"
+	"fumarium/sim/fault"
+)
+
+// Probes that are wrong from the start, in every shipped cabinet: each is named before
+// anything heats, and only a reason starts the batch. What wanders off only later, and a
+// probe that hangs in a room as warm as the cabinet at rest, cannot show here.
+func TestWrongProbesAreNamedBeforeTheStart(t *testing.T) {
+	p, err := catalog.Find("marjoram-ring")
+	require.NoError(t, err)
+	cabinets, err := shipped.All()
+	require.NoError(t, err)
+	require.Len(t, cabinets, 4)
+	for _, c := range cabinets {
+		for spec, says := range map[string]string{
+			"chamber1-offset@0s=-20K": "no chamber cools below", "chamber1-offset@0s=-30K": "no chamber cools below",
+			"chamber1-offset@0s=-4K": "in ice water", "core1-offset@0s=-5K": "in ice water",
+			// Type E gives about 60 µV/K around room temperature and N about 26 where K gives
+			// 40 (IEC 60584-1, see sensors/thermocouple): right at rest, wrong in ice.
+			"core1-wire@0s=E": "in ice water", "chamber1-wire@0s=N": "in ice water",
+			"chamber1-drift@0s=-20K/h": "", "chamber1-outside@0s": "",
+		} {
+			f, err := fault.Parse(spec)
+			require.NoError(t, err)
+			setup := sim.Setup{Product: p.Value, Cabinet: c.Value, Seed: 1, Faults: []fault.Fault{f}, Examine: true}
+			w, err := sim.NewWorld(setup)
+			require.NoError(t, err)
+			m, err := controller.New(p.Value, c.Value)
+			require.NoError(t, err)
+			s := sim.Examine(m, w)
+			var said []string
+			for _, d := range controller.Doubts(c.Value, &s) {
+				said = append(said, d.Text(c.Value))
+			}
+			if says == "" {
+				assert.Empty(t, said, "%s, %s", c.Value.Name, spec)
+				continue
+			}
+			assert.Contains(t, strings.Join(said, "\n"), says, "%s, %s", c.Value.Name, spec)
+
+			r, err := sim.Rehearse(context.Background(), setup, nil, nil)
+			require.NoError(t, err)
+			assert.Equal(t, "idle", r.Outcome, "%s, %s", c.Value.Name, spec)
+			assert.Equal(t, said, r.Doubts)
+			assert.Contains(t, r.Reason, controller.ProbesDoubted.String())
+			assert.Zero(t, r.EnergyJoules)
+		}
+	}
+}
+
+// With a reason it starts, and what spoke against it stands in the result.
+func TestAReasonStartsWithADoubtedProbe(t *testing.T) {
+	p, err := catalog.Find("caraway-sticks")
+	require.NoError(t, err)
+	c, err := shipped.Find("plywood-cabinet")
+	require.NoError(t, err)
+	f, err := fault.Parse("core1-offset@0s=-4K")
+	require.NoError(t, err)
+	r, err := sim.Rehearse(context.Background(), sim.Setup{
+		Product: p.Value, Cabinet: c.Value, Seed: 1, Faults: []fault.Fault{f}, Examine: true, Excused: true,
+	}, nil, nil)
+	require.NoError(t, err)
+	assert.NotEqual(t, "idle", r.Outcome)
+	assert.Len(t, r.Doubts, 1)
+}
