@@ -14,6 +14,7 @@ const (
 	MaxStages      = 24
 	MaxConditions  = 8
 	MaxIngredients = 40
+	MaxCures       = 8
 )
 
 var (

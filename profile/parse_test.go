@@ -199,6 +199,40 @@ func TestRest(t *testing.T) {
 	}
 }
 
+// One cure is written as it always was; several are a list.
+func TestParseCures(t *testing.T) {
+	const one = "cure: {name: cure, mass: 32 g, nitrite: 5.88 %, method: pumped, rest: 36 h}"
+	parse := func(cure string) Formula {
+		p, err := Parse("loin.yaml", []byte(strings.Replace(pickled, one, cure, 1)))
+		require.NoError(t, err, cure)
+		promised(t, p)
+		return p.Formula
+	}
+	want := parse(one)
+	assert.Equal(t, want, parse("cure: [{name: cure, mass: 32 g, nitrite: 5.88 %, method: pumped, rest: 36 h}]"))
+	assert.Empty(t, want.Cures)
+	f := parse("cure: [{name: cure, mass: 32 g, nitrite: 5.88 %, method: pumped}, {name: rub, mass: 8 g, potassium nitrite: 1 %, nitrate: 2 %, potassium nitrate: 3 %, method: dry rubbed, rest: 48 h}]")
+	assert.Equal(t, []Cure{{Name: "rub", Mass: 0.008, PotassiumNitrite: 0.01, Nitrate: 0.02, PotassiumNitrate: 0.03, Method: DryRubbed, Rest: 48 * time.Hour}}, f.Cures)
+	assert.InDelta(t, 1.266, float64(f.PickleMass()), 1e-12, "what is rubbed on is not in the pickle")
+	assert.InDelta(t, 0.120/1.266*0.032*0.0588, float64(f.Curing().SodiumNitrite), 1e-15, "a tenth of the meat is taken up")
+	assert.InDelta(t, 0.008*0.03, float64(f.Curing().PotassiumNitrate), 1e-15, "and of the rub all of it")
+	assert.InDelta(t, 0.120/1.266*(0.11+0.032*0.9412)+0.008*0.94, float64(f.SaltMass()), 1e-12)
+	assert.Equal(t, 48*time.Hour, f.NamedRest())
+	// Pumped first, and then laid into what is left.
+	f = parse(one)
+	text := strings.Replace(pickled, "pump: 10 %", "pump: 8 %\n    pick-up: 4 %", 1)
+	p, err := Parse("loin.yaml", []byte(text))
+	require.NoError(t, err)
+	assert.InDelta(t, 0.12, float64(p.Formula.Pickle.Uptake), 1e-12)
+	assert.InDelta(t, 0.08, float64(p.Formula.Pickle.Pump), 1e-12)
+	// A batch has gone by a file that would be refused today.
+	old := strings.Replace(pickled, "{name: sage,", "{name: saltpetre,", 1)
+	_, err = Parse("loin.yaml", []byte(old))
+	require.ErrorContains(t, err, "means a cure")
+	_, err = ParseRecorded("loin.yaml", []byte(old))
+	assert.NoError(t, err)
+}
+
 // TestParseLayout holds that what an editor does to a file does not change it.
 func TestParseLayout(t *testing.T) {
 	want, err := Parse("sticks.yaml", []byte(sticks))
@@ -475,8 +509,10 @@ func promised(t rapid.TB, p *Product) {
 		t.Fatalf("composition %+v adds up to %v", mix, sum)
 	}
 	f := p.Formula
-	if f.Cure.Method != NoCure && (f.Cure.Mass <= 0 || f.Cure.Nitrite <= 0) {
-		t.Fatalf("a cure without cure: %+v", f.Cure)
+	for _, c := range f.AllCures() {
+		if c.Mass <= 0 || c.Nitrite+c.PotassiumNitrite+c.Nitrate+c.PotassiumNitrate <= 0 || c.Salt() < 0 {
+			t.Fatalf("a cure without cure: %+v", c)
+		}
 	}
 	if share := f.PickleShare(); len(f.Pickle.Items) > 0 && !(share > 0 && share <= 1+1e-8) || len(f.Pickle.Items) == 0 && share != 0 {
 		t.Fatalf("the meat takes up %v of the pickle %+v", share, f.Pickle)

@@ -17,7 +17,7 @@ const trade = "common practice, no source"
 // and the reason in words. A rest that the file names counts as it stands. It is zero
 // for a product without cure.
 func (p *Product) Rest() (least time.Duration, why string) {
-	if named := p.Formula.Cure.Rest; named > 0 && p.Formula.Cured() {
+	if named := p.Formula.NamedRest(); named > 0 && p.Formula.Cured() {
 		return named, "the product file names it"
 	}
 	return p.Formula.LeastRest()
@@ -26,17 +26,26 @@ func (p *Product) Rest() (least time.Duration, why string) {
 // LeastRest is the rest where the file names none, and the one that lint holds a named
 // one against: what is advised and what a start waits for must not differ.
 func (f Formula) LeastRest() (least time.Duration, why string) {
-	switch c := f.Cure; {
+	switch {
 	case !f.Cured():
 		return 0, "there is no cure to wait for"
-	case c.Method == Pumped:
-		return restPumped, "pumped pickle has to spread (" + trade + ")"
-	case c.Method == Immersed, c.Method == DryRubbed:
+	case f.CuredBy(Immersed), f.CuredBy(DryRubbed):
 		return restSoaked, "the cure has to come in from outside (" + trade + "); thick pieces want days more"
+	case f.CuredBy(Pumped):
+		return restPumped, "pumped pickle has to spread (" + trade + ")"
 	case f.accelerated():
 		return restSettle, "minced with an accelerator it may be smoked the same day, once it has settled in the casing (Vinnikova, Technology of Meat Products)"
 	}
 	return restOvernight, "overnight, for minced meat without an accelerator (" + trade + ")"
+}
+
+// NamedRest is the longest rest that the file names for one of its cures; 0 if it names
+// none.
+func (f Formula) NamedRest() (longest time.Duration) {
+	for _, c := range f.AllCures() {
+		longest = max(longest, c.Rest)
+	}
+	return longest
 }
 
 // Cured reports whether any cure is in it.

@@ -118,7 +118,7 @@ func judged(p *profile.Product, name string, data []byte) source.Findings {
 		}
 	}
 	var found source.Findings
-	for _, f := range formula.Judge(p, formula.GreenWeight).Findings {
+	for _, f := range formula.Judge(p, p.Where()).Findings {
 		if f.Severity != source.Note {
 			f.File, f.Line, f.Column = name, line, 1
 			found = append(found, f)

@@ -6,7 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"fumarium/profile/formula"
+	"fumarium/profile"
 	"fumarium/profile/quantity"
 	"fumarium/profile/sheet"
 )
@@ -34,7 +34,7 @@ Exit status: 0 within the limits, 1 not, 2 usage, 3 a file could not be read.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o := sheet.Options{}
 			if total {
-				o.Basis = formula.TotalFormulation
+				o.Where = profile.Canada
 			}
 			if meat != "" {
 				var err error

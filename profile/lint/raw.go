@@ -14,7 +14,7 @@ import (
 const brined = quantity.Ratio(formula.FishInAirPercent / 100)
 
 func cureRest(l *linting) []finding {
-	named := l.Formula.Cure.Rest
+	named := l.Formula.NamedRest()
 	least, why := l.Formula.LeastRest()
 	if named >= least {
 		return nil

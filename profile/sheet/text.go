@@ -121,6 +121,8 @@ func (s Sheet) head(w *wall) {
 	switch {
 	case errors > 0:
 		w.par("CHECK       ", fmt.Sprintf("DO NOT MAKE IT AS IT STANDS: %s, see section 2", plural(errors, "error")))
+	case !s.verdict.Shown():
+		w.par("CHECK       ", "no limit is broken, but not all that is asked can be shown: see section 2")
 	case s.count(source.Warning) > 0:
 		w.par("CHECK       ", fmt.Sprintf("within the limits, with %s, see section 2", plural(s.count(source.Warning), "warning")))
 	default:
@@ -178,19 +180,43 @@ func (s Sheet) weighOut(w *wall) {
 	if f.PickleMass() > 0 {
 		w.line("       into the pickle:")
 	}
-	if f.Cure.Method != profile.NoCure {
-		row(fmt.Sprintf("%s (%s nitrite)", f.Cure.Name, strength(f.Cure.Nitrite)), f.Cure.Mass, true)
+	inPickle := func(c profile.Cure) bool { return f.PickleMass() > 0 && c.Wet() }
+	cures := func(wet bool) (found bool) {
+		for _, c := range f.AllCures() {
+			if inPickle(c) == wet {
+				row(fmt.Sprintf("%s (%s)", c.Name, curing(c)), c.Mass, true)
+				found = true
+			}
+		}
+		return found
 	}
+	cures(f.PickleMass() > 0)
 	fine := func(i profile.Ingredient) bool { return i.As == profile.Accelerator || i.As == profile.AscorbicAcid }
 	for _, i := range f.Pickle.Items {
 		row(i.Name, i.Mass, fine(i))
 	}
-	if f.PickleMass() > 0 && len(f.Other) > 0 {
+	rubbed := slices.ContainsFunc(f.AllCures(), func(c profile.Cure) bool { return !c.Wet() })
+	if f.PickleMass() > 0 && (rubbed || len(f.Other) > 0) {
 		w.line("       onto the meat:")
+		cures(false)
 	}
 	for _, i := range f.Other {
 		row(i.Name, i.Mass, fine(i))
 	}
+}
+
+// curing says what of the curing salts is in a cure.
+func curing(c profile.Cure) string {
+	var all []string
+	for _, part := range []struct {
+		share quantity.Ratio
+		of    string
+	}{{c.Nitrite, "nitrite"}, {c.PotassiumNitrite, "potassium nitrite"}, {c.Nitrate, "nitrate"}, {c.PotassiumNitrate, "potassium nitrate"}} {
+		if part.share > 0 {
+			all = append(all, strength(part.share)+" "+part.of)
+		}
+	}
+	return strings.Join(all, ", ")
 }
 
 // metric writes kilograms from one on and grams below; fine is for cure and
@@ -232,8 +258,11 @@ func (s Sheet) checks(w *wall) {
 	}
 	one := func(name string, c formula.Check) {
 		word := "PASS"
-		if !c.Pass {
+		switch {
+		case !c.Pass:
 			word = "FAIL"
+		case !c.Shown:
+			word = "OPEN"
 		}
 		limits := ""
 		if c.Limit.Set {
@@ -253,11 +282,24 @@ func (s Sheet) checks(w *wall) {
 			w.par("         ", a)
 		}
 		w.par("         ", "limit for: "+c.Basis)
+		switch {
+		case !c.Shown:
+			w.par("         ", "NOT SHOWN: "+c.Why)
+		case c.Why != "":
+			w.par("         ", c.Why)
+		}
 	}
 	if v.Cured {
-		one("nitrite", v.Nitrite)
+		one(v.Nitrite.Name, v.Nitrite)
+		for _, c := range v.More {
+			name := c.Name
+			if c.When != formula.Ingoing {
+				name += " " + map[formula.Moment]string{formula.Finished: "left", formula.Residual: "left"}[c.When]
+			}
+			one(name, c)
+		}
 	} else {
-		w.par("   ", "There is no nitrite in this formula.")
+		w.par("   ", "There is no nitrite or nitrate in this formula.")
 	}
 	if v.Cured || v.Accelerated {
 		one("erythorbate", v.Accelerator)
