@@ -104,6 +104,7 @@ func parse(doc *source.Document) (*Product, error) {
 	class := root.Take("class")
 	p.Formula = parseFormula(root.Need("formula").Map())
 	p.Class = parseClass(class, p.Formula.Cure.Method)
+	p.Jurisdiction, _ = source.Choice(root.Take("jurisdiction"), jurisdictions)
 	p.Targets = parseTargets(root.Take("targets").Map(), p.Species)
 	p.Stages = parseStages(root.Need("stages"), p.Species)
 	root.Done()

@@ -21,21 +21,26 @@ const (
 // checks holds the formula against each rule of a place that covers it. The first is on
 // the nitrite that goes in.
 func (j *judging) checks(where profile.Jurisdiction) []Check {
-	rules := rulesFor(j.subject, where)
 	var all []Check
-	ingoing := false
-	for _, r := range rules {
+	nitrite, nitrate := false, false
+	for _, r := range rulesFor(j.subject, where) {
 		ppm := r.ppm(j.f)
-		nitrite := !r.Of.isNitrate()
-		if !nitrite && ppm == 0 || nitrite && r.When != Ingoing && ppm == 0 {
+		if ppm == 0 && (r.Of.isNitrate() || r.When != Ingoing) {
 			continue
 		}
-		ingoing = ingoing || nitrite && r.When == Ingoing
+		nitrite, nitrate = nitrite || !r.Of.isNitrate(), nitrate || r.Of.isNitrate()
 		all = append(all, j.check(r, ppm))
 	}
-	if !ingoing {
-		all = append([]Check{{Name: "nitrite", PPM: NitritePPM(j.f, GreenWeight), Pass: true, Why: "no rule of " + where.String() + " is known here for such a product",
-			Basis: "no rule", Arithmetic: j.arithmetic(Rule{})}}, all...)
+	unknown := func(name string, of Measure) Check {
+		r := Rule{Of: of}
+		return Check{Name: name, PPM: r.ppm(j.f), Pass: true, Basis: "no rule", Arithmetic: j.arithmetic(r),
+			Why: "no rule of " + where.String() + " is known here for such a product"}
+	}
+	if !nitrite {
+		all = append([]Check{unknown("nitrite", NitriteAsSodium)}, all...)
+	}
+	if !nitrate && j.f.Curing().NitrateSalts() > 0 && where != ca {
+		all = append(all, unknown("nitrate", NitrateAsSodium))
 	}
 	return all
 }
@@ -66,7 +71,10 @@ func (j *judging) check(r Rule, ppm float64) Check {
 			c.Shown, c.Why = false, "what is left in the finished product shows in an analysis only"
 		}
 	case r.Mark == FromMemory:
-		c.Pass, c.Shown, c.Why = true, false, "a limit "+memory+" warns and does not decide"
+		c.Pass, c.Shown, c.Why = true, false, "a limit "+memory+" does not decide"
+		if r.over(ppm) {
+			c.Why = "it is over a limit " + memory + ", which warns and does not decide"
+		}
 	}
 	return c
 }
@@ -78,7 +86,7 @@ func (j *judging) cure() {
 	for _, r := range rulesFor(j.subject, j.Where) {
 		ppm := r.ppm(j.f)
 		if r.When == Ingoing && !r.Of.isNitrate() {
-			j.Basis = r.Basis
+			j.Basis = r.Basis // what parts per million are said to be of
 		}
 		switch {
 		case r.Of.isNitrate() && ppm == 0, r.When == Residual:

@@ -9,6 +9,7 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/formula"
 	"fumarium/profile/quantity"
+	"fumarium/profile/source"
 )
 
 // cures gives a formula its cures, the first of them first.
@@ -125,4 +126,89 @@ func TestFinishedProduct(t *testing.T) {
 	assert.Contains(t, v.More[0].Why, "analysis")
 	_, ok = shown(profile.Bacon, profile.DryRubbed, 14)
 	assert.True(t, ok)
+}
+
+// elsewhere gives the checks of one place on what goes in.
+func elsewhere(t *testing.T, p *profile.Product, where profile.Jurisdiction) []formula.Check {
+	t.Helper()
+	v := formula.Judge(p, where)
+	own := append([]formula.Check{v.Nitrite}, v.More...)
+	for _, other := range profile.Jurisdictions() {
+		if other == where {
+			continue
+		}
+		for _, place := range formula.Judge(p, other).Elsewhere {
+			if place.Where == where {
+				assert.Equal(t, own, place.Checks, "a place says the same of itself and when %v rules", other)
+			}
+		}
+	}
+	return own
+}
+
+// Sums own arithmetic; limits as the rules cite them: Regulation (EU) 2023/2108 as quoted,
+// SI 2007/1778, the Canadian manual as quoted. From memory: Australia and New Zealand.
+func TestRulesOfOtherPlaces(t *testing.T) {
+	minced := func(c ...profile.Cure) *profile.Product {
+		return &profile.Product{Name: "p", Species: profile.RedMeat, Class: profile.CookedSausage, Formula: cures(meat(5), c...),
+			Targets: profile.Targets{HasCore: true, Core: 70}}
+	}
+	raw := func(m profile.CureMethod, class profile.Class, c ...profile.Cure) *profile.Product {
+		for i := range c {
+			c[i].Method = m
+		}
+		return &profile.Product{Name: "p", Species: profile.RedMeat, Class: class, Formula: cures(meat(5), c...)}
+	}
+	salt := cureOne(1000*5*150e-6/0.0625, profile.Comminuted) // 150 ppm
+	one, two := cureOne(12.5, profile.Comminuted), cureTwo(12.5, profile.Comminuted)
+	for _, c := range []struct {
+		name  string
+		p     *profile.Product
+		where profile.Jurisdiction
+		check string
+		when  formula.Moment
+		ppm   float64
+		word  string
+	}{
+		{"150 ppm in the EU", minced(salt), profile.EuropeanUnion, "nitrite", formula.Ingoing, 100.02, "not allowed"},
+		{"156.25 ppm in the EU", minced(one), profile.EuropeanUnion, "nitrite", formula.Ingoing, 104.19, "not allowed"},
+		{"80 of the ion is 119.98 ppm", minced(cureOne(1000*5*119.98e-6/0.0625, profile.Comminuted)), profile.EuropeanUnion, "nitrite", formula.Ingoing, 80, "allowed"},
+		{"150 ppm in the UK", minced(salt), profile.UnitedKingdom, "nitrite", formula.Ingoing, 150, "allowed"},
+		{"156.25 ppm in the UK", minced(one), profile.UnitedKingdom, "nitrite", formula.Ingoing, 156.25, "not allowed"},
+		{"nitrate in cooked sausage in the UK", minced(two), profile.UnitedKingdom, "nitrate", formula.Ingoing, 100, "not allowed"},
+		{"nitrate in raw sausage in the UK", raw(profile.Comminuted, profile.UncookedSausage, two), profile.UnitedKingdom, "nitrate", formula.Ingoing, 100, "allowed"},
+		{"dry cured bacon in the UK goes by what is left", raw(profile.DryRubbed, profile.Bacon, cureOne(14, 0)), profile.UnitedKingdom, "nitrite", formula.Residual, 174.51, "not shown"},
+		{"cure no. 2 in Canada", raw(profile.DryRubbed, profile.WholeMuscle, two), profile.Canada, "nitrite and nitrate", formula.Ingoing, 236.83, "not allowed"},
+		{"cure no. 2 on bacon in Canada", raw(profile.DryRubbed, profile.Bacon, two), profile.Canada, "nitrite and nitrate", formula.Ingoing, 236.83, "not allowed"},
+		{"saltpetre in Canada", raw(profile.DryRubbed, profile.WholeMuscle, saltpetre(10, 0)), profile.Canada, "nitrate", formula.Ingoing, 1996.01, "not allowed"},
+		{"little of it", raw(profile.DryRubbed, profile.WholeMuscle, saltpetre(1, 0)), profile.Canada, "nitrate", formula.Ingoing, 199.96, "allowed"},
+		{"little of it, pumped", raw(profile.Pumped, profile.WholeMuscle, saltpetre(1, 0)), profile.Canada, "nitrate", formula.Ingoing, 199.96, "not allowed"},
+		{"cooked sausage in Canada", minced(salt), profile.Canada, "nitrite and nitrate", formula.Ingoing, 149.64, "allowed"},
+		{"from memory, and so not shown", minced(cureOne(9, profile.Comminuted)), profile.AustraliaNewZealand, "nitrite", formula.Ingoing, 112.5, "not shown"},
+		{"over what is from memory", minced(one), profile.AustraliaNewZealand, "nitrite", formula.Ingoing, 156.25, "not shown"},
+	} {
+		found := false
+		for _, got := range elsewhere(t, c.p, c.where) {
+			if got.Name != c.check || got.When != c.when || found {
+				continue
+			}
+			found = true
+			assert.InDelta(t, c.ppm, got.PPM, 0.01, c.name)
+			assert.Equal(t, c.word, got.Word(), c.name)
+		}
+		assert.True(t, found, c.name)
+	}
+	// What is from memory warns.
+	v := formula.Judge(minced(one), profile.AustraliaNewZealand)
+	assert.True(t, v.Pass())
+	assert.False(t, v.Shown())
+	f, warned := finding(v, "nitrite-high")
+	assert.True(t, warned)
+	assert.Equal(t, source.Warning, f.Severity)
+	assert.False(t, formula.Judge(minced(one), profile.EuropeanUnion).Pass())
+	// A place without a rule for it says so.
+	trout := &profile.Product{Name: "p", Species: profile.Fish, Formula: cures(meat(5), cureOne(12, profile.DryRubbed))}
+	v = formula.Judge(trout, profile.EuropeanUnion)
+	assert.False(t, v.Shown())
+	assert.Contains(t, v.Nitrite.Why, "no rule of EU is known")
 }

@@ -153,3 +153,44 @@ func (r Rule) source() string {
 	}
 	return r.Text
 }
+
+// Limit is the rule's limit in words.
+func (r Rule) Limit() string { return limitText(r.Most, r.Least) }
+
+func limitText(most, least Bound) string {
+	ppm := func(b Bound) string { return decimals(b.PPM, 2) + " ppm" }
+	switch {
+	case most.Set && most.PPM == 0:
+		return "none"
+	case most.Set && most == least:
+		return "exactly " + ppm(most)
+	case most.Set && least.Set:
+		return "at most " + ppm(most) + ", at least " + ppm(least)
+	case most.Set:
+		return "at most " + ppm(most)
+	}
+	return "no limit"
+}
+
+// Line says a check in a line: how much there is, and what may be.
+func (c Check) Line() string {
+	text := fmt.Sprintf("%s %s ppm, %s", c.Name, decimals(c.PPM, 1), limitText(c.Limit, c.Floor))
+	if c.Limit.Set && c.Limit.PPM == 0 {
+		text = fmt.Sprintf("%s %s ppm, and none is allowed", c.Name, decimals(c.PPM, 1))
+	}
+	if c.When != Ingoing {
+		text = fmt.Sprintf("%s in the %s, %s", c.Name, map[Moment]string{Finished: "finished product", Residual: "product while it is sold"}[c.When], limitText(c.Limit, c.Floor))
+	}
+	return text + ": " + c.Basis
+}
+
+// Word is what became of a check.
+func (c Check) Word() string {
+	switch {
+	case !c.Pass:
+		return "not allowed"
+	case !c.Shown:
+		return "not shown"
+	}
+	return "allowed"
+}

@@ -26,6 +26,7 @@ type Sheet struct {
 	Jurisdiction string  `json:"jurisdiction"` // whose rules
 	Nitrite      *Check  `json:"nitrite"`      // nil without a cure
 	More         []Check `json:"more"`         // nitrate, and what the finished product may hold
+	Elsewhere    []Place `json:"elsewhere"`    // what other places would say; empty without a cure
 	Erythorbate  *Check  `json:"erythorbate"`  // nil without a cure or an accelerator
 
 	SaltPercent       float64 `json:"salt_percent"`        // of the green weight, that of the cure included
@@ -60,6 +61,13 @@ type Check struct {
 	Why   string   `json:"why"`
 }
 
+// A Place is what another place would say.
+type Place struct {
+	Jurisdiction string  `json:"jurisdiction"`
+	Pass         bool    `json:"pass"`
+	Checks       []Check `json:"checks"`
+}
+
 // Composition is the raw batch in fractions of its mass.
 type Composition struct {
 	Water        float64 `json:"water"`
@@ -82,7 +90,7 @@ func Make(p *profile.Product, o Options) Sheet {
 	v := formula.Judge(&scaled, o.Where)
 	percent := func(r quantity.Ratio) float64 { return float64(r) * 100 }
 	s := Sheet{
-		Jurisdiction: o.Where.String(), More: []Check{},
+		Jurisdiction: o.Where.String(), More: []Check{}, Elsewhere: []Place{},
 		Meat: float64(v.Meat), Total: float64(v.Total), Items: items(scaled.Formula),
 		SaltPercent: percent(v.Shares.Salt), FatPercent: percent(v.Shares.Fat),
 		AddedWaterPercent: percent(v.Shares.PutWater), BinderPercent: percent(v.Shares.Binder),
@@ -97,6 +105,13 @@ func Make(p *profile.Product, o Options) Sheet {
 		s.Nitrite = check(v.Nitrite)
 		for _, c := range v.More {
 			s.More = append(s.More, *check(c))
+		}
+		for _, p := range v.Elsewhere {
+			place := Place{Jurisdiction: p.Where.String(), Pass: p.Pass(), Checks: []Check{}}
+			for _, c := range p.Checks {
+				place.Checks = append(place.Checks, *check(c))
+			}
+			s.Elsewhere = append(s.Elsewhere, place)
 		}
 	}
 	if v.Cured || v.Accelerated {

@@ -70,7 +70,7 @@ func TestJSON(t *testing.T) {
 		return m
 	}
 	m := marshal(sheet.Make(product(t, "juniper-sticks"), sheet.Options{Meat: 10}))
-	assert.Equal(t, []string{"added_water_percent", "binder_percent", "composition", "erythorbate", "fat_percent", "findings", "items",
+	assert.Equal(t, []string{"added_water_percent", "binder_percent", "composition", "elsewhere", "erythorbate", "fat_percent", "findings", "items",
 		"jurisdiction", "meat_kg", "more", "nitrite", "salt_percent", "total_kg"}, keys(m))
 	assert.Equal(t, []string{"basis", "floor_ppm", "limit_ppm", "name", "pass", "ppm", "shown", "when", "why"}, keys(m["nitrite"]))
 	assert.Equal(t, []string{"basis", "floor_ppm", "limit_ppm", "name", "pass", "ppm", "shown", "when", "why"}, keys(m["erythorbate"]))

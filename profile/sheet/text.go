@@ -27,6 +27,7 @@ func (s Sheet) Text() string {
 	s.byHand(w)
 	s.rest(w)
 	s.chamber(w)
+	s.elsewhere(w)
 	s.cautions(w)
 	return w.b.String()
 }
@@ -114,7 +115,7 @@ func (s Sheet) head(w *wall) {
 	w.par("MAKE SHEET  ", s.product.Name)
 	amounts := fmt.Sprintf("%s of %s, %s in all", metric(quantity.Kilograms(s.Meat), false), s.flesh(), metric(quantity.Kilograms(s.Total), false))
 	if s.verdict.Cured {
-		amounts += "; parts per million on the " + s.verdict.Basis.String()
+		amounts += fmt.Sprintf("; by the rules of %s; parts per million on the %s", s.verdict.Where, s.verdict.Basis)
 	}
 	w.par("            ", amounts)
 	errors := s.count(source.Error)
