@@ -192,7 +192,7 @@ func TestRest(t *testing.T) {
 		for _, other := range [][]Ingredient{nil, {erythorbate}, {acid}} {
 			p := &Product{Formula: Formula{Cut: []Meat{{Mass: 5}}, Cure: cure(m, 0), Other: other}}
 			d, why := p.Rest()
-			least, wanted := p.Formula.LeastRest()
+			least, wanted := p.LeastRest()
 			assert.Equal(t, least, d, m)
 			assert.Equal(t, wanted, why, m)
 		}
@@ -366,7 +366,7 @@ func TestLimits(t *testing.T) {
 		{"mass: 3.5 kg", "mass: 500 kg", "mass: 501 kg", "is above 500 kg"},
 		{"water: 74 %", "water: 75 %", "water: 76 %", "add up to 101 %"},
 		{"nitrite: 6.25 %", "nitrite: 100 %", "nitrite: 0 %", "is not above 0 %"},
-		{"rest: 12 h", "rest: 60 d", "rest: 61 d", "is above 60 d"},
+		{"rest: 12 h", "rest: 400 d", "rest: 401 d", "is above 400 d"},
 		{"targets: {core: 71 °C", "targets: {core: 100 °C", "targets: {core: 101 °C", "is above 100 °C"},
 		{"lethality: 6.5, chill", "lethality: 12, chill", "lethality: 0, chill", "is not above 0"},
 		{"ramp: 30 °C/h", "ramp: 600 °C/h", "ramp: 0 °C/h", "is not above 0 °C/h"},

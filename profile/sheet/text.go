@@ -350,6 +350,7 @@ func (s Sheet) rest(w *wall) {
 	}
 	w.par("   ", fmt.Sprintf("At least %s at 2 to %v before anything is heated: %s. The batch is refused before that unless a reason is given, and the reason is kept.",
 		long(least), coldMeat, why))
+	s.middle(w, least)
 	w.line("")
 	w.line("   done on ______________ at ____:____     hang from ______________ at ____:____")
 }
