@@ -87,6 +87,25 @@ func meantAs(name string) (meaning, bool) {
 	return meaning{}, false
 }
 
+// meantNitrate reports whether the name of a cure says that there is nitrate in it: no. 2
+// is sold with it everywhere (common practice, no source).
+func meantNitrate(name string) bool {
+	words := wordsOf(name)
+	for i, w := range words {
+		switch w {
+		case "nitrate", "saltpetre", "saltpeter", "salpetre", "salpeter", "salnitre", "nitre", "niter":
+			if i+1 == len(words) || words[i+1] != "free" {
+				return true
+			}
+		case "2":
+			if before := words[:i]; slices.Contains(before, "cure") || slices.Contains(before, "curing") {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 func vegetableCure(words []string) bool {
 	is := func(of []string) bool {
 		return slices.ContainsFunc(words, func(w string) bool { return slices.Contains(of, w) })

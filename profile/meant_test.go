@@ -37,3 +37,12 @@ func TestMeantAs(t *testing.T) {
 		assert.Equal(t, m.cure, m.as == "", m.names)
 	}
 }
+
+func TestMeantNitrate(t *testing.T) {
+	for name, want := range map[string]bool{
+		"cure no. 2": true, "Cure #2": true, "curing salt 2": true, "saltpetre": true, "sodium nitrate": true,
+		"cure no. 1": false, "2nd cure": false, "cure": false, "nitrate-free cure": false, "nitrite salt": false,
+	} {
+		assert.Equal(t, want, meantNitrate(name), name)
+	}
+}

@@ -213,6 +213,10 @@ func parseCure(m *source.Map, name func(*source.Map) string) Cure {
 	if whole && sum > 1+1e-9 {
 		m.Fault(fmt.Sprintf("nitrite and nitrate add up to %v of the cure, the limit is 100 %%", sum), "correct them; what they leave is reckoned as salt")
 	}
+	if meantNitrate(c.Name) && whole && any && c.Nitrate+c.PotassiumNitrate == 0 && !m.Recorded() {
+		m.FaultAt("name", fmt.Sprintf("%q says that there is nitrate in it, and none is stated", c.Name),
+			"add nitrate: (of sodium) or potassium nitrate: with its percentage from the label, or name it for what it is")
+	}
 	c.Method, _ = source.Choice(m.Need("method"), methods)
 	c.Rest, _ = source.ReadIn(m.Take("rest"), quantity.ParseDuration, restRange)
 	m.Done()

@@ -463,6 +463,8 @@ func TestSwappedValues(t *testing.T) {
 func FuzzParse(f *testing.F) {
 	f.Add([]byte(sticks))
 	f.Add([]byte(pickled))
+	f.Add([]byte(strings.Replace(pickled, "cure: {name: cure, mass: 32 g, nitrite: 5.88 %, method: pumped, rest: 36 h}",
+		"cure: [{name: cure, mass: 32 g, nitrite: 5.88 %, method: pumped}, {name: cure no. 2, mass: 8 g, nitrite: 1 %, potassium nitrate: 3 %, method: dry rubbed}]", 1)))
 	files, err := filepath.Glob(filepath.Join(badProducts, "*", "product.yaml"))
 	require.NoError(f, err)
 	good, err := filepath.Glob(filepath.Join("catalog", "*.yaml"))

@@ -257,7 +257,11 @@ func (s Sheet) checks(w *wall) {
 	if v.Class != profile.NoClass {
 		as = ", as " + v.Class.String()
 	}
-	one := func(name string, c formula.Check) {
+	one := func(c formula.Check) {
+		name := c.Name
+		if c.When != formula.Ingoing {
+			name += " left"
+		}
 		word := "PASS"
 		switch {
 		case !c.Pass:
@@ -268,6 +272,9 @@ func (s Sheet) checks(w *wall) {
 		limits := ""
 		if c.Limit.Set {
 			limits = fmt.Sprintf("at most %s", ppm(c.Limit.PPM))
+			if c.Limit.PPM == 0 {
+				limits = "none is allowed"
+			}
 		}
 		if c.Floor.Set {
 			limits += fmt.Sprintf(", at least %s", ppm(c.Floor.PPM))
@@ -276,7 +283,7 @@ func (s Sheet) checks(w *wall) {
 			}
 		}
 		w.line(fmt.Sprintf("   %s  %s %s   %s", word, pad(name, 12), left(ppm(c.PPM), 11), limits))
-		if c.Pass && c.Limit.Set && c.PPM > c.Limit.PPM {
+		if c.Pass && c.Shown && c.Limit.Set && c.PPM > c.Limit.PPM {
 			w.par("         ", "above the limit by rounding only: up to "+ppm(formula.SlackPPM)+" too much passes")
 		}
 		for _, a := range c.Arithmetic {
@@ -291,19 +298,15 @@ func (s Sheet) checks(w *wall) {
 		}
 	}
 	if v.Cured {
-		one(v.Nitrite.Name, v.Nitrite)
+		one(v.Nitrite)
 		for _, c := range v.More {
-			name := c.Name
-			if c.When != formula.Ingoing {
-				name += " " + map[formula.Moment]string{formula.Finished: "left", formula.Residual: "left"}[c.When]
-			}
-			one(name, c)
+			one(c)
 		}
 	} else {
 		w.par("   ", "There is no nitrite or nitrate in this formula.")
 	}
 	if v.Cured || v.Accelerated {
-		one("erythorbate", v.Accelerator)
+		one(v.Accelerator)
 	}
 	w.line("")
 	if len(v.Sums) > 0 {
