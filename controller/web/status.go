@@ -264,20 +264,17 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 		status.Stage = at
 	}
 	if p, ok := st.Waiting(s.Product); ok {
-		status.Prompt = &Prompt{Question: p.Question.String(), Text: p.Text}
-		// In the step that asks, the alarm has not begun to count yet.
-		if st.Alarms[trip.PromptWaiting].Standing {
-			status.Prompt.WaitingSeconds = max(0, (st.Elapsed - p.Since).Seconds())
-		}
+		status.Prompt = &Prompt{Question: p.Question.String(), Text: p.Text, WaitingSeconds: max(0, (st.Elapsed - p.Since).Seconds())}
 	}
+	here := controller.PartsOf(s.Cabinet)
 	if st.Tripped != trip.None {
 		e := st.Tripped.Entry()
-		status.Trip = &Trip{Code: e.Name, Meaning: e.Meaning, Action: e.Action}
+		status.Trip = &Trip{Code: e.Name, Meaning: e.Meaning, Action: e.Do(here)}
 	}
 	for _, c := range pressing(st) {
 		e := c.Entry()
 		status.Alarms = append(status.Alarms, Alarm{
-			Code: e.Name, Priority: e.Priority.String(), State: st.Alarms[c].Phase.String(), Meaning: e.Meaning, Action: e.Action, Mended: e.Mended,
+			Code: e.Name, Priority: e.Priority.String(), State: st.Alarms[c].Phase.String(), Meaning: e.Meaning, Action: e.Do(here), Mended: e.Says(here),
 		})
 	}
 	status.Events = eventsOf(&s.History)

@@ -364,7 +364,7 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 	s.State.Out.On.Set(controller.Heater, true) // what the outputs say, not what the state should mean
 	assert.Equal(t, "Held in cook: heater on, chamber 81.6 °C, core 63.2 °C; tripped by chamber-high", status(t, s)["summary"])
 	waiting := status(t, asking())
-	assert.Equal(t, map[string]any{"question": "2-ask", "text": ring.Stages[1].Ask, "waiting_seconds": 90.0}, waiting["prompt"])
+	assert.Equal(t, map[string]any{"question": "2-ask-255s0", "text": ring.Stages[1].Ask, "waiting_seconds": 90.0}, waiting["prompt"])
 	assert.Contains(t, waiting["commands"], "confirm")
 	assert.Contains(t, waiting["summary"], "its clock waits for you: Light the smoke generator")
 }
