@@ -4,12 +4,7 @@ import (
 	"time"
 
 	"fumarium/controller/trip"
-	"fumarium/profile/quantity"
 )
-
-// chamberMargin is how far every setpoint must stay below the cabinet's absolute
-// limit, so that ordinary overshoot does not trip it. Common practice, no source.
-const chamberMargin quantity.Kelvin = 5
 
 func (t *step) refuse(why Refusal) {
 	t.event(Event{Kind: Refused, Command: t.in.Command.Kind, Why: why})

@@ -56,7 +56,7 @@ var refusalText = [...]string{
 	StillTripped:            "a trip is latched; remove its cause and reset it first",
 	NotTripped:              "no trip is latched",
 	ChamberUnread:           "no chamber probe gives a usable reading; check the probe first",
-	ChamberTooHotForCabinet: "a stage asks for a chamber within 5 °C of this cabinet's limit; lower it, or take another cabinet",
+	ChamberTooHotForCabinet: "a stage asks for a chamber within " + profile.ChamberMargin.String() + " of this cabinet's limit; lower it, or take another cabinet",
 	NothingToRun:            "no product with stages is loaded",
 	UnknownCommand:          "no such command",
 	LastCore:                "no other core probe answers; mend this one, or stop the batch",

@@ -100,7 +100,7 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 				m.heat += long
 			}
 		}
-		if stage.Heat && stage.ChamberSetpoint > c.Limits.ChamberHigh-quantity.Celsius(chamberMargin) {
+		if stage.Heat && stage.ChamberSetpoint > c.Limits.ChamberHigh-quantity.Celsius(profile.ChamberMargin) {
 			m.cannot = ChamberTooHotForCabinet
 		}
 	}

@@ -128,7 +128,7 @@ func TestAWeakHeaterIsSaidOnce(t *testing.T) {
 	for _, e := range r.events[raised:] {
 		require.False(t, e.Kind == AlarmRaised && e.Alarm == trip.HeatShort, "raised again at %v", e.At)
 	}
-	r.chamberIs(sensors.At(quantity.Celsius(warmer + 5)))
+	r.chamberIs(sensors.At(quantity.Celsius(warmer + 7)))
 	r.run(30 * time.Minute)
 	assert.False(t, r.s.Alarms[trip.HeatShort].Standing)
 }

@@ -29,6 +29,9 @@ type Snapshot struct {
 	Cabinet  *cabinet.Cabinet
 	Product  *profile.Product // nil before the first batch
 	State    controller.State
+	// HeatLeft is how long the heat lasts yet without a person's word, where it heats.
+	HeatLeft time.Duration
+	Heats    bool
 	Inputs   controller.Inputs
 	Stopping bool // the daemon is switching off to exit
 

@@ -46,6 +46,7 @@ type Status struct {
 	SmokeFuelRatio  *float64 `json:"smoke_fuel_ratio"` // left, by the air it was given
 	HumidityRatio   *float64 `json:"humidity_ratio"`
 	HeaterDutyRatio *float64 `json:"heater_duty_ratio"`
+	HeatLeftSeconds *float64 `json:"heat_left_seconds"` // until it ends without a person's word
 	Probes          []Probe  `json:"probes"`
 
 	Outputs     map[string]*bool `json:"outputs"` // null is not fitted
@@ -218,6 +219,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	status.EmberCelsius = quantity.OrNull(s.Inputs.Ember.Value())
 	status.SmokeFuelRatio = quantity.OrNull(st.FuelLeft(s.Product, s.Cabinet))
 	status.HumidityRatio = quantity.OrNull(st.Wick.Humidity, st.Wick.HasHumidity)
+	status.HeatLeftSeconds = quantity.OrNull(s.HeatLeft.Seconds(), s.Heats)
 	if v, capped, ok := s.LethalityLog10(); ok {
 		status.LethalityLog10, status.LethalityCapped = quantity.OrNull(v, true), capped
 	}
