@@ -116,7 +116,9 @@ func TestAWeakHeaterIsSaidOnce(t *testing.T) {
 	r.coreIs(0, 40)
 	r.run(10 * time.Minute)
 	r.chamberIs(sensors.At(70))
+	full := r.in.Elapsed
 	r.until(trip.HeatShort, time.Hour)
+	assert.LessOrEqual(t, r.in.Elapsed-full, 14*time.Minute, "as hazards.md says")
 	raised := len(r.events)
 	warmer := 70.0
 	for range 5400 {
