@@ -77,6 +77,7 @@ var hazards = []hazard{
 	{what: "smoke generator out", kind: fault.GeneratorOut, in: "smoke"},
 	{what: "smoke generator burns on after its stage", kind: fault.GeneratorBurning, in: "smoke"},
 	{what: "ember probe open", kind: fault.EmberOpen, in: "smoke", needs: has(cabinet.EmberProbe, 1)},
+	{what: "ember probe slipped out", kind: fault.EmberSlipped, in: "smoke", needs: has(cabinet.EmberProbe, 1)},
 	{what: "room probe open", kind: fault.AmbientOpen, in: "cook", needs: has(cabinet.AmbientProbe, 1)},
 	{what: "mains off for 10 min", kind: fault.PowerCut, lasts: 10 * time.Minute, in: "cook"},
 	{what: "not called for 8 s", kind: fault.Stall, lasts: 8 * time.Second, in: "cook"},
