@@ -68,6 +68,7 @@ func acknowledgeCommand() *cobra.Command {
 		Long: `Says that a person knows of an alarm, or of all that call. It ends the noise and
 claims nothing, however often it is said; a trip stays latched until fumarium
 reset. That something is mended which no probe can see is said by fumarium mended.
+An alarm that is named is taken off the shelf as well.
 
 fumarium status shows which stand. What each means and what to do about it is in
 deploy/alarms.md. The alarms:

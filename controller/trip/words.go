@@ -17,7 +17,6 @@ const (
 	SmokePump                      // a smoke generator whose pump it switches
 	DoorSwitch                     // a switch on the door
 	HeatFeedback                   // a contact that sees the element's voltage
-	everyPart    = 1<<iota - 1
 )
 
 var partText = [...]string{
