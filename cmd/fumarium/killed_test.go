@@ -102,7 +102,7 @@ type stream struct {
 	pace    float64
 	product string
 	away    time.Duration // added to the computer's uptime
-	absent  time.Duration // how much of it since the last death
+	absent  time.Duration // how much of it since the last step on disk
 	died    time.Time
 	rate    float64 // the most that a second of heat may count, log10
 
@@ -175,15 +175,20 @@ func (s *stream) life() {
 	_ = d.cmd.Wait()
 	<-busy // its last request has failed
 	s.died = died
+	before := s.found
 	s.examine()
-	s.absent = 0
+	if u := s.found; u == nil || before == nil || u.Batch.ID != before.Batch.ID || u.Steps != before.Steps {
+		s.absent = 0 // else this life has left no step: to the next it never was
+	}
+	absent := time.Duration(0)
 	switch draw := s.rng.Float64(); {
 	case draw > 0.97:
-		s.absent = 5 * time.Hour
+		absent = 5 * time.Hour
 	case draw > 0.85:
-		s.absent = time.Duration(150+s.rng.IntN(3600)) * time.Second
+		absent = time.Duration(150+s.rng.IntN(3600)) * time.Second
 	}
-	s.away += s.absent
+	s.absent += absent
+	s.away += absent
 }
 
 // visit is a client: it looks again and again, starts what can be started and writes

@@ -6,12 +6,15 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"syscall"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"fumarium/controller/record"
 )
 
 // kill ends a daemon as a crash does.
@@ -45,6 +48,15 @@ func (d *daemon) tripped() string {
 	return s.Trip.Code
 }
 
+// marked waits until a trip is on disk, which nobody is told.
+func marked(t *testing.T, dir, trip string) {
+	t.Helper()
+	require.Eventually(t, func() bool {
+		data, err := os.ReadFile(filepath.Join(dir, record.MarksFile))
+		return err == nil && strings.Contains(string(data), trip)
+	}, 30*time.Second, 20*time.Millisecond)
+}
+
 // A trip stays latched whatever becomes of the program: without a batch, after a batch
 // was stopped, after a kill and after an ordinary end. Only a reset ends it, and that
 // outlives the program too.
@@ -54,7 +66,7 @@ func TestALatchedTripOutlivesTheProgram(t *testing.T) {
 	o := newOutside(t, false, 130, 20)
 	d := onOutside(t, o, dir, cabinet)
 	require.Eventually(t, func() bool { return d.tripped() == "chamber-high" }, 30*time.Second, 50*time.Millisecond)
-	time.Sleep(300 * time.Millisecond) // it is on disk soon, and nobody is told when
+	marked(t, dir, "chamber-high")
 	d.kill()
 
 	o.becomes(20)
@@ -188,7 +200,7 @@ func TestATripOnAFullDiskStaysLatched(t *testing.T) {
 	fill()
 	o.becomes(130)
 	require.Eventually(t, func() bool { return d.tripped() == "chamber-high" }, 60*time.Second, 50*time.Millisecond)
-	time.Sleep(300 * time.Millisecond) // nobody is told when it is on disk
+	marked(t, dir, "chamber-high")
 	d.kill()
 	o.becomes(40)
 	o.mu.Lock()

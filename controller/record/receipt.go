@@ -16,7 +16,7 @@ type Receipt struct {
 
 	batch        bool         // there is one, whose record the command belongs to
 	record, mark <-chan error // nil is nothing to wait for
-	over         bool         // the mark says that the batch is over
+	over         bool         // mark says that the batch is over
 }
 
 // ErrNoRecord is the error of a command that nothing keeps.
@@ -71,7 +71,7 @@ var errWaits = errors.New("many steps wait to be written")
 
 // receipt readies the open block for whoever waits for this step.
 func (r *Recorder) receipt(in *controller.Inputs, mark <-chan error, s *controller.State) Receipt {
-	got := Receipt{mark: mark, batch: r.open != nil, over: over(s.Batch) != controller.Idle}
+	got := Receipt{mark: mark, batch: r.open != nil, over: mark != nil && over(s.Batch) != controller.Idle}
 	if r.open != nil && in.Command.Kind != controller.NoCommand {
 		told := make(chan error, 1)
 		r.open.told = append(r.open.told, told)
