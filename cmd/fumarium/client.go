@@ -205,13 +205,17 @@ func (c *client) send(ctx context.Context, o web.Order, w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	var reply struct {
-		State string `json:"state"`
-	}
+	var reply web.Accepted
 	if err := json.Unmarshal(answer, &reply); err != nil {
 		return couldNot(fmt.Errorf("the answer of %s is not understood: %w", c.server, err))
 	}
 	fmt.Fprintf(w, "%s: done, the batch is %s\n", o.Command, shown(reply.State))
+	if !reply.Recorded {
+		if reply.Unrecorded == "" {
+			reply.Unrecorded = "the daemon does not say why"
+		}
+		fmt.Fprintf(w, "not on disk: %s\n", shown(reply.Unrecorded))
+	}
 	return nil
 }
 

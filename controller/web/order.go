@@ -255,6 +255,6 @@ func (s *server) note(w http.ResponseWriter, r *http.Request, o *Order) *problem
 	if snap != nil {
 		state = snap.State.Batch
 	}
-	writeJSON(w, "application/json", http.StatusOK, Accepted{State: state.String()})
+	writeJSON(w, "application/json", http.StatusOK, Accepted{State: state.String(), Recorded: true})
 	return nil
 }

@@ -42,7 +42,7 @@ func TestCommandsReachTheLoop(t *testing.T) {
 		l := accepting(asking())
 		w := ask(handler(l), http.MethodPost, "/api/commands", body)
 		assert.Equal(t, http.StatusOK, w.Code, w.Body)
-		assert.JSONEq(t, `{"state":"running"}`, w.Body.String())
+		assert.JSONEq(t, `{"state":"running","recorded":true}`, w.Body.String())
 		assert.Equal(t, []snapshot.Request{want}, l.requests(), body)
 	}
 }
@@ -168,6 +168,11 @@ func TestWhatTheControllerSays(t *testing.T) {
 	w := ask(handler(l), http.MethodPost, "/api/commands", `{"command":"restart"}`)
 	assert.Equal(t, http.StatusConflict, w.Code)
 	assert.Equal(t, "not possible in this state of the batch", detail(t, w))
+
+	l.reply = snapshot.Reply{Accepted: true, State: controller.Stopping, Unrecorded: "the disk is full"}
+	w = ask(handler(l), http.MethodPost, "/api/commands", `{"command":"stop"}`)
+	assert.Equal(t, http.StatusOK, w.Code)
+	assert.JSONEq(t, `{"state":"stopping","recorded":false,"unrecorded":"the disk is full"}`, w.Body.String())
 
 	l.err = context.DeadlineExceeded
 	w = ask(handler(l), http.MethodPost, "/api/commands", `{"command":"stop"}`)

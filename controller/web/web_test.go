@@ -146,6 +146,12 @@ func (l *loop) Do(_ context.Context, r snapshot.Request) (snapshot.Reply, error)
 	return l.reply, l.err
 }
 
+func (l *loop) answers(r snapshot.Reply) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.reply = r
+}
+
 func (l *loop) requests() []snapshot.Request {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -159,7 +165,7 @@ func (l *loop) put(s *snapshot.Snapshot) {
 }
 
 func accepting(s *snapshot.Snapshot) *loop {
-	return &loop{snap: s, reply: snapshot.Reply{Accepted: true, State: controller.Running}}
+	return &loop{snap: s, reply: snapshot.Reply{Accepted: true, Recorded: true, State: controller.Running}}
 }
 
 func handler(l *loop) http.Handler { return configured(l, func(*web.Config) {}) }
