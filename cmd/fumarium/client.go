@@ -205,13 +205,17 @@ func (c *client) send(ctx context.Context, o web.Order, w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	var reply struct {
-		State string `json:"state"`
-	}
+	var reply web.Accepted
 	if err := json.Unmarshal(answer, &reply); err != nil {
 		return couldNot(fmt.Errorf("the answer of %s is not understood: %w", c.server, err))
 	}
 	fmt.Fprintf(w, "%s: done, the batch is %s\n", o.Command, shown(reply.State))
+	if !reply.Recorded {
+		if reply.Unrecorded == "" {
+			reply.Unrecorded = "the daemon does not say why"
+		}
+		fmt.Fprintf(w, "not on disk: %s\n", shown(reply.Unrecorded))
+	}
 	return nil
 }
 
@@ -309,6 +313,9 @@ func printStatus(w io.Writer, s *web.Status) {
 		fmt.Fprintf(w, ", setpoint %s", temperature(s.SetpointCelsius))
 	}
 	fmt.Fprintf(w, "\ncore      %s\n", temperature(s.CoreCelsius))
+	if s.HeatLeftSeconds != nil {
+		fmt.Fprintf(w, "heat      ends by itself in %s, if nobody does anything\n", quantity.FormatDuration(seconds(*s.HeatLeftSeconds)))
+	}
 	printRules(w, s.Rules)
 	for _, a := range s.Alarms {
 		fmt.Fprintf(w, "alarm     %s (%s, %s): %s\n", shown(a.Code), shown(a.Priority), shown(a.State), shown(a.Action))

@@ -28,6 +28,7 @@ import (
 	"fumarium/controller/record"
 	"fumarium/controller/relay"
 	"fumarium/controller/snapshot"
+	"fumarium/controller/trip"
 	"fumarium/controller/web"
 	"fumarium/profile"
 	"fumarium/profile/catalog"
@@ -229,8 +230,12 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	if closed != "" {
 		told = append(told, closed)
 	}
+	if code := records.Latched(); code != trip.None {
+		told = append(told, fmt.Sprintf("the trip %s was latched when the program ended, and is: nothing heats before its cause is gone and it is reset", code))
+	}
 	l, err := loop.New(loop.Config{
 		World: hardware, Person: hardware.Person(), Cabinet: cab, Pace: pace, Log: log, Record: records, Resume: resume, Told: told,
+		Latched: records.Latched(),
 		Cycle: func(s *snapshot.Snapshot) {
 			manager.Cycle(func() string { return web.NewStatus(s, time.Now()).Summary })
 		},
@@ -332,6 +337,11 @@ func unfinished(ctx context.Context, records *record.Recorder, world record.Worl
 	u, err := records.Unfinished(ctx, now)
 	if err != nil || u == nil {
 		return nil, "", err
+	}
+	if u.Ended != controller.Idle {
+		log.Warn("batch had ended before the program did", "batch", u.Batch.ID, "as", u.Ended)
+		records.Finish(now, u, u.Ended, "its last steps were not on disk when the program ended")
+		return nil, fmt.Sprintf("batch %s of %s was %s before the program ended: it does not go on, and its record lacks the end", u.Batch.ID, u.Batch.Product, u.Ended), nil
 	}
 	why := ""
 	switch {

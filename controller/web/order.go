@@ -176,6 +176,9 @@ func question(o *Order, r *snapshot.Request) *problem {
 	if !ok {
 		return refuse(http.StatusUnprocessableEntity, "question %q is none; send the one that prompt of /api/status has", o.Question)
 	}
+	if q.Batch == 0 {
+		return refuse(http.StatusUnprocessableEntity, "question %q does not say of which batch; send the whole name that prompt of /api/status has", o.Question)
+	}
 	r.Command.Question = q
 	return nil
 }
@@ -252,6 +255,6 @@ func (s *server) note(w http.ResponseWriter, r *http.Request, o *Order) *problem
 	if snap != nil {
 		state = snap.State.Batch
 	}
-	writeJSON(w, "application/json", http.StatusOK, Accepted{State: state.String()})
+	writeJSON(w, "application/json", http.StatusOK, Accepted{State: state.String(), Recorded: true})
 	return nil
 }

@@ -335,6 +335,9 @@ func (s *server) authorized(r *http.Request) *problem {
 // Accepted is the answer to a command that was taken.
 type Accepted struct {
 	State string `json:"state"` // of the batch, after the step that took it
+	// Recorded says that the command is on disk; otherwise Unrecorded says why not.
+	Recorded   bool   `json:"recorded"`
+	Unrecorded string `json:"unrecorded,omitempty"`
 }
 
 func (s *server) command(w http.ResponseWriter, r *http.Request) *problem {
@@ -374,6 +377,6 @@ func (s *server) command(w http.ResponseWriter, r *http.Request) *problem {
 	if !reply.Accepted {
 		return refuse(http.StatusConflict, "%s", reply.Why)
 	}
-	writeJSON(w, "application/json", http.StatusOK, Accepted{State: reply.State.String()})
+	writeJSON(w, "application/json", http.StatusOK, Accepted{State: reply.State.String(), Recorded: reply.Recorded, Unrecorded: reply.Unrecorded})
 	return nil
 }
