@@ -1,7 +1,9 @@
 package web
 
 import (
+	"net"
 	"net/http"
+	"time"
 )
 
 // Routes lists the paths of h and their methods, for the test of the description.
@@ -23,5 +25,27 @@ func Rendered(h http.Handler) (charts, texts int) {
 	return s.charts.runs, s.texts.runs
 }
 
+// Narrow makes a gate smaller.
+func (g *Gate) Narrow(most, reserved int, sure time.Duration) *Gate {
+	g.most, g.reserved, g.sure = most, reserved, sure
+	return g
+}
+
+// Admit gives c a place, or nil.
+func (g *Gate) Admit(c net.Conn) net.Conn {
+	if v := g.admit(c); v != nil {
+		return v
+	}
+	return nil
+}
+
 // The limits that tests look at.
-const MaxBody = maxBody
+const (
+	MaxBody        = maxBody
+	MostCommands   = mostCommands
+	MostHeaderTime = mostHeaderTime
+	MostReading    = mostReading
+	MostWriting    = mostWriting
+	MostIdle       = mostIdle
+	MostHeader     = mostHeader
+)

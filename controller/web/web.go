@@ -381,6 +381,7 @@ func (s *server) command(w http.ResponseWriter, r *http.Request) *problem {
 	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
 		return refuse(http.StatusUnsupportedMediaType, "a command is JSON; send it with \"Content-Type: application/json\"")
 	}
+	defer keepPlace(r.Context())()
 	select {
 	case s.commands <- struct{}{}:
 		defer func() { <-s.commands }()
