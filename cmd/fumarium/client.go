@@ -247,7 +247,7 @@ func (c *client) call(ctx context.Context, method, path string, body []byte) ([]
 			return nil, couldNot(err)
 		}
 	}
-	resp, err := c.persist(ctx, func() (*http.Request, error) {
+	resp, answer, err := c.persist(ctx, func() (*http.Request, error) {
 		req, err := http.NewRequestWithContext(ctx, method, strings.TrimRight(c.server, "/")+path, bytes.NewReader(body))
 		if err == nil && token != "" {
 			req.Header.Set("Authorization", "Bearer "+token)
@@ -257,11 +257,6 @@ func (c *client) call(ctx context.Context, method, path string, body []byte) ([]
 	})
 	if err != nil {
 		return nil, err
-	}
-	defer resp.Body.Close()
-	answer, err := io.ReadAll(io.LimitReader(resp.Body, 8<<20))
-	if err != nil {
-		return nil, couldNot(err)
 	}
 	if resp.StatusCode >= 300 {
 		var problem struct{ Title, Detail string }
@@ -277,24 +272,33 @@ func (c *client) call(ctx context.Context, method, path string, body []byte) ([]
 	return answer, nil
 }
 
-// persist asks until it is let in: a daemon with too many readers turns away or drops who
-// comes before it has read anything. Once it works on a command it does neither.
-func (c *client) persist(ctx context.Context, ask func() (*http.Request, error)) (*http.Response, error) {
+// persist asks until it is let in, and what only reads until it has the answer: a daemon
+// with too many readers turns away or drops who comes before it has read anything, and who
+// is slow to take an answer. Once it works on a command it does neither.
+func (c *client) persist(ctx context.Context, ask func() (*http.Request, error)) (*http.Response, []byte, error) {
 	for {
 		req, err := ask()
 		if err != nil {
-			return nil, usage("--server %s: %w", c.server, err)
+			return nil, nil, usage("--server %s: %w", c.server, err)
 		}
 		resp, err := http.DefaultClient.Do(req)
 		if err == nil {
-			return resp, nil
+			var answer []byte
+			answer, err = io.ReadAll(io.LimitReader(resp.Body, 8<<20))
+			resp.Body.Close()
+			switch {
+			case err == nil:
+				return resp, answer, nil
+			case req.Method != http.MethodGet:
+				return nil, nil, couldNot(fmt.Errorf("the answer was cut off: %w; see fumarium status for what was done", err))
+			}
 		}
-		if !errors.Is(err, syscall.ECONNRESET) && !errors.Is(err, syscall.EPIPE) && !errors.Is(err, io.EOF) {
-			return nil, couldNot(fmt.Errorf("no daemon answers: %w; is `fumarium run` running?", err))
+		if !errors.Is(err, syscall.ECONNRESET) && !errors.Is(err, syscall.EPIPE) && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
+			return nil, nil, couldNot(fmt.Errorf("no daemon answers: %w; is `fumarium run` running?", err))
 		}
 		select {
 		case <-ctx.Done():
-			return nil, couldNot(fmt.Errorf("no daemon answers: %w; it may have too many readers, try again", err))
+			return nil, nil, couldNot(fmt.Errorf("no daemon answers: %w; it may have too many readers, try again", err))
 		case <-time.After(askAgain/2 + rand.N(askAgain)): // not in step with the others
 		}
 	}

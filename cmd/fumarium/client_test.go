@@ -19,12 +19,17 @@ func TestAClientAsksAgain(t *testing.T) {
 		answer string
 		status int
 		says   string
+		order  string
 	}{
-		"reset, ended, let in": {[]int{resets, resets, ends, answers}, "200 OK", exitGood, "done"},
-		"refused for a reason": {[]int{answers}, "503 Service Unavailable", exitCouldNo, "not now"},
-		"refused at last":      {[]int{ends, answers}, "409 Conflict", exitBad, "not now"},
+		"reset, ended, let in": {[]int{resets, resets, ends, answers}, "200 OK", exitGood, "done", "stop"},
+		"refused for a reason": {[]int{answers}, "503 Service Unavailable", exitCouldNo, "not now", "stop"},
+		"answer cut off":       {[]int{cuts}, "200 OK", exitCouldNo, "see fumarium status", "stop"},
+		"status cut off":       {[]int{cuts, resets, cuts, answers}, "200 OK", exitGood, "stopping", "status"},
+		"refused at last":      {[]int{ends, answers}, "409 Conflict", exitBad, "not now", "stop"},
 	} {
 		t.Run(name, func(t *testing.T) {
+			const body = `{"state":"stopping","detail":"not now"}`
+			const answer = "HTTP/1.1 %s\r\nConnection: close\r\nContent-Length: %d\r\n\r\n%s"
 			t.Setenv("FUMARIUM_TOKEN", "a-token-of-the-tests")
 			l, err := net.Listen("tcp", "127.0.0.1:0")
 			require.NoError(t, err)
@@ -49,13 +54,15 @@ func TestAClientAsksAgain(t *testing.T) {
 						_, _ = http.ReadRequest(bufio.NewReader(conn))
 					}
 					if turn == answers {
-						const body = `{"state":"stopping","detail":"not now"}`
-						_, _ = fmt.Fprintf(conn, "HTTP/1.1 %s\r\nConnection: close\r\nContent-Length: %d\r\n\r\n%s", c.answer, len(body), body)
+						_, _ = fmt.Fprintf(conn, answer, c.answer, len(body), body)
+					}
+					if turn == cuts {
+						_, _ = fmt.Fprintf(conn, answer, c.answer, len(body), body[:5])
 					}
 					conn.Close()
 				}
 			}()
-			status, said, why := call(t, "stop", "--server", "http://"+l.Addr().String())
+			status, said, why := call(t, c.order, "--server", "http://"+l.Addr().String())
 			assert.Equal(t, c.status, status, why)
 			assert.Contains(t, said+why, c.says)
 			l.Close()
@@ -68,5 +75,6 @@ func TestAClientAsksAgain(t *testing.T) {
 const (
 	resets = iota
 	ends
+	cuts // in the middle of one
 	answers
 )

@@ -26,7 +26,7 @@ func (s *server) chart(w http.ResponseWriter, r *http.Request) *problem {
 			pixels, chart.MinWidthPixels, chart.MaxWidthPixels, chart.DefaultWidthPixels)
 	}
 	pixels -= pixels % widthStep
-	return s.charts.get(strconv.Itoa(pixels), func(snap *snapshot.Snapshot) *rendering {
+	return s.charts.get(r.Context(), strconv.Itoa(pixels), func(snap *snapshot.Snapshot) *rendering {
 		if snap == nil {
 			return &rendering{problem: refuse(http.StatusServiceUnavailable, "%s", errNoStep)}
 		}

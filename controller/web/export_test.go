@@ -18,9 +18,9 @@ func Routes(h http.Handler) map[string][]string {
 // Rendered is how often h has rendered something: charts, and all else.
 func Rendered(h http.Handler) (charts, texts int) {
 	s := h.(*server)
-	for _, p := range []*press{&s.charts, &s.texts} {
-		p.mu.Lock()
-		defer p.mu.Unlock()
+	for _, p := range []*press{s.charts, s.texts} {
+		p.turn <- struct{}{}
+		defer func() { <-p.turn }()
 	}
 	return s.charts.runs, s.texts.runs
 }

@@ -24,6 +24,10 @@ const (
 	// say what he wants.
 	sure = 100 * time.Millisecond
 
+	// answered is how long whoever gave a command has to take his answer: dropped before
+	// that, he would not know that it was done.
+	answered = 2 * time.Second
+
 	mostHeader = 16 << 10
 	// socketBuffer bounds what the kernel keeps for a reader that does not read. It counts
 	// as the daemon's memory and would grow to megabytes each.
@@ -38,8 +42,8 @@ const (
 
 // A Gate serves a handler to as many readers as there is room for. When it is full, who
 // has said or taken nothing for the longest time makes room for who comes; if all are
-// busy, he is turned away at once. Whoever gives commands keeps his place until he has
-// his answer.
+// busy, he is turned away at once. Whoever gives a command keeps his place until he
+// has had time to take his answer.
 type Gate struct {
 	server         http.Server
 	most, reserved int
@@ -113,7 +117,7 @@ func (e *entrance) Accept() (net.Conn, error) {
 
 // admit gives c a place, or nil.
 func (g *Gate) admit(c net.Conn) *visitor {
-	v := &visitor{Conn: c, gate: g, local: local(c.RemoteAddr())}
+	v := &visitor{Conn: c, gate: g, local: local(c.RemoteAddr()), left: make(chan struct{})}
 	v.touch()
 	g.mu.Lock()
 	limit := g.most
@@ -173,9 +177,16 @@ type visitor struct {
 	seen   atomic.Int64 // when the last byte went either way, since the gate began
 	keeps  atomic.Int32 // a command is under way
 	closed atomic.Bool
+	left   chan struct{} // closed with it
 }
 
-func (v *visitor) touch() { v.seen.Store(int64(time.Since(v.gate.began))) }
+func (v *visitor) touch() { v.seenAt(time.Since(v.gate.began)) }
+
+// seenAt may be ahead: then the place is kept for so much longer.
+func (v *visitor) seenAt(at time.Duration) {
+	for was := v.seen.Load(); int64(at) > was && !v.seen.CompareAndSwap(was, int64(at)); was = v.seen.Load() {
+	}
+}
 
 func (v *visitor) Read(p []byte) (int, error) {
 	n, err := v.Conn.Read(p)
@@ -201,6 +212,7 @@ func (v *visitor) Close() error {
 	if v.closed.Swap(true) {
 		return net.ErrClosed
 	}
+	close(v.left)
 	v.gate.mu.Lock()
 	delete(v.gate.inside, v)
 	v.gate.mu.Unlock()
@@ -225,6 +237,15 @@ func (v *visitor) cut() {
 
 type placeOf struct{}
 
+// left is closed when the request's connection is. The request's own context does not
+// hear of it while more requests stand in the connection, unread.
+func left(ctx context.Context) <-chan struct{} {
+	if v, ok := ctx.Value(placeOf{}).(*visitor); ok {
+		return v.left
+	}
+	return nil
+}
+
 // keepPlace lets nobody take the place of the request's connection until release.
 func keepPlace(ctx context.Context) (release func()) {
 	v, ok := ctx.Value(placeOf{}).(*visitor)
@@ -233,7 +254,7 @@ func keepPlace(ctx context.Context) (release func()) {
 	}
 	v.keeps.Add(1)
 	return func() {
-		v.touch() // the answer is still to be written
+		v.seenAt(time.Since(v.gate.began) + answered)
 		v.keeps.Add(-1)
 	}
 }

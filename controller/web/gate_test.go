@@ -179,6 +179,7 @@ func TestACommandKeepsItsPlace(t *testing.T) {
 		assert.Equal(t, http.StatusOK, r.StatusCode)
 		_, _ = io.Copy(io.Discard, r.Body)
 		assert.Len(t, l.requests(), 1)
+		assert.True(t, gone(p.come(elsewhere)), "the answer may still be on its way")
 		// Without the token nobody can hold a place.
 		require.NoError(t, operator.Close())
 		synctest.Wait()

@@ -2,9 +2,10 @@ package web
 
 import (
 	"bytes"
+	"context"
 	"net/http"
 	"strconv"
-	"sync"
+	"sync/atomic"
 	"time"
 
 	"fumarium/controller/snapshot"
@@ -18,16 +19,55 @@ type press struct {
 	latest func() *snapshot.Snapshot // of the loop
 	now    func() time.Time
 
-	mu   sync.Mutex
-	of   *snapshot.Snapshot // what made was made of
-	at   time.Time
-	made map[string]*rendering
-	runs int // how often something was rendered
+	turn  chan struct{} // whose turn it is to look and to render
+	made  map[string]*rendering
+	runs  int // how often something was rendered
+	asked atomic.Int64
+}
+
+func newPress(latest func() *snapshot.Snapshot, now func() time.Time) *press {
+	return &press{latest: latest, now: now, turn: make(chan struct{}, 1), made: map[string]*rendering{}}
 }
 
 // keeps is how long a rendering is handed out when no step follows: what is not of the
 // step, such as the metrics of the process, goes on. Common practice, no source.
 const keeps = time.Second
+
+// get hands out what key stands for, and has nothing for a reader who left while he
+// waited: the many who come and go must not pile up here. render makes it of the step's
+// snapshot, which is nil before the first. There must be few keys, whatever readers ask
+// for.
+func (p *press) get(ctx context.Context, key string, render func(*snapshot.Snapshot) *rendering) *rendering {
+	came := p.asked.Add(1)
+	select {
+	case p.turn <- struct{}{}:
+		defer func() { <-p.turn }()
+	case <-ctx.Done():
+		return hasLeft
+	case <-left(ctx):
+		return hasLeft
+	}
+	snap, now := p.latest(), p.now()
+	r := p.made[key]
+	if r != nil {
+		if age := now.Sub(r.at); r.of == snap && age >= 0 && age < keeps {
+			return r
+		}
+		// Where steps come faster than renderings, what was begun since he came is new
+		// enough; else each who waits would wait for one of his own.
+		if r.begun > came {
+			return r
+		}
+	}
+	p.runs++
+	begun := p.asked.Add(1)
+	r = render(snap)
+	r.of, r.at, r.begun = snap, now, begun
+	p.made[key] = r
+	return r
+}
+
+var hasLeft = &rendering{problem: refuse(http.StatusServiceUnavailable, "you left before it was made; ask again")}
 
 // A rendering is an answer that does not depend on who asks. Nobody changes its bytes.
 type rendering struct {
@@ -39,25 +79,10 @@ type rendering struct {
 	after   []byte
 	stepped time.Time // wall clock of the step, where that is said in between
 	problem *problem  // instead of all that
-}
 
-// get hands out what key stands for. render makes it of the step's snapshot, which is nil
-// before the first. There must be few keys, whatever readers ask for.
-func (p *press) get(key string, render func(*snapshot.Snapshot) *rendering) *rendering {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	// Only now: who has waited for the press gets the step that has come meanwhile.
-	snap, now := p.latest(), p.now()
-	if age := now.Sub(p.at); p.made == nil || snap != p.of || age >= keeps || age < 0 {
-		p.of, p.at, p.made = snap, now, map[string]*rendering{}
-	}
-	r, ok := p.made[key]
-	if !ok {
-		p.runs++
-		r = render(snap)
-		p.made[key] = r
-	}
-	return r
+	of    *snapshot.Snapshot // what it was made of
+	at    time.Time          // when
+	begun int64              // how many had asked by then
 }
 
 // mostWriting bounds how long an answer may take to be taken: the largest is some hundred

@@ -3,17 +3,20 @@ package web_test
 import (
 	"encoding/json"
 	"fmt"
+	"io"
 	"net/http"
 	"strings"
 	"sync"
 	"sync/atomic"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"fumarium/controller/chart"
+	"fumarium/controller/snapshot"
 	"fumarium/controller/web"
 )
 
@@ -103,4 +106,63 @@ func TestAStatusGrowsOld(t *testing.T) {
 	_, texts := web.Rendered(h)
 	assert.Equal(t, 6, texts, "status and metrics, three times")
 	assert.Equal(t, 3, gathered, "what is of the process goes on, without a step as well")
+}
+
+// hasty is a loop that has made another step whenever somebody looks.
+type hasty struct{ *loop }
+
+func (hasty) Snapshot() *snapshot.Snapshot { return cooking() }
+
+// Where steps come faster than renderings, those who wait share one that was begun after
+// they came.
+func TestThoseWhoWaitShareARendering(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		began, may := make(chan struct{}, 1), make(chan struct{})
+		h := web.New(web.Config{Loop: hasty{accepting(nil)}, Metrics: http.HandlerFunc(func(http.ResponseWriter, *http.Request) {
+			began <- struct{}{}
+			<-may
+		})})
+		var readers sync.WaitGroup
+		readers.Go(func() { ask(h, http.MethodGet, "/metrics", "") })
+		<-began
+		for range 30 {
+			readers.Go(func() { ask(h, http.MethodGet, "/metrics", "") })
+		}
+		synctest.Wait()
+		close(may)
+		<-began
+		readers.Wait()
+		_, texts := web.Rendered(h)
+		assert.Equal(t, 2, texts, "what was under way when they came is too old for them")
+	})
+}
+
+// Who is sent away while he waits for a rendering does not stay behind, with a request
+// that nobody will read the answer of.
+func TestWhoLeavesWaitsNoLonger(t *testing.T) {
+	var h http.Handler
+	var asking, most atomic.Int32
+	counted := http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		asking.Add(1)
+		defer asking.Add(-1)
+		h.ServeHTTP(w, r)
+	})
+	gated(t, counted, func(g *web.Gate) { g.Narrow(3, 0, 0) }, func(t *testing.T, g *web.Gate, p pipes) {
+		may := make(chan struct{})
+		h = configured(accepting(cooking()), func(c *web.Config) { // of this bubble, as its channels are
+			c.Metrics = http.HandlerFunc(func(http.ResponseWriter, *http.Request) { <-may })
+		})
+		for range 50 {
+			conn := p.come(elsewhere)
+			// With more than one request standing in it, net/http does not see that it was closed.
+			go func() {
+				_, _ = io.WriteString(conn, strings.Repeat("GET /metrics HTTP/1.1\r\nHost: localhost\r\n\r\n", 3))
+			}()
+			synctest.Wait()
+			most.Store(max(most.Load(), asking.Load()))
+		}
+		assert.Equal(t, web.Crowd{Open: 3, Dropped: 47}, g.Crowd())
+		close(may)
+	})
+	assert.LessOrEqual(t, most.Load(), int32(4), "three that are here, and the one whose rendering is under way")
 }

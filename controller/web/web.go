@@ -95,7 +95,7 @@ type server struct {
 	routes []route
 	mux    *http.ServeMux
 	// Two, so that charts of many sizes let nobody wait for the status.
-	texts, charts press
+	texts, charts *press
 	commands      chan struct{} // one for each that is under way
 	parsing       sync.Mutex    // one product at a time
 }
@@ -123,7 +123,7 @@ func New(c Config) http.Handler {
 	}
 	s := &server{
 		Config: c, token: sha256.Sum256([]byte(c.Token)), origin: http.NewCrossOriginProtection(), mux: http.NewServeMux(),
-		texts: press{latest: c.Loop.Snapshot, now: c.Now}, charts: press{latest: c.Loop.Snapshot, now: c.Now},
+		texts: newPress(c.Loop.Snapshot, c.Now), charts: newPress(c.Loop.Snapshot, c.Now),
 		commands: make(chan struct{}, mostCommands),
 	}
 	s.routes = []route{
@@ -140,8 +140,8 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/readyz", s.ready},
 	}
 	if c.Metrics != nil {
-		s.routes = append(s.routes, route{http.MethodGet, "/metrics", func(w http.ResponseWriter, _ *http.Request) *problem {
-			return s.texts.get("metrics", func(*snapshot.Snapshot) *rendering { return scraped(c.Metrics) }).answer(w)
+		s.routes = append(s.routes, route{http.MethodGet, "/metrics", func(w http.ResponseWriter, r *http.Request) *problem {
+			return s.texts.get(r.Context(), "metrics", func(*snapshot.Snapshot) *rendering { return scraped(c.Metrics) }).answer(w)
 		}})
 	}
 	s.mux.Handle("/", handler(nowhere))
@@ -252,8 +252,8 @@ var unknownAge = []byte(`"age_seconds":null`)
 
 // status is rendered once a step, but for its age: that grows, and must above all when
 // there are no more steps.
-func (s *server) status(w http.ResponseWriter, _ *http.Request) *problem {
-	r := s.texts.get("status", func(snap *snapshot.Snapshot) *rendering {
+func (s *server) status(w http.ResponseWriter, req *http.Request) *problem {
+	r := s.texts.get(req.Context(), "status", func(snap *snapshot.Snapshot) *rendering {
 		if snap == nil {
 			return &rendering{problem: refuse(http.StatusServiceUnavailable, "%s", errNoStep)}
 		}
@@ -285,8 +285,8 @@ func (s *server) products(w http.ResponseWriter, _ *http.Request) *problem {
 	return nil
 }
 
-func (s *server) page(w http.ResponseWriter, _ *http.Request) *problem {
-	return s.texts.get("page", s.pageOf).answer(w)
+func (s *server) page(w http.ResponseWriter, r *http.Request) *problem {
+	return s.texts.get(r.Context(), "page", s.pageOf).answer(w)
 }
 
 func (s *server) pageOf(snap *snapshot.Snapshot) *rendering {
