@@ -120,8 +120,9 @@ func scrape(t testing.TB, m *metrics.Metrics) string {
 
 func TestGoldenScrape(t *testing.T) {
 	m := over(running())
-	m.ObserveStep(2 * time.Millisecond)
-	m.ObserveStep(1500 * time.Millisecond)
+	m.ObserveStep(2*time.Millisecond, 0)
+	m.ObserveStep(1500*time.Millisecond, 20*time.Millisecond)
+	m.ShowReaders(func() metrics.Readers { return metrics.Readers{Open: 12, Refused: 3, Dropped: 4, Stalled: 5} })
 	got := scrape(t, m)
 	const golden = "testdata/scrape.txt"
 	if *update {
@@ -136,7 +137,7 @@ func TestBeforeTheFirstStepOnlyBuildInfo(t *testing.T) {
 	got := scrape(t, over(nil))
 	assert.Contains(t, got, `fumarium_build_info{goversion="GOVERSION",version="0.1.0"} 1`)
 	for _, family := range families(got) {
-		assert.Contains(t, []string{"fumarium_build_info", "fumarium_step_duration_seconds"}, family)
+		assert.Contains(t, []string{"fumarium_build_info", "fumarium_step_duration_seconds", "fumarium_step_delay_seconds"}, family)
 	}
 }
 
@@ -248,11 +249,12 @@ func TestScrapesWhileStepping(t *testing.T) {
 	m := over(running())
 	var work sync.WaitGroup
 	for range 4 {
-		work.Go(func() { m.ObserveStep(time.Millisecond) })
+		work.Go(func() { m.ObserveStep(time.Millisecond, 0) })
 		work.Go(func() { scrape(t, m) })
 	}
 	work.Wait()
 	assert.Contains(t, scrape(t, m), "fumarium_step_duration_seconds_count 4\n")
+	assert.Contains(t, scrape(t, m), "fumarium_step_delay_seconds_count 4\n")
 }
 
 func families(scrape string) []string {
