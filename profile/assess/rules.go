@@ -7,6 +7,7 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/chilling"
 	"fumarium/profile/lethality"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 )
 
@@ -193,32 +194,39 @@ func (v *Verdict) heatWarnings(list []*judged, samples []sample) {
 }
 
 // cooked reports whether the lethality that decides was reached.
-func (v *Verdict) cooked() bool {
-	if v.options.dry() {
-		return false
-	}
-	return v.facts.cooked
-}
+func (v *Verdict) cooked() bool { return v.facts.cooked }
 
-// dry reports whether the user says that the surface was left to dry and that it
-// matters.
-func (o Options) dry() bool {
-	return o.Humidity == Dry && !o.Cased && o.Species != profile.Fish
-}
+// shortCook is the time below which only humidity throughout counts.
+const shortCook = time.Hour
 
-// surface says what humidity the lethality rests on.
-func (v *Verdict) surface() {
+// surface says whether the humidity that was stated is enough for this cook.
+func (v *Verdict) surface() proof.Judgement {
 	o := v.options
-	switch {
-	case o.Species == profile.Fish || o.Cased || o.Humidity == Immersed:
-	case o.Humidity == HumidityUnstated:
-		v.warn("the humidity is not stated, and the piece has no casing: lethality counts only while the surface stays moist (steam or shut dampers for %s, or %v humidity for %s, whichever is longer)",
-			lethality.Sealed.Span("the cook"), lethality.Humid.Humidity, lethality.Humid.Span("it"))
-	case o.Humidity == Dry:
-		v.warn("the surface was left dry: heat kills less there, and the core's lethality proves nothing for it")
-	case (o.Humidity == Steam || o.Humidity == Sealed) && v.facts.peak-quantity.Celsius(o.ProbeError) < lethality.Sealed.Core:
-		v.warn("with steam or shut dampers the core must reach %s; below that only %v humidity will do", both(lethality.Sealed.Core), lethality.Humid.Humidity)
+	say := func(a proof.Answer, format string, args ...any) proof.Judgement {
+		return proof.Judgement{Answer: a, Why: fmt.Sprintf(format, args...)}
 	}
+	options := fmt.Sprintf("steam or shut dampers for %s, or %v humidity for %s, whichever is longer", lethality.Sealed.Span("the cook"), lethality.Humid.Humidity, lethality.Humid.Span("it"))
+	cook := v.facts.cookedAt
+	switch {
+	case o.Species == profile.Fish:
+		return say(proof.DoesNotApply, "the rule for fish names no humidity")
+	case o.Cased:
+		return say(proof.DoesNotApply, "a casing keeps the surface moist")
+	case o.Humidity == Immersed:
+		return say(proof.DoesNotApply, "%s", humidityText[Immersed].meaning)
+	case o.Humidity == HumidityUnstated:
+		return say(proof.NotShown, "the humidity is not stated, and the piece has no casing: lethality counts only while the surface stays moist (%s); a wet bulb, a casing or immersion would show it", options)
+	case o.Humidity == Dry:
+		return say(proof.NotMet, "the surface was left dry: heat kills less there, and the core's lethality proves nothing for it")
+	case !v.facts.cooked:
+		return say(proof.NotShown, "the lethality was not reached, so no cook can be reckoned")
+	case o.Humidity == HumidThroughout:
+	case cook < shortCook:
+		return say(proof.NotMet, "the cook took %s from loading to lethality; below %s only %s counts", span(cook), span(shortCook), humidityText[HumidThroughout].meaning)
+	case (o.Humidity == Steam || o.Humidity == Sealed) && v.facts.peak-quantity.Celsius(o.ProbeError) < lethality.Sealed.Core:
+		return say(proof.NotMet, "with steam or shut dampers the core must reach %s; below that only %v humidity will do", both(lethality.Sealed.Core), lethality.Humid.Humidity)
+	}
+	return say(proof.Met, "as stated, not measured: %s (%s from loading to lethality)", humidityText[o.Humidity].meaning, span(cook))
 }
 
 // rules are the ways to chill that may be used.
@@ -252,7 +260,7 @@ func (v *Verdict) chill(samples []sample) {
 			}
 			continue
 		}
-		c := Cooling{Option: rule.Name, Legs: []Leg{}, Pass: rule.Pass(s), source: rule.Source, conditions: rule.Conditions}
+		c := Cooling{Option: rule.Name, Legs: []Leg{}, Conditions: v.conditions(rule, samples), Pass: rule.Pass(s), source: rule.Source, remarks: rule.Remarks}
 		for _, l := range rule.Legs(s) {
 			leg := Leg{FromCelsius: float64(l.From), ToCelsius: float64(l.To), LimitSeconds: l.Within.Seconds(), Pass: l.Pass, ended: l.Ended}
 			if l.Begun {
@@ -261,9 +269,12 @@ func (v *Verdict) chill(samples []sample) {
 			}
 			c.Legs = append(c.Legs, leg)
 		}
+		for _, asked := range c.Conditions {
+			c.Pass = c.Pass && asked.Pass
+		}
 		v.Cooling = append(v.Cooling, c)
-		if c.Pass && rule.ErythorbatePPM > 0 && !(o.HasErythorbate && o.ErythorbatePPM >= rule.ErythorbatePPM) {
-			v.warn("%s passes; its 2021 revision also asks for at least %g ppm of ingoing sodium erythorbate or ascorbate (recalled from memory): check", rule.Name, rule.ErythorbatePPM)
+		if few := rule.ErythorbatePPM; c.Pass && few > 0 && o.ErythorbatePPM < few {
+			v.warn("%s passes with %g ppm of erythorbate or ascorbate; its 2021 revision asks for at least %g ppm (recalled from memory): check", rule.Name, o.ErythorbatePPM, few)
 		}
 	}
 	if !v.chilled() {
@@ -274,6 +285,79 @@ func (v *Verdict) chill(samples []sample) {
 			v.warn("the times would pass for a cured product, but %s", curedWould)
 		}
 	}
+}
+
+// conditions are what a rule asks for beside its legs.
+func (v *Verdict) conditions(rule *chilling.Rule, samples []sample) []Condition {
+	list := []Condition{}
+	add := func(pass bool, text, why string) { list = append(list, Condition{text, why, pass}) }
+	if least := rule.NitritePPM; least > 0 {
+		add(true, fmt.Sprintf("at least %g ppm of ingoing sodium nitrite", least), fmt.Sprintf("%g ppm as stated", v.options.NitritePPM))
+	}
+	if rule.ErythorbatePPM > 0 {
+		const text = "made with sodium erythorbate or ascorbate"
+		switch {
+		case !v.options.HasErythorbate:
+			add(false, text, "not stated")
+		case v.options.ErythorbatePPM > 0:
+			add(true, text, fmt.Sprintf("%g ppm as stated", v.options.ErythorbatePPM))
+		default:
+			add(false, text, "made without, as stated")
+		}
+	}
+	error := quantity.Celsius(v.options.ProbeError)
+	if within := rule.StartWithin; within > 0 {
+		top := rule.Limits[0].From
+		text := fmt.Sprintf("chilling under way, the core down to %s, within %s of the end of the cook", both(top), span(within))
+		took, ok := v.sinceHottest(samples, top-error)
+		switch {
+		case !ok:
+			add(false, text, "not seen")
+		default:
+			add(took <= within, text, span(took)+" from the hottest row")
+		}
+	}
+	if on := rule.OnTo; on > 0 {
+		add(v.seenBelow(samples, on-error), fmt.Sprintf("chilled on to %s", both(on)), fmt.Sprintf("the log ends with the hottest core at %v", v.facts.final))
+	}
+	return list
+}
+
+// hottestRow is the last of the hottest rows, or -1.
+func hottestRow(samples []sample) int {
+	peak := -1
+	for i, s := range samples {
+		if s.known && (peak < 0 || s.hottest >= samples[peak].hottest) {
+			peak = i
+		}
+	}
+	return peak
+}
+
+// sinceHottest is the time from the last of the hottest rows until the hottest core was
+// down to a temperature.
+func (v *Verdict) sinceHottest(samples []sample, to quantity.Celsius) (time.Duration, bool) {
+	peak := hottestRow(samples)
+	for i := max(peak, 0); i < len(samples); i++ {
+		b := samples[i]
+		if !b.known || b.hottest > to {
+			continue
+		}
+		at := b.at
+		if i > peak && v.watched(samples, i) {
+			a := samples[i-1]
+			part := float64(a.hottest-to) / float64(a.hottest-b.hottest)
+			at = a.at + time.Duration(part*float64(b.at-a.at)).Round(time.Microsecond)
+		}
+		return at - samples[peak].at, true
+	}
+	return 0, false
+}
+
+// seenBelow reports whether the hottest core was down to a temperature after the cook.
+func (v *Verdict) seenBelow(samples []sample, to quantity.Celsius) bool {
+	_, ok := v.sinceHottest(samples, to)
+	return ok
 }
 
 // chillBegins is the row at which the product counted as cooked, or its hottest, or -1.

@@ -49,10 +49,17 @@ type Rule struct {
 	// none.
 	NitritePPM float64
 	// ErythorbatePPM is the least ingoing sodium erythorbate or ascorbate that the
-	// 2021 revision adds, recalled from memory: worth a warning, not a refusal.
+	// 2021 revision adds. That there must be some is read in the cooking guideline of
+	// 2021 (gap 6); the figure is recalled from memory: worth a warning, not a refusal.
 	ErythorbatePPM float64
-	// Conditions are what the rule asks for beyond the temperatures.
-	Conditions []string
+	// StartWithin is how long after the end of the cook the first leg must have begun; 0
+	// is not limited.
+	StartWithin time.Duration
+	// OnTo is where the chill has to go on to after the last leg, in a time that is not
+	// limited; 0 is nowhere.
+	OnTo quantity.Celsius
+	// Remarks are what else is to be known of the rule.
+	Remarks []string
 	// ProbeError widens every leg at both ends by what the probe may be wrong.
 	ProbeError quantity.Kelvin
 }
@@ -71,10 +78,9 @@ var (
 	// 120 to 55 °F in 6 h, of which 120 to 80 °F in 1 h.
 	older = &Rule{
 		Name: "option 2", Source: appendixB + ", option 2",
-		Limits: []Limit{fahrenheit(120, 80, time.Hour), fahrenheit(120, 55, 6*time.Hour)},
-		Conditions: []string{
-			"chilling starts within 90 min of the end of the cook",
-			"chilling goes on, and nothing is shipped before 4.4 °C (40 °F)",
+		Limits:      []Limit{fahrenheit(120, 80, time.Hour), fahrenheit(120, 55, 6*time.Hour)},
+		StartWithin: 90 * time.Minute, OnTo: quantity.FromFahrenheit(40),
+		Remarks: []string{
 			"older data, not preferred; more than 1 h from 48.9 to 26.7 °C (120 to 80 °F) makes it doubtful and is failed here (a limit of the 2021 revision, recalled from memory)",
 		},
 	}

@@ -66,7 +66,7 @@ type Count struct {
 	low        float64                `record:"low_seconds"`        // those of them gathered below LowHeat
 	at         [maxRows]time.Duration `record:"row_time"`
 	run        time.Duration          `record:"run"`          // the unbroken stay under way
-	reached    uint32                 `record:"reached_mask"` // rows whose temperature was touched, one bit each
+	reached    uint32                 `record:"reached_mask"` // rows that were touched, one bit each; records hold it, and nothing goes by it
 }
 
 // Rows are the rows of the criterion's table, lowest temperature first.
@@ -183,13 +183,7 @@ func (c *Criterion) Best(s Count) (Row, time.Duration, bool) {
 }
 
 func (c *Criterion) rowFraction(s Count, i int) float64 {
-	if c.rows[i].Hold > 0 {
-		return float64(s.at[i]) / float64(c.rows[i].Hold)
-	}
-	if s.reached&(1<<i) != 0 {
-		return 1
-	}
-	return 0
+	return float64(s.at[i]) / float64(c.rows[i].Hold)
 }
 
 // Fraction is how much of the requirement is met: 1 is all of it.

@@ -40,9 +40,9 @@ const Guide2021 = "FSIS Cooking Guideline 2021"
 var (
 	// RedMeatAtOnce needs no dwell: the last row of the red-meat table, which the
 	// guideline of 2021 repeats.
-	RedMeatAtOnce = Limit{fahrenheit(158, 0), "FSIS Appendix A 1999"}
+	RedMeatAtOnce = Limit{fahrenheit(158, AtOnce), "FSIS Appendix A 1999"}
 	// GameAtOnce is wild game by its core alone.
-	GameAtOnce = Limit{fahrenheit(165, 0), foodCode}
+	GameAtOnce = Limit{fahrenheit(165, AtOnce), foodCode}
 	// PoultryUncured is poultry that was neither cured nor smoked.
 	PoultryUncured = Limit{fahrenheit(165, 15*time.Second), foodCode}
 	// PoultryCured has the longest dwell that the guideline names at this temperature

@@ -7,11 +7,15 @@ import (
 )
 
 // A Row of a table says that a product whose coldest point was at or above At for
-// Hold has had the table's reduction. Hold 0 is at once.
+// Hold has had the table's reduction.
 type Row struct {
 	At   quantity.Celsius
 	Hold time.Duration
 }
+
+// AtOnce is how long a core must be seen at a temperature that the tables call instant
+// or print as 0 s, which the poultry tables write as "<10.0 s": one reading is no proof.
+const AtOnce = 10 * time.Second
 
 const (
 	guide2021  = "FSIS Cooking Guideline for Meat and Poultry Products (2021)"
@@ -77,7 +81,7 @@ var (
 var trichinae = []Row{
 	fahrenheit(120, 21*time.Hour), fahrenheit(122, minutes(570)), fahrenheit(126, 2*time.Hour), fahrenheit(128, time.Hour),
 	fahrenheit(132, minutes(15)), fahrenheit(134, minutes(6)), fahrenheit(138, minutes(2)), fahrenheit(142, minutes(1)),
-	fahrenheit(144, 0),
+	fahrenheit(144, AtOnce),
 }
 
 // smokedFish is hot-smoked fish: Maine ch. 359 s. 2, New York 262.5, AFDO (1991).
