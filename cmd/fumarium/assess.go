@@ -20,7 +20,7 @@ import (
 type assessOptions struct {
 	species, humidity, reference, z, d, probeError string
 	nitrite, erythorbate                           float64
-	cased, poultryInIt, servedHot, json            bool
+	cased, poultryInIt, lean, servedHot, json      bool
 	cores                                          []string
 	zone, gap                                      string
 	names                                          []string
@@ -80,12 +80,13 @@ Exit status: 0 passes, 1 does not, 2 usage, 3 the file could not be read.`,
 		},
 	}
 	f := c.Flags()
-	f.StringVar(&o.species, "species", "red-meat", "`KIND`: red-meat, poultry, fish or game; poultry and fish need more than red meat")
+	f.StringVar(&o.species, "species", "red-meat", "`KIND`: red-meat, chicken, turkey, poultry (other or mixed), fish or game; all birds and fish need more than red meat")
 	f.BoolVar(&o.cased, "cased", false, "the product hung in a casing, so its surface stayed moist")
 	f.Float64Var(&o.nitrite, "nitrite-ppm", 0, "ingoing sodium nitrite, in `PPM` of the green weight")
 	f.Float64Var(&o.erythorbate, "erythorbate-ppm", 0, "ingoing sodium erythorbate or ascorbate, in `PPM`")
 	f.StringVar(&o.humidity, "humidity", "", "`HOW` the oven was kept humid: steam, sealed, humid, humid-throughout, immersed or dry")
 	f.BoolVar(&o.poultryInIt, "poultry-in-it", false, "red meat or game with poultry in it")
+	f.BoolVar(&o.lean, "lean", false, "poultry of at most 1 % fat, without its skin")
 	f.BoolVar(&o.servedHot, "served-hot", false, "eaten at once: no cooling is asked for")
 	f.StringVar(&o.probeError, "probe-error", "", "how far a probe may be wrong, such as 1K; the verdict allows for it")
 	f.StringSliceVar(&o.cores, "core", nil, "`COLUMN` to count as a core, instead of all; may be repeated")
@@ -99,8 +100,12 @@ Exit status: 0 passes, 1 does not, 2 usage, 3 the file could not be read.`,
 	return c
 }
 
-var assessSpecies = map[string]profile.Species{
-	"red-meat": profile.RedMeat, "poultry": profile.Poultry, "fish": profile.Fish, "game": profile.Game,
+var assessSpecies = map[string]struct {
+	species profile.Species
+	bird    lethality.Bird
+}{
+	"red-meat": {species: profile.RedMeat}, "fish": {species: profile.Fish}, "game": {species: profile.Game},
+	"poultry": {species: profile.Poultry}, "chicken": {profile.Poultry, lethality.Chicken}, "turkey": {profile.Poultry, lethality.Turkey},
 }
 
 func (o assessOptions) options(given func(flag string) bool) (assess.Options, error) {
@@ -109,9 +114,13 @@ func (o assessOptions) options(given func(flag string) bool) (assess.Options, er
 		HasNitrite: given("nitrite-ppm"), NitritePPM: o.nitrite,
 		HasErythorbate: given("erythorbate-ppm"), ErythorbatePPM: o.erythorbate,
 	}
-	var known bool
-	if a.Species, known = assessSpecies[o.species]; !known {
-		return a, usage("--species %q is unknown; take red-meat, poultry, fish or game", o.species)
+	kind, known := assessSpecies[o.species]
+	if !known {
+		return a, usage("--species %q is unknown; take red-meat, chicken, turkey, poultry, fish or game", o.species)
+	}
+	a.Species, a.Bird, a.Lean = kind.species, kind.bird, o.lean
+	if o.lean && a.Species != profile.Poultry && !o.poultryInIt {
+		return a, usage("--lean is for poultry")
 	}
 	var err error
 	if o.humidity != "" {

@@ -74,8 +74,9 @@ func ParseHumidity(text string) (Humidity, error) {
 // but Species must be set.
 type Options struct {
 	Species     profile.Species
-	PoultryInIt bool // red meat or game with poultry in it: 7 log10
-	Poultry     lethality.PoultryKind
+	PoultryInIt bool // red meat or game with poultry in it: held to the poultry standard
+	Bird        lethality.Bird
+	Lean        bool // poultry of at most lethality.LeanFat
 	Cased       bool
 	Humidity    Humidity
 	// The cure counts as not stated unless the Has field is set.
@@ -195,6 +196,7 @@ type Lethality struct {
 	source string
 	log10  float64 // as counted
 	needed float64 // minutes of a row
+	of     string  // whose row it is
 	role   role
 }
 
@@ -202,9 +204,8 @@ type Lethality struct {
 type role uint8
 
 const (
-	needed      role = iota // must be met
-	alternative             // one of them must be met
-	comparison              // decides nothing
+	needed     role = iota // must be met
+	comparison             // decides nothing
 )
 
 // ComeUp is the time of the coldest core in lethality.ComeUpBand.

@@ -26,14 +26,18 @@ func (o Options) criteria() []*judged {
 	}
 	switch o.Species {
 	case profile.RedMeat, profile.Game:
-		add(lethality.RedMeatCriterion(o.PoultryInIt), alternative)
-		add(lethality.RedMeatTableCriterion(o.PoultryInIt), alternative)
+		if o.PoultryInIt { // then its standard counts, and no other
+			add(lethality.PoultryCriterion(lethality.AnyBird, o.Lean), needed)
+			break
+		}
+		add(lethality.RedMeatCriterion(), needed)
 		if o.Species == profile.Game {
 			add(lethality.TrichinaeCriterion(), needed)
 		}
-		add(lethality.StricterCriterion(o.PoultryInIt), comparison)
+		add(lethality.RedMeatIntegral(), comparison)
+		add(lethality.StricterCriterion(), comparison)
 	case profile.Poultry:
-		add(lethality.PoultryCriterion(o.Poultry), needed)
+		add(lethality.PoultryCriterion(o.Bird, o.Lean), needed)
 	case profile.Fish:
 		add(lethality.FishCriterion(), needed)
 	}
@@ -42,7 +46,10 @@ func (o Options) criteria() []*judged {
 
 // ownRequired is the log10 that own kinetics have to meet.
 func (o Options) ownRequired() float64 {
-	return lethality.RequiredLog10(o.Species == profile.Poultry || o.PoultryInIt)
+	if o.Species == profile.Poultry || o.PoultryInIt {
+		return lethality.PoultryLog10
+	}
+	return lethality.MeatLog10
 }
 
 // heat counts lethality and come-up of the coldest core.
@@ -56,15 +63,18 @@ func (v *Verdict) heat(samples []sample) {
 	}
 	rule := lethality.ComeUpWithin(v.options.ProbeError)
 	var u lethality.ComeUp
+	last := lastRise(samples)
 	for i := 1; i < len(samples); i++ {
 		a, b := samples[i-1], samples[i]
 		if i == 1 && a.known {
 			u = rule.Add(u, a.coldest, a.coldest, 0)
 		}
 		dt := b.at - a.at
-		if v.watched(samples, i) {
+		switch coming := !v.facts.cooked && (i <= last || !u.Done); {
+		case !coming:
+		case v.watched(samples, i):
 			u = rule.Add(u, a.coldest, b.coldest, dt)
-		} else {
+		default:
 			u = rule.Gap(u, dt)
 			if b.known {
 				u = rule.Add(u, b.coldest, b.coldest, 0)
@@ -90,9 +100,19 @@ func (v *Verdict) heat(samples []sample) {
 	v.interrupted(samples)
 }
 
+// lastRise is the last of the rows at which the coldest core was hottest.
+func lastRise(samples []sample) int {
+	last := -1
+	for i, s := range samples {
+		if s.known && (last < 0 || s.coldest >= samples[last].coldest) {
+			last = i
+		}
+	}
+	return last
+}
+
 // interrupted looks for a cook that cooled down before it was finished: the kill so
-// far stands, but what grew meanwhile is not counted, and the guideline lets only a
-// finished cook start the come-up time anew.
+// far stands, and the time in the band meanwhile counts as come-up.
 func (v *Verdict) interrupted(samples []sample) {
 	top := lethality.ComeUpBand.To
 	warm, down := false, 0
@@ -101,7 +121,7 @@ func (v *Verdict) interrupted(samples []sample) {
 		case !s.known || v.facts.cooked && s.at > v.facts.cookedAt:
 		case s.coldest >= top:
 			if down > 0 {
-				v.warn("line %d: the core fell below %v again before the cook was finished; growth in that time is not counted", down, top)
+				v.warn("line %d: the core fell below %v again before the cook was finished; the time until it is counts as come-up", down, top)
 				return
 			}
 			warm = true
@@ -113,34 +133,27 @@ func (v *Verdict) interrupted(samples []sample) {
 
 // decided reports whether the criteria that decide are met.
 func (v *Verdict) decided(list []*judged) bool {
-	alternatives, one := false, false
 	for _, j := range list {
-		met := j.criterion.Met(j.count)
-		switch j.role {
-		case needed:
-			if !met {
-				return false
-			}
-		case alternative:
-			alternatives, one = true, one || met
+		if j.role == needed && !j.criterion.Met(j.count) {
+			return false
 		}
 	}
-	return !alternatives || one
+	return true
 }
 
 func (j *judged) verdict() Lethality {
 	c := &j.criterion
 	l := Lethality{Name: c.Name, Pass: c.Met(j.count), source: c.Source, role: j.role}
 	number := func(f float64) *float64 { return &f }
-	if c.Integrates {
+	if row, counted, ok := c.Best(j.count); ok {
+		l.FMinutes = number(counted.Minutes())
+		l.ReferenceCelsius = number(float64(row.At))
+		l.needed, l.of = row.Hold.Minutes(), row.Of
+	} else if c.Integrates {
 		l.FMinutes = number(c.Equivalent(j.count).Minutes())
 		l.ReferenceCelsius = number(float64(c.Kinetics.Reference))
 		l.ZKelvin = number(float64(c.Kinetics.Z))
 		l.DMinutes = number(c.Kinetics.D.Minutes())
-	} else if row, counted, ok := c.Best(j.count); ok {
-		l.FMinutes = number(counted.Minutes())
-		l.ReferenceCelsius = number(float64(row.At))
-		l.needed = row.Hold.Minutes()
 	}
 	if c.Required > 0 {
 		l.log10 = c.Log10(j.count)
@@ -155,17 +168,25 @@ func (v *Verdict) heatWarnings(list []*judged, samples []sample) {
 	o := v.options
 	for _, j := range list {
 		c := &j.criterion
-		if j.role == alternative && c.Integrates {
-			if share := c.LowShare(j.count); share > 0.5 && c.Log10(j.count) > 0.5 {
-				v.warn("%.0f %% of the claimed kill was gathered below %v, where the published kill was not always observed (McMinn et al.): hold the core hotter",
-					100*share, lethality.LowHeat)
-			}
+		if j.role != comparison {
+			continue
 		}
-		if j.role == comparison && !c.Met(j.count) && v.facts.cooked {
+		if c.Kinetics == lethality.RedMeat {
+			share := c.LowShare(j.count)
+			switch {
+			case v.facts.cooked && share > 0.5:
+				v.warn("%.0f %% of the kill that the integral tells was gathered below %v, where the published kill was not always observed (McMinn et al.): hold the core hotter",
+					100*share, lethality.LowHeat)
+			case !v.facts.cooked && c.Met(j.count):
+				v.warn("no listed row was met, but the integral is worth %.1f of %.1f log10: only a process authority may go by it", c.Log10(j.count), c.Required)
+			}
+			continue
+		}
+		if !c.Met(j.count) && v.facts.cooked {
 			v.warn("by a stricter published set (%s) the same log is worth only %.1f of %.1f log10: more heat would be safer", c.Source, c.Log10(j.count), c.Required)
 		}
 	}
-	if o.Species == profile.Poultry && !v.facts.cooked && v.facts.peak >= lethality.PoultryCured.At+quantity.Celsius(o.ProbeError) {
+	if (o.Species == profile.Poultry || o.PoultryInIt) && !v.facts.cooked && v.facts.peak >= lethality.PoultryCured.At+quantity.Celsius(o.ProbeError) {
 		v.warn("the core reached %s, which an older flat rule accepts for cooked poultry; the table's time, which is preferred, was not shown", both(lethality.PoultryCured.At))
 	}
 	u := v.facts.comeUp

@@ -26,7 +26,11 @@ func (v Verdict) Text() string {
 	line("")
 	line("log        %s", v.facts.describe)
 	line("cores      %s; the coldest counts while heating, the hottest while cooling", strings.Join(v.facts.cores, ", "))
-	line("species    %s%s", v.options.Species, word(v.options.PoultryInIt, ", with poultry in it", ""))
+	kind := v.options.Species.String()
+	if v.options.Bird != lethality.AnyBird {
+		kind = v.options.Bird.String()
+	}
+	line("species    %s%s%s", kind, word(v.options.PoultryInIt, ", with poultry in it", ""), word(v.options.Lean, fmt.Sprintf(", at most %v fat", lethality.LeanFat), ""))
 	if v.facts.seen {
 		line("peak       the coldest core reached %s", both(v.facts.peak))
 	}
@@ -37,10 +41,7 @@ func (v Verdict) Text() string {
 	line("LETHALITY  %s", word(v.cooked(), "reached", "not reached"))
 	for _, l := range v.Lethality {
 		note := ""
-		switch l.role {
-		case alternative:
-			note = "; one of the two is enough"
-		case comparison:
+		if l.role == comparison {
 			note = "; for comparison, decides nothing"
 		}
 		line("  %s: %s%s", l.Name, word(l.Pass, "met", "not met"), note)
@@ -122,14 +123,21 @@ func (l Lethality) arithmetic() string {
 		f, reference = *l.FMinutes, *l.ReferenceCelsius
 	}
 	switch {
-	case l.ZKelvin != nil && l.DMinutes != nil:
+	case l.ZKelvin != nil && l.DMinutes != nil: // the integral
 		return fmt.Sprintf("F %.2f min at %s with z %v; F / D = %.2f / %.3f = %s log10, %.1f needed",
 			f, both(quantity.Celsius(reference)), quantity.Kelvin(*l.ZKelvin), f, *l.DMinutes, lethality.Text(*l.Log10Reduction, l.Log10Capped, 2), *l.RequiredLog10)
 	case l.Log10Reduction != nil:
-		return fmt.Sprintf("best row %s: %.1f of %.1f min; %.1f × %.2f = %s log10", both(quantity.Celsius(reference)), f, l.needed,
+		return fmt.Sprintf("best row %s%s: %.1f of %.1f min; %.1f × %.2f = %s log10", both(quantity.Celsius(reference)), of(l.of), f, l.needed,
 			*l.RequiredLog10, l.log10 / *l.RequiredLog10, lethality.Text(*l.Log10Reduction, l.Log10Capped, 2))
 	}
 	return fmt.Sprintf("best row %s: %.1f of %.1f min", both(quantity.Celsius(reference)), f, l.needed)
+}
+
+func of(bird string) string {
+	if bird == "" {
+		return ""
+	}
+	return ", " + bird
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }

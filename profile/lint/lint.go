@@ -68,6 +68,7 @@ const trade = "common practice, no source"
 
 // rules is every rule, in the order of a batch.
 var rules = []rule{
+	{"species", lethality.Guide2021, speciesOfCuts},
 	{"cure-rest", "", cureRest},
 	{"dry-first", trade, dryFirst},
 	{"plastic-smoke", trade, plasticSmoke},

@@ -44,12 +44,27 @@ type Claim struct {
 	Chill  chilling.State   `record:"chill"`   // of the hottest core, by the product's rule
 }
 
+// cooked reports whether the core has had the lethality of its species. The come-up ends
+// there: until then, what falls into the band again counts as well.
+func (c *Claim) cooked(r *Rules) bool {
+	if r.Criterion == nil {
+		return c.ComeUp.Done
+	}
+	return c.ComeUp.Done && r.Criterion.Met(c.Heat)
+}
+
+// comingUp reports whether the come-up time runs: until the product is cooked, and for one
+// that was up at all no longer than it is heated.
+func (c *Claim) comingUp(r *Rules, chilling bool) bool {
+	return r.ComesUp && !(c.ComeUp.Done && chilling) && !c.cooked(r)
+}
+
 // unseen counts time in which the core was not seen.
 func (c *Claim) unseen(r *Rules, dt time.Duration, chilling bool) {
 	if r.Criterion != nil {
 		c.Heat = r.Criterion.Gap(c.Heat)
 	}
-	if r.ComesUp && !c.ComeUp.Done {
+	if c.comingUp(r, chilling) {
 		c.ComeUp = ComeUp.Gap(c.ComeUp, dt)
 	}
 	if chilling && r.Chill != nil {
@@ -130,7 +145,7 @@ func (c *Claiming) Follow(r *Rules, l *Line) {
 	} else if k != nil {
 		c.ahead.Heat = k.Gap(c.ahead.Heat)
 	}
-	if r.ComesUp && !c.ahead.ComeUp.Done {
+	if c.ahead.comingUp(r, l.Chilling) {
 		next := ComeUp.Add(c.ahead.ComeUp, l.ColdFrom, l.ColdTo, l.Step)
 		if next.Done && !l.Learnt {
 			next = ComeUp.Gap(c.ahead.ComeUp, l.Step)

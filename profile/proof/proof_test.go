@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/profile"
 	"fumarium/profile/catalog"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
@@ -73,6 +74,79 @@ func TestMetIsWhatWasShown(t *testing.T) {
 	assert.Equal(t, proof.NotMet, proof.Judge(r, &c.Claim, false)[proof.CameUp].Answer, "seven hours in the warm")
 }
 
+// The lethality of the species is a floor. A recorded file may name less, or nothing.
+func TestAFileLowersNothing(t *testing.T) {
+	p := *rules(t, "marjoram-ring").Product
+	p.Targets.Lethality = 3
+	r := proof.RulesOf(&p)
+	c := cooked(t, &r, 60, 6*time.Minute) // half of the 12 min of 140 °F: FSIS Appendix A (1999)
+	log10, required, ok := proof.Counts(&r, &c.Claim)
+	assert.True(t, ok && log10 > 3 && log10 < 6.5, "%g", log10)
+	assert.Equal(t, 6.5, required)
+	v := proof.Judge(&r, &c.Claim, true)
+	assert.Equal(t, proof.NotMet, v[proof.Cooked].Answer, "%s", v[proof.Cooked].Why)
+	assert.Contains(t, v[proof.Cooked].Why, "no listed row was met, the nearest is")
+
+	p.Targets.Lethality = 9 // more than its species asks for
+	r = proof.RulesOf(&p)
+	c = cooked(t, &r, 60, 13*time.Minute)
+	assert.Equal(t, proof.NotMet, proof.Judge(&r, &c.Claim, true)[proof.Cooked].Answer)
+	c = cooked(t, &r, 60, 17*time.Minute)
+	assert.Equal(t, proof.Met, proof.Judge(&r, &c.Claim, true)[proof.Cooked].Answer)
+
+	p.Targets.HasLethality, p.Targets.HasCore, p.Targets.Core = false, true, 45
+	r = proof.RulesOf(&p)
+	c = cooked(t, &r, 45, 8*time.Hour)
+	assert.Equal(t, proof.NotMet, proof.Judge(&r, &c.Claim, true)[proof.Cooked].Answer, "a core of 45 °C is no lower standard")
+	assert.Equal(t, proof.NotMet, proof.Judge(&r, &c.Claim, true)[proof.CameUp].Answer, "nor a way round the come-up")
+
+	p.Targets, p.Stages = profile.Targets{}, nil
+	r = proof.RulesOf(&p)
+	assert.Equal(t, proof.NotShown, proof.Judge(&r, &proof.Claim{}, true)[proof.Cooked].Answer, "a file that names nothing shows nothing")
+	p.Process = profile.NotReadyToEat
+	r = proof.RulesOf(&p)
+	j := proof.Judge(&r, &proof.Claim{}, true)[proof.Cooked]
+	assert.Equal(t, proof.DoesNotApply, j.Answer)
+	assert.Contains(t, j.Why, "must cook it")
+}
+
+// A row that was missed by a minute is not met, whatever the integral says: the log R3 of the
+// tests of package lethality, 56.7 °C (134 °F) for 44 of 45 min.
+func TestTheIntegralDecidesNothing(t *testing.T) {
+	r := rules(t, "marjoram-ring")
+	var c proof.Claim
+	corners := []struct{ minute, fahrenheit float64 }{{0, 40}, {150, 120}, {200, 134}, {244, 134}, {260, 115}}
+	for i := 1; i < len(corners); i++ {
+		a, b := corners[i-1], corners[i]
+		c.Heat = r.Criterion.Add(c.Heat, quantity.FromFahrenheit(a.fahrenheit), quantity.FromFahrenheit(b.fahrenheit), time.Duration((b.minute-a.minute)*float64(time.Minute)))
+	}
+	j := proof.Judge(r, &c, true)[proof.Cooked]
+	assert.Equal(t, proof.NotMet, j.Answer)
+	assert.Contains(t, j.Why, "no listed row was met, the nearest is 56.7 °C (134 °F) for 44 min of 45 min; by the integral 8.1 log10, which only a process authority may go by")
+}
+
+// The come-up goes on until it is cooked: up for a moment, down into the band and up again.
+func TestComingUpTwice(t *testing.T) {
+	r := rules(t, "marjoram-ring")
+	var c proof.Claiming
+	line := proof.Line{Step: time.Second, ColdSeen: true, HotSeen: true, Unbroken: true, Learnt: true}
+	course := func(to quantity.Celsius, stay time.Duration) {
+		for end := line.Now + stay; line.Now < end; {
+			line.Now += line.Step
+			line.ColdFrom, line.HotFrom = line.ColdTo, line.HotTo
+			line.ColdTo, line.HotTo = to, to
+			c.Follow(r, &line)
+		}
+	}
+	line.ColdTo, line.HotTo = 4, 4
+	course(4, time.Minute)
+	course(30, 2*time.Hour)
+	course(55, time.Minute)
+	assert.Equal(t, proof.Met, proof.Judge(r, &c.Claim, false)[proof.CameUp].Answer)
+	course(50, 5*time.Hour)
+	assert.Equal(t, proof.NotMet, proof.Judge(r, &c.Claim, false)[proof.CameUp].Answer, "seven hours in the band, and not cooked")
+}
+
 func TestWhatIsNotAskedDoesNotApply(t *testing.T) {
 	r := rules(t, "barn-loft-cheese")
 	v := proof.Judge(r, &proof.Claim{}, true)
@@ -110,7 +184,7 @@ func ExampleJudge() {
 		fmt.Printf("%s: %s, %s\n", proof.Rule(rule), j.Answer, j.Why)
 	}
 	// Output:
-	// cooked: not shown, 0.0 log10 counted, 6.5 required
+	// cooked: not shown, 0.0 log10 counted, 6.5 required: no listed row was met, and none was reached
 	// come-up: not shown, no core was seen
 	// surface: not shown, nobody judges the humidity at the surface yet
 	// chilled: not shown, option 3, cured: not yet
