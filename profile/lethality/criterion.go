@@ -242,6 +242,16 @@ func (c *Criterion) HoldAt(core quantity.Celsius) time.Duration {
 // Met reports whether the product counts as cooked.
 func (c *Criterion) Met(s Count) bool { return c.Fraction(s) >= 1-rounding }
 
+// MetAt reports whether a row of at least such a temperature was met.
+func (c *Criterion) MetAt(s Count, least quantity.Celsius) bool {
+	for i := 0; i < c.count; i++ {
+		if c.rows[i].At >= least && c.rowFraction(s, i) >= 1-rounding {
+			return true
+		}
+	}
+	return false
+}
+
 // NewCriterion counts with kinetics of one's own.
 func NewCriterion(name string, k Kinetics, required float64) (*Criterion, error) {
 	var faults []error

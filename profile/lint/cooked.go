@@ -169,26 +169,33 @@ func dryCook(l *linting) []finding {
 	if !bare || !meat || !l.cooked() {
 		return nil
 	}
-	var cook, sealed time.Duration
+	// The shares count from loading until the product is cooked, drying and smoking included.
+	last := l.lastProof()
+	var cook, sealed, humid time.Duration
 	shut := false
-	for i, s := range l.Stages {
+	for i, s := range l.Stages[:last+1] {
 		if s.HasDamper {
 			shut = s.Damper <= 0
 		}
-		took := l.estimate.stages[i].took
-		if s.Heat && (s.Until.Has(profile.CoreAtLeast) || s.Until.Has(profile.LethalityAtLeast)) {
-			cook += took
+		if s.Place != profile.Chamber {
+			continue
 		}
-		if s.Heat && (shut || s.HasHumidity && s.Humidity >= lethality.Humid.Humidity) {
+		took := l.estimate.stages[i].took
+		cook += took
+		moist := s.HasHumidity && s.Humidity >= lethality.Humid.Humidity
+		if moist {
+			humid += took
+		}
+		if shut || moist {
 			sealed += took
 		}
 	}
 	needed := lethality.Sealed.Time(cook)
-	if sealed >= needed {
+	if last < 0 || sealed >= needed || humid >= lethality.Humid.Time(cook) {
 		return nil
 	}
-	return []finding{{l.lastProof(),
-		fmt.Sprintf("bare meat cooks with the damper shut or at %v humidity for an estimated %s; it wants half of the cooking time and at least %s, because bacteria survive on a dry surface",
-			lethality.Humid.Humidity, quantity.FormatDuration(sealed), quantity.FormatDuration(needed)),
-		"shut the damper for the cooking stage with damper: shut"}}
+	return []finding{{last,
+		fmt.Sprintf("bare meat hangs with the damper shut or at %v humidity for an estimated %s; it wants half of the time from loading until it is cooked, estimated as %s, and at least %s, because bacteria survive on a dry surface",
+			lethality.Humid.Humidity, quantity.FormatDuration(sealed), quantity.FormatDuration(cook), quantity.FormatDuration(needed)),
+		"shut the damper sooner or cook longer with damper: shut; a wet bulb shows what the air then holds"}}
 }

@@ -433,11 +433,15 @@ var lintCases = []struct {
 			"open":      func(p *profile.Product, _ *Cabinet) { slab(p, profile.RedMeat, 0.04); p.Stages[2].Damper = 1 },
 			"never set": func(p *profile.Product, _ *Cabinet) { slab(p, profile.RedMeat, 0.04); p.Stages[2].HasDamper = false },
 			"brief":     func(p *profile.Product, _ *Cabinet) { slab(p, profile.RedMeat, 0.01) },
+			"all of the cook, less than half since loading": func(p *profile.Product, _ *Cabinet) {
+				slab(p, profile.RedMeat, 0.04)
+				p.Stages[2].Until.Conditions = append(p.Stages[2].Until.Conditions, after(90*time.Minute))
+			},
 		},
 		changes{
 			"shut": func(p *profile.Product, _ *Cabinet) {
 				slab(p, profile.RedMeat, 0.04)
-				p.Stages[2].Until.Conditions = append(p.Stages[2].Until.Conditions, after(90*time.Minute))
+				p.Stages[2].Until.Conditions = append(p.Stages[2].Until.Conditions, after(150*time.Minute))
 			},
 			"moist": func(p *profile.Product, _ *Cabinet) {
 				slab(p, profile.RedMeat, 0.04)

@@ -48,7 +48,7 @@ func TestNothingIsShownOfNothing(t *testing.T) {
 	}
 	r := rules(t, "marjoram-ring")
 	v = proof.Judge(r, &proof.Claim{}, false)
-	for _, rule := range []proof.Rule{proof.Cooked, proof.CameUp, proof.Surface, proof.Chilled, proof.Recorded} {
+	for _, rule := range []proof.Rule{proof.Cooked, proof.CameUp, proof.Chilled, proof.Recorded} {
 		assert.Equal(t, proof.NotShown, v[rule].Answer, rule.String())
 	}
 	assert.Equal(t, proof.Met, v[proof.Formula].Answer, "the paper alone shows it")
@@ -65,7 +65,8 @@ func TestMetIsWhatWasShown(t *testing.T) {
 	assert.Equal(t, proof.Met, v[proof.CameUp].Answer, v[proof.CameUp].Why)
 	assert.Equal(t, proof.NotShown, v[proof.Chilled].Answer)
 	assert.True(t, v.Holds(proof.Cooked, proof.CameUp))
-	assert.False(t, v.Holds(proof.Cooked, proof.Surface), "nobody has measured it")
+	assert.True(t, v.Holds(proof.Cooked, proof.Surface), "it is in a casing")
+	assert.False(t, v.Holds(proof.Cooked, proof.Recorded), "nobody has checked it")
 
 	c = cooked(t, r, 50, time.Hour)
 	assert.Equal(t, proof.NotShown, proof.Judge(r, &c.Claim, false)[proof.Cooked].Answer, "it may yet be")
@@ -147,6 +148,77 @@ func TestComingUpTwice(t *testing.T) {
 	assert.Equal(t, proof.NotMet, proof.Judge(r, &c.Claim, false)[proof.CameUp].Answer, "seven hours in the band, and not cooked")
 }
 
+// The shares of the humidity options count from loading, drying and smoking included; the
+// cases are own sums by FSIS Cooking Guideline 2021, Table 1 and p. 25. 30 % is what an oven
+// that is shut is believed to hold (p. 27).
+func TestShareOfTheHumidity(t *testing.T) {
+	m := func(minutes float64) time.Duration { return time.Duration(minutes * float64(time.Minute)) }
+	for _, c := range []struct {
+		name                     string
+		cook, seen, humid, moist float64 // min
+		fahrenheit               float64 // of the row that was met
+		want                     proof.Answer
+		why                      string
+	}{
+		{"shut in the cook alone: 265 of 409 min, 64.8 %", 409, 409, 0, 265, 145, proof.Met, "options 1 and 2"},
+		{"shut for 90 of 250 min: 125 are asked", 250, 250, 0, 90, 145, proof.NotMet, "and 2 h 5 min is asked"},
+		{"shut for 55 of 100 min: 60 are asked", 100, 100, 0, 55, 145, proof.NotMet, "and 1 h is asked"},
+		{"shut for all of 55 min", 55, 55, 0, 55, 150, proof.NotMet, "only 90 % humidity throughout counts"},
+		{"humid for all of 55 min", 55, 55, 55, 55, 140, proof.Met, "option 4"},
+		{"humid for 65 of 270 min: 67.5 are asked", 270, 270, 65, 65, 150, proof.NotMet, "1 h 5 min, and 1 h 8 min is asked"},
+		{"humid for 67.5 of 270 min", 270, 270, 67.5, 67.5, 140, proof.Met, "option 3"},
+		{"shut, and cooked at 144 °F", 409, 409, 0, 265, 144, proof.NotMet, "count from a row of 62.8 °C on, and none was met"},
+		{"nothing measured", 409, 0, 0, 0, 150, proof.NotShown, "a wet bulb, a casing or immersion would show it"},
+		{"measured for a part", 409, 200, 0, 150, 150, proof.NotShown, "measured for 3 h 20 min of 6 h 49 min from loading to lethality"},
+		{"measured for a part that is enough", 409, 300, 0, 265, 150, proof.Met, "options 1 and 2"},
+	} {
+		r := rules(t, "orchard-bacon")
+		at := quantity.FromFahrenheit(c.fahrenheit)
+		claim := proof.Claim{Surface: proof.Moisture{Cook: m(c.cook), Seen: m(c.seen), Humid: m(c.humid), Moist: m(c.moist)}}
+		claim.Heat = r.Criterion.Add(claim.Heat, at, at, r.Criterion.HoldAt(at))
+		j := proof.Judge(r, &claim, true)[proof.Surface]
+		assert.Equal(t, c.want, j.Answer, "%s: %s", c.name, j.Why)
+		assert.Contains(t, j.Why, c.why, c.name)
+	}
+	r := rules(t, "orchard-bacon")
+	assert.Equal(t, proof.NotShown, proof.Judge(r, &proof.Claim{}, true)[proof.Surface].Answer, "it was not cooked")
+	for _, name := range []string{"marjoram-ring", "lovage-turkey-roll", "dill-trout-sides"} { // cased, cased, fish
+		assert.Equal(t, proof.DoesNotApply, proof.Judge(rules(t, name), &proof.Claim{}, true)[proof.Surface].Answer, name)
+	}
+}
+
+// The air counts from loading until the product is cooked, whatever stage it is in.
+func TestTheAirCountsFromLoading(t *testing.T) {
+	r := rules(t, "orchard-bacon")
+	var c proof.Claiming
+	line := proof.Line{Step: time.Second, ColdSeen: true, HotSeen: true, Unbroken: true, Learnt: true}
+	run := func(at quantity.Celsius, stay time.Duration, air proof.Air) {
+		line.Air = air
+		for end := line.Now + stay; line.Now < end; {
+			line.Now += line.Step
+			line.ColdFrom, line.HotFrom, line.ColdTo, line.HotTo = at, at, at, at
+			c.Follow(r, &line)
+		}
+	}
+	run(4, time.Hour, proof.Air{}) // waits for the first hand step
+	run(20, 50*time.Minute, proof.Air{Loaded: true})
+	run(40, 30*time.Minute, proof.Air{Loaded: true, Measured: true, Humidity: 0.2})
+	run(50, 30*time.Minute, proof.Air{Loaded: true, Measured: true, Humidity: 0.35, Kept: true})
+	run(50, 30*time.Minute, proof.Air{Loaded: true, Measured: true, Humidity: 0.95})
+	run(70, time.Hour, proof.Air{Loaded: true, Measured: true, Humidity: 0.95, Kept: true})
+	got, near := c.Claim.Surface, float64(30*time.Second) // the claim is up to two lags old
+	assert.InDelta(t, float64(140*time.Minute), float64(got.Cook), near, "the hour at 70 °C is after the lethality")
+	assert.InDelta(t, float64(90*time.Minute), float64(got.Seen), near)
+	assert.InDelta(t, float64(30*time.Minute), float64(got.Humid), near)
+	assert.InDelta(t, float64(30*time.Minute), float64(got.Moist), near)
+	// Time in which the core was not seen is time in the chamber all the same.
+	line.ColdSeen, line.HotSeen = false, false
+	c = proof.Claiming{}
+	run(4, time.Hour, proof.Air{Loaded: true, Measured: true, Humidity: 0.95})
+	assert.Equal(t, time.Hour, c.Claim.Surface.Cook)
+	assert.Equal(t, time.Hour, c.Claim.Surface.Humid)
+}
+
 func TestWhatIsNotAskedDoesNotApply(t *testing.T) {
 	r := rules(t, "barn-loft-cheese")
 	v := proof.Judge(r, &proof.Claim{}, true)
@@ -186,7 +258,7 @@ func ExampleJudge() {
 	// Output:
 	// cooked: not shown, 0.0 log10 counted, 6.5 required: no listed row was met, and none was reached
 	// come-up: not shown, no core was seen
-	// surface: not shown, nobody judges the humidity at the surface yet
+	// surface: does not apply, a casing (natural) keeps the surface moist
 	// chilled: not shown, option 3, cured: not yet
 	// formula: met, within the limits of the make sheet
 	// record: not shown, nobody has checked the record

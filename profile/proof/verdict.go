@@ -76,15 +76,12 @@ func (v *Verdict) Holds(rules ...Rule) bool {
 }
 
 // Judge holds a claim against the rules of its product. While the batch is not over, what
-// is still to come is not shown. Whether the record is whole is for who has read it, and
-// the surface for who has measured it: see the caller's own words in their places.
+// is still to come is not shown. Whether the record is whole is for who has read it: see the
+// caller's own words in its place.
 func Judge(r *Rules, c *Claim, over bool) (v Verdict) {
 	v[Cooked] = cooked(r, c, over)
 	v[CameUp] = cameUp(r, c)
-	v[Surface] = Judgement{NotShown, "nobody judges the humidity at the surface yet"}
-	if r.Criterion == nil {
-		v[Surface] = uncooked(r.Product)
-	}
+	v[Surface] = surface(r, c)
 	v[Chilled] = chilled(r, c, over)
 	v[Formula] = Judgement{DoesNotApply, "there is no product"}
 	if r.Product != nil {

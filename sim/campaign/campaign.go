@@ -473,7 +473,7 @@ func (j *judge) chamber(m *sim.Moment) {
 
 func (j *judge) end() {
 	r := j.report.Result
-	if !r.Good() {
+	if !r.AsPlanned() {
 		return
 	}
 	end := time.Duration(r.ElapsedSeconds * float64(time.Second))
