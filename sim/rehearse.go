@@ -46,7 +46,7 @@ type Result struct {
 	Surface         SurfaceResult  `json:"surface"`
 	Chill           ChillResult    `json:"chill"`
 	Smoke           SmokeResult    `json:"smoke"`
-	YieldPercent    *float64       `json:"yield_percent"`
+	YieldPercent    *float64       `json:"yield_percent"` // by evaporation only
 	EnergyJoules    float64        `json:"energy_joules"`
 	RelayOperations uint64         `json:"relay_operations"`
 	Alarms          []AlarmResult  `json:"alarms"`

@@ -10,6 +10,7 @@ import (
 
 	"fumarium/profile"
 	"fumarium/profile/catalog"
+	"fumarium/profile/chilling"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 )
@@ -217,6 +218,26 @@ func TestTheAirCountsFromLoading(t *testing.T) {
 	run(4, time.Hour, proof.Air{Loaded: true, Measured: true, Humidity: 0.95})
 	assert.Equal(t, time.Hour, c.Claim.Surface.Cook)
 	assert.Equal(t, time.Hour, c.Claim.Surface.Humid)
+}
+
+// The slow way to chill is for a cure of at least 100 ppm nitrite, with erythorbate or
+// ascorbate (FSIS Appendix B, option 3; Cooking Guideline 2021, gap 6).
+func TestTheSlowChillAsksForACure(t *testing.T) {
+	for name, c := range map[string]struct {
+		change func(*profile.Product)
+		want   proof.Answer
+	}{
+		"as shipped":          {func(*profile.Product) {}, proof.Met},
+		"too little nitrite":  {func(p *profile.Product) { p.Formula.Cure.Mass /= 2 }, proof.NotMet},
+		"no cure":             {func(p *profile.Product) { p.Formula.Cure = profile.Cure{} }, proof.NotMet},
+		"without erythorbate": {func(p *profile.Product) { p.Formula.Other = p.Formula.Other[:3] }, proof.NotShown},
+	} {
+		p := *rules(t, "marjoram-ring").Product
+		c.change(&p)
+		r := proof.RulesOf(&p)
+		claim := proof.Claim{Chill: r.Chill.Over([]chilling.Point{{At: 0, Temperature: 70}, {At: time.Hour, Temperature: 4}})}
+		assert.Equal(t, c.want, proof.Judge(&r, &claim, true)[proof.Chilled].Answer, name)
+	}
 }
 
 func TestWhatIsNotAskedDoesNotApply(t *testing.T) {

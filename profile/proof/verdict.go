@@ -182,13 +182,32 @@ func chilled(r *Rules, c *Claim, over bool) Judgement {
 	case r.Chill == nil:
 		return Judgement{DoesNotApply, "the product names no way of chilling"}
 	case r.Chill.Pass(c.Chill):
-		return Judgement{Met, r.Chill.Name}
+		return formulaAllows(r)
 	case r.Chill.Failed(c.Chill):
 		return Judgement{NotMet, r.Chill.Name + ": a leg took too long"}
 	case over:
 		return Judgement{NotShown, r.Chill.Name + ": not seen to its end"}
 	}
 	return Judgement{NotShown, r.Chill.Name + ": not yet"}
+}
+
+// formulaAllows says whether a chill that was kept may be one that asks for a cure.
+func formulaAllows(r *Rules) Judgement {
+	rule := r.Chill
+	if rule.NitritePPM == 0 {
+		return Judgement{Met, rule.Name}
+	}
+	f := r.Product.Formula
+	nitrite := formula.NitritePPM(f, formula.GreenWeight)
+	switch reason, ok := rule.AllowsNitrite(nitrite+formula.SlackPPM, true); {
+	case !ok && nitrite == 0:
+		return Judgement{NotMet, rule.Name + " is for cured product, and it has no cure"}
+	case !ok:
+		return Judgement{NotMet, reason}
+	case rule.ErythorbatePPM > 0 && formula.AcceleratorPPM(f) == 0:
+		return Judgement{NotShown, rule.Name + ": kept, but it asks for erythorbate or ascorbate besides the nitrite, and there is none"}
+	}
+	return Judgement{Met, rule.Name}
 }
 
 // answer is not met only once nothing can change it any more.
