@@ -24,6 +24,7 @@ import (
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/lethality"
+	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
 
@@ -69,7 +70,7 @@ func running() *snapshot.Snapshot {
 		Begun: true, Batch: controller.Running, Stage: 1, StageClock: 25 * time.Minute,
 		Out: controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan)},
 	}
-	s.State.ComeUp, s.State.Heat = lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, twoLogs()
+	s.State.ComeUp, s.State.Heat = lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, halfCooked()
 	s.State.Heater.HasSetpoint, s.State.Heater.Setpoint, s.State.Heater.Demand = true, 82, 0.42
 	s.State.Alarms[trip.CoreLost] = trip.State{Phase: trip.Unacknowledged, Standing: true}
 	return s
@@ -150,10 +151,10 @@ func TestWorldIsNamedOnlyWhenSimulated(t *testing.T) {
 
 // A family with nothing behind it must be missing altogether; a 0 would draw a
 // cold chamber where there is a broken wire.
-// twoLogs is what two decimal reduction times at the reference temperature leave.
-func twoLogs() lethality.Count {
-	k := lethality.RedMeat
-	return lethality.RedMeatCriterion(false).Add(lethality.Count{}, k.Reference, k.Reference, 2*k.D)
+// halfCooked is half of what 145 °F asks for, 2 of 4 min: 3.25 log10.
+func halfCooked() lethality.Count {
+	t := quantity.FromFahrenheit(145)
+	return lethality.RedMeatCriterion().Add(lethality.Count{}, t, t, 2*time.Minute)
 }
 
 func TestAbsentWhenUnread(t *testing.T) {
@@ -223,7 +224,7 @@ func TestBadNamesSpoilNothingElse(t *testing.T) {
 	got := scrape(t, over(s))
 	assert.Contains(t, got, `fumarium_chamber_celsius{probe="upper rack"} 81.5`)
 	assert.Contains(t, got, `fumarium_stage_info{product="ring `+"\uFFFD"+`",stage="cook"} 1`)
-	assert.Contains(t, got, "fumarium_lethality_log10 2\n")
+	assert.Contains(t, got, "fumarium_lethality_log10 3.25\n")
 }
 
 // promtool finds missing help, missing _total and a few bad units; it lets
