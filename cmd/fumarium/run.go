@@ -10,7 +10,6 @@ import (
 	"io"
 	"log/slog"
 	"net"
-	"net/http"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -246,19 +245,14 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	numbers := metrics.New(l.Snapshot, version())
 	l.Observe(numbers.ObserveStep)
-	server := &http.Server{
-		Handler: web.New(web.Config{
-			Loop: l, Metrics: numbers.Handler(), Token: token, Hosts: names,
-			FindProduct:  findShipped,
-			ParseProduct: profile.Parse,
-			ProductNames: catalog.Names,
-			Note:         notes(records.AddNote, time.Now),
-		}),
-		ReadHeaderTimeout: 5 * time.Second,
-		ReadTimeout:       15 * time.Second,
-		IdleTimeout:       2 * time.Minute,
-		ErrorLog:          slog.NewLogLogger(log.Handler(), slog.LevelWarn),
-	}
+	gate := web.NewGate(web.New(web.Config{
+		Loop: l, Metrics: numbers.Handler(), Token: token, Hosts: names,
+		FindProduct:  findShipped,
+		ParseProduct: profile.Parse,
+		ProductNames: catalog.Names,
+		Note:         notes(records.AddNote, time.Now),
+	}), log)
+	numbers.ShowReaders(func() metrics.Readers { return metrics.Readers(gate.Crowd()) })
 	if world == record.Simulated {
 		fmt.Fprintf(stderr, "%s, simulated, %g times as fast as real time; nothing here is hot\n", cab.Name, o.pace)
 	} else {
@@ -274,7 +268,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 
 	served := make(chan error, 1)
-	go func() { served <- server.Serve(listener) }()
+	go func() { served <- gate.Serve(listener) }()
 	if demonstration {
 		go startDemonstration(ctx, l, product, log)
 	}
@@ -296,8 +290,8 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	grace, stop := context.WithTimeout(context.Background(), 2*time.Second)
 	defer stop()
-	if err := server.Shutdown(grace); err != nil {
-		server.Close()
+	if err := gate.Shutdown(grace); err != nil {
+		gate.Close()
 	}
 	return true, couldNot(result)
 }

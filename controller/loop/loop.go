@@ -113,7 +113,7 @@ type Loop struct {
 	cfg      Config
 	requests chan request
 	current  atomic.Pointer[snapshot.Snapshot]
-	observe  func(step time.Duration)
+	observe  func(took, late time.Duration)
 
 	state   controller.State
 	machine *controller.Machine
@@ -123,6 +123,7 @@ type Loop struct {
 	found   bool          // and so it has been since before the first step
 	wall    time.Time     // of the last step, to see the clock step
 	first   bool          // no step has been made yet after a Resume
+	late    time.Duration // by how much the loop woke after its tick
 	applied controller.Outputs
 	steps   uint64
 	began   time.Time
@@ -141,11 +142,13 @@ func New(cfg Config) (*Loop, error) {
 	if err != nil {
 		return nil, fmt.Errorf("loop: %w", err)
 	}
-	return &Loop{cfg: cfg, machine: idle, requests: make(chan request, queueLength), applied: controller.Outputs{Damper: 1}, observe: func(time.Duration) {}}, nil
+	return &Loop{cfg: cfg, machine: idle, requests: make(chan request, queueLength), applied: controller.Outputs{Damper: 1}, observe: func(took, late time.Duration) {}}, nil
 }
 
-// Observe sets what is told how long each step took. Call it before Run.
-func (l *Loop) Observe(f func(step time.Duration)) { l.observe = f }
+// Observe sets what is told how long each step took, and how much later it began than a
+// period after the one before: what kept the loop waiting, when it was nothing in the
+// step. Call it before Run.
+func (l *Loop) Observe(f func(took, late time.Duration)) { l.observe = f }
 
 // Snapshot is the world after the last step; nil before the first.
 func (l *Loop) Snapshot() *snapshot.Snapshot { return l.current.Load() }
@@ -192,7 +195,9 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 	tick := max(time.Duration(float64(Period)/pace), leastTick)
 	ticker := time.NewTicker(tick)
 	defer ticker.Stop()
-	for {
+	for woke := l.began; ; {
+		now := time.Now()
+		l.late, woke = max(0, now.Sub(woke)-tick), now
 		for range l.due(pace) {
 			l.step()
 		}
@@ -299,7 +304,7 @@ func (l *Loop) step() {
 	}
 	l.book(elapsed, is, events, in)
 	l.steps++
-	l.observe(time.Since(woke))
+	l.observe(time.Since(woke), l.late)
 	l.publish(elapsed, in, is)
 	if asked != nil {
 		asked.reply <- taken{answer(events, state), receipt}

@@ -40,8 +40,14 @@ func Customs() []Custom {
 	}
 	for _, r := range chilling.Rules() {
 		product, says := "any cooked product", legs(r)
-		if len(r.Conditions) > 0 {
-			says += "; " + strings.Join(r.Conditions, "; ")
+		if r.StartWithin > 0 {
+			says += ", begun within " + quantity.FormatDuration(r.StartWithin) + " of the end of the cook"
+		}
+		if r.OnTo != 0 {
+			says += fmt.Sprintf(", and on to %v", r.OnTo)
+		}
+		for _, remark := range r.Remarks {
+			says += "; " + remark
 		}
 		if r.ErythorbatePPM > 0 {
 			says += fmt.Sprintf("; with %g ppm erythorbate or ascorbate (the figure %s)", r.ErythorbatePPM, memory)
