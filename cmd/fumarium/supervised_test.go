@@ -264,7 +264,7 @@ func newHeating(t *testing.T, keeps bool) *heating {
 	h := &heating{o: newOutside(t, keeps, 30, 15), dir: t.TempDir()}
 	cabinet := file(t, "cabinet.yaml", outsideCabinet)
 	h.supervisor = newSupervisor(t, watch, abort,
-		[]string{"run", "--cabinet", cabinet, "--state", h.dir, "--listen", "127.0.0.1:0"}, []string{"off", "--cabinet", cabinet, "--state", h.dir}, h.o.env())
+		[]string{"run", "--cabinet", cabinet, "--listen", "127.0.0.1:0"}, []string{"off", "--cabinet", cabinet}, append(h.o.env(), "STATE_DIRECTORY="+h.dir))
 	return h
 }
 
