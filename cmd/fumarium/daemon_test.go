@@ -20,6 +20,9 @@ import (
 	"fumarium/controller/web"
 )
 
+// first is what the first process of an emulated board does.
+var first func(m *testing.M)
+
 // TestMain lets the test binary stand in for the program, so that the daemon runs
 // as a process of its own without a build.
 func TestMain(m *testing.M) {
@@ -27,6 +30,9 @@ func TestMain(m *testing.M) {
 		standIn()
 		main()
 		return
+	}
+	if first != nil {
+		first(m)
 	}
 	os.Exit(m.Run())
 }
