@@ -3,7 +3,13 @@ package profile
 import (
 	"fumarium/profile/chilling"
 	"fumarium/profile/lethality"
+	"fumarium/profile/quantity"
 )
+
+// ChamberMargin is how far every setpoint must stay below the cabinet's absolute limit, so
+// that ordinary overshoot does not trip it; the controller refuses a batch that comes
+// nearer. Common practice, no source.
+const ChamberMargin quantity.Kelvin = 5
 
 // Cooked reports whether the product is meant to be eaten without further cooking:
 // its file names a core or a lethality to reach.

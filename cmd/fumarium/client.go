@@ -309,6 +309,9 @@ func printStatus(w io.Writer, s *web.Status) {
 		fmt.Fprintf(w, ", setpoint %s", temperature(s.SetpointCelsius))
 	}
 	fmt.Fprintf(w, "\ncore      %s\n", temperature(s.CoreCelsius))
+	if s.HeatLeftSeconds != nil {
+		fmt.Fprintf(w, "heat      ends by itself in %s, if nobody does anything\n", quantity.FormatDuration(seconds(*s.HeatLeftSeconds)))
+	}
 	printRules(w, s.Rules)
 	for _, a := range s.Alarms {
 		fmt.Fprintf(w, "alarm     %s (%s, %s): %s\n", shown(a.Code), shown(a.Priority), shown(a.State), shown(a.Action))

@@ -159,7 +159,7 @@ func boot(t *testing.T, cmd *exec.Cmd) string {
 	defer limit.Stop()
 	var said strings.Builder
 	over := ""
-	for s := bufio.NewScanner(console); s.Scan() && over == ""; {
+	for s := bufio.NewScanner(console); over == "" && s.Scan(); {
 		line := strings.TrimRight(s.Text(), "\r")
 		said.WriteString(line + "\n")
 		if _, code, found := strings.Cut(line, guestOver); found {

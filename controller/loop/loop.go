@@ -457,6 +457,7 @@ func (l *Loop) publish(elapsed time.Duration, in controller.Inputs, is controlle
 	l.snap.Cabinet = l.cfg.Cabinet
 	l.snap.Product = l.machine.Product()
 	l.snap.State = l.state
+	l.snap.HeatLeft, l.snap.Heats = l.machine.HeatLeft(&l.state)
 	l.snap.State.Out = is
 	l.snap.Inputs = in
 	next := l.snap

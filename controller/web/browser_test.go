@@ -127,7 +127,7 @@ func TestPageInABrowser(t *testing.T) {
 	do(t, ctx, chromedp.SendKeys(chromedp.CSS("#token"), token+"\r"))
 	until(t, ctx, "!document.getElementById('ask-token').open && !document.getElementById('confirm').disabled")
 	require.Len(t, l.requests(), 1)
-	assert.Equal(t, controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 1, Part: controller.HandStep}}, l.requests()[0].Command)
+	assert.Equal(t, controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 1, Part: controller.HandStep, Batch: time.Hour}}, l.requests()[0].Command)
 
 	// The prompt goes, an alarm and a trip come; stop asks first.
 	abnormal := cooking()

@@ -176,6 +176,9 @@ func question(o *Order, r *snapshot.Request) *problem {
 	if !ok {
 		return refuse(http.StatusUnprocessableEntity, "question %q is none; send the one that prompt of /api/status has", o.Question)
 	}
+	if q.Batch == 0 {
+		return refuse(http.StatusUnprocessableEntity, "question %q does not say of which batch; send the whole name that prompt of /api/status has", o.Question)
+	}
 	r.Command.Question = q
 	return nil
 }

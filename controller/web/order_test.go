@@ -26,8 +26,8 @@ func TestCommandsReachTheLoop(t *testing.T) {
 		`{"command":"start","file":"ring.yaml","product_yaml":"product: Caraway ring"}`: {Command: controller.Command{Kind: controller.Start}, Product: ring,
 			ProductName: "ring.yaml", ProductFile: []byte("product: Caraway ring")},
 		`{"command":"shelve","alarm":"core-lost","for":"2 h"}`: {Command: controller.Command{Kind: controller.Shelve, Alarm: trip.CoreLost, For: 2 * time.Hour}},
-		`{"command":"confirm","question":"2-ask"}`:             {Command: controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 1, Part: controller.HandStep}}},
-		`{"command":"confirm","question":"4-until-2"}`:         {Command: controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 3, Part: controller.HandStep + 2}}}, // the step judges
+		`{"command":"confirm","question":"2-ask-22"}`:          {Command: controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 1, Part: controller.HandStep, Batch: 74 * time.Millisecond}}},
+		`{"command":"confirm","question":"4-until-2-22"}`:      {Command: controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 3, Part: controller.HandStep + 2, Batch: 74 * time.Millisecond}}}, // the step judges
 		`{"command":"hold"}`:                                   {Command: controller.Command{Kind: controller.Hold}},
 		`{"command":"restart"}`:                                {Command: controller.Command{Kind: controller.Restart}},
 		`{"command":"stop"}`:                                   {Command: controller.Command{Kind: controller.Stop}},
@@ -92,7 +92,7 @@ func TestRefusals(t *testing.T) {
 		"bare confirm":       {`{"command":"confirm"}`, nil, 422, "read what prompt of /api/status asks"},
 		"no question":        {`{"command":"confirm","question":"2"}`, nil, 422, "prompt of /api/status"},
 		"former question":    {`{"command":"confirm","prompt":"Open the door"}`, nil, 400, "question"},
-		"question for hold":  {`{"command":"hold","question":"2-ask"}`, nil, 422, "takes no question"},
+		"question for hold":  {`{"command":"hold","question":"2-ask-22"}`, nil, 422, "takes no question"},
 		"note for hold":      {`{"command":"hold","text":"x"}`, nil, 422, "takes no text"},
 	}
 	for name, c := range cases {
@@ -119,7 +119,7 @@ func TestOrdersTakeWhatTheTableSays(t *testing.T) {
 		"product": controller.WithProduct, "reason": controller.WithProduct, "alarm": controller.WithAlarm, "for": controller.WithDuration,
 		"question": controller.WithQuestion, "text": 0, "batch": 0,
 	}
-	values := map[string]string{"product": ring.Name, "alarm": "core-lost", "for": "1 h", "question": "2-ask", "reason": "r", "text": "t", "batch": "b"}
+	values := map[string]string{"product": ring.Name, "alarm": "core-lost", "for": "1 h", "question": "2-ask-22", "reason": "r", "text": "t", "batch": "b"}
 	for _, k := range controller.Commands() {
 		whole := map[string]string{"command": k.String()}
 		for name, of := range fields {
@@ -180,7 +180,7 @@ func FuzzCommand(f *testing.F) {
 	f.Add(`{"command":"start","file":"a","product_yaml":"b"}`)
 	f.Add(`{"command":"hold","command":"hold"}`)
 	f.Add(`{"command":"start","product":"marjoram-ring","stuffed_at":"2026-01-31T14:05:00Z","reason":"the cure is old"}`)
-	f.Add(`{"command":"confirm","question":"2-ask"}`)
+	f.Add(`{"command":"confirm","question":"2-ask-22"}`)
 	f.Add(`{"command":"acknowledge","alarm":"core-lost"}`)
 	f.Add(`{"command":"shelve","alarm":"core-lost","for":"1 h"}`)
 	f.Add(`{"command":"note","batch":"2026-01-31-1","text":"rain"}`)

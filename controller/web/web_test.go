@@ -312,6 +312,17 @@ func TestNoMinusSignOnAZero(t *testing.T) {
 	assert.Equal(t, -0.04, got["chamber_celsius"], "programs get what was read")
 }
 
+// How long it heats yet without a person's word is a figure, and nothing where it does not heat.
+func TestStatusSaysWhenTheHeatEnds(t *testing.T) {
+	s := cooking()
+	s.HeatLeft, s.Heats = 90*time.Minute, true
+	assert.Equal(t, 5400.0, status(t, s)["heat_left_seconds"])
+	s.HeatLeft = 0
+	assert.Equal(t, 0.0, status(t, s)["heat_left_seconds"])
+	s.Heats = false
+	assert.Nil(t, status(t, s)["heat_left_seconds"])
+}
+
 // Whatever is not known is null; a real 0 stays a 0.
 func TestNullIsNotZero(t *testing.T) {
 	s := cooking()
@@ -322,7 +333,7 @@ func TestNullIsNotZero(t *testing.T) {
 	s.State.ComeUp, s.State.Heat = lethality.ComeUp{}, lethality.Count{}
 	s.Stepped = time.Time{}
 	got := status(t, s)
-	for _, key := range []string{"chamber_celsius", "core_celsius", "wet_bulb_celsius", "ember_celsius", "smoke_fuel_ratio", "humidity_ratio", "setpoint_celsius", "lethality_log10", "come_up_seconds", "age_seconds", "prompt", "trip"} {
+	for _, key := range []string{"chamber_celsius", "core_celsius", "wet_bulb_celsius", "ember_celsius", "smoke_fuel_ratio", "humidity_ratio", "setpoint_celsius", "lethality_log10", "come_up_seconds", "heat_left_seconds", "age_seconds", "prompt", "trip"} {
 		assert.Contains(t, got, key)
 		assert.Nil(t, got[key], key)
 	}
@@ -364,7 +375,7 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 	s.State.Out.On.Set(controller.Heater, true) // what the outputs say, not what the state should mean
 	assert.Equal(t, "Held in cook: heater on, chamber 81.6 °C, core 63.2 °C; tripped by chamber-high", status(t, s)["summary"])
 	waiting := status(t, asking())
-	assert.Equal(t, map[string]any{"question": "2-ask", "text": ring.Stages[1].Ask, "waiting_seconds": 90.0}, waiting["prompt"])
+	assert.Equal(t, map[string]any{"question": "2-ask-255s0", "text": ring.Stages[1].Ask, "waiting_seconds": 90.0}, waiting["prompt"])
 	assert.Contains(t, waiting["commands"], "confirm")
 	assert.Contains(t, waiting["summary"], "its clock waits for you: Light the smoke generator")
 }

@@ -35,7 +35,6 @@ const (
 
 // Limits of the trade: common practice, no source.
 const (
-	chamberMargin     quantity.Celsius = 5 // the controller refuses a batch closer to the cabinet's limit
 	fatRunsOut        quantity.Celsius = 85
 	cheeseSweats      quantity.Celsius = 30
 	fatty             quantity.Ratio   = 0.10
