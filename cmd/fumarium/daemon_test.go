@@ -65,6 +65,23 @@ func launchDaemon(t *testing.T, state string, env []string, args ...string) *dae
 	t.Helper()
 	self, err := os.Executable()
 	require.NoError(t, err)
+	return launchProgram(t, self, state, env, args...)
+}
+
+// built builds the program, as it is without a test and the race detector, for this
+// machine or the one that env names.
+func built(t *testing.T, env ...string) (program string) {
+	t.Helper()
+	program = filepath.Join(t.TempDir(), "fumarium")
+	build := exec.Command("go", "build", "-o", program, ".")
+	build.Env = append(append(os.Environ(), "CGO_ENABLED=0"), env...)
+	said, err := build.CombinedOutput()
+	require.NoError(t, err, string(said))
+	return program
+}
+
+func launchProgram(t *testing.T, self, state string, env []string, args ...string) *daemon {
+	t.Helper()
 	d := &daemon{t: t, state: state, lines: make(chan string, 10000)}
 	d.cmd = exec.Command(self, append([]string{"run", "--state", d.state, "--listen", "127.0.0.1:0"}, args...)...)
 	d.cmd.Env = append(append(os.Environ(), "FUMARIUM_TEST_AS_PROGRAM=1"), env...)
