@@ -196,6 +196,9 @@ type Recovery struct {
 	// otherwise State is not to be trusted with heat, and Why says why.
 	Sound bool
 	Why   string
+	// Ended is how the batch ended, when that was marked and its record could not be
+	// written any more: it does not go on. Idle is not marked.
+	Ended controller.BatchState
 }
 
 // Unfinished finds the batch that was under way when the record was last closed or
@@ -212,7 +215,7 @@ func (r *Recorder) Unfinished(ctx context.Context, now Moment) (*Recovery, error
 		if err := course(ctx, q, b); err != nil || b.State != "" {
 			return err
 		}
-		u = &Recovery{Batch: b, Steps: b.Steps}
+		u = &Recovery{Batch: b, Steps: b.Steps, Ended: r.marked(b.Number)}
 		if err := r.unseen(ctx, q, u, now); err != nil {
 			return err
 		}

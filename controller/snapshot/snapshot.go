@@ -81,9 +81,11 @@ func (r *Request) Complete() error {
 
 // A Reply says what the step that took the request did with it.
 type Reply struct {
-	Accepted bool
-	Why      string // when refused
-	State    controller.BatchState
+	Accepted   bool
+	Recorded   bool // it is on disk; otherwise Unrecorded says why not, and what follows
+	Unrecorded string
+	Why        string // when refused
+	State      controller.BatchState
 }
 
 // HeaterEnergyJoules is the heater's rated power times its on-time since the daemon

@@ -154,10 +154,12 @@ func TestPageInABrowser(t *testing.T) {
 		require.Len(t, l.requests(), 2+i)
 		assert.Equal(t, want, l.requests()[1+i].Command)
 	}
+	l.answers(snapshot.Reply{Accepted: true, State: controller.Stopping, Unrecorded: "the disk is full"})
 	do(t, ctx, click("stop"), click("keep"), click("stop"), click("really-stop"))
 	until(t, ctx, "!document.getElementById('stop').disabled")
 	require.Len(t, l.requests(), 4)
 	assert.Equal(t, controller.Stop, l.requests()[3].Command.Kind)
+	until(t, ctx, "document.body.innerText.includes('Done (stop), but not on disk: the disk is full.')")
 
 	// A held batch says what restart brings.
 	held := cooking()

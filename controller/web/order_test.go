@@ -42,7 +42,7 @@ func TestCommandsReachTheLoop(t *testing.T) {
 		l := accepting(asking())
 		w := ask(handler(l), http.MethodPost, "/api/commands", body)
 		assert.Equal(t, http.StatusOK, w.Code, w.Body)
-		assert.JSONEq(t, `{"state":"running"}`, w.Body.String())
+		assert.JSONEq(t, `{"state":"running","recorded":true}`, w.Body.String())
 		assert.Equal(t, []snapshot.Request{want}, l.requests(), body)
 	}
 }
@@ -65,7 +65,9 @@ func TestRefusals(t *testing.T) {
 		"foreign origin":     {hold, header("Origin", "https://evil.example"), 403, "another site"},
 		"rebound name":       {hold, host("evil.example:8080"), 421, "evil.example"},
 		"form":               {hold, header("Content-Type", "text/plain"), 415, "application/json"},
-		"too large":          {`{"command":"start","file":"x","product_yaml":"` + strings.Repeat("a", 1<<20) + `"}`, nil, 413, "1048576"},
+		"too large":          {`{"command":"start","file":"x","product_yaml":"` + strings.Repeat("a", web.MaxBody) + `"}`, nil, 413, "139264"},
+		"product too large":  {`{"command":"start","file":"x","product_yaml":"` + strings.Repeat("a", web.MaxProduct+1) + `"}`, nil, 413, "65536"},
+		"largest product":    {`{"command":"start","file":"x.yaml","product_yaml":"` + strings.Repeat(`\n`, web.MaxProduct) + `"}`, nil, 422, "x.yaml:1:1"},
 		"empty":              {``, nil, 400, "no JSON object"},
 		"list":               {`["hold"]`, nil, 400, "no JSON object"},
 		"cut short":          {`{"command":"hold"`, nil, 400, "ends too early"},
@@ -168,6 +170,11 @@ func TestWhatTheControllerSays(t *testing.T) {
 	w := ask(handler(l), http.MethodPost, "/api/commands", `{"command":"restart"}`)
 	assert.Equal(t, http.StatusConflict, w.Code)
 	assert.Equal(t, "not possible in this state of the batch", detail(t, w))
+
+	l.reply = snapshot.Reply{Accepted: true, State: controller.Stopping, Unrecorded: "the disk is full"}
+	w = ask(handler(l), http.MethodPost, "/api/commands", `{"command":"stop"}`)
+	assert.Equal(t, http.StatusOK, w.Code)
+	assert.JSONEq(t, `{"state":"stopping","recorded":false,"unrecorded":"the disk is full"}`, w.Body.String())
 
 	l.err = context.DeadlineExceeded
 	w = ask(handler(l), http.MethodPost, "/api/commands", `{"command":"stop"}`)

@@ -284,8 +284,10 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 }
 
 // age is the wall time since the step, and false when the loop did not note it.
-func age(s *snapshot.Snapshot, now time.Time) (time.Duration, bool) {
-	return max(0, now.Sub(s.Stepped)), !s.Stepped.IsZero()
+func age(s *snapshot.Snapshot, now time.Time) (time.Duration, bool) { return ageAt(s.Stepped, now) }
+
+func ageAt(stepped, now time.Time) (time.Duration, bool) {
+	return max(0, now.Sub(stepped)), !stepped.IsZero()
 }
 
 // pressing lists the alarms that are not normal: by priority, then those nobody

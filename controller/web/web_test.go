@@ -146,6 +146,12 @@ func (l *loop) Do(_ context.Context, r snapshot.Request) (snapshot.Reply, error)
 	return l.reply, l.err
 }
 
+func (l *loop) answers(r snapshot.Reply) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.reply = r
+}
+
 func (l *loop) requests() []snapshot.Request {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -159,7 +165,7 @@ func (l *loop) put(s *snapshot.Snapshot) {
 }
 
 func accepting(s *snapshot.Snapshot) *loop {
-	return &loop{snap: s, reply: snapshot.Reply{Accepted: true, State: controller.Running}}
+	return &loop{snap: s, reply: snapshot.Reply{Accepted: true, Recorded: true, State: controller.Running}}
 }
 
 func handler(l *loop) http.Handler { return configured(l, func(*web.Config) {}) }
@@ -275,12 +281,12 @@ func TestStatusOfACook(t *testing.T) {
 	assert.Equal(t, "core falls to 4 °C or you confirm: Is the ice used up?", got["stages"].([]any)[3].(map[string]any)["ended_by"])
 }
 
-// heat is 1.3 decimal reduction times at the reference temperature.
+// heat is a fifth of what 150 °F asks for, 13.4 of 67 s: 1.3 log10.
 func heat() lethality.Count { return killed(1.3) }
 
 func killed(log10 float64) lethality.Count {
-	k := lethality.RedMeat
-	return lethality.RedMeatCriterion(false).Add(lethality.Count{}, k.Reference, k.Reference, time.Duration(log10*float64(k.D)))
+	t := lethality.RedMeat.Reference
+	return lethality.RedMeatCriterion().Add(lethality.Count{}, t, t, time.Duration(log10/lethality.MeatLog10*float64(67*time.Second)))
 }
 
 // What is counted beyond any claim is not shown as if it were one.

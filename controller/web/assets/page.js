@@ -272,8 +272,9 @@ async function send(body) {
       askToken(body, said.detail);
     } else if (!answer.ok) {
       say('Not done (' + body.command + '): ' + said.detail + '.');
-    } else if (body.command === 'start') {
-      $('read').checked = false; // the next batch asks again
+    } else {
+      if (!said.recorded) say('Done (' + body.command + '), but not on disk: ' + said.unrecorded + '.');
+      if (body.command === 'start') $('read').checked = false; // the next batch asks again
     }
   } catch {
     say('No answer to ' + body.command + '. Nobody knows whether it was done; look at the cabinet.');
