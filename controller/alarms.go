@@ -62,10 +62,8 @@ func (t *step) alarms() {
 	s.HeatTime.judge(t)
 	standing := t.standing()
 	var suppressed trip.Set
-	for c := range standing.Each {
-		// Judged on what stood before this step as well, so that the order of the
-		// catalogue does not matter for more than one step.
-		if s.Alarms[c].Active(c, now) && s.Alarms[c].Phase != trip.Shelved {
+	for c := range standing.Each { // before any of them comes up, so that their order does not matter
+		if a := s.Alarms[c].Seen(now, true); a.Active(c, now) && a.Phase != trip.Shelved {
 			suppressed |= suppresses[c]
 		}
 	}
@@ -77,7 +75,7 @@ func (t *step) alarms() {
 		}
 		switch change {
 		case trip.Raised:
-			t.event(Event{Kind: AlarmRaised, Alarm: c})
+			t.event(Event{Kind: AlarmRaised, Alarm: c, Here: t.m.here})
 		case trip.Returned:
 			t.event(Event{Kind: AlarmReturned, Alarm: c})
 		}
@@ -104,7 +102,7 @@ func (t *step) alarms() {
 func (t *step) away() {
 	s := t.s
 	switch {
-	case !s.Batch.Active() || t.dt <= shortAbsence:
+	case !s.Batch.Active() || t.dt <= shortAbsence || s.Batch == Stopping || s.Batch == Aborting: // over already
 	case t.dt > longAbsence:
 		t.enter(Aborting)
 	case s.Batch == Running || s.Batch == Restarting:

@@ -45,6 +45,9 @@ const (
 	AnotherQuestion
 	NotToMend
 	NotStanding
+	LastChamber
+	NoneLost
+	PutAside
 	ProbesDoubted
 	NoSuchProbe
 	NotStill
@@ -56,7 +59,7 @@ var refusalText = [...]string{
 	StillTripped:            "a trip is latched; remove its cause and reset it first",
 	NotTripped:              "no trip is latched",
 	ChamberUnread:           "no chamber probe gives a usable reading; check the probe first",
-	ChamberTooHotForCabinet: "a stage asks for a chamber within 5 °C of this cabinet's limit; lower it, or take another cabinet",
+	ChamberTooHotForCabinet: "a stage asks for a chamber within " + profile.ChamberMargin.String() + " of this cabinet's limit; lower it, or take another cabinet",
 	NothingToRun:            "no product with stages is loaded",
 	UnknownCommand:          "no such command",
 	LastCore:                "no other core probe answers; mend this one, or stop the batch",
@@ -65,6 +68,9 @@ var refusalText = [...]string{
 	AnotherQuestion:         "another question waits now; read it first",
 	NotToMend:               "this alarm needs nobody's word: it ends by itself when its cause is gone",
 	NotStanding:             "this alarm does not stand, so there is nothing to say of it",
+	LastChamber:             "no other chamber probe answers; mend this one, or stop the batch",
+	NoneLost:                "every probe that is in use has answered within the last half minute; unplug the one that is to be left out",
+	PutAside:                "this alarm is put aside; acknowledge it by its name, look at it, and say so again",
 	ProbesDoubted:           "a probe does not read what it should before a start; mend it, or give a reason to start nevertheless",
 	NoSuchProbe:             "there is no chamber or core probe of that name",
 	NotStill:                "the probe's reading has not stood still for half a minute; stir the ice water and wait",
@@ -128,6 +134,8 @@ type Event struct {
 	Alarm   trip.Code     `record:"alarm"`
 	Command CommandKind   `record:"command"`
 	Why     Refusal       `record:"why"`
+	Part    QuestionPart  `record:"question"` // of the stage, that is asked or answered
+	Here    trip.Parts    `record:"parts"`    // of the cabinet: what an alarm may ask for
 }
 
 // Text says the event in words; p is the product of the batch and may be nil.
@@ -149,7 +157,7 @@ func (e Event) Text(p *profile.Product) string {
 		return stage + " confirmed by the person"
 	case AlarmRaised:
 		entry := e.Alarm.Entry()
-		return fmt.Sprintf("alarm %s (%s): %s %s", entry.Name, entry.Priority, entry.Meaning, entry.Action)
+		return fmt.Sprintf("alarm %s (%s): %s %s", entry.Name, entry.Priority, entry.Meaning, entry.Do(e.Here))
 	case AlarmReturned:
 		return "alarm " + e.Alarm.String() + " over"
 	case Tripped:
@@ -169,7 +177,10 @@ func (e Event) Prompt(p *profile.Product) string {
 		return "see the product file"
 	}
 	stage := &p.Stages[e.Stage]
-	if e.By == EndedByPerson {
+	if i := int(e.Part) - int(firstCondition); i >= 0 && i < len(stage.Until.Conditions) {
+		return stage.Until.Conditions[i].Confirm
+	}
+	if e.By == EndedByPerson { // as events were recorded that do not say which
 		for _, c := range stage.Until.Conditions {
 			if c.Kind == profile.Confirmed {
 				return c.Confirm

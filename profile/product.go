@@ -4,7 +4,6 @@ import (
 	"slices"
 	"time"
 
-	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 )
 
@@ -12,14 +11,16 @@ import (
 // shaped, when it is done, and the stages that get it there. Products come from
 // Parse, which has checked them; the rest of the program reads them only.
 type Product struct {
-	Name    string
-	Source  string // where the schedule comes from, in the file's words
-	Shape   Shape
-	Species Species
-	Class   Class
-	Formula Formula
-	Targets Targets
-	Stages  []Stage
+	Name         string
+	Source       string // where the schedule comes from, in the file's words
+	Shape        Shape
+	Species      Species
+	Class        Class
+	Process      Process
+	Jurisdiction Jurisdiction
+	Formula      Formula
+	Targets      Targets
+	Stages       []Stage
 }
 
 // Form is the geometry that heat conduction is solved in.
@@ -108,12 +109,23 @@ const (
 	ItalianSausage
 )
 
-// A Formula is what goes into the batch. With a Pickle, Cure.Mass and the items of
-// the pickle are what is in the pickle, of which the meat takes up a part; without
-// one all of everything ends up in the meat.
+// Process is what makes the product safe to eat.
+type Process uint8
+
+// FullyCooked is what a file means that names none: it is held to the lethality of its
+// species. What is not ready to eat is cooked by whoever eats it, and says so.
+const (
+	FullyCooked Process = iota
+	NotReadyToEat
+)
+
+// A Formula is what goes into the batch. With a Pickle, the cures that are pumped or
+// that the meat lies in and the items of the pickle are what is in the pickle, of
+// which the meat takes up a part; without one all of everything ends up in the meat.
 type Formula struct {
 	Cut    []Meat
-	Cure   Cure
+	Cure   Cure   // the first; without it there are no others
+	Cures  []Cure // any further ones
 	Pickle Pickle
 	Other  []Ingredient
 }
@@ -123,8 +135,11 @@ type Formula struct {
 type Pickle struct {
 	Items []Ingredient
 	// Uptake is the mass that the meat takes up as a fraction of its green weight:
-	// what is pumped, or the measured pick-up.
+	// what is pumped and the measured pick-up.
 	Uptake quantity.Ratio
+	// Pump is the part of it that is pumped, before meat is laid into what is left of
+	// the pickle; zero for meat that is only pumped or only laid in.
+	Pump quantity.Ratio
 	// LongCure instead means that the meat lies until pickle and meat hold the same
 	// share of everything dissolved.
 	LongCure bool
@@ -149,13 +164,17 @@ const (
 	DryRubbed
 )
 
-// Cure is the curing mix and how it is used.
+// Cure is one curing mix and how it is used. Its shares are by mass; what they leave
+// is salt.
 type Cure struct {
-	Name    string
-	Mass    quantity.Kilograms // in the pickle if there is one, else all in the meat
-	Nitrite quantity.Ratio     // sodium nitrite in the mix, by mass; the rest is salt
-	Method  CureMethod         // massaged meat counts as Pumped
-	Rest    time.Duration      // zero when the file names none
+	Name             string
+	Mass             quantity.Kilograms // in the pickle if there is one for its method, else all in the meat
+	Nitrite          quantity.Ratio     // sodium nitrite
+	PotassiumNitrite quantity.Ratio
+	Nitrate          quantity.Ratio // sodium nitrate
+	PotassiumNitrate quantity.Ratio // saltpetre
+	Method           CureMethod     // massaged meat counts as Pumped
+	Rest             time.Duration  // zero when the file names none
 }
 
 // IngredientKind says what an ingredient counts as in the sums.
@@ -273,15 +292,4 @@ type Condition struct {
 	Core      quantity.Celsius
 	Lethality float64 // log10 reduction
 	Confirm   string  // what the person is asked
-}
-
-// Kinetics returns the constants that count this species' lethality, and false
-// for a species whose criterion is not a single D and z: poultry goes by a
-// table, fish by a hold, and cheese is not cooked.
-func (s Species) Kinetics() (lethality.Kinetics, bool) {
-	switch s {
-	case RedMeat, Game:
-		return lethality.RedMeat, true
-	}
-	return lethality.Kinetics{}, false
 }

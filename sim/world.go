@@ -292,7 +292,7 @@ func (w *World) follow(dt time.Duration) {
 	}
 	feels(w.ambient, w.plant.At(InRoom), dt)
 	if len(w.ember) > 0 {
-		feels(w.ember, w.plant.At(InEmber), dt)
+		w.feels(w.ember, misplaced.Ember, InEmber, InRoom, dt)
 	}
 }
 

@@ -25,7 +25,7 @@ type reasons struct {
 	given []string
 }
 
-func (r *reasons) Step(m record.Moment, in *controller.Inputs, out controller.Outputs, events []controller.Event, s *controller.State, by record.By) bool {
+func (r *reasons) Step(m record.Moment, in *controller.Inputs, out controller.Outputs, events []controller.Event, s *controller.State, by record.By) record.Receipt {
 	if in.Command.Kind == controller.Start {
 		r.given = append(r.given, by.Reason)
 	}

@@ -127,7 +127,7 @@ func TestPageInABrowser(t *testing.T) {
 	do(t, ctx, chromedp.SendKeys(chromedp.CSS("#token"), token+"\r"))
 	until(t, ctx, "!document.getElementById('ask-token').open && !document.getElementById('confirm').disabled")
 	require.Len(t, l.requests(), 1)
-	assert.Equal(t, controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 1, Part: controller.HandStep}}, l.requests()[0].Command)
+	assert.Equal(t, controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 1, Part: controller.HandStep, Batch: time.Hour}}, l.requests()[0].Command)
 
 	// The prompt goes, an alarm and a trip come; stop asks first.
 	abnormal := cooking()
@@ -154,10 +154,12 @@ func TestPageInABrowser(t *testing.T) {
 		require.Len(t, l.requests(), 2+i)
 		assert.Equal(t, want, l.requests()[1+i].Command)
 	}
+	l.answers(snapshot.Reply{Accepted: true, State: controller.Stopping, Unrecorded: "the disk is full"})
 	do(t, ctx, click("stop"), click("keep"), click("stop"), click("really-stop"))
 	until(t, ctx, "!document.getElementById('stop').disabled")
 	require.Len(t, l.requests(), 4)
 	assert.Equal(t, controller.Stop, l.requests()[3].Command.Kind)
+	until(t, ctx, "document.body.innerText.includes('Done (stop), but not on disk: the disk is full.')")
 
 	// A held batch says what restart brings.
 	held := cooking()
@@ -216,12 +218,12 @@ func TestPageInABrowser(t *testing.T) {
 	assert.True(t, disabled)
 	// A refusal brings what speaks against it, and the field for the reason; a start takes
 	// both away.
-	l.answer(snapshot.Reply{Why: "a probe does not read what it should", Findings: []string{"probe \"upper rack\" reads low"}, Excusable: true})
+	l.answers(snapshot.Reply{Why: "a probe does not read what it should", Findings: []string{"probe \"upper rack\" reads low"}, Excusable: true})
 	do(t, ctx, click("read"), chromedp.WaitEnabled(chromedp.CSS("#go")), click("go"))
 	until(t, ctx, "document.getElementById('because').offsetParent && document.getElementById('findings').textContent.includes('reads low')")
 	picture(t, ctx, "refused-375")
 	do(t, ctx, chromedp.SendKeys(chromedp.CSS("#reason"), "winter"))
-	l.answer(snapshot.Reply{Accepted: true, State: controller.Running})
+	l.answers(snapshot.Reply{Accepted: true, Recorded: true, State: controller.Running})
 	do(t, ctx, chromedp.WaitEnabled(chromedp.CSS("#go")), click("go"))
 	until(t, ctx, "!document.getElementById('because').offsetParent && !document.getElementById('findings').offsetParent")
 	require.Len(t, l.requests(), 6)

@@ -182,7 +182,7 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		"POST /api/commands 200": {{loop: cook, body: `{"command":"hold"}`},
 			{loop: cook, body: `{"command":"start","file":"ring.yaml","product_yaml":"product: Caraway ring","stuffed_at":"2026-03-13T18:00:00+01:00","reason":"none"}`},
 			{loop: cook, body: `{"command":"shelve","alarm":"core-lost","for":"2 h"}`},
-			{loop: cook, body: `{"command":"confirm","question":"4-until-2"}`}, {loop: cook, body: `{"command":"mended","alarm":"core-out"}`}},
+			{loop: cook, body: `{"command":"confirm","question":"4-until-2-22"}`}, {loop: cook, body: `{"command":"mended","alarm":"core-out"}`}},
 		"POST /api/commands 400": {{loop: cook, body: `{`, bad: true}, {loop: cook, body: ``, bad: true}, {loop: cook, body: `{"command":"hold","x":"y"}`, bad: true}},
 		"POST /api/commands 401": {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"command":"hold"}`, bad: true}},
 		"POST /api/commands 403": {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"command":"hold"}`}},

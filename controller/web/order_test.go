@@ -26,8 +26,8 @@ func TestCommandsReachTheLoop(t *testing.T) {
 		`{"command":"start","file":"ring.yaml","product_yaml":"product: Caraway ring"}`: {Command: controller.Command{Kind: controller.Start}, Product: ring,
 			ProductName: "ring.yaml", ProductFile: []byte("product: Caraway ring")},
 		`{"command":"shelve","alarm":"core-lost","for":"2 h"}`: {Command: controller.Command{Kind: controller.Shelve, Alarm: trip.CoreLost, For: 2 * time.Hour}},
-		`{"command":"confirm","question":"2-ask"}`:             {Command: controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 1, Part: controller.HandStep}}},
-		`{"command":"confirm","question":"4-until-2"}`:         {Command: controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 3, Part: controller.HandStep + 2}}}, // the step judges
+		`{"command":"confirm","question":"2-ask-22"}`:          {Command: controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 1, Part: controller.HandStep, Batch: 74 * time.Millisecond}}},
+		`{"command":"confirm","question":"4-until-2-22"}`:      {Command: controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 3, Part: controller.HandStep + 2, Batch: 74 * time.Millisecond}}}, // the step judges
 		`{"command":"hold"}`:                                   {Command: controller.Command{Kind: controller.Hold}},
 		`{"command":"restart"}`:                                {Command: controller.Command{Kind: controller.Restart}},
 		`{"command":"stop"}`:                                   {Command: controller.Command{Kind: controller.Stop}},
@@ -42,7 +42,7 @@ func TestCommandsReachTheLoop(t *testing.T) {
 		l := accepting(asking())
 		w := ask(handler(l), http.MethodPost, "/api/commands", body)
 		assert.Equal(t, http.StatusOK, w.Code, w.Body)
-		assert.JSONEq(t, `{"state":"running"}`, w.Body.String())
+		assert.JSONEq(t, `{"state":"running","recorded":true}`, w.Body.String())
 		assert.Equal(t, []snapshot.Request{want}, l.requests(), body)
 	}
 }
@@ -65,7 +65,9 @@ func TestRefusals(t *testing.T) {
 		"foreign origin":     {hold, header("Origin", "https://evil.example"), 403, "another site"},
 		"rebound name":       {hold, host("evil.example:8080"), 421, "evil.example"},
 		"form":               {hold, header("Content-Type", "text/plain"), 415, "application/json"},
-		"too large":          {`{"command":"start","file":"x","product_yaml":"` + strings.Repeat("a", 1<<20) + `"}`, nil, 413, "1048576"},
+		"too large":          {`{"command":"start","file":"x","product_yaml":"` + strings.Repeat("a", web.MaxBody) + `"}`, nil, 413, "139264"},
+		"product too large":  {`{"command":"start","file":"x","product_yaml":"` + strings.Repeat("a", web.MaxProduct+1) + `"}`, nil, 413, "65536"},
+		"largest product":    {`{"command":"start","file":"x.yaml","product_yaml":"` + strings.Repeat(`\n`, web.MaxProduct) + `"}`, nil, 422, "x.yaml:1:1"},
 		"empty":              {``, nil, 400, "no JSON object"},
 		"list":               {`["hold"]`, nil, 400, "no JSON object"},
 		"cut short":          {`{"command":"hold"`, nil, 400, "ends too early"},
@@ -92,7 +94,7 @@ func TestRefusals(t *testing.T) {
 		"bare confirm":       {`{"command":"confirm"}`, nil, 422, "read what prompt of /api/status asks"},
 		"no question":        {`{"command":"confirm","question":"2"}`, nil, 422, "prompt of /api/status"},
 		"former question":    {`{"command":"confirm","prompt":"Open the door"}`, nil, 400, "question"},
-		"question for hold":  {`{"command":"hold","question":"2-ask"}`, nil, 422, "takes no question"},
+		"question for hold":  {`{"command":"hold","question":"2-ask-22"}`, nil, 422, "takes no question"},
 		"note for hold":      {`{"command":"hold","text":"x"}`, nil, 422, "takes no text"},
 	}
 	for name, c := range cases {
@@ -119,7 +121,7 @@ func TestOrdersTakeWhatTheTableSays(t *testing.T) {
 		"product": controller.WithProduct, "reason": controller.WithProduct, "alarm": controller.WithAlarm, "for": controller.WithDuration,
 		"question": controller.WithQuestion, "probe": controller.WithProbe, "text": 0, "batch": 0,
 	}
-	values := map[string]string{"product": ring.Name, "alarm": "core-lost", "for": "1 h", "question": "2-ask", "probe": "thick end", "reason": "r", "text": "t", "batch": "b"}
+	values := map[string]string{"product": ring.Name, "alarm": "core-lost", "for": "1 h", "question": "2-ask-22", "probe": "thick end", "reason": "r", "text": "t", "batch": "b"}
 	for _, k := range controller.Commands() {
 		whole := map[string]string{"command": k.String()}
 		for name, of := range fields {
@@ -169,6 +171,11 @@ func TestWhatTheControllerSays(t *testing.T) {
 	assert.Equal(t, http.StatusConflict, w.Code)
 	assert.Equal(t, "not possible in this state of the batch", detail(t, w))
 
+	l.reply = snapshot.Reply{Accepted: true, State: controller.Stopping, Unrecorded: "the disk is full"}
+	w = ask(handler(l), http.MethodPost, "/api/commands", `{"command":"stop"}`)
+	assert.Equal(t, http.StatusOK, w.Code)
+	assert.JSONEq(t, `{"state":"stopping","recorded":false,"unrecorded":"the disk is full"}`, w.Body.String())
+
 	l.err = context.DeadlineExceeded
 	w = ask(handler(l), http.MethodPost, "/api/commands", `{"command":"stop"}`)
 	assert.Equal(t, http.StatusServiceUnavailable, w.Code)
@@ -180,7 +187,7 @@ func FuzzCommand(f *testing.F) {
 	f.Add(`{"command":"start","file":"a","product_yaml":"b"}`)
 	f.Add(`{"command":"hold","command":"hold"}`)
 	f.Add(`{"command":"start","product":"marjoram-ring","stuffed_at":"2026-01-31T14:05:00Z","reason":"the cure is old"}`)
-	f.Add(`{"command":"confirm","question":"2-ask"}`)
+	f.Add(`{"command":"confirm","question":"2-ask-22"}`)
 	f.Add(`{"command":"acknowledge","alarm":"core-lost"}`)
 	f.Add(`{"command":"shelve","alarm":"core-lost","for":"1 h"}`)
 	f.Add(`{"command":"note","batch":"2026-01-31-1","text":"rain"}`)
@@ -206,7 +213,7 @@ func TestARefusedStartSaysWhatSpeaksAgainstIt(t *testing.T) {
 	l = &loop{snap: idle(), reply: snapshot.Reply{Accepted: true, State: controller.Running, Findings: []string{"it reads low"}}}
 	w = ask(handler(l), http.MethodPost, "/api/commands", `{"command":"start","product":"Caraway ring","reason":"winter"}`)
 	assert.Equal(t, http.StatusOK, w.Code)
-	assert.JSONEq(t, `{"state":"running","findings":["it reads low"]}`, w.Body.String())
+	assert.JSONEq(t, `{"state":"running","recorded":false,"findings":["it reads low"]}`, w.Body.String())
 
 	l = accepting(idle())
 	w = ask(handler(l), http.MethodPost, "/api/commands", `{"command":"ice","probe":"nobody"}`)

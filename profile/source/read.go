@@ -126,6 +126,9 @@ func (m *Map) Done() {
 	meant := map[string]bool{}
 	for i := 0; i+1 < len(m.node.Content); i += 2 {
 		key := m.node.Content[i]
+		if m.doc.full() {
+			return
+		}
 		if m.doc.broken[key] || m.asked[key.Value] {
 			continue
 		}
@@ -200,6 +203,14 @@ func (v Value) List(limit int) []Value {
 		items[i] = Value{doc: v.doc, node: n, key: fmt.Sprintf("%s, item %d", v.key, i+1)}
 	}
 	return items
+}
+
+// OneOrMore reads a list like List; anything else is its own only item.
+func (v Value) OneOrMore(limit int) []Value {
+	if v.usable() && v.node.Kind != yaml.SequenceNode {
+		return []Value{v}
+	}
+	return v.List(limit)
 }
 
 // Named gives the value another name in messages.

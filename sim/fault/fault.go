@@ -58,6 +58,7 @@ const (
 	ChamberOutside
 	ChamberWire
 	CoreWire
+	EmberSlipped
 	kinds
 )
 
@@ -119,6 +120,7 @@ var catalogue = [kinds]description{
 	ChamberOutside:   {name: "chamber-outside", probes: cabinet.MaxChamberProbes, meaning: "the chamber probe hangs in the room beside the cabinet"},
 	ChamberWire:      {name: "chamber-wire", probes: cabinet.MaxChamberProbes, unit: wire, least: float64(thermocouple.K), most: float64(thermocouple.E), meaning: "the chamber probe is of that thermocouple type on a chip for type K"},
 	CoreWire:         {name: "core-wire", probes: cabinet.MaxCoreProbes, unit: wire, least: float64(thermocouple.K), most: float64(thermocouple.E), meaning: "the core probe is of that thermocouple type on a chip for type K"},
+	EmberSlipped:     {name: "ember-slipped", meaning: "the ember probe has slipped out of the wood and hangs beside the generator"},
 }
 
 // All lists every kind.

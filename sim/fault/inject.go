@@ -174,6 +174,7 @@ func at(celsius float64) sensors.Reading {
 type Misplaced struct {
 	Cores    uint8 // out of the meat
 	Chambers uint8 // out in the room
+	Ember    uint8 // out of the wood
 	WickDry  bool  // the wet bulb has no wet wick
 }
 
@@ -189,6 +190,8 @@ func (j *Injector) Truth(elapsed time.Duration) (m Misplaced) {
 			m.Cores |= f.bits()
 		case ChamberOutside:
 			m.Chambers |= f.bits()
+		case EmberSlipped:
+			m.Ember = f.bits()
 		case WickDry:
 			m.WickDry = true
 		}

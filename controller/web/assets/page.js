@@ -103,6 +103,7 @@ function drawFacts(s) {
   const facts = [];
   const fact = (name, v, say) => { if (known(v)) facts.push([name, say(v)]); };
   fact('Heater duty', s.heater_duty_ratio, percent);
+  fact('Heat ends', s.heat_left_seconds, v => 'in ' + duration(v) + ', if nobody does anything');
   for (const o of ['heater', 'fan', 'smoke', 'humidifier', 'sounder']) fact(o[0].toUpperCase() + o.slice(1), s.outputs[o], v => v ? '● on' : '○ off');
   fact('Damper', s.damper_ratio, v => percent(v) + ' open');
   fact('Wet bulb', s.wet_bulb_celsius, v => number(v, 1) + ' °C');
@@ -281,9 +282,12 @@ async function send(body) {
     } else if (!answer.ok) {
       say('Not done (' + body.command + '): ' + said.detail + '.');
       if (body.command === 'start') objections(said.findings || [], said.excusable === true);
-    } else if (body.command === 'start') {
-      $('read').checked = false; // the next batch asks again
-      objections([], false);
+    } else {
+      if (!said.recorded) say('Done (' + body.command + '), but not on disk: ' + said.unrecorded + '.');
+      if (body.command === 'start') {
+        $('read').checked = false; // the next batch asks again
+        objections([], false);
+      }
     }
   } catch {
     say('No answer to ' + body.command + '. Nobody knows whether it was done; look at the cabinet.');
