@@ -189,7 +189,7 @@ type Trace struct {
 
 // Good reports whether the batch ended as a maker wants it: complete, and all that it is
 // held to was shown.
-func (r *Result) Good() bool { return r.AsPlanned() && r.Verdict.Holds(proof.Surface) }
+func (r *Result) Good() bool { return r.Outcome == controller.Complete.String() && r.Verdict.Good() }
 
 // AsPlanned reports whether the schedule did what it is for: the batch is complete, and
 // its core was cooked, came up and was chilled in time. That nobody measured the humidity at

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"sort"
 	"strings"
 
@@ -29,7 +30,8 @@ func checkCommand() *cobra.Command {
 		Long: `Reads product and cabinet files and reports everything that is wrong with them,
 each with file:line:column, the place itself and what to do; then what is allowed
 but looks unwise: smoke on wet casings, fat that runs out, a come-up that takes
-too long, a stage that can never end.
+too long, a stage that can never end. No batch is started of a product with errors;
+one with advice is for a reason, which goes on the record.
 
 A file is a cabinet when its top level has the key "cabinet", and a product
 otherwise. Products are held against the cabinet of --cabinet, and their formula
@@ -135,12 +137,23 @@ func checkFile(name string, data []byte, home *cabinet.Cabinet, place profile.Ju
 	if err != nil {
 		return faultsOf(name, err)
 	}
+	return withExcerpts(checkProduct(p, name, data, home, place), data)
+}
+
+// checkProduct says what is wrong or unwise about a product that could be read: an error
+// starts nowhere, and advice wants a reason.
+func checkProduct(p *profile.Product, name string, data []byte, home *cabinet.Cabinet, place profile.Jurisdiction) source.Findings {
 	found := lint.Product(p, name, lint.Cabinet{
 		Filling: home.Generator.Lasts, HasAmbient: true, Ambient: home.Ambient, ChamberHigh: home.Limits.ChamberHigh,
 	})
 	found = append(found, judged(p, place, name, data)...)
 	sort.SliceStable(found, func(i, j int) bool { return found[i].Line < found[j].Line })
-	return withExcerpts(found, data)
+	return found
+}
+
+// hasErrors reports findings with which no batch is started.
+func hasErrors(found source.Findings) bool {
+	return slices.ContainsFunc(found, func(f source.Finding) bool { return f.Severity == source.Error })
 }
 
 func withExcerpts(found source.Findings, data []byte) source.Findings {
@@ -196,12 +209,10 @@ func isCabinet(data []byte) bool {
 func printFindings(w io.Writer, all source.Findings, files int) {
 	warnings := 0
 	for _, f := range all {
-		kind := "error"
 		if f.Severity != source.Error {
-			kind = "advice"
 			warnings++
 		}
-		fmt.Fprintf(w, "%s: %s\n", kind, shown(f.Error()))
+		fmt.Fprintf(w, "%s: %s\n", severityText(f), shown(f.Error()))
 		if f.Excerpt != "" {
 			fmt.Fprintf(w, "%s\n", f.Excerpt)
 		}
@@ -214,6 +225,14 @@ func printFindings(w io.Writer, all source.Findings, files int) {
 		return
 	}
 	fmt.Fprintf(w, "%s, %s of advice in %s\n", plural(len(all)-warnings, "error"), plural(warnings, "piece"), plural(files, "file"))
+}
+
+// severityText is what a finding is called: what refuses a start, and what wants a reason.
+func severityText(f source.Finding) string {
+	if f.Severity == source.Error {
+		return "error"
+	}
+	return "advice"
 }
 
 func plural(n int, what string) string {

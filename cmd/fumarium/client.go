@@ -191,25 +191,40 @@ func statusCommand() *cobra.Command {
 	var asJSON bool
 	cmd := c.flags(&cobra.Command{
 		Use: "status", Short: "Say what the cabinet is doing", Args: cobra.NoArgs,
+		Long: `Prints what the cabinet is doing, what can be said of each rule that the batch is
+held to, and, once it is over, whether it ended well.
+
+Exit status: 0 as it should be, 1 the last batch is over and not good, 2 usage, 3 no
+daemon answers.`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			body, err := c.call(cmd.Context(), http.MethodGet, "/api/status", nil)
 			if err != nil {
 				return err
 			}
-			if asJSON {
-				_, err := cmd.OutOrStdout().Write(body)
-				return couldNot(err)
-			}
 			s, err := c.understood(body)
 			if err != nil {
 				return err
 			}
+			if asJSON {
+				if _, err := cmd.OutOrStdout().Write(body); err != nil {
+					return couldNot(err)
+				}
+				return ended(s)
+			}
 			printStatus(cmd.OutOrStdout(), s)
-			return nil
+			return ended(s)
 		},
 	})
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print the status as JSON")
 	return cmd
+}
+
+// ended is the exit status of a status: bad when the last batch is over and not good.
+func ended(s *web.Status) error {
+	if s.Good != nil && !*s.Good {
+		return &failure{exitBad, errSaid}
+	}
+	return nil
 }
 
 func (c *client) status(ctx context.Context) (*web.Status, error) {
@@ -404,6 +419,9 @@ func printStatus(w io.Writer, s *web.Status) {
 		fmt.Fprintf(w, "heat      ends by itself in %s, if nobody does anything\n", quantity.FormatDuration(seconds(*s.HeatLeftSeconds)))
 	}
 	printRules(w, s.Rules)
+	if s.Ending != nil {
+		fmt.Fprintf(w, "ending    %s\n", shown(*s.Ending))
+	}
 	for _, a := range s.Alarms {
 		fmt.Fprintf(w, "alarm     %s (%s, %s): %s\n", shown(a.Code), shown(a.Priority), shown(a.State), shown(a.Action))
 	}

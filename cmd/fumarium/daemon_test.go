@@ -147,9 +147,13 @@ func (d *daemon) line(text string) string {
 func (d *daemon) status() web.Status {
 	d.t.Helper()
 	code, out, err := call(d.t, "status", "--json", "--server", d.url)
-	require.Equal(d.t, exitGood, code, err)
 	var s web.Status
-	require.NoError(d.t, json.Unmarshal([]byte(out), &s))
+	require.NoError(d.t, json.Unmarshal([]byte(out), &s), err)
+	want := exitGood
+	if s.Good != nil && !*s.Good {
+		want = exitBad
+	}
+	require.Equal(d.t, want, code, err)
 	return s
 }
 
@@ -223,8 +227,12 @@ func TestTheDemonstrationRunsToItsEnd(t *testing.T) {
 	require.NotEmpty(t, b.Events)
 	assert.Equal(t, shownEvent{ID: b.ID + "/0.0", Time: b.Events[0].Time, Kind: "batch state", Text: "batch running"}, b.Events[0])
 	assert.Equal(t, "start", b.Commands[0].Command)
-	require.Len(t, b.Notes, 1)
-	assert.Equal(t, "good colour, a little dry\nrecord whole\x1b[2K\u202e", b.Notes[0].Text)
+	require.Len(t, b.Notes, 2)
+	assert.Equal(t, "fumarium", b.Notes[0].Who)
+	assert.Equal(t, b.Ending, b.Notes[0].Text, "the same at the end and when it is replayed")
+	require.NotNil(t, b.Good)
+	assert.True(t, *b.Good, b.Ending)
+	assert.Equal(t, "good colour, a little dry\nrecord whole\x1b[2K\u202e", b.Notes[1].Text)
 	status, out, errText = call(t, "replay", "sim-", "--simulated", "--state", d.state, "--json")
 	require.Equal(t, exitGood, status, errText)
 	assert.Contains(t, out, `"batch": "`+b.ID+`"`)

@@ -17,6 +17,7 @@ import (
 	"fumarium/controller/chart"
 	"fumarium/controller/history"
 	"fumarium/controller/record"
+	"fumarium/controller/snapshot"
 	"fumarium/controller/web"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
@@ -152,6 +153,8 @@ type shownBatch struct {
 	Notes    []shownNote    `json:"notes"`
 	Whole    bool           `json:"record_whole"`
 	Record   string         `json:"record"` // what was found, in words
+	Good     *bool          `json:"good"`   // whether it completed and showed all that it is held to; null is not known
+	Ending   string         `json:"ending"` // the same in words; empty while it is under way
 }
 
 type shownEvent struct {
@@ -233,17 +236,45 @@ func showBatch(ctx context.Context, r *record.Reader, id, drawing string, asJSON
 			return couldNot(err)
 		}
 	}
+	good, ending, err := endingOf(ctx, r, b)
+	if err != nil {
+		return couldNot(err)
+	}
 	if asJSON {
-		if err := printJSON(w, jsonOf(b, told, commands, notes, verdict)); err != nil {
+		whole := jsonOf(b, told, commands, notes, verdict)
+		whole.Good, whole.Ending = good, ending
+		if err := printJSON(w, whole); err != nil {
 			return couldNot(err)
 		}
 	} else {
 		printBatch(w, b, told, commands, notes, verdict)
+		if ending != "" {
+			fmt.Fprintf(w, "verdict %s\n", shown(ending))
+		}
 	}
-	if !verdict.Whole {
+	if !verdict.Whole || good != nil && !*good {
 		return &failure{exitBad, errSaid}
 	}
 	return nil
+}
+
+// endingOf replays a batch that is over, for what can be said of it. When this program
+// decides otherwise than the one that recorded it, nothing can.
+func endingOf(ctx context.Context, r *record.Reader, b *record.Batch) (good *bool, text string, err error) {
+	if b.State == "" {
+		return nil, "", nil
+	}
+	result, err := r.Replay(ctx, b.ID)
+	switch {
+	case ctx.Err() != nil:
+		return nil, "", ctx.Err()
+	case err != nil:
+		return nil, "not known: " + err.Error(), nil
+	case result.Decisions != nil || result.Final.Batch.Active():
+		return nil, "not known: this program does not replay the batch to its end", nil
+	}
+	is, text := snapshot.Ending(result.Final.Batch, &result.Verdict)
+	return &is, text, nil
 }
 
 func printBatch(w io.Writer, b *record.Batch, h *history.History, commands []record.Command, notes []record.Note, verdict record.Verdict) {

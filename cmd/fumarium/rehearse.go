@@ -15,11 +15,14 @@ import (
 	"golang.org/x/term"
 
 	"fumarium/controller"
+	"fumarium/controller/cabinet"
 	"fumarium/controller/chart"
 	"fumarium/profile"
+	"fumarium/profile/catalog"
 	"fumarium/profile/lethality"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
+	"fumarium/profile/source"
 	"fumarium/sim"
 	"fumarium/sim/fault"
 )
@@ -63,8 +66,11 @@ as in core2-open@1h. Times count from the start of the batch. The simulated
 person looks after an alarm when its cause has gone. Kinds:
 
 ` + faultKinds() + `
-Exit status: 0 the batch completed, 1 it did not, 2 usage, 3 a file could not be
-read.`,
+What check says of the product is printed at the end: no batch is started with an
+error, and with advice only for a reason.
+
+Exit status: 0 the batch completed and is good, 1 it is not, or check finds an error
+in the product, 2 usage, 3 a file could not be read.`,
 		Example: `  fumarium rehearse
   fumarium rehearse my-sausage.yaml --cabinet my-cabinet.yaml --load 6kg --ambient 2°C
   fumarium rehearse caraway-sticks --chart sticks.svg
@@ -167,6 +173,10 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	if err != nil {
 		return err
 	}
+	found, err := o.found(product, setup.Cabinet)
+	if err != nil {
+		return err
+	}
 	var trace *sim.Trace
 	if o.chart != "" {
 		trace = &sim.Trace{}
@@ -201,16 +211,39 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 			times := result.ElapsedSeconds / wall
 			result.WallSeconds, result.TimesRealTime = &wall, &times
 		}
-		if err := printJSON(stdout, result); err != nil {
+		if err := printJSON(stdout, checked{result, found}); err != nil {
 			return couldNot(err)
 		}
 	} else {
 		printRehearsal(stdout, setup, result, took, whole, o)
+		for _, f := range found {
+			fmt.Fprintf(stdout, "check, %s: %s\n", severityText(f), shown(f.Error()))
+		}
 	}
-	if !result.Good() {
+	if !result.Good() || hasErrors(found) {
 		return &failure{exitBad, errSaid}
 	}
 	return nil
+}
+
+// checked is a rehearsal with what check says of its product.
+type checked struct {
+	*sim.Result
+	Findings source.Findings `json:"findings,omitempty"`
+}
+
+// found is what check says of the product in that cabinet: no batch is started with an
+// error, and advice wants a reason. A rehearsal heats nothing, and runs with either.
+func (o rehearseOptions) found(product string, home *cabinet.Cabinet) (source.Findings, error) {
+	item, err := find(product, catalog.Find, profile.Parse)
+	if err != nil {
+		return nil, err
+	}
+	place, err := placeOf("")
+	if err != nil {
+		return nil, err
+	}
+	return checkProduct(item.Value, item.File, item.Data, home, place), nil
 }
 
 func writeChart(name string, figure chart.Figure) (err error) {
@@ -265,7 +298,11 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took, whole tim
 	}
 	t.Flush()
 
-	fmt.Fprintf(w, "\n%s after %s\n", r.Outcome, quantity.FormatDuration(seconds(r.ElapsedSeconds)))
+	outcome := r.Outcome
+	if r.Outcome == controller.Complete.String() && !r.Good() {
+		outcome += ", NOT good,"
+	}
+	fmt.Fprintf(w, "\n%s after %s\n", outcome, quantity.FormatDuration(seconds(r.ElapsedSeconds)))
 	if r.Reason != "" {
 		fmt.Fprintf(w, "reason        %s\n", r.Reason)
 	}

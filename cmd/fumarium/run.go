@@ -31,6 +31,7 @@ import (
 	"fumarium/controller/web"
 	"fumarium/profile"
 	"fumarium/profile/catalog"
+	"fumarium/profile/source"
 )
 
 const (
@@ -172,6 +173,10 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	if demonstration {
 		o.cabinet = defaultCabinet
 	}
+	place, err := placeOf("")
+	if err != nil {
+		return false, err
+	}
 	product, err := catalog.Find(defaultProduct) // whatever files lie here
 	if err != nil {
 		return false, err
@@ -240,6 +245,10 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 			manager.Cycle(func() string { return web.NewStatus(s, time.Now()).Summary })
 		},
 		CabinetFile: record.File{Name: cabinetFile.File, Data: cabinetFile.Data},
+		Judge: func(p *profile.Product, f record.File) source.Findings {
+			return checkProduct(p, f.Name, f.Data, cab, place)
+		},
+		Ended: func(batch string, s *snapshot.Snapshot) { go noteVerdict(ctx, records, batch, s, log) },
 	})
 	if err != nil {
 		return false, couldNot(err)
@@ -307,6 +316,19 @@ func moment(wall time.Time) record.Moment {
 func notes(add func(context.Context, record.Moment, string, record.Note) error, now func() time.Time) func(ctx context.Context, batch, text string) error {
 	return func(ctx context.Context, batch, text string) error {
 		return add(ctx, moment(now()), batch, record.Note{Who: "operator", Text: text})
+	}
+}
+
+// noteVerdict keeps on the record what could be said of a batch as it ended. A replay finds
+// it again, should the program go before it is written.
+func noteVerdict(ctx context.Context, records *record.Recorder, batch string, s *snapshot.Snapshot, log *slog.Logger) {
+	_, text, known := s.Ending()
+	if batch == "" || !known {
+		return
+	}
+	log.Info(text, "batch", batch)
+	if err := records.AddNote(ctx, moment(time.Now()), batch, record.Note{Who: "fumarium", Text: text}); err != nil && ctx.Err() == nil {
+		log.Error("the verdict was not kept; replay finds it again", "batch", batch, "err", err)
 	}
 }
 

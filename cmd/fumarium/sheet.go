@@ -7,8 +7,10 @@ import (
 	"github.com/spf13/cobra"
 
 	"fumarium/profile"
+	"fumarium/profile/lint"
 	"fumarium/profile/quantity"
 	"fumarium/profile/sheet"
+	"fumarium/profile/source"
 )
 
 func sheetCommand() *cobra.Command {
@@ -74,15 +76,25 @@ func runSheet(product string, o sheet.Options, place profile.Jurisdiction, asJSO
 		o.Where = heldTo(p, place)
 	}
 	s := sheet.Make(p, o)
+	var grave source.Findings // beside the formula; no batch is started with them
+	for _, f := range lint.Product(p, "", lint.Cabinet{}) {
+		if f.Severity == source.Error {
+			grave = append(grave, f)
+		}
+	}
+	s.Findings = append(grave[:len(grave):len(grave)], s.Findings...)
 	if asJSON {
 		err = printJSON(w, s)
 	} else {
 		_, err = fmt.Fprint(w, s.Text())
+		for _, f := range grave {
+			fmt.Fprintf(w, "\nerror: %s\n", shown(f.Error()))
+		}
 	}
 	if err != nil {
 		return couldNot(err)
 	}
-	if !s.Pass() {
+	if !s.Pass() || hasErrors(s.Findings) {
 		return &failure{exitBad, errSaid}
 	}
 	return nil

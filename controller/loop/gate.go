@@ -4,7 +4,57 @@ import (
 	"strings"
 
 	"fumarium/controller"
+	"fumarium/controller/record"
+	"fumarium/controller/snapshot"
+	"fumarium/profile/source"
 )
+
+// Why a start is refused before the controller sees it.
+const (
+	forbidden = "check finds errors in this product, and no batch is started with them; mend the file"
+	advised   = "check has advice on this product; follow it, or give a reason to start nevertheless"
+)
+
+// gate holds the product of a start against what check says of it: an error refuses it
+// whatever is said, and so does advice that nobody has given a reason against.
+func (l *Loop) gate(r *snapshot.Request) (refused bool, found []string) {
+	if l.cfg.Judge == nil {
+		return false, nil
+	}
+	errors := 0
+	for _, f := range l.cfg.Judge(r.Product, record.File{Name: r.ProductName, Data: r.ProductFile}) {
+		kind := "advice: "
+		if f.Severity == source.Error {
+			kind = "error: "
+			errors++
+		}
+		f.Excerpt = ""
+		found = append(found, kind+f.Error())
+	}
+	if errors > 0 {
+		r.Command.Excused = false
+	}
+	return errors > 0 || len(found) > 0 && !r.Command.Excused, found
+}
+
+// barred is the answer to a start that the gate refuses, with what speaks against the
+// probes, so that a person who gives a reason knows all that it is given for.
+func (l *Loop) barred(q *request) snapshot.Reply {
+	reply := snapshot.Reply{Why: advised, Findings: q.against, Excusable: true}
+	for _, f := range q.against {
+		if strings.HasPrefix(f, "error: ") {
+			reply.Why, reply.Excusable = forbidden, false
+		}
+	}
+	if s := l.Snapshot(); s != nil {
+		reply.State = s.State.Batch
+		if why := controller.Start.Refused(&s.State); why != 0 { // whatever there is to say of the product
+			return snapshot.Reply{Why: why.String(), State: s.State.Batch}
+		}
+		reply.Findings = append(reply.Findings, l.doubts(&s.State)...)
+	}
+	return reply
+}
 
 // doubts says in words what spoke against the probes when a batch was started. Nothing
 // that they remember is changed by a start.

@@ -24,6 +24,7 @@ import (
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/source"
 )
 
 const (
@@ -91,6 +92,11 @@ type Config struct {
 	// Latched is the trip that was latched when a former run ended; None is none. It is
 	// the cabinet's, whatever became of a batch.
 	Latched trip.Code
+	// Judge says what speaks against a product in this cabinet: an error refuses its start,
+	// advice wants a reason. It is called outside of the loop. Nil finds nothing.
+	Judge func(*profile.Product, record.File) source.Findings
+	// Ended is told of each batch that is over, with what can be said of it. It must not wait.
+	Ended func(batch string, s *snapshot.Snapshot)
 	// Told is what people must know of the time before Run, such as a record that was
 	// found damaged. The page shows it.
 	Told []string
@@ -273,7 +279,7 @@ func (l *Loop) step() {
 	}
 	var findings []string
 	if asked != nil && command.Kind == controller.Start {
-		findings = l.doubts(&state)
+		findings = append(asked.against, l.doubts(&state)...)
 		asked.Reason = despite(asked.Reason, findings)
 	}
 	if state.Batch.Active() && !before.Batch.Active() {
@@ -311,6 +317,9 @@ func (l *Loop) step() {
 	l.steps++
 	l.observe(time.Since(woke), l.late)
 	l.publish(elapsed, in, is)
+	if before.Batch.Active() && !state.Batch.Active() && l.cfg.Ended != nil {
+		l.cfg.Ended(l.snap.BatchID, l.current.Load())
+	}
 	if asked != nil {
 		asked.reply <- taken{answer(events, state, findings), receipt}
 	}

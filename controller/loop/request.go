@@ -12,7 +12,8 @@ import (
 
 type request struct {
 	snapshot.Request
-	reply chan taken
+	reply   chan taken
+	against []string // what speaks against a start that a reason was given for
 }
 
 // taken is what became of a request in its step, and what to wait with for the disk.
@@ -31,6 +32,12 @@ func (l *Loop) Do(ctx context.Context, r snapshot.Request) (snapshot.Reply, erro
 		return snapshot.Reply{}, err
 	}
 	q := request{Request: r, reply: make(chan taken, 1)}
+	if r.Command.Kind == controller.Start {
+		var refused bool
+		if refused, q.against = l.gate(&q.Request); refused {
+			return l.barred(&q), nil
+		}
+	}
 	select {
 	case l.requests <- q:
 	default:

@@ -54,6 +54,7 @@ var (
 	heaterEnergy = desc("heater_energy_joules_total", "Rated heater power times its on-time since the daemon began.")
 	operations   = desc("relay_operations_total", "How often the output has been switched since the daemon began.", "output")
 	batchState   = desc("batch_state", "State of the batch (ISA-88): 1 for the one it is in.", "state")
+	batchGood    = desc("batch_good", "Whether the last batch completed and showed all that it is held to; only once it is over.")
 	stageInfo    = desc("stage_info", "Product and stage under way.", "product", "stage")
 	stageElapsed = desc("stage_elapsed_seconds", "Time that the stage under way has counted.")
 	alarmState   = desc("alarm_state", "State of each alarm (ISA-18.2): 1 for the one it is in.", "alarm", "priority", "state")
@@ -186,6 +187,9 @@ func (m *Metrics) collect(out chan<- prometheus.Metric) {
 	}
 	for b := range controller.BatchStates {
 		gauge(batchState, truth(s.State.Batch == b), b.String())
+	}
+	if good, _, ok := s.Ending(); ok {
+		gauge(batchGood, truth(good))
 	}
 	if stage := s.State.CurrentStage(s.Product); stage != nil {
 		gauge(stageInfo, 1, s.Product.Name, stage.Name)

@@ -274,3 +274,20 @@ func BenchmarkScrape(b *testing.B) {
 		h.ServeHTTP(httptest.NewRecorder(), r)
 	}
 }
+
+// Whether a batch was good is said once it is over, and not before.
+func TestGoodIsSaidOfABatchThatIsOver(t *testing.T) {
+	s := running()
+	assert.NotContains(t, scrape(t, over(s)), "fumarium_batch_good")
+	s.State.Batch = controller.Complete
+	assert.Contains(t, scrape(t, over(s)), "\nfumarium_batch_good 0\n", "it was not cooked")
+	raw := *s.Product
+	raw.Process, raw.Targets = profile.NotReadyToEat, profile.Targets{}
+	s.Product = &raw
+	_, text, _ := s.Ending()
+	assert.Contains(t, scrape(t, over(s)), "\nfumarium_batch_good 1\n", text)
+	s.State.Batch = controller.Stopped
+	assert.Contains(t, scrape(t, over(s)), "\nfumarium_batch_good 0\n", "it was not brought to its end")
+	s.State.Batch = controller.Idle
+	assert.NotContains(t, scrape(t, over(s)), "fumarium_batch_good")
+}

@@ -1,6 +1,7 @@
 package snapshot
 
 import (
+	"strings"
 	"time"
 
 	"fumarium/controller"
@@ -63,6 +64,30 @@ func (s *Snapshot) Verdict() (proof.Verdict, bool) {
 	}
 	rules := proof.RulesOf(s.Product)
 	return proof.Judge(&rules, &s.State.Claim, !s.State.Batch.Active()), true
+}
+
+// Ending is what can be said of the last batch once it is over: whether it ended as a maker
+// wants it, and in words; false before a batch and while one is under way.
+func (s *Snapshot) Ending() (good bool, text string, known bool) {
+	v, ok := s.Verdict()
+	if !ok || s.State.Batch.Active() {
+		return false, "", false
+	}
+	good, text = Ending(s.State.Batch, &v)
+	return good, text, true
+}
+
+// Ending says how a batch ended. Good is one that completed and met whatever its core is
+// held to.
+func Ending(state controller.BatchState, v *proof.Verdict) (good bool, text string) {
+	lacks := v.Lacks()
+	switch {
+	case state == controller.Complete && len(lacks) == 0:
+		return true, state.String() + " and good: what its core is held to is met; an aid, no release of food"
+	case len(lacks) == 0:
+		return false, state.String() + ", not good: it was not brought to its end"
+	}
+	return false, state.String() + ", not good: " + strings.Join(lacks, "; ")
 }
 
 func (s *Snapshot) coreRead() bool { return s.State.Core.Coldest.Status() == sensors.Good }

@@ -209,6 +209,13 @@ func TestPageInABrowser(t *testing.T) {
 	}
 	assert.NotRegexp(t, `[-−]0(\.0+)?\D`, text)
 
+	// A batch that completed without its lethality is not good, in plain sight.
+	unshown := cooking()
+	unshown.State.Batch, unshown.State.Out.On = controller.Complete, 0
+	put(t, ctx, l, unshown)
+	until(t, ctx, "document.getElementById('ending').offsetParent && document.getElementById('ending').textContent.includes('complete, not good: cooked not met')")
+	picture(t, ctx, "not-good-375")
+
 	// Start only after the cautions.
 	put(t, ctx, l, idle())
 	until(t, ctx, "!document.getElementById('start').hidden")

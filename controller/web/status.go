@@ -60,6 +60,8 @@ type Status struct {
 	ComeUpSeconds   *float64 `json:"come_up_seconds"`
 	Evidence        *string  `json:"evidence"` // what the probes have shown for a start; null in a batch
 	Doubts          []string `json:"doubts"`   // what speaks against a probe before a start
+	Good            *bool    `json:"good"`     // the last batch, once it is over
+	Ending          *string  `json:"ending"`   // the same in words
 	Rules           []Rule   `json:"rules"`    // that the batch is held to; none before one
 	Events          []Event  `json:"events"`   // oldest first
 }
@@ -230,6 +232,9 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	}
 	if v, ok := s.Verdict(); ok {
 		status.Rules = RulesOf(v)
+	}
+	if good, text, ok := s.Ending(); ok {
+		status.Good, status.Ending = &good, &text
 	}
 	if c := s.Cabinet; c != nil {
 		status.Cabinet = c.Name
@@ -424,7 +429,7 @@ func summary(s *snapshot.Snapshot) string {
 	case controller.Idle:
 		return "No batch: " + heater + ", " + chamber
 	case controller.Complete:
-		return "Complete after " + lasted + ": " + heater + ", " + chamber + core
+		return "Complete after " + lasted + notGood(s) + ": " + heater + ", " + chamber + core
 	case controller.Stopped, controller.Aborted:
 		return capital(st.Batch.String()) + " after " + lasted + ": " + heater + ", " + chamber + core
 	case controller.Holding, controller.Held, controller.Restarting, controller.Stopping, controller.Aborting:
@@ -446,6 +451,14 @@ func summary(s *snapshot.Snapshot) string {
 		return text + "its clock waits for you: " + stage.Ask
 	}
 	return text + "ends when " + endedBy(stage)
+}
+
+// notGood is said of a batch that completed all the same.
+func notGood(s *snapshot.Snapshot) string {
+	if good, _, known := s.Ending(); known && !good {
+		return ", NOT good"
+	}
+	return ""
 }
 
 // usesCore reports whether the stage under way waits for the core.

@@ -364,7 +364,7 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 		controller.Stopped:    {"Stopped after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start", "ice"}},
 		controller.Aborting:   {"Aborting in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{}},
 		controller.Aborted:    {"Aborted after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start", "ice"}},
-		controller.Complete:   {"Complete after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start", "ice"}},
+		controller.Complete:   {"Complete after 4 h, NOT good: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start", "ice"}},
 	}
 	require.Len(t, cases, int(controller.BatchStates))
 	for b, want := range cases {
@@ -560,4 +560,17 @@ func BenchmarkStatus(b *testing.B) {
 	for b.Loop() {
 		ask(h, http.MethodGet, "/api/status", "")
 	}
+}
+
+// What a batch lacks stands in the status once it is over.
+func TestTheEndOfABatchIsJudged(t *testing.T) {
+	s := cooking()
+	got := status(t, s)
+	assert.Nil(t, got["good"])
+	assert.Nil(t, got["ending"])
+	s = cooking()
+	s.State.Batch, s.State.Ended = controller.Complete, 5*time.Hour
+	got = status(t, s)
+	assert.Equal(t, false, got["good"])
+	assert.Contains(t, got["ending"], "complete, not good: cooked not met: ")
 }

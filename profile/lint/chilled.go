@@ -77,5 +77,5 @@ func chillCure(l *linting) []finding {
 	}
 	return []finding{{-1,
 		fmt.Sprintf("chill: cured allows slow cooling, but the meat gets %.0f ppm nitrite; it wants at least %.0f ppm", ppm, floor),
-		"take chill: uncured, or check the cure"}}
+		"take chill: uncured, or weigh the cure anew"}}
 }

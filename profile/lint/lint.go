@@ -56,6 +56,10 @@ type rule struct {
 	check func(*linting) []finding
 }
 
+// graver are the codes of what no batch may be started with: the product would be held to a
+// rule whose conditions it does not meet.
+var graver = []string{"chill-cure"}
+
 // A finding is one breach of a rule; stage is -1 for the product as a whole.
 type finding struct {
 	stage   int
@@ -102,7 +106,7 @@ type linting struct {
 }
 
 // Product says what looks wrong with a product that can be used all the same. It
-// returns warnings only, in the order of the file. Times that a rule needs are
+// returns warnings, and few errors, in the order of the file. Times that a rule needs are
 // estimated by conduction alone, which is shorter than any real batch.
 func Product(p *profile.Product, file string, c Cabinet) source.Findings {
 	l := &linting{Product: p, filling: c.Filling, ambient: c.Ambient, chamberHigh: c.ChamberHigh}
@@ -119,6 +123,9 @@ func Product(p *profile.Product, file string, c Cabinet) source.Findings {
 			one := source.Finding{
 				File: file, Line: 1, Column: 1, Severity: source.Warning,
 				Code: r.code, Message: f.message, Remedy: f.remedy,
+			}
+			if slices.Contains(graver, r.code) {
+				one.Severity = source.Error
 			}
 			if r.basis != "" {
 				one.Message += " (" + r.basis + ")"

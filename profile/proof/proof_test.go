@@ -284,3 +284,28 @@ func ExampleJudge() {
 	// formula: met, within the limits of the make sheet
 	// record: not shown, nobody has checked the record
 }
+
+// Good is what lacks nothing: not met of any rule is a lack, and not shown of those that the
+// core and the air around it have to show.
+func TestWhatKeepsAVerdictFromBeingGood(t *testing.T) {
+	var whole proof.Verdict
+	for r := range whole {
+		whole[r] = proof.Judgement{Answer: proof.Met, Why: "shown"}
+	}
+	assert.True(t, whole.Good())
+	assert.Empty(t, whole.Lacks())
+	for r := range whole {
+		rule := proof.Rule(r)
+		for _, a := range []proof.Answer{proof.NotMet, proof.NotShown, proof.DoesNotApply} {
+			v := whole
+			v[r] = proof.Judgement{Answer: a, Why: "why"}
+			good := a == proof.DoesNotApply || rule == proof.Recorded || rule == proof.Formula && a == proof.NotShown
+			assert.Equal(t, good, v.Good(), "%s %s", rule, a)
+			if !good {
+				assert.Equal(t, []string{rule.String() + " " + a.String() + ": why"}, v.Lacks())
+			}
+		}
+	}
+	var nothing proof.Verdict
+	assert.Len(t, nothing.Lacks(), 4)
+}

@@ -2,6 +2,7 @@ package proof
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"fumarium/profile"
@@ -73,6 +74,24 @@ func (v *Verdict) Holds(rules ...Rule) bool {
 		}
 	}
 	return true
+}
+
+// Good reports whether a batch that is complete ended as a maker wants it: all that it is
+// held to was shown, and nothing is not met.
+func (v *Verdict) Good() bool { return len(v.Lacks()) == 0 }
+
+// shows are the rules that a good batch has to show. What a recipe cannot show of its
+// formula an analysis can, and the record is for who has read it.
+var shows = []Rule{Cooked, CameUp, Surface, Chilled}
+
+// Lacks says which rules keep a verdict from being good, and why.
+func (v *Verdict) Lacks() (texts []string) {
+	for r, j := range v {
+		if rule := Rule(r); rule != Recorded && (j.Answer == NotMet || j.Answer == NotShown && slices.Contains(shows, rule)) {
+			texts = append(texts, fmt.Sprintf("%s %s: %s", rule, j.Answer, j.Why))
+		}
+	}
+	return texts
 }
 
 // Judge holds a claim against the rules of its product. While the batch is not over, what

@@ -80,6 +80,9 @@ function draw(s) {
     drawn.chart = batch;
     drawChart();
   }
+  show('ending', known(s.ending));
+  text('ending', known(s.ending) ? (s.good ? '' : '◆ ') + 'The last batch is ' + s.ending + '.' : '');
+  $('ending').classList.toggle('fault', s.good === false);
   text('evidence', known(s.evidence) ? 'Before a start: ' + s.evidence + '.' : '');
   drawFacts(s);
   drawPrompt(s);
