@@ -54,6 +54,8 @@ func (t *step) command() {
 		t.acknowledge()
 	case Mended:
 		t.mended()
+	case Absence:
+		t.sayAbsence()
 	}
 }
 
@@ -183,6 +185,7 @@ func (t *step) start() {
 		// wear outlive a batch.
 		Chamber: chamberMemory{Reading: s.Chamber.Reading, probes: s.Chamber.probes},
 		Heater:  heaterMemory{Relay: s.Heater.Relay, walls: s.Heater.walls, hasWalls: s.Heater.hasWalls},
+		Absence: absence{number: s.Absence.number},
 		Fan:     fanMemory{Relay: s.Fan.Relay}, Alarms: s.Alarms, stirred: s.stirred,
 		Out: Outputs{Damper: 1}, // open until a stage says otherwise
 	}
@@ -194,7 +197,7 @@ func (t *step) start() {
 func (t *step) confirm() {
 	s := t.s
 	waits, _ := s.Question()
-	if asked := t.in.Command.Question; asked != waits && asked.Part != Unnamed {
+	if asked := t.in.Command.Question; asked != waits && (asked.Part != Unnamed || asked.Absence > 0) {
 		t.refuse(AnotherQuestion)
 		return
 	}

@@ -22,7 +22,7 @@ func TestASecondConfirmAnswersNoOtherQuestion(t *testing.T) {
 		{Kind: profile.After, After: time.Hour}, {Kind: profile.Confirmed, Confirm: "dry to the touch?"}}}
 	r.step(Start)
 	read := r.question()
-	require.Equal(t, Question{0, HandStep}, read)
+	require.Equal(t, Question{Stage: 0, Part: HandStep}, read)
 	confirm := func() []Event {
 		r.in.Command = Command{Kind: Confirm, Question: read}
 		in := r.in
@@ -34,7 +34,7 @@ func TestASecondConfirmAnswersNoOtherQuestion(t *testing.T) {
 	events := confirm()
 	require.Equal(t, Answered, events[0].Kind)
 	next := r.question()
-	require.Equal(t, Question{0, firstCondition + 1}, next, "asked in the very step that took the answer")
+	require.Equal(t, Question{Part: firstCondition + 1}, next, "asked in the very step that took the answer")
 
 	before := r.s
 	events = confirm()
@@ -63,17 +63,21 @@ func TestAConfirmWithoutAQuestionIsReplayed(t *testing.T) {
 
 func TestQuestionsHaveNames(t *testing.T) {
 	for q, name := range map[Question]string{
-		{0, HandStep}: "1-ask", {11, HandStep}: "12-ask", {3, firstCondition}: "4-until-1", {3, firstCondition + 7}: "4-until-8",
+		{Stage: 0, Part: HandStep}: "1-ask", {Stage: 11, Part: HandStep}: "12-ask", {Stage: 3, Part: firstCondition}: "4-until-1",
+		{Stage: 3, Part: firstCondition + 7}: "4-until-8", {Absence: 1}: "absence-1", {Absence: 12}: "absence-12",
 	} {
 		assert.Equal(t, name, q.String())
 	}
 	rapid.Check(t, func(t *rapid.T) {
-		q := Question{rapid.IntRange(0, 1000).Draw(t, "stage"), QuestionPart(rapid.IntRange(1, 201).Draw(t, "part"))}
+		q := Question{Stage: rapid.IntRange(0, 1000).Draw(t, "stage"), Part: QuestionPart(rapid.IntRange(1, 201).Draw(t, "part"))}
+		if n := rapid.IntRange(0, 5).Draw(t, "absence"); n > 0 {
+			q = Question{Absence: n}
+		}
 		again, ok := ParseQuestion(q.String())
 		assert.True(t, ok)
 		assert.Equal(t, q, again)
 	})
-	for _, text := range []string{"", "ask", "1", "0-ask", "-1-ask", "1-Ask", "01-ask", "1-until", "1-until-0", "1-until-01", "1-until-256", "1-until-x", "1-ask ", "+1-ask"} {
+	for _, text := range []string{"", "ask", "1", "0-ask", "-1-ask", "1-Ask", "01-ask", "1-until", "1-until-0", "1-until-01", "1-until-256", "1-until-x", "1-ask ", "+1-ask", "absence", "absence-", "absence-0", "absence-01", "absence-x", "absence--1"} {
 		_, ok := ParseQuestion(text)
 		assert.False(t, ok, "%q", text)
 	}

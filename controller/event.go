@@ -23,6 +23,7 @@ const (
 	Tripped                            // Alarm: the heater is latched off
 	TripReset                          // Alarm
 	Refused                            // Command, Why
+	WasAway                            // Away, For: how long the controller was, as far as it is known
 )
 
 // Refusal says why a command was refused.
@@ -45,6 +46,9 @@ const (
 	AnotherQuestion
 	NotToMend
 	NotStanding
+	AbsenceKnown
+	AbsenceUnanswered
+	AwayTooShort
 )
 
 var refusalText = [...]string{
@@ -61,6 +65,9 @@ var refusalText = [...]string{
 	CannotShelve:            "only an alarm that has come up can be shelved, no trip, and none for more than eight hours",
 	AnotherQuestion:         "another question waits now; read it first",
 	NotToMend:               "this alarm needs nobody's word: it ends by itself when its cause is gone",
+	AbsenceKnown:            "nobody asks for how long the controller was away",
+	AbsenceUnanswered:       "nobody knows for how long the controller was away; say that first (absence), or stop the batch",
+	AwayTooShort:            "the computer itself has been up for longer than that; say for how long the controller was away altogether",
 	NotStanding:             "this alarm does not stand, so there is nothing to say of it",
 	RestNotOver:             "the cure has not rested long enough; say when the product was stuffed, wait, or give a reason",
 }
@@ -122,6 +129,8 @@ type Event struct {
 	Alarm   trip.Code     `record:"alarm"`
 	Command CommandKind   `record:"command"`
 	Why     Refusal       `record:"why"`
+	Away    Evidence      `record:"away"`
+	For     time.Duration `record:"for"`
 }
 
 // Text says the event in words; p is the product of the batch and may be nil.
@@ -152,6 +161,8 @@ func (e Event) Text(p *profile.Product) string {
 		return "trip " + e.Alarm.String() + " reset by the person"
 	case Refused:
 		return e.Command.String() + " refused: " + e.Why.String()
+	case WasAway:
+		return e.absence()
 	}
 	return "unknown event"
 }

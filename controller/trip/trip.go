@@ -59,6 +59,7 @@ const (
 	StageOverdue
 	PromptOverdue
 	HeatEnded
+	AbsenceUnknown
 	Count // number of codes, for arrays
 )
 
@@ -325,6 +326,11 @@ var catalogue = [Count]Entry{
 		Name: "heat-ended", Priority: Now, Suppresses: []Code{StageOverdue, StageOvertime, PromptOverdue, PromptWaiting},
 		Meaning: "A hand step has waited for two hours while it heated, or the stage or the batch has heated far longer than its file expects. The heater is off and the batch is held.",
 		Action:  "Look at the product: what lies half warm for hours spoils. Restart the batch, which gives two hours more, and confirm the hand step or mend what keeps the core back; or stop it.",
+	},
+	AbsenceUnknown: {
+		Name: "absence-unknown", Priority: Soon,
+		Meaning: "The controller was away during the batch, and nobody knows for how long: the clock was not synchronised both before and after. The heater is off and the batch is held.",
+		Action:  "Look at the product and its core. Say for how long the controller was away, the longest that it may have been (absence); more than four hours end the batch, after less restart it. Or stop it.",
 	},
 	EmberBurning: {
 		Name: "ember-burning", Priority: Later, Delay: 20 * time.Minute,

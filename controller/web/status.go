@@ -111,9 +111,10 @@ type Probe struct {
 	Celsius *float64 `json:"celsius"`
 }
 
-// Prompt is a hand step that waits for the person.
+// Prompt is a hand step or a question that waits for the person.
 type Prompt struct {
-	Question       string  `json:"question"` // to be sent back with confirm
+	Question       string  `json:"question"` // to be sent back with the answer
+	Command        string  `json:"command"`  // that answers it
 	Text           string  `json:"text"`
 	WaitingSeconds float64 `json:"waiting_seconds"`
 }
@@ -264,9 +265,12 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 		status.Stage = at
 	}
 	if p, ok := st.Waiting(s.Product); ok {
-		status.Prompt = &Prompt{Question: p.Question.String(), Text: p.Text}
+		status.Prompt = &Prompt{Question: p.Question.String(), Command: controller.Confirm.String(), Text: p.Text}
 		// In the step that asks, the alarm has not begun to count yet.
-		if st.Alarms[trip.PromptWaiting].Standing {
+		if p.Question.Absence > 0 {
+			status.Prompt.Command = controller.Absence.String()
+		}
+		if p.Question.Absence > 0 || st.Alarms[trip.PromptWaiting].Standing {
 			status.Prompt.WaitingSeconds = max(0, (st.Elapsed - p.Since).Seconds())
 		}
 	}
@@ -422,6 +426,9 @@ func summary(s *snapshot.Snapshot) string {
 		text := capital(st.Batch.String()) + " in " + name + ": " + heater + ", " + chamber + core
 		if st.Tripped != trip.None {
 			text += "; tripped by " + st.Tripped.String()
+		}
+		if from, back, unknown := st.AbsenceUnknown(); unknown {
+			text += "; how long the controller was away is not known, at least " + quantity.FormatDuration(back-from) + ": say it, or stop the batch"
 		}
 		return text
 	}
