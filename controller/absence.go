@@ -49,7 +49,7 @@ func (s *State) AbsenceUnknown() (from, back time.Duration, unknown bool) {
 func (t *step) absent(was time.Duration) {
 	s, a := t.s, &t.s.Absence
 	switch {
-	case !s.Batch.Active():
+	case !s.Batch.Active() || s.Batch == Stopping || s.Batch == Aborting:
 	case t.in.PowerLost && t.in.Away == AwayUnknown:
 		if !a.unknown {
 			a.from, a.ran = was, s.Batch == Running || s.Batch == Restarting
@@ -72,7 +72,8 @@ func (t *step) absent(was time.Duration) {
 func (t *step) away() {
 	s := t.s
 	switch {
-	case !s.Batch.Active() || t.dt <= ShortAbsence && t.in.Away != AwayUnknown:
+	case !s.Batch.Active() || s.Batch == Stopping || s.Batch == Aborting: // over already
+	case t.dt <= ShortAbsence && t.in.Away != AwayUnknown:
 	case t.dt > longAbsence:
 		t.enter(Aborting)
 	case s.Batch == Running || s.Batch == Restarting:

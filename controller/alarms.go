@@ -55,10 +55,8 @@ func (t *step) alarms() {
 	s.HeatTime.judge(t)
 	standing := t.standing()
 	var suppressed trip.Set
-	for c := range standing.Each {
-		// Judged on what stood before this step as well, so that the order of the
-		// catalogue does not matter for more than one step.
-		if s.Alarms[c].Active(c, now) && s.Alarms[c].Phase != trip.Shelved {
+	for c := range standing.Each { // before any of them comes up, so that their order does not matter
+		if a := s.Alarms[c].Seen(now, true); a.Active(c, now) && a.Phase != trip.Shelved {
 			suppressed |= suppresses[c]
 		}
 	}
@@ -70,7 +68,7 @@ func (t *step) alarms() {
 		}
 		switch change {
 		case trip.Raised:
-			t.event(Event{Kind: AlarmRaised, Alarm: c})
+			t.event(Event{Kind: AlarmRaised, Alarm: c, Here: t.m.here})
 		case trip.Returned:
 			t.event(Event{Kind: AlarmReturned, Alarm: c})
 		}

@@ -176,3 +176,26 @@ func TestAFilledGeneratorAnswersBothOfItsAlarms(t *testing.T) {
 		}
 	}
 }
+
+// What makes another alarm meaningless silences it from the first step on, in whatever
+// order the catalogue has them: a power cut is no slow computer.
+func TestAnAbsenceIsNoLateStep(t *testing.T) {
+	r := newRig(t).started(1)
+	r.run(time.Minute)
+	r.in.Elapsed += time.Minute
+	r.in.PowerLost = true
+	events := r.step()
+	r.in.PowerLost = false
+	events = append(events, r.step()...)
+	var raised []trip.Code
+	for _, e := range events {
+		if e.Kind == AlarmRaised {
+			raised = append(raised, e.Alarm)
+		}
+	}
+	assert.Equal(t, []trip.Code{trip.PowerLost}, raised)
+	r.in.Elapsed += time.Minute
+	events = r.step()
+	require.NotEmpty(t, events)
+	assert.Equal(t, trip.StepLate, events[0].Alarm, "but a stall is one")
+}

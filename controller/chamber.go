@@ -33,7 +33,8 @@ type chamberMemory struct {
 
 type chamberProbe struct {
 	probeWatch `record:"."`
-	inUse      bool `record:"in_use"` // it gave a good reading since the batch began
+	inUse      bool          `record:"in_use"` // it gave a good reading since the batch began
+	silent     time.Duration `record:"silent"` // no usable reading for so long
 }
 
 // probeWatch follows one probe from sample to sample.
@@ -111,8 +112,10 @@ func (p *chamberProbe) believed(t *step, r sensors.Reading) (quantity.Celsius, b
 	v, ok := r.Value()
 	if !ok {
 		p.probeWatch = probeWatch{}
+		p.silent += t.dt
 		return 0, false
 	}
+	p.silent = 0
 	p.probeWatch.follow(v, t.dt, t.s.Out.On.Has(Heater))
 	if p.full += t.dt; t.s.Heater.Demand < fullDuty || p.same == 0 {
 		p.full = 0
@@ -133,6 +136,34 @@ func (p *chamberProbe) believed(t *step, r sensors.Reading) (quantity.Celsius, b
 		t.s.Chamber.stuck = true
 	}
 	return v, true
+}
+
+// leaveOut goes on without the chamber probe that has not answered for some time. The
+// person answers for it, and the record says so: it is broken, or it was the wrong one of
+// two that differed, and is unplugged. One that answers again counts again.
+func (c *chamberMemory) leaveOut(in *Inputs, silent time.Duration) Refusal {
+	lost, left := 0, 0
+	for i := range c.probes {
+		_, answers := in.Chamber[i].Value()
+		switch {
+		case answers:
+			left++
+		case c.probes[i].inUse && c.probes[i].silent >= silent:
+			lost++
+		}
+	}
+	switch {
+	case lost == 0:
+		return NoneLost
+	case left == 0:
+		return LastChamber
+	}
+	for i := range c.probes {
+		p := &c.probes[i]
+		p.inUse = p.inUse && p.silent < silent
+	}
+	c.doubt, c.apart = false, false
+	return 0
 }
 
 // stands gives the alarms of the chamber whose condition holds.

@@ -1,13 +1,10 @@
 package controller
 
 import (
-	"fumarium/controller/trip"
-	"fumarium/profile/quantity"
-)
+	"time"
 
-// chamberMargin is how far every setpoint must stay below the cabinet's absolute
-// limit, so that ordinary overshoot does not trip it. Common practice, no source.
-const chamberMargin quantity.Kelvin = 5
+	"fumarium/controller/trip"
+)
 
 func (t *step) refuse(why Refusal) {
 	t.event(Event{Kind: Refused, Command: t.in.Command.Kind, Why: why})
@@ -68,10 +65,20 @@ func (t *step) answered(codes ...trip.Code) {
 	}
 }
 
-// acknowledge ends the noise of one alarm, or of all. Said again it changes nothing.
+// acknowledge ends the noise of one alarm, or of all, and takes one that is named off the
+// shelf. Said again it changes nothing.
 func (t *step) acknowledge() {
+	named := t.in.Command.Alarm
+	if named != trip.None && named < trip.Count {
+		t.s.Alarms[named] = t.s.Alarms[named].Unshelve()
+	}
+	t.acknowledgeAll(named)
+}
+
+// acknowledgeAll ends the noise of the alarm named, or of all.
+func (t *step) acknowledgeAll(named trip.Code) {
 	for c := trip.None + 1; c < trip.Count; c++ {
-		if named := t.in.Command.Alarm; named == trip.None || named == c {
+		if named == trip.None || named == c {
 			t.s.Alarms[c] = t.s.Alarms[c].Acknowledge()
 		}
 	}
@@ -86,8 +93,10 @@ func (t *step) mended() {
 		t.refuse(NotToMend)
 	case !t.mendable(c):
 		t.refuse(NotStanding)
+	case leavesOut.Has(c) && t.s.Alarms[c].Phase == trip.Shelved:
+		t.refuse(PutAside)
 	default:
-		if why := t.claim(c); why != 0 {
+		if why := t.claim(c, leftOutAfter); why != 0 {
 			t.refuse(why)
 			return
 		}
@@ -95,23 +104,38 @@ func (t *step) mended() {
 	}
 }
 
+// leavesOut are the alarms with which a person gives up a probe. That takes an alarm that
+// has come up and was not put aside: nobody gives one up for a plug that is loose for a
+// moment, nor in passing.
+var leavesOut = trip.CoreLost.If(true) | trip.ChamberDoubt.If(true) | trip.ChamberDisagree.If(true)
+
+// leftOutAfter is for how long a probe must have been silent to be left out: until the
+// loss of it would have come up by itself.
+var leftOutAfter = trip.CoreLost.Entry().Delay
+
 // mendable reports whether it means something now to say that the alarm is mended: it
 // stands, or it is about a smoke generator that shall smoulder, which may be filled
 // before it is low.
 func (t *step) mendable(c trip.Code) bool {
 	fill := c == trip.SmokeFuelLow || c == trip.EmberOut
+	if leavesOut.Has(c) {
+		return t.s.Alarms[c].Active(c, t.in.Elapsed)
+	}
 	return t.s.Alarms[c].Standing || fill && t.s.smoking(t.stage(), t.m.cabinet)
 }
 
-// claim carries out what the catalogue says of an alarm that is mended, or refuses it.
-func (t *step) claim(c trip.Code) Refusal {
+// claim carries out what the catalogue says of an alarm that is mended, or refuses it. A
+// probe that was silent for less than that is kept.
+func (t *step) claim(c trip.Code, silent time.Duration) Refusal {
 	s := t.s
 	switch c {
 	case trip.CoreOut:
 		s.Core.reseat(t.in.Elapsed)
 		s.Reseat(t.in.Elapsed)
 	case trip.CoreLost:
-		return s.Core.leaveOut(t.in)
+		return s.Core.leaveOut(t.in, silent)
+	case trip.ChamberDoubt, trip.ChamberDisagree:
+		return s.Chamber.leaveOut(t.in, silent)
 	case trip.SmokeFuelLow, trip.EmberOut:
 		s.Smoke.lit()
 		t.answered(trip.SmokeFuelLow, trip.EmberOut) // it is filled and smoulders: that answers both
@@ -126,11 +150,11 @@ func (t *step) claim(c trip.Code) Refusal {
 func (t *step) oldAcknowledge() {
 	named := t.in.Command.Alarm
 	calls := named < trip.Count && t.s.Alarms[named].Calls()
-	t.acknowledge()
-	if calls {
+	t.acknowledgeAll(named)
+	if calls || named == trip.ChamberDoubt || named == trip.ChamberDisagree {
 		return
 	}
-	if why := t.claim(named); why != 0 {
+	if why := t.claim(named, 0); why != 0 && why != NoneLost {
 		t.refuse(why)
 	}
 }
@@ -185,7 +209,6 @@ func (t *step) start() {
 		// wear outlive a batch.
 		Chamber: chamberMemory{Reading: s.Chamber.Reading, probes: s.Chamber.probes},
 		Heater:  heaterMemory{Relay: s.Heater.Relay, walls: s.Heater.walls, hasWalls: s.Heater.hasWalls},
-		Absence: absence{number: s.Absence.number},
 		Fan:     fanMemory{Relay: s.Fan.Relay}, Alarms: s.Alarms, stirred: s.stirred,
 		Out: Outputs{Damper: 1}, // open until a stage says otherwise
 	}
@@ -197,7 +220,7 @@ func (t *step) start() {
 func (t *step) confirm() {
 	s := t.s
 	waits, _ := s.Question()
-	if asked := t.in.Command.Question; asked != waits && (asked.Part != Unnamed || asked.Absence > 0) {
+	if !t.in.Command.Question.answers(waits) {
 		t.refuse(AnotherQuestion)
 		return
 	}
@@ -205,10 +228,10 @@ func (t *step) confirm() {
 	t.answered(trip.PromptWaiting, trip.PromptOverdue)
 	if s.Asking {
 		s.Asking = false
-		t.event(Event{Kind: Answered, Stage: s.Stage})
+		t.event(Event{Kind: Answered, Stage: s.Stage, Part: HandStep})
 		return
 	}
 	s.met |= 1 << (s.Confirming - 1)
 	s.Confirming = 0
-	t.event(Event{Kind: Answered, Stage: s.Stage, By: EndedByPerson})
+	t.event(Event{Kind: Answered, Stage: s.Stage, By: EndedByPerson, Part: waits.Part})
 }

@@ -22,7 +22,7 @@ func TestASecondConfirmAnswersNoOtherQuestion(t *testing.T) {
 		{Kind: profile.After, After: time.Hour}, {Kind: profile.Confirmed, Confirm: "dry to the touch?"}}}
 	r.step(Start)
 	read := r.question()
-	require.Equal(t, Question{Stage: 0, Part: HandStep}, read)
+	require.Equal(t, Question{Stage: 0, Part: HandStep, Batch: r.s.Started}, read)
 	confirm := func() []Event {
 		r.in.Command = Command{Kind: Confirm, Question: read}
 		in := r.in
@@ -34,7 +34,7 @@ func TestASecondConfirmAnswersNoOtherQuestion(t *testing.T) {
 	events := confirm()
 	require.Equal(t, Answered, events[0].Kind)
 	next := r.question()
-	require.Equal(t, Question{Part: firstCondition + 1}, next, "asked in the very step that took the answer")
+	require.Equal(t, Question{Part: firstCondition + 1, Batch: r.s.Started}, next, "asked in the very step that took the answer")
 
 	before := r.s
 	events = confirm()
@@ -47,6 +47,69 @@ func TestASecondConfirmAnswersNoOtherQuestion(t *testing.T) {
 	assert.Empty(t, refusals(confirm()))
 	assert.Equal(t, 1, r.s.Stage)
 	assert.Equal(t, []Refusal{AnotherQuestion}, refusals(confirm()), "the question of another stage")
+}
+
+// A page that was left open overnight has the first question of yesterday's batch.
+func TestAQuestionOfTheLastBatchAnswersNothing(t *testing.T) {
+	r := newRig(t)
+	r.p.Stages[0].Ask = "hang the pieces"
+	r.run(time.Minute)
+	r.step(Start)
+	old := r.question()
+	r.step(Stop)
+	r.run(time.Minute)
+	r.step(Start)
+	require.True(t, r.s.Asking)
+	require.NotEqual(t, old, r.question())
+	require.NotEqual(t, old.String(), r.question().String())
+	in := r.in
+	in.Command = Command{Kind: Confirm, Question: old}
+	s, _, events := stepped(r.p, r.c, r.s, in)
+	assert.Equal(t, []Refusal{AnotherQuestion}, refusals(events))
+	assert.True(t, s.Asking)
+	in.Command.Question = r.question()
+	s, _, events = stepped(r.p, r.c, r.s, in)
+	assert.Empty(t, refusals(events))
+	assert.False(t, s.Asking)
+}
+
+// A stage that asks twice says each time what it asks.
+func TestAnEventNamesTheQuestionOfTwo(t *testing.T) {
+	r := newRig(t)
+	r.p.Stages[0].Until = profile.Until{Conditions: []profile.Condition{{Kind: profile.Confirmed, Confirm: "dry?"}, {Kind: profile.Confirmed, Confirm: "firm?"}}}
+	events := append(r.step(Start), r.step()...)
+	events = append(events, r.step(Confirm)...)
+	events = append(events, r.step(Confirm)...)
+	var said []string
+	for _, e := range events {
+		if e.Kind == Asked || e.Kind == Answered {
+			said = append(said, map[EventKind]string{Asked: "asked ", Answered: "answered "}[e.Kind]+e.Prompt(r.p))
+		}
+	}
+	assert.Equal(t, []string{"asked dry?", "answered dry?", "asked firm?", "answered firm?"}, said[:4])
+	old := Event{Kind: Asked, By: EndedByPerson}
+	assert.Equal(t, "dry?", old.Prompt(r.p), "of a record that does not say which")
+}
+
+// How long a question has waited does not begin anew because its alarm was put aside.
+func TestAQuestionWaitsFromWhenItWasAsked(t *testing.T) {
+	r := newRig(t)
+	r.p.Stages[0].Ask = "hang the pieces"
+	r.run(time.Minute)
+	r.step(Start)
+	asked := r.s.Elapsed
+	r.until(trip.PromptOverdue, 2*time.Hour)
+	r.in.Command = Command{Kind: Shelve, Alarm: trip.PromptOverdue, For: 8 * time.Hour}
+	in := r.in
+	r.s, r.out, _ = stepped(r.p, r.c, r.s, in)
+	r.run(30 * time.Minute)
+	prompt, waits := r.s.Waiting(r.p)
+	require.True(t, waits)
+	assert.Equal(t, asked, prompt.Since)
+	r.step(Hold)
+	r.run(time.Minute)
+	prompt, _ = r.s.Waiting(r.p)
+	assert.Equal(t, asked, prompt.Since)
 }
 
 // A confirm in a record that is older than questions answers whatever waited.
@@ -63,21 +126,25 @@ func TestAConfirmWithoutAQuestionIsReplayed(t *testing.T) {
 
 func TestQuestionsHaveNames(t *testing.T) {
 	for q, name := range map[Question]string{
-		{Stage: 0, Part: HandStep}: "1-ask", {Stage: 11, Part: HandStep}: "12-ask", {Stage: 3, Part: firstCondition}: "4-until-1",
-		{Stage: 3, Part: firstCondition + 7}: "4-until-8", {Absence: 1}: "absence-1", {Absence: 12}: "absence-12",
+		{Stage: 0, Part: HandStep}: "1-ask", {Stage: 11, Part: HandStep, Batch: 35 * time.Millisecond}: "12-ask-z", {Stage: 3, Part: firstCondition}: "4-until-1",
+		{Stage: 3, Part: firstCondition + 7, Batch: 36 * time.Millisecond}: "4-until-8-10", {Absence: 1}: "absence-1", {Absence: 12, Batch: 36 * time.Millisecond}: "absence-12-10",
 	} {
 		assert.Equal(t, name, q.String())
 	}
 	rapid.Check(t, func(t *rapid.T) {
-		q := Question{Stage: rapid.IntRange(0, 1000).Draw(t, "stage"), Part: QuestionPart(rapid.IntRange(1, 201).Draw(t, "part"))}
+		q := Question{
+			Stage: rapid.IntRange(0, 1000).Draw(t, "stage"), Part: QuestionPart(rapid.IntRange(1, 201).Draw(t, "part")),
+			Batch: time.Duration(rapid.Int64Range(0, 1<<43).Draw(t, "batch")) * time.Millisecond,
+		}
 		if n := rapid.IntRange(0, 5).Draw(t, "absence"); n > 0 {
-			q = Question{Absence: n}
+			q = Question{Absence: n, Batch: q.Batch}
 		}
 		again, ok := ParseQuestion(q.String())
 		assert.True(t, ok)
 		assert.Equal(t, q, again)
 	})
-	for _, text := range []string{"", "ask", "1", "0-ask", "-1-ask", "1-Ask", "01-ask", "1-until", "1-until-0", "1-until-01", "1-until-256", "1-until-x", "1-ask ", "+1-ask", "absence", "absence-", "absence-0", "absence-01", "absence-x", "absence--1"} {
+	for _, text := range []string{"", "ask", "1", "0-ask", "-1-ask", "1-Ask", "01-ask", "1-until", "1-until-0", "1-until-01", "1-until-256", "1-until-x", "1-ask ", "+1-ask", "1-ask-", "1-ask-0", "1-ask-K3", "1-ask-01", "1-ask-k3-k3", "1-ask--k3", "1-until-1-",
+		"absence", "absence-", "absence-0", "absence-01", "absence-x", "absence--1", "absence-1-", "absence-1-0", "absence-1-1-1", "absence-70000"} {
 		_, ok := ParseQuestion(text)
 		assert.False(t, ok, "%q", text)
 	}
@@ -86,7 +153,7 @@ func TestQuestionsHaveNames(t *testing.T) {
 // What a person claims is believed once, of an alarm that stands, and of none that ends
 // by itself.
 func TestMendedIsForAlarmsThatWaitForAPerson(t *testing.T) {
-	mendable := map[trip.Code]bool{trip.CoreOut: true, trip.CoreLost: true, trip.SmokeFuelLow: true, trip.EmberOut: true, trip.EmberUnknown: true}
+	mendable := map[trip.Code]bool{trip.ChamberDoubt: true, trip.ChamberDisagree: true, trip.CoreOut: true, trip.CoreLost: true, trip.SmokeFuelLow: true, trip.EmberOut: true, trip.EmberUnknown: true}
 	for c := trip.None; c <= trip.Count; c++ {
 		r := newRig(t).started(0)
 		why := refusals(r.send(Mended, c))

@@ -42,6 +42,7 @@ type coreProbe struct {
 	probe     probeWatch       `record:"probe"`
 	course    course           `record:"course"`
 	inUse     bool             `record:"in_use"` // it gave a good reading since the batch began
+	silent    time.Duration    `record:"silent"` // no usable reading for so long
 	out       bool             `record:"out"`    // it left the meat, until a person says that it is back
 	reseated  bool             `record:"sworn"`  // a person says that it is back
 	leftAt    quantity.Celsius `record:"left_at_celsius"`
@@ -115,8 +116,10 @@ func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) 
 	if !ok {
 		p.probe = probeWatch{}
 		p.course.unseen(t.dt)
+		p.silent += t.dt
 		return 0, false
 	}
+	p.silent = 0
 	p.probe.follow(v, t.dt, s.Out.On.Has(Heater))
 	dt := t.dt
 	if t.late {
@@ -222,26 +225,34 @@ func (c *coreMemory) reseat(now time.Duration) {
 	c.moved = now
 }
 
-// leaveOut goes on without the core probes that do not answer: a spare that was
-// unplugged, a broken cable, a piece that was taken out early. The person answers for
-// it, and the record says so. One that answers again counts again. The last one cannot
-// be left out: a stage that waits for a core would never end, or end for nothing.
-func (c *coreMemory) leaveOut(in *Inputs) Refusal {
-	answers := func(i int) bool {
-		_, ok := in.Core[i].Value()
-		return ok && c.probes[i].inUse
-	}
-	left := 0
+// leaveOut goes on without the core probes that have not answered for some time: a spare
+// that was unplugged, a broken cable, a piece that was taken out early. The person answers
+// for it, and the record says so. One that answers again counts again. One that is silent
+// for a moment is kept. The last one that is believed cannot do without the others: a
+// stage that waits for a core would never end, or end for nothing.
+func (c *coreMemory) leaveOut(in *Inputs, silent time.Duration) Refusal {
+	left, lost := 0, 0
 	for i := range c.probes {
-		if answers(i) {
+		p := &c.probes[i]
+		_, answers := in.Core[i].Value()
+		switch {
+		case !p.inUse:
+		case answers && !p.distrusted():
 			left++
+		case !answers && p.silent >= silent:
+			lost++
 		}
 	}
-	if left == 0 {
+	switch {
+	case lost == 0:
+		return NoneLost
+	case left == 0:
 		return LastCore
 	}
 	for i := range c.probes {
-		c.probes[i].inUse = answers(i)
+		if p := &c.probes[i]; p.inUse && p.silent >= silent && in.Core[i].Status() != sensors.Good {
+			*p = coreProbe{silent: p.silent, out: p.out, leftAt: p.leftAt}
+		}
 	}
 	return 0
 }
@@ -251,7 +262,8 @@ func (c *coreMemory) stands(t *step, stage *profile.Stage) trip.Set {
 	var out, frozen, tooHot bool
 	for i := range c.probes {
 		p := &c.probes[i]
-		out, frozen, tooHot = out || p.out, frozen || p.frozen, tooHot || p.tooHot
+		out = out || p.out && (p.inUse || p.silent == 0) // one that was left out is not asked after
+		frozen, tooHot = frozen || p.frozen, tooHot || p.tooHot
 	}
 	lost := stage != nil && c.Coldest.Status() != sensors.Good && (c.inUse() != 0 || t.m.waitsForCore(t.s.Stage))
 	return trip.CoreLost.If(lost) | trip.CoreOut.If(out && t.s.Batch.Active()) | trip.CoreFrozen.If(frozen) | trip.CoreTooHot.If(tooHot)

@@ -46,6 +46,9 @@ const (
 	AnotherQuestion
 	NotToMend
 	NotStanding
+	LastChamber
+	NoneLost
+	PutAside
 	AbsenceKnown
 	AbsenceUnanswered
 	AwayTooShort
@@ -57,7 +60,7 @@ var refusalText = [...]string{
 	StillTripped:            "a trip is latched; remove its cause and reset it first",
 	NotTripped:              "no trip is latched",
 	ChamberUnread:           "no chamber probe gives a usable reading; check the probe first",
-	ChamberTooHotForCabinet: "a stage asks for a chamber within 5 °C of this cabinet's limit; lower it, or take another cabinet",
+	ChamberTooHotForCabinet: "a stage asks for a chamber within " + profile.ChamberMargin.String() + " of this cabinet's limit; lower it, or take another cabinet",
 	NothingToRun:            "no product with stages is loaded",
 	UnknownCommand:          "no such command",
 	LastCore:                "no other core probe answers; mend this one, or stop the batch",
@@ -69,6 +72,9 @@ var refusalText = [...]string{
 	AbsenceUnanswered:       "nobody knows for how long the controller was away; say that first (absence), or stop the batch",
 	AwayTooShort:            "the computer itself has been up for longer than that; say for how long the controller was away altogether",
 	NotStanding:             "this alarm does not stand, so there is nothing to say of it",
+	LastChamber:             "no other chamber probe answers; mend this one, or stop the batch",
+	NoneLost:                "every probe that is in use has answered within the last half minute; unplug the one that is to be left out",
+	PutAside:                "this alarm is put aside; acknowledge it by its name, look at it, and say so again",
 	RestNotOver:             "the cure has not rested long enough; say when the product was stuffed, wait, or give a reason",
 }
 
@@ -129,6 +135,8 @@ type Event struct {
 	Alarm   trip.Code     `record:"alarm"`
 	Command CommandKind   `record:"command"`
 	Why     Refusal       `record:"why"`
+	Part    QuestionPart  `record:"question"` // of the stage, that is asked or answered
+	Here    trip.Parts    `record:"parts"`    // of the cabinet: what an alarm may ask for
 	Away    Evidence      `record:"away"`
 	For     time.Duration `record:"for"`
 }
@@ -152,7 +160,7 @@ func (e Event) Text(p *profile.Product) string {
 		return stage + " confirmed by the person"
 	case AlarmRaised:
 		entry := e.Alarm.Entry()
-		return fmt.Sprintf("alarm %s (%s): %s %s", entry.Name, entry.Priority, entry.Meaning, entry.Action)
+		return fmt.Sprintf("alarm %s (%s): %s %s", entry.Name, entry.Priority, entry.Meaning, entry.Do(e.Here))
 	case AlarmReturned:
 		return "alarm " + e.Alarm.String() + " over"
 	case Tripped:
@@ -174,7 +182,10 @@ func (e Event) Prompt(p *profile.Product) string {
 		return "see the product file"
 	}
 	stage := &p.Stages[e.Stage]
-	if e.By == EndedByPerson {
+	if i := int(e.Part) - int(firstCondition); i >= 0 && i < len(stage.Until.Conditions) {
+		return stage.Until.Conditions[i].Confirm
+	}
+	if e.By == EndedByPerson { // as events were recorded that do not say which
 		for _, c := range stage.Until.Conditions {
 			if c.Kind == profile.Confirmed {
 				return c.Confirm

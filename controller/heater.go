@@ -150,10 +150,10 @@ func (h *heaterMemory) followOff(t *step, chamber quantity.Celsius) {
 // followFull follows how the chamber answers while the heater is fully on.
 func (h *heaterMemory) followFull(t *step, chamber quantity.Celsius) {
 	s := t.s
-	h.noHeat, h.short = h.noHeat && s.Tripped == trip.NoHeat, false
+	h.noHeat = h.noHeat && s.Tripped == trip.NoHeat
 	if s.Batch != Running || h.Demand < fullDuty || !h.HasSetpoint || chamber > h.Setpoint-3 || t.doorOpen() || h.rests > 0 ||
 		s.Stage > 0 && t.in.Elapsed-s.StageEntered < noHeatLeast { // a new stage's fan and damper come first
-		h.fullFor = 0
+		h.fullFor, h.short = 0, false
 		return
 	}
 	if h.fullFor == 0 {
@@ -171,11 +171,9 @@ func (h *heaterMemory) followFull(t *step, chamber quantity.Celsius) {
 	if h.fullFor < t.m.answers {
 		return
 	}
-	switch {
-	case fell && h.fellFor >= noHeatStands:
+	h.short = rise < 1 && !fell // what one look has found stands until the next has looked as long
+	if fell && h.fellFor >= noHeatStands {
 		h.noHeat = true
-	case rise < 1 && !fell:
-		h.short = true
 	}
 	if h.fullFor >= 2*t.m.answers { // a new look, from here
 		h.fullFor = 0

@@ -85,6 +85,33 @@ func (m *Machine) HeatSpent(s *State) float64 {
 	return max(float64(h.unanswered)/float64(promptLongest), float64(h.stage)/float64(m.heatEnds(s.Stage)), float64(h.batch)/float64(m.heat))
 }
 
+// HeatLeft is how long the heat lasts yet without a person's word, if nothing else ends it
+// before; false where nothing heats now.
+func (m *Machine) HeatLeft(s *State) (time.Duration, bool) {
+	stage := s.CurrentStage(m.product)
+	if stage == nil || !stage.Heat || s.Batch != Running {
+		return 0, false
+	}
+	h := &s.HeatTime
+	left := min(m.heatEnds(s.Stage)-h.stage, m.heat-h.batch)
+	if s.asks(stage) {
+		left = min(promptLongest-h.unanswered, m.heat-h.batch)
+	}
+	return max(0, left), true
+}
+
+// HeatEnds is how long stage i may heat without a person's word, and zero for one
+// without heat.
+func (m *Machine) HeatEnds(i int) time.Duration {
+	if !m.product.Stages[i].Heat {
+		return 0
+	}
+	return m.heatEnds(i)
+}
+
+// BatchHeat is how long all stages together may.
+func (m *Machine) BatchHeat() time.Duration { return m.heat }
+
 // HeatEnded reports a batch that is held because it has heated for too long.
 func (s *State) HeatEnded() bool { return s.Batch.Active() && s.HeatTime.ended }
 

@@ -187,3 +187,33 @@ func TestTheTimesOfTheHeatAreTheOnesThatAreSaid(t *testing.T) {
 	assert.Contains(t, trip.PromptOverdue.Entry().Meaning, "an hour")
 	assert.Contains(t, trip.StageOverdue.Entry().Meaning, "an hour")
 }
+
+// What page and status show is when the heat does end.
+func TestHeatLeftIsTheTimeUntilItEnds(t *testing.T) {
+	for name, ask := range map[string]string{"a hand step": "hang the pieces", "a core that never rises": ""} {
+		t.Run(name, func(t *testing.T) {
+			r := newRig(t)
+			r.p.Stages[0].Ask = ask
+			r.p.Stages[0].Until = core(profile.CoreAtLeast, 40)
+			r.p.Stages[0].Within = time.Hour
+			m, err := New(r.p, r.c)
+			require.NoError(t, err)
+			_, heats := m.HeatLeft(&r.s)
+			assert.False(t, heats, "before a batch")
+			r.step(Start)
+			r.step()
+			left, heats := m.HeatLeft(&r.s)
+			require.True(t, heats)
+			from := r.s.Elapsed
+			r.until(trip.HeatEnded, 10*time.Hour)
+			assert.InDelta(t, left.Seconds(), (r.s.Elapsed - from).Seconds(), 2)
+			_, heats = m.HeatLeft(&r.s)
+			assert.False(t, heats, "held")
+			if ask == "" {
+				assert.Equal(t, 3*time.Hour, m.HeatEnds(0))
+			}
+			assert.Zero(t, m.HeatEnds(3), "in the ice")
+			assert.Greater(t, m.BatchHeat(), m.HeatEnds(0))
+		})
+	}
+}

@@ -20,7 +20,8 @@ import (
 type Machine struct {
 	product *profile.Product // nil while there is none
 	cabinet *cabinet.Cabinet
-	ambient bool    // it has a probe in the room
+	ambient bool // it has a probe in the room
+	here    trip.Parts
 	cannot  Refusal // why no batch of this can be started; zero is nothing
 
 	rest   time.Duration
@@ -63,7 +64,7 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 	}
 	m := &Machine{
 		product: p, cabinet: c, heater: limits(c.Heater), fan: limits(c.Fan), smoke: limits(c.Smoke), pascal: c.Pressure(),
-		ambient: c.Has(cabinet.AmbientProbe),
+		ambient: c.Has(cabinet.AmbientProbe), here: PartsOf(c),
 	}
 	r := c.Response
 	// With the delay that the relay's window and the step add.
@@ -99,7 +100,7 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 				m.heat += long
 			}
 		}
-		if stage.Heat && stage.ChamberSetpoint > c.Limits.ChamberHigh-quantity.Celsius(chamberMargin) {
+		if stage.Heat && stage.ChamberSetpoint > c.Limits.ChamberHigh-quantity.Celsius(profile.ChamberMargin) {
 			m.cannot = ChamberTooHotForCabinet
 		}
 	}

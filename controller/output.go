@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"fumarium/controller/cabinet"
+	"fumarium/controller/trip"
 	"fumarium/profile/quantity"
 )
 
@@ -101,3 +102,24 @@ func (o Outputs) OnlySounder() Outputs {
 }
 
 func (o Outputs) String() string { return o.On.String() + " on, damper " + o.Damper.String() }
+
+// PartsOf is what a cabinet has that alarms may speak of. Nil is the simplest.
+func PartsOf(c *cabinet.Cabinet) (here trip.Parts) {
+	if c == nil {
+		return 0
+	}
+	n := map[cabinet.Role]int{}
+	for i := range c.Probes {
+		n[c.Probes[i].Role]++
+	}
+	for part, has := range map[trip.Parts]bool{
+		trip.ChamberPair: n[cabinet.ChamberProbe] > 1, trip.CoreProbe: n[cabinet.CoreProbe] > 0, trip.MoreCores: n[cabinet.CoreProbe] > 1,
+		trip.WetBulb: n[cabinet.WetBulbProbe] > 0, trip.RoomProbe: n[cabinet.AmbientProbe] > 0, trip.EmberProbe: n[cabinet.EmberProbe] > 0,
+		trip.SmokePump: c.Smoke.Fitted, trip.DoorSwitch: c.Door.Fitted, trip.HeatFeedback: c.Heater.Feedback.Fitted,
+	} {
+		if has {
+			here |= part
+		}
+	}
+	return here
+}

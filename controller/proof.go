@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"fumarium/controller/trip"
+	"fumarium/profile"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
@@ -30,9 +31,24 @@ func (t *step) prove() {
 		Unbroken: !t.late && t.hidden == 0 && !s.Absence.unknown && t.before.coresInUse == s.Core.inUse(),
 		Learnt:   s.Core.coursesLearnt(), Chilling: t.m.chills(s.Stage),
 	}
+	l.Air = t.air()
 	l.ColdFrom, l.ColdTo, l.ColdSeen = between(t.before.coldest, s.Core.Coldest)
 	l.HotFrom, l.HotTo, l.HotSeen = between(t.before.hottest, s.Core.Hottest)
 	s.Follow(&t.m.rules, &l)
+}
+
+// air is what is known of the air around the product. The damper of the last step stands,
+// which is what a person was asked to set.
+func (t *step) air() proof.Air {
+	s := t.s
+	stage := t.stage()
+	if stage == nil || stage.Place != profile.Chamber || t.in.Elapsed <= s.Core.hung {
+		return proof.Air{}
+	}
+	return proof.Air{
+		Loaded: true, Measured: s.Wick.HasHumidity, Humidity: s.Wick.Humidity,
+		Kept: s.Out.Damper <= 0 || s.Out.On.Has(Humidifier),
+	}
 }
 
 func between(a, b sensors.Reading) (from, to quantity.Celsius, ok bool) {

@@ -31,13 +31,17 @@ type smokeMemory struct {
 	airless   time.Duration `record:"airless"`    // lit, and without air for so long
 	doubt     bool          `record:"doubt"`      // that was longer than an ember is known to hold
 	seen      bool          `record:"ember_seen"` // it smouldered when its probe was last read
+	fanned    time.Duration `record:"fanned"`     // full air that a cold ember has had, less what a hot one has had since
 }
 
 // follow counts the air that the generator has had since it was lit, which a hand step
 // of a smoking stage does.
 func (k *smokeMemory) follow(t *step) {
+	g := &t.m.cabinet.Generator
+	cold := false
 	if v, ok := t.in.Ember.Value(); ok {
-		k.seen = v >= t.m.cabinet.Generator.Ember
+		k.seen = v >= g.Ember
+		cold = !k.seen
 	}
 	stage := t.stage()
 	switch {
@@ -46,6 +50,12 @@ func (k *smokeMemory) follow(t *step) {
 			k.lit()
 		}
 	case t.s.Out.On.Has(Smoke) && !t.late:
+		switch {
+		case !cold:
+			k.fanned = max(0, k.fanned-t.dt)
+		case k.given >= max(g.FullAir, k.fullUntil):
+			k.fanned += t.dt
+		}
 		k.given += t.dt
 		k.airless = 0
 	case k.given > 0: // nobody knows whether the pump ran while nobody called
@@ -53,7 +63,7 @@ func (k *smokeMemory) follow(t *step) {
 			k.airless = max(k.airless, emberHolds+t.dt)
 		}
 		if k.airless > emberHolds {
-			k.fullUntil, k.doubt = k.given+t.m.cabinet.Generator.FullAir, true
+			k.fullUntil, k.doubt = k.given+g.FullAir, true
 		}
 	}
 }
@@ -76,10 +86,12 @@ func (s *State) smoking(stage *profile.Stage, c *cabinet.Cabinet) bool {
 }
 
 // fullAir reports whether the generator gets all its air: while it is lit, after a
-// long pause, and while its probe says that the ember is dying.
+// long pause, and while its probe says that the ember is dying, for as long as one takes
+// to glow. What full air has not brought back by then is out, or the probe has slipped
+// out of the wood, which reads the same: full air would burn the filling off too fast.
 func (k *smokeMemory) fullAir(t *step) bool {
 	g := &t.m.cabinet.Generator
-	if v, ok := t.in.Ember.Value(); ok && v < g.Ember {
+	if v, ok := t.in.Ember.Value(); ok && v < g.Ember && k.fanned < g.FullAir {
 		return true
 	}
 	return g.Share() >= 1 || k.given < max(g.FullAir, k.fullUntil)

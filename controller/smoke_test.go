@@ -244,7 +244,7 @@ func TestAnEmberThatWentOutIsSaid(t *testing.T) {
 	assert.InDelta(t, 3, took.Minutes(), 0.1)
 	assert.True(t, r.out.On.Has(Sounder), "somebody has to come")
 	assert.Equal(t, Running, r.s.Batch, "and the batch goes on")
-	share, _ := r.air(10 * time.Minute)
+	share, _ := r.air(4 * time.Minute)
 	assert.Equal(t, 1.0, share, "a weak ember gets all the air")
 
 	r.step(Acknowledge) // heard is not lit
@@ -256,6 +256,35 @@ func TestAnEmberThatWentOutIsSaid(t *testing.T) {
 	r.quietly(trip.EmberOut, false, time.Hour)
 	left, _ := r.s.FuelLeft(r.p, r.c)
 	assert.Greater(t, float64(left), 0.6, "with a new filling")
+}
+
+// A probe that slipped out of the wood reads like an ember that is out. It gets full air
+// for as long as an ember takes to glow and no longer, however the reading wavers, and
+// again once somebody says that it is filled and lit.
+func TestAnEmberProbeThatSlippedOutGivesNoFullAirForLong(t *testing.T) {
+	r := smoker(t, true)
+	r.run(time.Hour)
+	r.emberIs(90)
+	share, _ := r.air(8 * time.Minute)
+	assert.Greater(t, share, 0.99)
+	share, _ = r.air(4 * time.Hour)
+	assert.InDelta(t, 0.7, share, 0.01, "then what the file says")
+	assert.True(t, r.s.Alarms[trip.EmberOut].Standing)
+	r.emberIs(450) // for a minute, and out again
+	r.run(time.Minute)
+	r.emberIs(90)
+	share, _ = r.air(time.Hour)
+	assert.InDelta(t, 0.7, share, 0.02)
+	r.mend(trip.EmberOut)
+	share, _ = r.air(8 * time.Minute)
+	assert.Equal(t, 1.0, share)
+
+	// One that reads well for as long is believed again.
+	r.emberIs(450)
+	r.run(20 * time.Minute)
+	r.emberIs(90)
+	share, _ = r.air(7 * time.Minute)
+	assert.Greater(t, share, 0.99)
 }
 
 // It never caught: said when it has had full air for long enough.

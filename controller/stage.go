@@ -17,7 +17,8 @@ func (t *step) enterStage(i int) {
 	s.Asking = t.m.product.Stages[i].Ask != ""
 	t.event(Event{Kind: StageBegan, Stage: i})
 	if s.Asking {
-		t.event(Event{Kind: Asked, Stage: i})
+		s.asked = t.in.Elapsed
+		t.event(Event{Kind: Asked, Stage: i, Part: HandStep})
 	}
 }
 
@@ -167,7 +168,7 @@ func (t *step) askToConfirm(stage *profile.Stage) {
 	}
 	if question > 0 {
 		s.Confirming = question
-		s.Alarms[trip.PromptWaiting].Since = t.in.Elapsed
-		t.event(Event{Kind: Asked, Stage: s.Stage, By: EndedByPerson})
+		s.asked = t.in.Elapsed
+		t.event(Event{Kind: Asked, Stage: s.Stage, By: EndedByPerson, Part: firstCondition + QuestionPart(question-1)})
 	}
 }

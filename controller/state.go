@@ -128,6 +128,7 @@ type State struct {
 	StageClock   time.Duration `record:"stage.clock"`          // time that counts for "after": running, nothing asked
 	Asking       bool          `record:"stage.asking"`         // the stage's hand step waits for the person
 	Confirming   int           `record:"stage.confirming"`     // 1 + index of the condition that waits for the person; 0 is none
+	asked        time.Duration `record:"stage.asked"`          // when what waits was asked
 	met          uint8         `record:"stage.confirmed_mask"` // confirmations given, a bit for each condition
 	holding      uint8         `record:"stage.holding_mask"`   // conditions that held in the last step
 	CoreMetSince time.Duration `record:"stage.core_met_since"` // start of the unbroken dwell of the core condition
@@ -169,7 +170,10 @@ func (s *State) Waiting(p *profile.Product) (Prompt, bool) {
 		return Prompt{}, false
 	}
 	q, _ := s.Question()
-	prompt := Prompt{Question: q, Since: s.Alarms[trip.PromptWaiting].Since}
+	prompt := Prompt{Question: q, Since: s.asked}
+	if s.asked == 0 { // asked by a program that did not keep it
+		prompt.Since = max(s.StageEntered, s.Alarms[trip.PromptWaiting].Since)
+	}
 	stage := &p.Stages[s.Stage]
 	switch {
 	case s.Asking:

@@ -110,6 +110,31 @@ func TestFullHeatWithoutAnswerTrips(t *testing.T) {
 	assert.Equal(t, trip.NoHeat, r.s.Tripped)
 }
 
+// What stands is said once, however long it stands: also when its cause is slow drift.
+func TestAWeakHeaterIsSaidOnce(t *testing.T) {
+	r := newRig(t).started(2)
+	r.coreIs(0, 40)
+	r.run(10 * time.Minute)
+	r.chamberIs(sensors.At(70))
+	full := r.in.Elapsed
+	r.until(trip.HeatShort, time.Hour)
+	assert.LessOrEqual(t, r.in.Elapsed-full, 14*time.Minute, "as hazards.md says")
+	raised := len(r.events)
+	warmer := 70.0
+	for range 5400 {
+		warmer += 0.0003 // a kelvin an hour
+		r.chamberIs(sensors.At(quantity.Celsius(warmer)))
+		r.step()
+		require.True(t, r.s.Alarms[trip.HeatShort].Standing, "%v %s %s %v %v", r.s.Elapsed, r.s.Batch, r.s.Tripped, warmer, r.s.Heater.Demand)
+	}
+	for _, e := range r.events[raised:] {
+		require.False(t, e.Kind == AlarmRaised && e.Alarm == trip.HeatShort, "raised again at %v", e.At)
+	}
+	r.chamberIs(sensors.At(quantity.Celsius(warmer + 7)))
+	r.run(30 * time.Minute)
+	assert.False(t, r.s.Alarms[trip.HeatShort].Standing)
+}
+
 // The cut-out has opened, or a fuse has blown.
 func TestAHeaterThatGetsNothingIsSaid(t *testing.T) {
 	r := newRig(t)

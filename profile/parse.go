@@ -55,7 +55,8 @@ var (
 	chillRules = []source.Word[ChillRule]{
 		{Text: "cured", Meaning: ChillCured}, {Text: "uncured", Meaning: ChillUncured}, {Text: "retail", Meaning: ChillRetail},
 	}
-	classes = []source.Word[Class]{
+	processes = []source.Word[Process]{{Text: "cooked", Meaning: FullyCooked}, {Text: "not ready to eat", Meaning: NotReadyToEat}}
+	classes   = []source.Word[Class]{
 		{Text: "bacon", Meaning: Bacon}, {Text: "rind-on bacon", Meaning: RindOnBacon}, {Text: "whole muscle", Meaning: WholeMuscle},
 		{Text: "cooked sausage", Meaning: CookedSausage}, {Text: "frankfurter", Meaning: Frankfurter},
 		{Text: "uncooked sausage", Meaning: UncookedSausage}, {Text: "fresh pork sausage", Meaning: FreshPorkSausage},
@@ -99,17 +100,47 @@ func parse(doc *source.Document) (*Product, error) {
 		Source: root.Take("source").Text(),
 		Shape:  parseShape(root.Need("shape").Map()),
 	}
-	p.Species, _ = source.Choice(root.Need("species"), species)
+	kind := root.Need("species")
+	p.Species, _ = source.Choice(kind, species)
 	class := root.Take("class")
+	process := root.Take("process")
+	p.Process, _ = source.Choice(process, processes)
 	p.Formula = parseFormula(root.Need("formula").Map())
 	p.Class = parseClass(class, p.Formula.Cure.Method)
-	p.Targets = parseTargets(root.Take("targets").Map(), p.Species)
+	targets := root.Take("targets").Map()
+	p.Targets = parseTargets(targets, p.Species)
 	p.Stages = parseStages(root.Need("stages"), p.Species)
+	if !doc.Recorded {
+		p.refuseLess(kind, process, targets)
+	}
 	root.Done()
 	if err := doc.Err(); err != nil {
 		return nil, err
 	}
 	return p, nil
+}
+
+// refuseLess refuses a file that would hold its product to less than its species is held
+// to: a file may ask for more, or name another process.
+func (p *Product) refuseLess(kind, process source.Value, targets *source.Map) {
+	if cut, of, found := p.contradicted(); found {
+		kind.Fault(fmt.Sprintf("the cut %q is %s", cut, of), "write the species of the meat, or name the cut for what it is")
+	}
+	criterion := p.Criterion()
+	switch {
+	case p.Process == NotReadyToEat && p.Targets.HasLethality:
+		targets.FaultAt("lethality", "a product that is not ready to eat claims no lethality", "remove it, or write process: cooked")
+	case criterion != nil && p.Targets.HasLethality && p.Targets.Lethality < criterion.Required:
+		what := p.Species.String()
+		if p.PoultryInIt() {
+			what = "a product with poultry in it"
+		}
+		targets.FaultAt("lethality", fmt.Sprintf("%s must reach %g log10, and %g is less", what, criterion.Required, p.Targets.Lethality),
+			fmt.Sprintf("write %g or more, leave it out, or name another process, such as process: not ready to eat", criterion.Required))
+	}
+	if p.Process == NotReadyToEat && p.waitsForLethality() {
+		process.Fault("a stage waits for lethality, and a product that is not ready to eat claims none", "wait for a core instead, or write process: cooked")
+	}
 }
 
 func parseShape(m *source.Map) Shape {

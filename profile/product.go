@@ -4,7 +4,6 @@ import (
 	"slices"
 	"time"
 
-	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 )
 
@@ -17,6 +16,7 @@ type Product struct {
 	Shape   Shape
 	Species Species
 	Class   Class
+	Process Process
 	Formula Formula
 	Targets Targets
 	Stages  []Stage
@@ -106,6 +106,16 @@ const (
 	FreshPorkSausage
 	FreshBeefSausage
 	ItalianSausage
+)
+
+// Process is what makes the product safe to eat.
+type Process uint8
+
+// FullyCooked is what a file means that names none: it is held to the lethality of its
+// species. What is not ready to eat is cooked by whoever eats it, and says so.
+const (
+	FullyCooked Process = iota
+	NotReadyToEat
 )
 
 // A Formula is what goes into the batch. With a Pickle, Cure.Mass and the items of
@@ -273,15 +283,4 @@ type Condition struct {
 	Core      quantity.Celsius
 	Lethality float64 // log10 reduction
 	Confirm   string  // what the person is asked
-}
-
-// Kinetics returns the constants that count this species' lethality, and false
-// for a species whose criterion is not a single D and z: poultry goes by a
-// table, fish by a hold, and cheese is not cooked.
-func (s Species) Kinetics() (lethality.Kinetics, bool) {
-	switch s {
-	case RedMeat, Game:
-		return lethality.RedMeat, true
-	}
-	return lethality.Kinetics{}, false
 }

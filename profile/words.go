@@ -61,6 +61,16 @@ func (s Species) String() string {
 	return quantity.Unknown
 }
 
+// String is the process as the product file spells it.
+func (p Process) String() string {
+	for _, w := range processes {
+		if w.Meaning == p {
+			return w.Text
+		}
+	}
+	return quantity.Unknown
+}
+
 // String is the class as the product file spells it; "none" for NoClass.
 func (c Class) String() string {
 	for _, w := range classes {

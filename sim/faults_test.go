@@ -34,7 +34,8 @@ func TestWhatBecomesOfABatchWithAFault(t *testing.T) {
 		{"chamber-open@1h", "held", "held by the trip chamber-lost", "chamber-lost", false},
 		{"core-open@1h+5m", "complete", "", "core-lost", true},
 		{"core-open@1h", "running", "gave up after 16 h: a stage never ends", "core-lost", false},
-		{"stall@1h+30s", "complete", "", "step-late", true},
+		{"stall@1h+8s", "complete", "", "step-late", true},
+		{"stall@1h+30s", "complete", "", "power-lost", true}, // the watchdog has ended it
 		{"power-cut@1h+10m", "complete", "", "power-lost", true},
 		{"away@0s+30m", "complete", "", "prompt-waiting", true},
 		{"away@0s+2h30m", "complete", "", "heat-ended", true},

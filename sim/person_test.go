@@ -65,7 +65,7 @@ func TestLateAnswersCostTimeNotSafety(t *testing.T) {
 			brisk := rehearse(t, s)
 			s.Answer = 0
 			r := rehearse(t, s)
-			assert.True(t, r.Good(), "%s in %s: %s %s %+v", e.Key, name, r.Outcome, r.Reason, r.Alarms)
+			assert.True(t, r.AsPlanned(), "%s in %s: %s %s %+v", e.Key, name, r.Outcome, r.Reason, r.Alarms)
 			overshoot := func(r *Result) float64 {
 				if r.Control.OvershootKelvin == nil {
 					return 0

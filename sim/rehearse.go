@@ -43,9 +43,10 @@ type Result struct {
 	Control         ControlResult  `json:"control"`
 	Lethality       LethalityGain  `json:"lethality"`
 	ComeUp          ComeUpResult   `json:"come_up"`
+	Surface         SurfaceResult  `json:"surface"`
 	Chill           ChillResult    `json:"chill"`
 	Smoke           SmokeResult    `json:"smoke"`
-	YieldPercent    *float64       `json:"yield_percent"`
+	YieldPercent    *float64       `json:"yield_percent"` // by evaporation only
 	EnergyJoules    float64        `json:"energy_joules"`
 	RelayOperations uint64         `json:"relay_operations"`
 	Alarms          []AlarmResult  `json:"alarms"`
@@ -103,6 +104,13 @@ type ComeUpResult struct {
 	Seconds      *float64 `json:"seconds"`
 	LimitSeconds *float64 `json:"limit_seconds"`
 	Pass         *bool    `json:"pass"`
+}
+
+// SurfaceResult says whether the surface was moist enough for the heat to count there;
+// null where nothing asks for it.
+type SurfaceResult struct {
+	Pass *bool  `json:"pass"`
+	Why  string `json:"why"`
 }
 
 // ChillResult is the cooling verdict by the rule that the product names; null where
@@ -177,9 +185,14 @@ type Trace struct {
 	Truth   []Truth
 }
 
-// Good reports whether the batch ended as a maker wants it: complete, and nothing
-// that it is held to was missed.
-func (r *Result) Good() bool {
+// Good reports whether the batch ended as a maker wants it: complete, and all that it is
+// held to was shown.
+func (r *Result) Good() bool { return r.AsPlanned() && r.Verdict.Holds(proof.Surface) }
+
+// AsPlanned reports whether the schedule did what it is for: the batch is complete, and
+// its core was cooked, came up and was chilled in time. That nobody measured the humidity at
+// a bare surface is no fault of the schedule's times.
+func (r *Result) AsPlanned() bool {
 	return r.Outcome == controller.Complete.String() && r.Verdict.Holds(proof.Cooked, proof.CameUp, proof.Chilled)
 }
 
@@ -438,6 +451,7 @@ func (r *Result) judge(p *profile.Product, s *controller.State) {
 		return &met
 	}
 	r.Lethality.Pass, r.ComeUp.Pass, r.Chill.Pass = pass(proof.Cooked), pass(proof.CameUp), pass(proof.Chilled)
+	r.Surface = SurfaceResult{pass(proof.Surface), r.Verdict[proof.Surface].Why}
 	if log10, required, counted := proof.Counts(&rules, &s.Claim); counted {
 		shown, capped := lethality.Shown(log10)
 		shown = round(shown)

@@ -45,6 +45,7 @@ func TestARehearsalSaysWhatBecameOfTheEmber(t *testing.T) {
 		{"generator-out@1h30m+1m", "ember-out", out, out + 10*time.Minute, 75, 85}, // somebody lights it again
 		{"smoke-dead@1h30m+30m", "ember-out", out, out + 20*time.Minute, 50, 75},
 		{"ember-open@1h30m+10m", "ember-unknown", out, out + 2*time.Minute, 89, 91},
+		{"ember-slipped@1h30m", "ember-out", out, out + 5*time.Minute, 89, 91},
 		{"generator-burning@1h", "ember-burning", 2*time.Hour + 40*time.Minute, 3 * time.Hour, 89, 91},
 	} {
 		t.Run(c.spec, func(t *testing.T) {
@@ -68,6 +69,23 @@ func TestARehearsalSaysWhatBecameOfTheEmber(t *testing.T) {
 			assert.InDelta(t, 90, *r.Smoke.AskedSeconds/60, 0.5)
 		})
 	}
+}
+
+// A probe that slipped out reads like an ember that is out. What it costs is full air for
+// as long as an ember takes to glow, and not for the rest of the stage.
+func TestASlippedEmberProbeCostsLittleAir(t *testing.T) {
+	pumped := func(specs ...string) (d time.Duration) {
+		_, err := Watch(context.Background(), smoked(t, specs...), func(m *Moment) {
+			if m.After.Stage == 1 && m.After.Out.On.Has(controller.Smoke) {
+				d += Step
+			}
+		})
+		require.NoError(t, err)
+		return d
+	}
+	more := pumped("ember-slipped@1h10m", "away@1h10m+3h") - pumped("away@1h10m+3h")
+	full := builtCabinet(t, "fridge-body").Generator.FullAir
+	assert.InDelta(t, full.Minutes()/2, more.Minutes(), 1, "it is turned down to a half anyway")
 }
 
 // More chips hold more heat.

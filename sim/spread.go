@@ -64,14 +64,14 @@ func Spread(ctx context.Context, setup Setup, runs int, progress func(done int))
 }
 
 // gather sums up many rehearsals. The whole duration counts over all of them, the
-// stages only over the good ones, which have every stage.
+// stages only over those that went as planned, which have every stage.
 func gather(p *profile.Product, results []*Result) *SpreadResult {
 	spread := &SpreadResult{Runs: len(results), Stages: []StageSpread{}}
 	whole := make([]float64, 0, len(results))
 	ends := make([][]float64, len(p.Stages))
 	for _, r := range results {
 		whole = append(whole, r.ElapsedSeconds)
-		if !r.Good() {
+		if !r.AsPlanned() {
 			continue
 		}
 		spread.Complete++

@@ -252,28 +252,32 @@ func feels(probes []probe, t quantity.Celsius, dt time.Duration) {
 	}
 }
 
+// feels lets probes follow what there is in a place, and those that are misplaced another.
+func (w *World) feels(probes []probe, misplaced uint8, place, elsewhere Spot, dt time.Duration) {
+	if misplaced == 0 {
+		feels(probes, w.plant.At(place), dt)
+		return
+	}
+	for i := range probes {
+		touches := place
+		if misplaced&(1<<i) != 0 {
+			touches = elsewhere
+		}
+		feels(probes[i:i+1], w.plant.At(touches), dt)
+	}
+}
+
 // follow lets every probe follow the truth.
 func (w *World) follow(dt time.Duration) {
-	var coresOut uint8
-	wickDry := false
+	var misplaced fault.Misplaced
 	if w.inject != nil {
-		coresOut, wickDry = w.inject.Truth(w.now)
+		misplaced = w.inject.Truth(w.now)
 	}
-	feels(w.chamber, w.plant.At(InChamber), dt)
-	if coresOut == 0 {
-		feels(w.core, w.plant.At(InCore), dt)
-	} else {
-		for i := range w.core {
-			touches := InCore
-			if coresOut&(1<<i) != 0 {
-				touches = BesideProduct
-			}
-			feels(w.core[i:i+1], w.plant.At(touches), dt)
-		}
-	}
+	w.feels(w.chamber, misplaced.Chambers, InChamber, InRoom, dt)
+	w.feels(w.core, misplaced.Cores, InCore, BesideProduct, dt)
 	switch {
 	case len(w.wet) == 0: // a wet bulb costs an iteration; spare it where none is fitted
-	case wickDry:
+	case misplaced.WickDry:
 		feels(w.wet, w.plant.At(InChamber), dt)
 	default:
 		feels(w.wet, w.plant.At(InWick), dt)
@@ -286,7 +290,7 @@ func (w *World) follow(dt time.Duration) {
 	}
 	feels(w.ambient, w.plant.At(InRoom), dt)
 	if len(w.ember) > 0 {
-		feels(w.ember, w.plant.At(InEmber), dt)
+		w.feels(w.ember, misplaced.Ember, InEmber, InRoom, dt)
 	}
 }
 

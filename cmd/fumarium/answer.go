@@ -25,10 +25,11 @@ func confirmCommand() *cobra.Command {
 and no other. If another waits by the time the answer comes, nothing is confirmed.
 
 With QUESTION, as fumarium status names it, that one is confirmed whatever waits
-when this is run: so for one that you have read a while ago, and in scripts.`,
+when this is run: so for one that you have read a while ago, and in scripts. Its
+last part is the batch, so that no question of another batch is answered.`,
 		Example: `  fumarium confirm
-  fumarium confirm 2-ask        # the hand step of the second stage
-  fumarium confirm 4-until-1    # the first condition of the fourth`,
+  fumarium confirm 2-ask-k3jx9d        # the hand step of the second stage
+  fumarium confirm 4-until-1-k3jx9d    # the first condition of the fourth`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			s, err := c.status(cmd.Context())
 			if err != nil {
@@ -74,7 +75,7 @@ the least that it was. Say the time from the last step to the daemon's return, t
 longest that it may have been: it counts against the batch, and more than four hours
 end it. After less fumarium restart goes on. You are believed, and it is on the
 record that a person said it. If you cannot tell: fumarium stop.`,
-		Example: `  fumarium absence absence-1 --for "1 h 30 min"`,
+		Example: `  fumarium absence absence-1-k3jx9d --for "1 h 30 min"`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if _, err := quantity.ParseDuration(d); err != nil {
 				return usage("--for %s: %w", d, err)
@@ -92,7 +93,7 @@ func anAbsence(cmd *cobra.Command, args []string) error {
 		return err
 	}
 	if q, ok := controller.ParseQuestion(args[0]); !ok || q.Absence == 0 {
-		return usage("no absence is called %q; fumarium status names the one that waits, such as absence-1", args[0])
+		return usage("no absence is called %q; fumarium status names the one that waits, such as absence-1-k3jx9d", args[0])
 	}
 	return nil
 }
@@ -103,7 +104,7 @@ func aQuestion(cmd *cobra.Command, args []string) error {
 		return err
 	}
 	if _, ok := controller.ParseQuestion(args[0]); !ok {
-		return usage("no question is called %q; fumarium status names the one that waits, such as 2-ask or 4-until-1", args[0])
+		return usage("no question is called %q; fumarium status names the one that waits, such as 2-ask-k3jx9d or 4-until-1-k3jx9d", args[0])
 	}
 	return nil
 }
@@ -115,6 +116,7 @@ func acknowledgeCommand() *cobra.Command {
 		Long: `Says that a person knows of an alarm, or of all that call. It ends the noise and
 claims nothing, however often it is said; a trip stays latched until fumarium
 reset. That something is mended which no probe can see is said by fumarium mended.
+An alarm that is named is taken off the shelf as well.
 
 fumarium status shows which stand. What each means and what to do about it is in
 deploy/alarms.md. The alarms:

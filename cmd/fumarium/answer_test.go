@@ -79,7 +79,7 @@ func TestMendedSaysWhatItClaims(t *testing.T) {
 		assert.True(t, strings.HasPrefix(out, e.Name+": "+e.Mended+".\n"), out)
 		assert.Regexp(t, `(?m)^  `+e.Name+` +`+e.Mended+`$`, help)
 		assert.Equal(t, []web.Order{{Command: "mended", Alarm: e.Name}}, *orders)
-		assert.Contains(t, e.Action, "mended "+e.Name, "what to do says how to say it")
+		assert.Contains(t, e.DoAnywhere(), "mended "+e.Name, "what to do says how to say it")
 	}
 	status, _, errText := call(t, "mended", "--server", url)
 	assert.Equal(t, exitUsage, status)

@@ -6,14 +6,17 @@ import (
 	"fmt"
 	"io"
 	"sort"
+	"strings"
 
 	"github.com/spf13/cobra"
 
+	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/controller/caution"
 	"fumarium/profile"
 	"fumarium/profile/formula"
 	"fumarium/profile/lint"
+	"fumarium/profile/quantity"
 	"fumarium/profile/source"
 )
 
@@ -53,6 +56,7 @@ opened.`,
 
 func runCheck(names []string, home *cabinet.Cabinet, asJSON bool, w io.Writer) error {
 	var all source.Findings
+	var ends []string
 	var unreadable error
 	read := 0
 	for _, name := range names {
@@ -63,6 +67,9 @@ func runCheck(names []string, home *cabinet.Cabinet, asJSON bool, w io.Writer) e
 		}
 		read++
 		all = append(all, checkFile(name, data, home)...)
+		if line := heatEnds(name, data, home); line != "" {
+			ends = append(ends, line)
+		}
 	}
 	if asJSON {
 		if err := printJSON(w, append(source.Findings{}, all...)); err != nil {
@@ -70,6 +77,9 @@ func runCheck(names []string, home *cabinet.Cabinet, asJSON bool, w io.Writer) e
 		}
 	} else {
 		printFindings(w, all, read)
+		for _, line := range ends {
+			fmt.Fprintln(w, line)
+		}
 	}
 	if unreadable != nil {
 		return couldNot(unreadable)
@@ -78,6 +88,32 @@ func runCheck(names []string, home *cabinet.Cabinet, asJSON bool, w io.Writer) e
 		return &failure{exitBad, errSaid}
 	}
 	return nil
+}
+
+// heatEnds says for how long each stage of a product may heat before the heat ends by
+// itself; nothing of another file.
+func heatEnds(name string, data []byte, home *cabinet.Cabinet) string {
+	if isCabinet(data) {
+		return ""
+	}
+	p, err := profile.Parse(name, data)
+	if err != nil {
+		return ""
+	}
+	m, err := controller.New(p, home)
+	if err != nil {
+		return ""
+	}
+	var stages []string
+	for i := range p.Stages {
+		if d := m.HeatEnds(i); d > 0 {
+			stages = append(stages, fmt.Sprintf("%s %s", shown(p.Stages[i].Name), quantity.FormatDuration(d)))
+		}
+	}
+	if len(stages) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%s: the heat ends by itself, unless a person restarts it: %s; all together %s", shown(name), strings.Join(stages, ", "), quantity.FormatDuration(m.BatchHeat()))
 }
 
 // checkFile returns everything there is to say about one file.

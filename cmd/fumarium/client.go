@@ -7,11 +7,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math/rand/v2"
 	"net/http"
 	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -206,13 +208,17 @@ func (c *client) send(ctx context.Context, o web.Order, w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	var reply struct {
-		State string `json:"state"`
-	}
+	var reply web.Accepted
 	if err := json.Unmarshal(answer, &reply); err != nil {
 		return couldNot(fmt.Errorf("the answer of %s is not understood: %w", c.server, err))
 	}
 	fmt.Fprintf(w, "%s: done, the batch is %s\n", o.Command, shown(reply.State))
+	if !reply.Recorded {
+		if reply.Unrecorded == "" {
+			reply.Unrecorded = "the daemon does not say why"
+		}
+		fmt.Fprintf(w, "not on disk: %s\n", shown(reply.Unrecorded))
+	}
 	return nil
 }
 
@@ -239,26 +245,23 @@ func (c *client) call(ctx context.Context, method, path string, body []byte) ([]
 	if u, err := url.Parse(c.server); err != nil || u.Host == "" || (u.Scheme != "http" && u.Scheme != "https") {
 		return nil, usage("--server %q is no address of a daemon; write it as http://%s", c.server, defaultListen)
 	}
-	req, err := http.NewRequestWithContext(ctx, method, strings.TrimRight(c.server, "/")+path, bytes.NewReader(body))
-	if err != nil {
-		return nil, usage("--server %s: %w", c.server, err)
-	}
+	token := ""
 	if method == http.MethodPost {
-		token, err := c.token()
-		if err != nil {
+		var err error
+		if token, err = c.token(); err != nil {
 			return nil, couldNot(err)
 		}
-		req.Header.Set("Authorization", "Bearer "+token)
-		req.Header.Set("Content-Type", "application/json")
 	}
-	resp, err := http.DefaultClient.Do(req)
+	resp, answer, err := c.persist(ctx, func() (*http.Request, error) {
+		req, err := http.NewRequestWithContext(ctx, method, strings.TrimRight(c.server, "/")+path, bytes.NewReader(body))
+		if err == nil && token != "" {
+			req.Header.Set("Authorization", "Bearer "+token)
+			req.Header.Set("Content-Type", "application/json")
+		}
+		return req, err
+	})
 	if err != nil {
-		return nil, couldNot(fmt.Errorf("no daemon answers: %w; is `fumarium run` running?", err))
-	}
-	defer resp.Body.Close()
-	answer, err := io.ReadAll(io.LimitReader(resp.Body, 8<<20))
-	if err != nil {
-		return nil, couldNot(err)
+		return nil, err
 	}
 	if resp.StatusCode >= 300 {
 		var problem struct{ Title, Detail string }
@@ -273,6 +276,42 @@ func (c *client) call(ctx context.Context, method, path string, body []byte) ([]
 	}
 	return answer, nil
 }
+
+// persist asks until it is let in, and what only reads until it has the answer: a daemon
+// with too many readers turns away or drops who comes before it has read anything, and who
+// is slow to take an answer. Once it works on a command it does neither.
+func (c *client) persist(ctx context.Context, ask func() (*http.Request, error)) (*http.Response, []byte, error) {
+	for {
+		req, err := ask()
+		if err != nil {
+			return nil, nil, usage("--server %s: %w", c.server, err)
+		}
+		resp, err := http.DefaultClient.Do(req)
+		if err == nil {
+			var answer []byte
+			answer, err = io.ReadAll(io.LimitReader(resp.Body, 8<<20))
+			resp.Body.Close()
+			switch {
+			case err == nil:
+				return resp, answer, nil
+			case req.Method != http.MethodGet:
+				return nil, nil, couldNot(fmt.Errorf("the answer was cut off: %w; see fumarium status for what was done", err))
+			}
+		}
+		if !errors.Is(err, syscall.ECONNRESET) && !errors.Is(err, syscall.EPIPE) && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
+			return nil, nil, couldNot(fmt.Errorf("no daemon answers: %w; is `fumarium run` running?", err))
+		}
+		select {
+		case <-ctx.Done():
+			return nil, nil, couldNot(fmt.Errorf("no daemon answers: %w; it may have too many readers, try again", err))
+		case <-time.After(askAgain/2 + rand.N(askAgain)): // not in step with the others
+		}
+	}
+}
+
+// askAgain is about how long a client waits before it asks again; common practice, no
+// source.
+const askAgain = 100 * time.Millisecond
 
 // printRules says what can be said of each rule that applies.
 func printRules(w io.Writer, rules []web.Rule) {
@@ -310,6 +349,9 @@ func printStatus(w io.Writer, s *web.Status) {
 		fmt.Fprintf(w, ", setpoint %s", temperature(s.SetpointCelsius))
 	}
 	fmt.Fprintf(w, "\ncore      %s\n", temperature(s.CoreCelsius))
+	if s.HeatLeftSeconds != nil {
+		fmt.Fprintf(w, "heat      ends by itself in %s, if nobody does anything\n", quantity.FormatDuration(seconds(*s.HeatLeftSeconds)))
+	}
 	printRules(w, s.Rules)
 	for _, a := range s.Alarms {
 		fmt.Fprintf(w, "alarm     %s (%s, %s): %s\n", shown(a.Code), shown(a.Priority), shown(a.State), shown(a.Action))

@@ -28,6 +28,10 @@ func TestMain(m *testing.M) {
 		main()
 		return
 	}
+	if address := os.Getenv(crowdEnv); address != "" {
+		crowdComes(address)
+		return
+	}
 	os.Exit(m.Run())
 }
 

@@ -117,7 +117,23 @@ func TestEveryHazardHasItsTest(t *testing.T) {
 	})
 	require.NoError(t, err)
 	rows := 0
-	for _, line := range strings.Split(string(data), "\n") {
+	rowsAndProse, measured, _ := strings.Cut(string(data), measuredFrom)
+	_, rest, _ := strings.Cut(measured, measuredTo)
+	// What it cannot see has a test for its size, too.
+	_, blind, found := strings.Cut(rest, "## What it cannot see")
+	require.True(t, found)
+	for _, bullet := range strings.Split(blind, "\n- ")[1:] {
+		for i, name := range strings.Split(bullet, "`") {
+			if i%2 == 1 && strings.HasPrefix(name, "Test") {
+				assert.Contains(t, tests.String(), "func "+name+"(", "what it cannot see names a test that does not exist: %s", bullet)
+			}
+		}
+		if strings.HasPrefix(bullet, "A chamber probe") {
+			continue // has no size yet
+		}
+		assert.Contains(t, bullet, "`Test", "no test shows the size of: %s", bullet)
+	}
+	for _, line := range strings.Split(rowsAndProse+rest, "\n") {
 		cells := strings.Split(line, "|")
 		if len(cells) != 7 || strings.Contains(line, "---") || strings.Contains(line, "longest time") {
 			continue

@@ -21,6 +21,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/controller"
 	"fumarium/controller/loop"
 	"fumarium/controller/record"
 	"fumarium/controller/web"
@@ -59,19 +60,22 @@ func TestKilledAtAnyInstant(t *testing.T) {
 	})
 	t.Logf("%d kills: %d before the page answered, %d with a batch under way, %d of them found held or over after a long absence; "+
 		"%d batches, %d of them simulated, %d gaps, %d steps replayed; most steps lost %v of the batch's time; "+
-		"commands acknowledged and lost: %d, the oldest %v before the kill; notes acknowledged %d, lost 0",
+		"commands answered as on disk: %d, lost %d; as not on disk: %d; stops answered last: %d, holds: %d, gone on with 0; notes acknowledged %d, lost 0",
 		sum.kills, sum.early, sum.active, sum.held, sum.batches, sum.simulated, sum.gaps, sum.steps,
-		sum.lost.Round(time.Millisecond), sum.commands, sum.oldest.Round(time.Millisecond), sum.notes)
+		sum.lost.Round(time.Millisecond), sum.commands, sum.commandsLost, sum.unrecorded, sum.stops, sum.holds, sum.notes)
 	assert.Equal(t, *kills, sum.kills)
 	assert.Positive(t, sum.active)
+	assert.Zero(t, sum.commandsLost, "commands that were answered as on disk")
+	assert.Positive(t, sum.commands)
 }
 
 // tally is what all streams together came to.
 type tally struct {
 	sync.Mutex
-	kills, early, active, held, batches, simulated, gaps, commands, notes int
-	steps                                                                 int64
-	lost, oldest                                                          time.Duration
+	kills, early, active, held, batches, simulated, gaps, notes int
+	commands, commandsLost, unrecorded, stops, holds            int
+	steps                                                       int64
+	lost                                                        time.Duration
 }
 
 // A sight is one status that a client got.
@@ -98,7 +102,7 @@ type stream struct {
 	pace    float64
 	product string
 	away    time.Duration // added to the computer's uptime
-	absent  time.Duration // how much of it since the last death
+	absent  time.Duration // how much of it since the last step on disk
 	died    time.Time
 	rate    float64 // the most that a second of heat may count, log10
 
@@ -107,6 +111,7 @@ type stream struct {
 	seen     []sight
 	notes    []string
 	commands []ack
+	stopping bool              // a stop was sent in this life
 	had      map[string]int    // commands on the record before this life
 	found    *record.Recovery  // what the last death left
 	events   map[string]string // of its batch, in words by id, that clients had seen and the record must have
@@ -154,7 +159,7 @@ func (s *stream) life() {
 	limit := time.Now().Add(s.wait())
 	d := launchDaemon(s.t, s.dir, env, s.args...)
 	s.mu.Lock()
-	s.seen, s.commands = nil, nil
+	s.seen, s.commands, s.stopping = nil, nil, false
 	s.mu.Unlock()
 	ctx, cancel := context.WithDeadline(context.Background(), limit)
 	defer cancel()
@@ -162,7 +167,7 @@ func (s *stream) life() {
 	seed := s.rng.Uint64()
 	go func() {
 		defer close(busy)
-		s.visit(ctx, d, rand.New(rand.NewPCG(seed, 0)))
+		s.visit(ctx, cancel, d, rand.New(rand.NewPCG(seed, 0)))
 	}()
 	<-ctx.Done()
 	died := time.Now()
@@ -170,20 +175,26 @@ func (s *stream) life() {
 	_ = d.cmd.Wait()
 	<-busy // its last request has failed
 	s.died = died
+	before := s.found
 	s.examine()
-	s.absent = 0
+	if u := s.found; u == nil || before == nil || u.Batch.ID != before.Batch.ID || u.Steps != before.Steps {
+		s.absent = 0 // else this life has left no step: to the next it never was
+	}
+	absent := time.Duration(0)
 	switch draw := s.rng.Float64(); {
 	case draw > 0.97:
-		s.absent = 5 * time.Hour
+		absent = 5 * time.Hour
 	case draw > 0.85:
-		s.absent = time.Duration(150+s.rng.IntN(3600)) * time.Second
+		absent = time.Duration(150+s.rng.IntN(3600)) * time.Second
 	}
-	s.away += s.absent
+	s.absent += absent
+	s.away += absent
 }
 
 // visit is a client: it looks again and again, starts what can be started and writes
-// notes, until the daemon is gone.
-func (s *stream) visit(ctx context.Context, d *daemon, rng *rand.Rand) {
+// notes, until the daemon is gone. Of the answers that a command is on disk, some are
+// the signal to kill it.
+func (s *stream) visit(ctx context.Context, kill func(), d *daemon, rng *rand.Rand) {
 	if !d.answersUntil(ctx) {
 		s.sum.Lock()
 		s.sum.early++
@@ -195,7 +206,7 @@ func (s *stream) visit(ctx context.Context, d *daemon, rng *rand.Rand) {
 		s.t.Error(err)
 		return
 	}
-	send := func(o web.Order) bool {
+	send := func(o web.Order) (done bool, a web.Accepted) {
 		body, err := json.Marshal(o)
 		if err != nil {
 			s.t.Error(err)
@@ -208,17 +219,30 @@ func (s *stream) visit(ctx context.Context, d *daemon, rng *rand.Rand) {
 		r.Header.Set("Authorization", "Bearer "+strings.TrimSpace(string(token)))
 		resp, err := http.DefaultClient.Do(r)
 		if err != nil {
-			return false
+			return false, a
 		}
 		defer resp.Body.Close()
-		_, err = io.ReadAll(resp.Body)
-		return err == nil && resp.StatusCode < 300
+		body, err = io.ReadAll(resp.Body)
+		return err == nil && resp.StatusCode < 300 && json.Unmarshal(body, &a) == nil, a
 	}
 	command := func(o web.Order) {
-		if send(o) {
+		s.mu.Lock()
+		s.stopping = s.stopping || o.Command == "stop"
+		s.mu.Unlock()
+		done, a := send(o)
+		if done && !a.Recorded { // a disk that was too slow for its word
+			s.sum.Lock()
+			s.sum.unrecorded++
+			s.sum.Unlock()
+			return
+		}
+		if done {
 			s.mu.Lock()
 			s.commands = append(s.commands, ack{time.Now(), o.Command})
 			s.mu.Unlock()
+			if rng.IntN(3) == 0 {
+				kill()
+			}
 		}
 	}
 	for n := 0; ctx.Err() == nil; n++ {
@@ -246,9 +270,11 @@ func (s *stream) visit(ctx context.Context, d *daemon, rng *rand.Rand) {
 			command(web.Order{Command: "confirm", Question: st.Prompt.Question})
 		case slices.Contains([]string{"idle", "complete", "stopped", "aborted"}, st.State):
 			command(web.Order{Command: "start", File: "product.yaml", ProductYAML: s.product, Reason: "trial"})
+		case s.world == record.Real && st.State == "running" && rng.Float64() < 0.2:
+			command(simply([]string{"stop", "hold"}[rng.IntN(2)]))
 		case rng.Float64() < 0.3:
 			text := fmt.Sprintf("note %d of %d", n, rng.Uint64())
-			if send(simply("note", text)) {
+			if done, _ := send(simply("note", text)); done {
 				s.mu.Lock()
 				s.notes = append(s.notes, text)
 				s.mu.Unlock()
@@ -296,6 +322,11 @@ func (s *stream) resumed(st web.Status) {
 	}
 	if s.world == record.Simulated {
 		assert.Contains(s.t, said, u.Batch.ID+" of Juniper venison sticks was under way when the program ended and is closed as aborted: the simulated cabinet did not outlive the program")
+		return
+	}
+	if u.Ended != controller.Idle {
+		assert.Contains(s.t, said, u.Batch.ID+" of Juniper venison sticks was "+u.Ended.String()+" before the program ended")
+		assert.NotContains(s.t, under, st.State)
 		return
 	}
 	since := time.Since(s.died) + s.absent
@@ -376,8 +407,18 @@ func (s *stream) examine() {
 	}
 	mine := s.mine()
 	s.acknowledged(r, batches)
+	if n := len(s.commands); n > 0 && s.world == record.Real {
+		switch s.commands[n-1].what {
+		case "stop":
+			s.sum.stops++
+			require.True(t, u == nil || u.Ended == controller.Stopped, "a stop that was answered stays a stop")
+		case "hold":
+			s.sum.holds++
+			require.NotEqual(t, "running", u.State.Batch.String(), "a hold that was answered")
+		}
+	}
 	if u == nil {
-		if len(mine) > 0 && s.world == record.Real && s.began(time.Second) {
+		if len(mine) > 0 && s.world == record.Real && s.began(time.Second) && !s.stopping {
 			t.Errorf("the batch that ran is not found again: %s", mine[len(mine)-1].Summary)
 		}
 		return
@@ -385,7 +426,7 @@ func (s *stream) examine() {
 	require.True(t, u.Sound, u.Why)
 	s.found = u
 	s.sum.active++
-	if len(mine) == 0 {
+	if len(mine) == 0 || u.Ended != controller.Idle {
 		return
 	}
 	last := &mine[len(mine)-1]
@@ -448,7 +489,7 @@ var under = []string{"running", "holding", "held", "restarting"}
 
 // began reports whether the batch was begun so long before the kill.
 func (s *stream) began(before time.Duration) bool {
-	for _, c := range s.commands {
+	for _, c := range slices.Backward(s.commands) {
 		if c.what == "start" {
 			return s.died.Sub(c.at) > before
 		}
@@ -469,13 +510,11 @@ func (s *stream) acknowledged(r *record.Recorder, batches []*record.Batch) {
 	want := map[string]int{}
 	for _, c := range s.commands {
 		want[c.what]++
-		if have[c.what]-s.had[c.what] >= want[c.what] {
-			continue
-		}
-		age := s.died.Sub(c.at)
 		s.sum.commands++
-		s.sum.oldest = max(s.sum.oldest, age)
-		assert.Less(s.t, age, time.Second, "%s was acknowledged and is lost", c.what)
+		if have[c.what]-s.had[c.what] < want[c.what] {
+			s.sum.commandsLost++
+			s.t.Errorf("%s was answered as on disk %v before the kill and is lost", c.what, s.died.Sub(c.at))
+		}
 	}
 	s.had = have
 }
@@ -493,8 +532,7 @@ func (s *stream) whole(r *record.Recorder, id string) {
 func (s *stream) copied() string {
 	to, err := os.MkdirTemp("", "killed")
 	require.NoError(s.t, err)
-	for _, suffix := range []string{"", "-wal"} {
-		name := s.world.File() + suffix
+	for _, name := range []string{s.world.File(), s.world.File() + "-wal", record.MarksFile} {
 		data, err := os.ReadFile(filepath.Join(s.dir, name))
 		if errors.Is(err, os.ErrNotExist) {
 			continue

@@ -73,7 +73,7 @@ func alarmManual(t *testing.T) string {
 				facts = append(facts, "silences "+strings.Join(names, " and "))
 			}
 			fmt.Fprintf(&b, "\n### %s\n\n*%s*\n\n%s\n\n**Do:** %s\n\nTests: `%s`\n",
-				e.Name, strings.Join(facts, ", "), e.Meaning, e.Action, strings.Join(tests, "`, `"))
+				e.Name, strings.Join(facts, ", "), e.Meaning, e.DoAnywhere(), strings.Join(tests, "`, `"))
 		}
 	}
 	return b.String()

@@ -18,6 +18,7 @@ import (
 	"fumarium/controller/chart"
 	"fumarium/profile"
 	"fumarium/profile/lethality"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 	"fumarium/sim"
 	"fumarium/sim/fault"
@@ -271,7 +272,7 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took, whole tim
 			quantity.FormatDuration(seconds(*r.Smoke.AskedSeconds).Round(time.Minute)), quantity.FormatDuration(seconds(*r.Smoke.SmoulderedSeconds).Round(time.Minute)))
 	}
 	if r.YieldPercent != nil {
-		fmt.Fprintf(w, "yield         %.1f %% of the hung mass\n", *r.YieldPercent)
+		fmt.Fprintf(w, "yield         %.1f %% of the hung mass, evaporation only: fat and juice that drip are not simulated\n", *r.YieldPercent)
 	}
 	fmt.Fprintf(w, "heater        %.2f kWh, switched on %d times\n", r.EnergyJoules/3.6e6, r.RelayOperations)
 	for _, prompt := range r.Prompts {
@@ -285,7 +286,7 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took, whole tim
 		fmt.Fprintf(w, "alarm         %s  %s (%s)\n", clock(a.AtSeconds), a.Code, a.Priority)
 	}
 	if s := r.Spread; s != nil {
-		fmt.Fprintf(w, "spread        %d rehearsals, %d good: 1 in 10 done by %s, half by %s, 9 in 10 by %s\n", s.Runs, s.Complete,
+		fmt.Fprintf(w, "spread        %d rehearsals, %d as planned: 1 in 10 done by %s, half by %s, 9 in 10 by %s\n", s.Runs, s.Complete,
 			quantity.FormatDuration(seconds(s.P10Seconds)), quantity.FormatDuration(seconds(s.P50Seconds)), quantity.FormatDuration(seconds(s.P90Seconds)))
 	}
 	fmt.Fprintf(w, "\n%s", tookText(r.ElapsedSeconds, o.runs, took, whole))
@@ -312,27 +313,30 @@ func tookText(elapsedSeconds float64, runs int, took, whole time.Duration) strin
 
 // printSafety says what the batch was held to and whether it met it.
 func printSafety(w io.Writer, r *sim.Result) {
-	verdict := func(pass *bool) string {
-		if *pass {
-			return "met"
+	verdict := func(rule proof.Rule) string {
+		if a := r.Verdict[rule].Answer; a != proof.NotMet {
+			return a.String()
 		}
 		return "NOT met"
 	}
 	l := r.Lethality
 	switch {
 	case l.Pass == nil:
-		fmt.Fprintln(w, "lethality     the product names no core or lethality to reach, so none is judged")
+		fmt.Fprintf(w, "lethality     %s\n", r.Verdict[proof.Cooked].Why)
 	case l.Log10Reduction == nil:
-		fmt.Fprintf(w, "lethality     core held as its criterion asks: %s\n", verdict(l.Pass))
+		fmt.Fprintf(w, "lethality     %s: %s\n", r.Verdict[proof.Cooked].Why, verdict(proof.Cooked))
 	default:
-		fmt.Fprintf(w, "lethality     %s log10 counted, %g required: %s\n", lethality.Text(*l.Log10Reduction, l.Log10Capped, 1), *l.RequiredLog10, verdict(l.Pass))
+		fmt.Fprintf(w, "lethality     %s log10 counted, %g required: %s\n", lethality.Text(*l.Log10Reduction, l.Log10Capped, 1), *l.RequiredLog10, verdict(proof.Cooked))
+	}
+	if r.Surface.Pass != nil {
+		fmt.Fprintf(w, "surface       %s: %s\n", verdict(proof.Surface), r.Surface.Why)
 	}
 	if c := r.ComeUp; c.Pass != nil {
 		took := "not seen"
 		if c.Seconds != nil {
 			took = quantity.FormatDuration(seconds(*c.Seconds))
 		}
-		fmt.Fprintf(w, "come-up       core from %v to %v in %s, limit %s: %s\n", lethality.ComeUpBand.From, lethality.ComeUpBand.To, took, quantity.FormatDuration(seconds(*c.LimitSeconds)), verdict(c.Pass))
+		fmt.Fprintf(w, "come-up       core from %v to %v in %s, limit %s: %s\n", lethality.ComeUpBand.From, lethality.ComeUpBand.To, took, quantity.FormatDuration(seconds(*c.LimitSeconds)), verdict(proof.CameUp))
 	}
 	if c := r.Chill; c.Pass != nil {
 		var legs []string
@@ -340,7 +344,7 @@ func printSafety(w io.Writer, r *sim.Result) {
 			legs = append(legs, fmt.Sprintf("%s to %s °C in %s of %s", quantity.Fixed(leg.FromCelsius, 1), quantity.Fixed(leg.ToCelsius, 1),
 				quantity.FormatDuration(seconds(leg.Seconds)), quantity.FormatDuration(seconds(leg.LimitSeconds))))
 		}
-		fmt.Fprintf(w, "chilling      %s: %s (%s)\n", strings.Join(legs, ", "), verdict(c.Pass), c.Rule)
+		fmt.Fprintf(w, "chilling      %s: %s (%s)\n", strings.Join(legs, ", "), verdict(proof.Chilled), c.Rule)
 	}
 }
 

@@ -10,7 +10,6 @@ import (
 	"io"
 	"log/slog"
 	"net"
-	"net/http"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -29,6 +28,7 @@ import (
 	"fumarium/controller/record"
 	"fumarium/controller/relay"
 	"fumarium/controller/snapshot"
+	"fumarium/controller/trip"
 	"fumarium/controller/web"
 	"fumarium/profile"
 	"fumarium/profile/catalog"
@@ -230,8 +230,12 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	if closed != "" {
 		told = append(told, closed)
 	}
+	if code := records.Latched(); code != trip.None {
+		told = append(told, fmt.Sprintf("the trip %s was latched when the program ended, and is: nothing heats before its cause is gone and it is reset", code))
+	}
 	l, err := loop.New(loop.Config{
 		World: hardware, Person: hardware.Person(), Cabinet: cab, Pace: pace, Log: log, Record: records, Resume: resume, Told: told,
+		Latched: records.Latched(),
 		Cycle: func(s *snapshot.Snapshot) {
 			manager.Cycle(func() string { return web.NewStatus(s, time.Now()).Summary })
 		},
@@ -243,19 +247,14 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	numbers := metrics.New(l.Snapshot, version())
 	l.Observe(numbers.ObserveStep)
-	server := &http.Server{
-		Handler: web.New(web.Config{
-			Loop: l, Metrics: numbers.Handler(), Token: token, Hosts: names,
-			FindProduct:  findShipped,
-			ParseProduct: profile.Parse,
-			ProductNames: catalog.Names,
-			Note:         notes(records.AddNote, time.Now),
-		}),
-		ReadHeaderTimeout: 5 * time.Second,
-		ReadTimeout:       15 * time.Second,
-		IdleTimeout:       2 * time.Minute,
-		ErrorLog:          slog.NewLogLogger(log.Handler(), slog.LevelWarn),
-	}
+	gate := web.NewGate(web.New(web.Config{
+		Loop: l, Metrics: numbers.Handler(), Token: token, Hosts: names,
+		FindProduct:  findShipped,
+		ParseProduct: profile.Parse,
+		ProductNames: catalog.Names,
+		Note:         notes(records.AddNote, time.Now),
+	}), log)
+	numbers.ShowReaders(func() metrics.Readers { return metrics.Readers(gate.Crowd()) })
 	if world == record.Simulated {
 		fmt.Fprintf(stderr, "%s, simulated, %g times as fast as real time; nothing here is hot\n", cab.Name, o.pace)
 	} else {
@@ -271,7 +270,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 
 	served := make(chan error, 1)
-	go func() { served <- server.Serve(listener) }()
+	go func() { served <- gate.Serve(listener) }()
 	if demonstration {
 		go startDemonstration(ctx, l, product, log)
 	}
@@ -293,8 +292,8 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	grace, stop := context.WithTimeout(context.Background(), 2*time.Second)
 	defer stop()
-	if err := server.Shutdown(grace); err != nil {
-		server.Close()
+	if err := gate.Shutdown(grace); err != nil {
+		gate.Close()
 	}
 	return true, couldNot(result)
 }
@@ -335,6 +334,11 @@ func unfinished(ctx context.Context, records *record.Recorder, world record.Worl
 	u, err := records.Unfinished(ctx, now)
 	if err != nil || u == nil {
 		return nil, "", err
+	}
+	if u.Ended != controller.Idle {
+		log.Warn("batch had ended before the program did", "batch", u.Batch.ID, "as", u.Ended)
+		records.Finish(now, u, u.Ended, "its last steps were not on disk when the program ended")
+		return nil, fmt.Sprintf("batch %s of %s was %s before the program ended: it does not go on, and its record lacks the end", u.Batch.ID, u.Batch.Product, u.Ended), nil
 	}
 	why := ""
 	switch {

@@ -6,12 +6,14 @@ import (
 	"fmt"
 	"html"
 	"io"
+	"log/slog"
 	"net"
 	"net/http"
 	"strings"
 	"time"
 
 	"fumarium/cmd/fumarium/internal/service"
+	"fumarium/controller/web"
 )
 
 // standByFor is how long a daemon that could not start shows why before it ends and
@@ -30,9 +32,9 @@ func standBy(ctx context.Context, manager *service.Manager, listen string, why e
 	defer cancel()
 	if listener, err := net.Listen("tcp", listen); err == nil {
 		announce(stderr, listener, nil, "") // which answers as any name
-		server := &http.Server{Handler: notStarted(text), ReadHeaderTimeout: 5 * time.Second, IdleTimeout: 10 * time.Second}
-		go func() { _ = server.Serve(listener) }() // the page of a program that is about to end
-		defer server.Close()
+		gate := web.NewGate(notStarted(text), slog.New(slog.NewTextHandler(stderr, nil)))
+		go func() { _ = gate.Serve(listener) }() // the page of a program that is about to end
+		defer gate.Close()
 	}
 	<-ctx.Done()
 }

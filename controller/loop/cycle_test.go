@@ -61,6 +61,8 @@ func TestACycleCountsOnlyWithKnownOutputs(t *testing.T) {
 		start(t, l)
 		pass(30 * time.Second)
 		require.True(t, l.Snapshot().State.Out.On.Has(controller.Heater))
+		assert.True(t, l.Snapshot().Heats, "and it is known for how long yet")
+		assert.Positive(t, l.Snapshot().HeatLeft)
 
 		b.with(func() { b.slow = 20 * time.Second }) // a bus that does not answer
 		before := count()

@@ -68,7 +68,7 @@ type Person interface {
 type Keeper interface {
 	Begin(record.Moment, record.Start) (id string)
 	Resume(*record.Recovery, controller.State)
-	Step(record.Moment, *controller.Inputs, controller.Outputs, []controller.Event, *controller.State, record.By) bool
+	Step(record.Moment, *controller.Inputs, controller.Outputs, []controller.Event, *controller.State, record.By) record.Receipt
 	Health() record.Health
 }
 
@@ -88,6 +88,9 @@ type Config struct {
 	CabinetFile record.File
 	// Resume is a batch that a former run of the program left unfinished, or nil.
 	Resume *Resume
+	// Latched is the trip that was latched when a former run ended; None is none. It is
+	// the cabinet's, whatever became of a batch.
+	Latched trip.Code
 	// Told is what people must know of the time before Run, such as a record that was
 	// found damaged. The page shows it.
 	Told []string
@@ -115,7 +118,7 @@ type Loop struct {
 	cfg      Config
 	requests chan request
 	current  atomic.Pointer[snapshot.Snapshot]
-	observe  func(step time.Duration)
+	observe  func(took, late time.Duration)
 
 	state   controller.State
 	machine *controller.Machine
@@ -129,15 +132,11 @@ type Loop struct {
 	synced  bool          // the time of day was, by the last step
 	left    record.Moment // when an absence began of which nobody knows how long it was
 	first   bool          // no step has been made yet after a Resume
+	late    time.Duration // by how much the loop woke after its tick
 	applied controller.Outputs
 	steps   uint64
 	began   time.Time
 	snap    snapshot.Snapshot // the next to be published
-}
-
-type request struct {
-	snapshot.Request
-	reply chan snapshot.Reply
 }
 
 // New prepares a loop; Run starts it.
@@ -159,33 +158,16 @@ func New(cfg Config) (*Loop, error) {
 	if cfg.Synced == nil {
 		cfg.Synced = func() bool { return false }
 	}
-	return &Loop{cfg: cfg, machine: idle, requests: make(chan request, queueLength), applied: controller.Outputs{Damper: 1}, observe: func(time.Duration) {}}, nil
+	return &Loop{cfg: cfg, machine: idle, requests: make(chan request, queueLength), applied: controller.Outputs{Damper: 1}, observe: func(took, late time.Duration) {}}, nil
 }
 
-// Observe sets what is told how long each step took. Call it before Run.
-func (l *Loop) Observe(f func(step time.Duration)) { l.observe = f }
+// Observe sets what is told how long each step took, and how much later it began than a
+// period after the one before: what kept the loop waiting, when it was nothing in the
+// step. Call it before Run.
+func (l *Loop) Observe(f func(took, late time.Duration)) { l.observe = f }
 
 // Snapshot is the world after the last step; nil before the first.
 func (l *Loop) Snapshot() *snapshot.Snapshot { return l.current.Load() }
-
-// Do hands a command to the next free step and waits for what became of it.
-func (l *Loop) Do(ctx context.Context, r snapshot.Request) (snapshot.Reply, error) {
-	if err := r.Complete(); err != nil {
-		return snapshot.Reply{}, err
-	}
-	q := request{Request: r, reply: make(chan snapshot.Reply, 1)}
-	select {
-	case l.requests <- q:
-	default:
-		return snapshot.Reply{}, fmt.Errorf("%d commands are waiting already; try again", queueLength)
-	}
-	select {
-	case reply := <-q.reply:
-		return reply, nil
-	case <-ctx.Done():
-		return snapshot.Reply{}, ctx.Err()
-	}
-}
 
 // Run steps until ctx ends, then switches everything off and returns. The error
 // says whether that failed.
@@ -205,18 +187,22 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 		l.sayLive()
 	}
 	l.began, l.upBegan = time.Now(), l.cfg.Up()
+	l.state.Tripped = l.cfg.Latched
 	if r := l.cfg.Resume; r != nil {
 		if l.machine, err = controller.New(r.Product, l.cfg.Cabinet); err != nil {
 			return err
 		}
 		l.state, l.first = r.State, true
+		if l.cfg.Latched != trip.None {
+			l.state.Tripped = l.cfg.Latched // newer than what the record has of it
+		}
 		l.from, l.left = r.State.Elapsed+r.Recovery.Unseen, r.Recovery.Left
 		if since := l.upBegan - r.Recovery.Uptime; l.cfg.Pace == 0 && since > 0 { // checking a long record takes its time
 			l.from += since
 		}
 		l.snap.BatchID, l.snap.History = r.Recovery.Batch.ID, r.Recovery.History
 		l.snap.History.Resume(r.Recovery.Steps)
-		l.cfg.Record.Resume(r.Recovery, r.State)
+		l.cfg.Record.Resume(r.Recovery, l.state)
 	}
 	for _, text := range l.cfg.Told {
 		l.say(l.from, text, trip.Soon)
@@ -228,7 +214,9 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 	tick := max(time.Duration(float64(Period)/pace), leastTick)
 	ticker := time.NewTicker(tick)
 	defer ticker.Stop()
-	for {
+	for woke := l.began; ; {
+		now := time.Now()
+		l.late, woke = max(0, now.Sub(woke)-tick), now
 		for range l.due(pace) {
 			l.step()
 		}
@@ -275,18 +263,18 @@ func (l *Loop) step() {
 	woke := time.Now()
 	elapsed := l.elapsed()
 	machine := l.machine
-	command, taken := l.command(elapsed)
-	if taken != nil && command.Kind == controller.Start && !l.state.Batch.Active() {
-		next, err := controller.New(taken.Product, l.cfg.Cabinet)
+	command, asked := l.command(elapsed)
+	if asked != nil && command.Kind == controller.Start && !l.state.Batch.Active() {
+		next, err := controller.New(asked.Product, l.cfg.Cabinet)
 		if err == nil {
-			err = l.cfg.World.Hang(taken.Product)
+			err = l.cfg.World.Hang(asked.Product)
 		}
 		if l.live { // at once; the trip comes some steps later
 			err = ErrLive
 		}
 		if err != nil {
-			taken.reply <- snapshot.Reply{Why: err.Error(), State: l.state.Batch}
-			command, taken = controller.Command{}, nil
+			asked.reply <- taken{Reply: snapshot.Reply{Why: err.Error(), State: l.state.Batch}}
+			command, asked = controller.Command{}, nil
 		} else {
 			machine = next
 		}
@@ -306,7 +294,7 @@ func (l *Loop) step() {
 		l.machine = machine
 		if l.cfg.Record != nil {
 			l.snap.BatchID = l.cfg.Record.Begin(l.moment(elapsed), record.Start{
-				Product: taken.Product, ProductFile: record.File{Name: taken.ProductName, Data: taken.ProductFile},
+				Product: asked.Product, ProductFile: record.File{Name: asked.ProductName, Data: asked.ProductFile},
 				Cabinet: l.cfg.Cabinet, CabinetFile: l.cfg.CabinetFile, Before: before,
 			})
 		}
@@ -314,12 +302,13 @@ func (l *Loop) step() {
 		if l.cfg.Pace == 0 && !l.synced {
 			l.say(elapsed, "the clock was not synchronised since the computer was started: after a power cut a person would be asked how long it was, and nothing heats until then", trip.Later)
 		}
-		if taken.Reason != "" {
-			l.say(elapsed, history.EarlyStart(taken.Reason), trip.Later)
+		if asked.Reason != "" {
+			l.say(elapsed, history.EarlyStart(asked.Reason), trip.Later)
 		}
 	}
+	var receipt record.Receipt
 	if l.cfg.Record != nil {
-		l.cfg.Record.Step(l.moment(elapsed), &in, out, events, &state, who(taken, command))
+		receipt = l.cfg.Record.Step(l.moment(elapsed), &in, out, events, &state, who(asked, command))
 	}
 	if err == nil {
 		if err = l.drive(out); err != nil {
@@ -337,10 +326,10 @@ func (l *Loop) step() {
 	}
 	l.book(elapsed, is, events, in)
 	l.steps++
-	l.observe(time.Since(woke))
+	l.observe(time.Since(woke), l.late)
 	l.publish(elapsed, in, is)
-	if taken != nil {
-		taken.reply <- answer(events, state)
+	if asked != nil {
+		asked.reply <- taken{answer(events, state), receipt}
 	}
 	if known && l.fed() && l.cfg.Cycle != nil {
 		l.cfg.Cycle(l.current.Load())
@@ -362,42 +351,6 @@ func (l *Loop) fed() bool {
 // knows what came of it.
 func maybe(asked, before controller.Outputs) controller.Outputs {
 	return controller.Outputs{On: asked.On | before.On, Damper: asked.Damper}
-}
-
-// command returns what the operator, or else the simulated person, wants now.
-func (l *Loop) command(elapsed time.Duration) (controller.Command, *request) {
-	select {
-	case q := <-l.requests:
-		return q.Command, &q
-	default:
-	}
-	if l.cfg.Person == nil {
-		return controller.Command{}, nil
-	}
-	c := l.cfg.Person.Answer(&l.state)
-	if c.Kind != controller.NoCommand {
-		l.say(elapsed, "the simulated person answers: "+c.Kind.String(), 0)
-	}
-	return c, nil
-}
-
-func answer(events []controller.Event, state controller.State) snapshot.Reply {
-	for _, e := range events {
-		if e.Kind == controller.Refused {
-			return snapshot.Reply{Why: e.Why.String(), State: state.Batch}
-		}
-	}
-	return snapshot.Reply{Accepted: true, State: state.Batch}
-}
-
-func who(taken *request, c controller.Command) record.By {
-	switch {
-	case taken != nil:
-		return record.By{Who: taken.Who, Reason: taken.Reason}
-	case c.Kind != controller.NoCommand:
-		return record.By{Who: "simulated person"}
-	}
-	return record.By{}
 }
 
 func (l *Loop) book(elapsed time.Duration, out controller.Outputs, events []controller.Event, in controller.Inputs) {
@@ -441,6 +394,7 @@ func (l *Loop) publish(elapsed time.Duration, in controller.Inputs, is controlle
 	l.snap.Cabinet = l.cfg.Cabinet
 	l.snap.Product = l.machine.Product()
 	l.snap.State = l.state
+	l.snap.HeatLeft, l.snap.Heats = l.machine.HeatLeft(&l.state)
 	l.snap.State.Out = is
 	l.snap.Inputs = in
 	next := l.snap

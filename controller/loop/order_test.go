@@ -54,9 +54,9 @@ func (w *witnessed) Begin(record.Moment, record.Start) string {
 
 func (w *witnessed) Resume(*record.Recovery, controller.State) {}
 
-func (w *witnessed) Step(_ record.Moment, _ *controller.Inputs, out controller.Outputs, _ []controller.Event, _ *controller.State, _ record.By) bool {
+func (w *witnessed) Step(_ record.Moment, _ *controller.Inputs, out controller.Outputs, _ []controller.Event, _ *controller.State, _ record.By) record.Receipt {
 	w.note("record", out)
-	return !w.lost
+	return record.Receipt{Lost: w.lost}
 }
 
 func (w *witnessed) Health() (h record.Health) {

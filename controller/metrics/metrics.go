@@ -1,6 +1,6 @@
 // Package metrics shows the latest snapshot to Prometheus. Every scrape makes its
 // metrics anew from one snapshot; nothing is cached and nothing is counted here
-// but the duration of the steps. What was not read is absent, never 0. It drives
+// but the duration and the delay of the steps. What was not read is absent, never 0. It drives
 // nothing and hands in no command.
 //
 // Names follow the Prometheus naming practice: base units, one unit to a name,
@@ -31,6 +31,12 @@ var stepBuckets = []float64{
 	10e-6, 30e-6, 100e-6, 300e-6, 1e-3, 3e-3, 10e-3, 30e-3, 0.1, 0.3, 1, 2,
 }
 
+// lateBuckets reach from what a busy machine does to the delay that is an alarm. In
+// seconds.
+var lateBuckets = []float64{
+	1e-3, 3e-3, 10e-3, 30e-3, 0.1, 0.3, 1, (controller.LateAfter - time.Second).Seconds(),
+}
+
 func desc(name, help string, labels ...string) *prometheus.Desc {
 	return prometheus.NewDesc("fumarium_"+name, help, labels, nil)
 }
@@ -55,6 +61,8 @@ var (
 	comeUp       = desc("come_up_seconds", fmt.Sprintf("Time the core has spent between %v and %v while heating.", lethality.ComeUpBand.From, lethality.ComeUpBand.To))
 	stepsLate    = desc("steps_late_total", "Steps that came too late since the daemon began.")
 	recordErrors = desc("record_errors_total", "Attempts to write the batch record that failed, since the daemon began.")
+	connections  = desc("connections", "Connections to page and API.")
+	turnedAway   = desc("connections_ended_total", "Connections that were ended since the daemon began: full, no place was free; silent, it made room for another; stalled, it did not take its answer.", "why")
 	latched      = desc("trip_latched", "Whether the trip is latched: the heater stays off until a person resets it.", "alarm")
 	buildInfo    = desc("build_info", "Version of the program; world is set when the cabinet is simulated.", "version", "goversion")
 	simInfo      = desc("build_info", "Version of the program; world is set when the cabinet is simulated.", "version", "goversion", "world")
@@ -66,6 +74,7 @@ type Metrics struct {
 	version  string
 	registry *prometheus.Registry
 	steps    prometheus.Histogram
+	late     prometheus.Histogram
 }
 
 // New makes the metrics over source, which may return nil before the first step.
@@ -76,8 +85,13 @@ func New(source func() *snapshot.Snapshot, version string) *Metrics {
 		Help:    "Wall time of one step: reading, deciding, driving.",
 		Buckets: stepBuckets,
 	})
+	m.late = prometheus.NewHistogram(prometheus.HistogramOpts{
+		Name:    "fumarium_step_delay_seconds",
+		Help:    "How much later than a period after the step before each step began.",
+		Buckets: lateBuckets,
+	})
 	m.registry.MustRegister(
-		prometheus.CollectorFunc(m.collect), m.steps,
+		prometheus.CollectorFunc(m.collect), m.steps, m.late,
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	)
 	return m
@@ -92,8 +106,30 @@ func (m *Metrics) Handler() http.Handler {
 	})
 }
 
-// ObserveStep counts one step that took d.
-func (m *Metrics) ObserveStep(d time.Duration) { m.steps.Observe(d.Seconds()) }
+// ObserveStep counts one step: how long it took, and how much too late it began.
+func (m *Metrics) ObserveStep(took, late time.Duration) {
+	m.steps.Observe(took.Seconds())
+	m.late.Observe(late.Seconds())
+}
+
+// Readers are those of page and API since the daemon began.
+type Readers struct {
+	Open    int    // connections now
+	Refused uint64 // no place was free
+	Dropped uint64 // silent, made room for another
+	Stalled uint64 // did not take an answer
+}
+
+// ShowReaders adds them to the scrape.
+func (m *Metrics) ShowReaders(now func() Readers) {
+	m.registry.MustRegister(prometheus.CollectorFunc(func(out chan<- prometheus.Metric) {
+		r := now()
+		out <- prometheus.MustNewConstMetric(connections, prometheus.GaugeValue, float64(r.Open))
+		for why, n := range map[string]uint64{"full": r.Refused, "silent": r.Dropped, "stalled": r.Stalled} {
+			out <- prometheus.MustNewConstMetric(turnedAway, prometheus.CounterValue, float64(n), why)
+		}
+	}))
+}
 
 func (m *Metrics) collect(out chan<- prometheus.Metric) {
 	send := func(d *prometheus.Desc, kind prometheus.ValueType, v float64, labels ...string) {

@@ -24,6 +24,7 @@ import (
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/lethality"
+	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
 
@@ -69,7 +70,7 @@ func running() *snapshot.Snapshot {
 		Begun: true, Batch: controller.Running, Stage: 1, StageClock: 25 * time.Minute,
 		Out: controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan)},
 	}
-	s.State.ComeUp, s.State.Heat = lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, twoLogs()
+	s.State.ComeUp, s.State.Heat = lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, halfCooked()
 	s.State.Heater.HasSetpoint, s.State.Heater.Setpoint, s.State.Heater.Demand = true, 82, 0.42
 	s.State.Alarms[trip.CoreLost] = trip.State{Phase: trip.Unacknowledged, Standing: true}
 	return s
@@ -120,8 +121,9 @@ func scrape(t testing.TB, m *metrics.Metrics) string {
 
 func TestGoldenScrape(t *testing.T) {
 	m := over(running())
-	m.ObserveStep(2 * time.Millisecond)
-	m.ObserveStep(1500 * time.Millisecond)
+	m.ObserveStep(2*time.Millisecond, 0)
+	m.ObserveStep(1500*time.Millisecond, 20*time.Millisecond)
+	m.ShowReaders(func() metrics.Readers { return metrics.Readers{Open: 12, Refused: 3, Dropped: 4, Stalled: 5} })
 	got := scrape(t, m)
 	const golden = "testdata/scrape.txt"
 	if *update {
@@ -136,7 +138,7 @@ func TestBeforeTheFirstStepOnlyBuildInfo(t *testing.T) {
 	got := scrape(t, over(nil))
 	assert.Contains(t, got, `fumarium_build_info{goversion="GOVERSION",version="0.1.0"} 1`)
 	for _, family := range families(got) {
-		assert.Contains(t, []string{"fumarium_build_info", "fumarium_step_duration_seconds"}, family)
+		assert.Contains(t, []string{"fumarium_build_info", "fumarium_step_duration_seconds", "fumarium_step_delay_seconds"}, family)
 	}
 }
 
@@ -149,10 +151,10 @@ func TestWorldIsNamedOnlyWhenSimulated(t *testing.T) {
 
 // A family with nothing behind it must be missing altogether; a 0 would draw a
 // cold chamber where there is a broken wire.
-// twoLogs is what two decimal reduction times at the reference temperature leave.
-func twoLogs() lethality.Count {
-	k := lethality.RedMeat
-	return lethality.RedMeatCriterion(false).Add(lethality.Count{}, k.Reference, k.Reference, 2*k.D)
+// halfCooked is half of what 145 °F asks for, 2 of 4 min: 3.25 log10.
+func halfCooked() lethality.Count {
+	t := quantity.FromFahrenheit(145)
+	return lethality.RedMeatCriterion().Add(lethality.Count{}, t, t, 2*time.Minute)
 }
 
 func TestAbsentWhenUnread(t *testing.T) {
@@ -222,7 +224,7 @@ func TestBadNamesSpoilNothingElse(t *testing.T) {
 	got := scrape(t, over(s))
 	assert.Contains(t, got, `fumarium_chamber_celsius{probe="upper rack"} 81.5`)
 	assert.Contains(t, got, `fumarium_stage_info{product="ring `+"\uFFFD"+`",stage="cook"} 1`)
-	assert.Contains(t, got, "fumarium_lethality_log10 2\n")
+	assert.Contains(t, got, "fumarium_lethality_log10 3.25\n")
 }
 
 // promtool finds missing help, missing _total and a few bad units; it lets
@@ -248,11 +250,12 @@ func TestScrapesWhileStepping(t *testing.T) {
 	m := over(running())
 	var work sync.WaitGroup
 	for range 4 {
-		work.Go(func() { m.ObserveStep(time.Millisecond) })
+		work.Go(func() { m.ObserveStep(time.Millisecond, 0) })
 		work.Go(func() { scrape(t, m) })
 	}
 	work.Wait()
 	assert.Contains(t, scrape(t, m), "fumarium_step_duration_seconds_count 4\n")
+	assert.Contains(t, scrape(t, m), "fumarium_step_delay_seconds_count 4\n")
 }
 
 func families(scrape string) []string {

@@ -136,7 +136,7 @@ func TestPrometheusScrapesAndCalls(t *testing.T) {
 
 	a := called("FumariumCoreLost", false)
 	entry := trip.CoreLost.Entry()
-	assert.Equal(t, map[string]string{"meaning": entry.Meaning, "action": entry.Action}, a.Annotations)
+	assert.Equal(t, map[string]string{"meaning": entry.Meaning, "action": entry.DoAnywhere()}, a.Annotations)
 	assert.Equal(t, map[string]string{
 		"alertname": "FumariumCoreLost", "alarm": "core-lost", "priority": "soon", "job": "fumarium", "instance": strings.TrimPrefix(target.URL, "http://"),
 	}, a.Labels)

@@ -40,7 +40,7 @@ func made() string {
 	for c := trip.None + 1; c < trip.Count; c++ {
 		e := c.Entry()
 		fmt.Fprintf(&b, "      - alert: %s\n        expr: fumarium:alarm_calling{alarm=%q} == 1\n        annotations:\n          meaning: %q\n          action: %q\n",
-			alertName(c), e.Name, e.Meaning, e.Action)
+			alertName(c), e.Name, e.Meaning, e.DoAnywhere())
 	}
 	return b.String()
 }
@@ -160,7 +160,7 @@ func TestEveryAlarmCallsInItsOwnWords(t *testing.T) {
 				fmt.Fprintf(&b, "  - eval_time: %ds\n    alertname: %s\n", at, alertName(c))
 				if p == trip.Unacknowledged || p == trip.ReturnedUnacknowledged {
 					fmt.Fprintf(&b, "    exp_alerts:\n    - exp_labels: {alarm: %s, priority: %s, job: fumarium, instance: cabin}\n      exp_annotations: {meaning: %q, action: %q}\n",
-						e.Name, e.Priority, e.Meaning, e.Action)
+						e.Name, e.Priority, e.Meaning, e.DoAnywhere())
 				}
 			}
 		}

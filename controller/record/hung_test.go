@@ -107,17 +107,23 @@ func TestAHungDiskNeverDelaysTheLoop(t *testing.T) {
 		pass(52 * time.Second)
 		assert.Equal(t, trip.Unacknowledged, l.Snapshot().State.Alarms[trip.RecordFailing].Phase)
 		pass(8 * time.Second)
+		reply, err = l.Do(t.Context(), snapshot.Request{Command: controller.Command{Kind: controller.Acknowledge}})
+		require.NoError(t, err)
+		assert.True(t, reply.Accepted)
+		assert.False(t, reply.Recorded, "who asked waits for the disk, no longer than it is worth, and is told")
+		assert.Contains(t, reply.Unrecorded, "the disk has not answered yet")
+		pass(500 * time.Millisecond) // between two steps again: six were made meanwhile
 		for n := range 58 {
 			w.see([]quantity.Celsius{63, 57}[n%2])
 			pass(30 * time.Second)
 		}
 		after, out, offs := w.see(57)
-		assert.Equal(t, 1800, after-before, "a step each second")
+		assert.Equal(t, 1806, after-before, "a step each second")
 		assert.Greater(t, offs-offsBefore, 10)
 		assert.True(t, out.On.Has(controller.Heater), "a record that hangs does not end the batch")
 		s := l.Snapshot()
 		assert.Zero(t, s.StepsLate)
-		assert.Equal(t, trip.Unacknowledged, s.State.Alarms[trip.RecordFailing].Phase)
+		assert.Equal(t, trip.Acknowledged, s.State.Alarms[trip.RecordFailing].Phase)
 		assert.Greater(t, records.Health().Behind, 29*time.Minute)
 
 		w.see(cab.Value.Limits.ChamberHigh + 1)
@@ -128,6 +134,12 @@ func TestAHungDiskNeverDelaysTheLoop(t *testing.T) {
 		_, out, _ = w.see(57)
 		assert.False(t, out.On.Has(controller.Heater))
 		assert.Equal(t, trip.ChamberHigh, l.Snapshot().State.Tripped)
+
+		reply, err = l.Do(t.Context(), snapshot.Request{Command: controller.Command{Kind: controller.Stop}})
+		require.NoError(t, err)
+		assert.True(t, reply.Accepted)
+		assert.False(t, reply.Recorded)
+		assert.Equal(t, "many steps wait to be written; all the same no restart goes on with the batch", reply.Unrecorded, "the marks are on another disk here")
 
 		answer()
 		pass(time.Minute)

@@ -24,6 +24,7 @@ type block struct {
 	commands     []commanded
 	ending       *ending
 	since        int64
+	told         []chan error // who waits for it to be on disk
 }
 
 type happened struct {
@@ -78,6 +79,7 @@ func (r *Recorder) seal(end *ending) bool {
 	if r.push(b, b.header != nil || end != nil) {
 		return true
 	}
+	tell(b.told, errWaits)
 	r.lost.Add(uint64(b.steps))
 	lost := &gap{why: gapNotWritten, first: b.first, steps: b.steps, from: b.begins}
 	if g := b.gap; g != nil { // two gaps without a step between them are one

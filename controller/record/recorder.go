@@ -14,6 +14,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/sensors"
 )
@@ -66,7 +67,8 @@ type Options struct {
 	blocks    int
 	lowBytes  uint64
 	now       func() time.Time
-	committed func(step int64) // after a commit: the number of steps on disk
+	mark      func(slot []byte, at int64) error // instead of writing it
+	committed func(step int64)                  // after a commit: the number of steps on disk
 }
 
 // A Moment is the wall clock at a step. Records go by elapsed time; the wall clock
@@ -144,13 +146,15 @@ type Recorder struct {
 	span   time.Duration
 
 	// The loop's side.
-	coder *stepCoder
-	open  *block // takes the steps; nil without a batch
-	next  int64  // number of the next batch
-	ids   map[string]bool
-	names *memory
-	last  controller.State // after the last step of the open batch
-	gap   *gap             // before the next block
+	coder   *stepCoder
+	open    *block // takes the steps; nil without a batch
+	next    int64  // number of the next batch
+	ids     map[string]bool
+	names   *memory
+	last    controller.State // after the last step of the open batch
+	gap     *gap             // before the next block
+	marks   *marker          // nil for a simulated cabinet
+	latched trip.Code        // when it was opened
 
 	// Both sides.
 	mu      sync.Mutex
@@ -217,6 +221,12 @@ func Open(o Options) (*Recorder, error) {
 	if err := r.openFile(file); err != nil {
 		r.lock.Close()
 		return nil, err
+	}
+	if o.World == Real {
+		if r.marks, err = openMarks(r, dir); err != nil {
+			return nil, errors.Join(fmt.Errorf("record: %w", err), r.Reader.Close(), r.writer.Close(), r.lock.Close())
+		}
+		r.latched = r.marks.last.trip
 	}
 	r.look()
 	go r.write()
@@ -327,14 +337,14 @@ func optional(s string) any {
 
 // Step records one step of the batch under way: what went in, what came out, and
 // the state after it. Without a batch it does nothing. The batch ends by itself
-// when the state says so. False means that the step is lost, because too many wait
-// to be written.
+// when the state says so. A step with a command gets a receipt to wait with.
 //
 // in and state are not kept; events is, and must not be changed afterwards.
-func (r *Recorder) Step(m Moment, in *controller.Inputs, out controller.Outputs, events []controller.Event, state *controller.State, by By) bool {
+func (r *Recorder) Step(m Moment, in *controller.Inputs, out controller.Outputs, events []controller.Event, state *controller.State, by By) Receipt {
+	receipt := r.receipt(in, r.mark(state), state)
 	b := r.open
 	if b == nil {
-		return true
+		return receipt
 	}
 	if b.steps == 0 {
 		b.begins = in.Elapsed
@@ -362,14 +372,17 @@ func (r *Recorder) Step(m Moment, in *controller.Inputs, out controller.Outputs,
 		})
 	}
 	if !state.Batch.Active() {
-		return r.seal(&ending{state: state.Batch})
+		receipt.Lost = !r.seal(&ending{state: state.Batch})
+		return receipt
 	}
 	newsworthy := len(events) > 0 || in.Command.Kind != controller.NoCommand
 	roomy := r.waiting.Load() <= crowded
 	if b.steps >= mostSteps || roomy && (newsworthy || in.Elapsed-b.begins >= r.span) {
-		return r.seal(nil)
+		receipt.Lost = !r.seal(nil)
+	} else {
+		tell(b.told, errWaits)
 	}
-	return true
+	return receipt
 }
 
 func refusal(events []controller.Event) string {
@@ -393,12 +406,18 @@ func (r *Recorder) Health() Health {
 	if err := r.failure.Load(); err != nil {
 		h.Err = *err
 	}
+	r.marks.health(&h, now)
 	h.OK = h.Err == nil && h.Behind <= LateAfter
 	return h
 }
 
 // Finish ends an unfinished batch that will not go on.
 func (r *Recorder) Finish(m Moment, u *Recovery, state controller.BatchState, why string) {
+	if r.marks != nil {
+		is := r.marks.last
+		is.batch(u.Batch.Number, state)
+		r.marks.set(is)
+	}
 	r.push(&block{
 		batch: u.Batch.Number, moment: m, uptime: r.uptime(), first: u.Steps, state: u.State,
 		ending: &ending{state: state, why: why}, since: r.now(),
@@ -426,6 +445,7 @@ func (r *Recorder) Close(ctx context.Context) error {
 	}
 	r.open = nil
 	close(r.closing)
+	marks := r.marks.close(ctx)
 	select {
 	case <-r.done:
 	case <-ctx.Done():
@@ -433,14 +453,14 @@ func (r *Recorder) Close(ctx context.Context) error {
 		select {
 		case <-r.done:
 		case <-time.After(100 * time.Millisecond): // the disk hangs: leave it
-			return fmt.Errorf("record: %s: the disk does not answer; what was not written is lost", r.file)
+			return errors.Join(fmt.Errorf("record: %s: the disk does not answer; what was not written is lost", r.file), marks)
 		}
 	}
 	var err error
 	if h := r.Health(); h.Waiting > 0 {
 		err = fmt.Errorf("record: %s: %d blocks of steps could not be written and are lost: %w", r.file, h.Waiting, h.Err)
 	}
-	return errors.Join(err, r.Reader.Close(), r.writer.Close(), r.lock.Close())
+	return errors.Join(err, marks, r.Reader.Close(), r.writer.Close(), r.lock.Close())
 }
 
 // ThisBoot is the computer's boot id and how long it has been up, or nothing where

@@ -123,7 +123,7 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 			if out != f.Out {
 				return differs("outputs", f.Out, out)
 			}
-			if !slices.Equal(happened, events) {
+			if !slices.EqualFunc(happened, events, sameEvent) {
 				return differs("events", events, happened)
 			}
 			if see != nil {
@@ -159,6 +159,18 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 	return p, c, result, err
 }
 
+// sameEvent compares a replayed event with a recorded one. Older programs did not say which
+// question it was, nor what the cabinet has that an alarm speaks of.
+func sameEvent(replayed, recorded controller.Event) bool {
+	if recorded.Part == controller.Unnamed {
+		replayed.Part = controller.Unnamed
+	}
+	if recorded.Here == 0 {
+		replayed.Here = 0
+	}
+	return replayed == recorded
+}
+
 // A Recovery is a batch that was under way when the program or the power ended,
 // with the state in which it was left. What to do with it is the caller's: go on
 // with Resume, or end it with Finish.
@@ -189,6 +201,9 @@ type Recovery struct {
 	// otherwise State is not to be trusted with heat, and Why says why.
 	Sound bool
 	Why   string
+	// Ended is how the batch ended, when that was marked and its record could not be
+	// written any more: it does not go on. Idle is not marked.
+	Ended controller.BatchState
 }
 
 // Unfinished finds the batch that was under way when the record was last closed or
@@ -205,7 +220,7 @@ func (r *Recorder) Unfinished(ctx context.Context, now Moment) (*Recovery, error
 		if err := course(ctx, q, b); err != nil || b.State != "" {
 			return err
 		}
-		u = &Recovery{Batch: b, Steps: b.Steps}
+		u = &Recovery{Batch: b, Steps: b.Steps, Ended: r.marked(b.Number)}
 		if err := r.unseen(ctx, q, u, now); err != nil {
 			return err
 		}

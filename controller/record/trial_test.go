@@ -126,7 +126,7 @@ func (d *trial) once(k controller.Command) {
 		d.steps = nil
 	}
 	recorded := before.Batch.Active() || state.Batch.Active()
-	if d.r.Step(d.moment(), &in, out, events, &state, By{Who: "Tester", Reason: "because"}) && recorded {
+	if !d.r.Step(d.moment(), &in, out, events, &state, By{Who: "Tester", Reason: "because"}).Lost && recorded {
 		d.accept++
 	}
 	d.state = state

@@ -74,11 +74,15 @@ func (r *Recorder) insist(group []*block) bool {
 		r.look()
 		if err == nil {
 			r.writing.Store(0)
+			for _, b := range group {
+				tell(b.told, nil)
+			}
 			if last := group[len(group)-1]; r.o.committed != nil {
 				r.o.committed(last.first + last.steps)
 			}
 			return true
 		}
+		r.unkept(group, err)
 		retry := time.NewTimer(r.o.retry)
 		for waiting := true; waiting; {
 			select {
@@ -93,6 +97,17 @@ func (r *Recorder) insist(group []*block) bool {
 				r.mu.Unlock()
 				return false
 			}
+		}
+	}
+}
+
+// unkept tells whoever waits for a block of the group, or for one behind it.
+func (r *Recorder) unkept(group []*block, err error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, blocks := range [...][]*block{group, r.queue} {
+		for _, b := range blocks {
+			tell(b.told, err)
 		}
 	}
 }

@@ -25,10 +25,13 @@ type Snapshot struct {
 	Time      time.Time // of the step; on a simulated cabinet its virtual clock
 	// Stepped is the wall clock when the step was made, with its monotonic part,
 	// so that a reader can tell how old the numbers are whatever Time runs on.
-	Stepped  time.Time
-	Cabinet  *cabinet.Cabinet
-	Product  *profile.Product // nil before the first batch
-	State    controller.State
+	Stepped time.Time
+	Cabinet *cabinet.Cabinet
+	Product *profile.Product // nil before the first batch
+	State   controller.State
+	// HeatLeft is how long the heat lasts yet without a person's word, where it heats.
+	HeatLeft time.Duration
+	Heats    bool
 	Inputs   controller.Inputs
 	Stopping bool // the daemon is switching off to exit
 
@@ -78,9 +81,11 @@ func (r *Request) Complete() error {
 
 // A Reply says what the step that took the request did with it.
 type Reply struct {
-	Accepted bool
-	Why      string // when refused
-	State    controller.BatchState
+	Accepted   bool
+	Recorded   bool // it is on disk; otherwise Unrecorded says why not, and what follows
+	Unrecorded string
+	Why        string // when refused
+	State      controller.BatchState
 }
 
 // HeaterEnergyJoules is the heater's rated power times its on-time since the daemon

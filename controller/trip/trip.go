@@ -122,221 +122,15 @@ type Entry struct {
 	// Suppresses lists alarms that mean nothing while this one stands. A trip is
 	// never suppressed.
 	Suppresses []Code
-	Meaning    string
-	Action     string
+	Needs      Parts    // without these no cabinet has the alarm
+	Meaning    string   // true of every cabinet that has it
+	Action     string   // what can be done in each of them
+	More       []Advice // what can be done besides in some
 	// Mended is what a person claims who says that the alarm is mended, because no probe
 	// can see it. Nobody makes that claim with the wish for silence: acknowledging only
 	// ends the noise.
-	Mended string
-}
-
-// Delays are common practice, no source.
-var catalogue = [Count]Entry{
-	ChamberHigh: {
-		Name: "chamber-high", Priority: Now, Trips: true, Delay: time.Second, // two samples, not one
-		Meaning: "The chamber is hotter than the cabinet's limit. The heater is off.",
-		Action:  "If it burns: cut the mains, leave the door shut, call the fire service. Otherwise cut the mains if it still rises; reset when it has cooled.",
-	},
-	StageHot: {
-		Name: "stage-hot", Priority: Now, Trips: true, Delay: time.Minute,
-		Meaning: "The chamber is far hotter than the stage asks for. The heater is off.",
-		Action:  "Look for burning fat and at the smoke generator, door shut; cut the mains if it still rises; then reset.",
-	},
-	HeatWhenOff: {
-		Name: "heat-when-off", Priority: Now, Trips: true,
-		Meaning: "The chamber gets hotter although the heater is switched off: a welded relay, or a fire.",
-		Action:  "Cut the mains by hand now. This program cannot: only the thermal cut-out or the main switch can.",
-	},
-	HeaterWelded: {
-		Name: "heater-welded", Priority: Now, Trips: true, Delay: 3 * time.Second,
-		Meaning: "The heater's feedback says on although it is switched off: its relay is welded.",
-		Action:  "Cut the mains by hand now and have the relay replaced by someone qualified.",
-	},
-	OutputFailed: {
-		Name: "output-failed", Priority: Now, Trips: true,
-		Meaning: "An output could not be set, so nobody knows what is on. Everything is being switched off.",
-		Action:  "Look whether the heater is cold; if not, cut the mains. Check the relay's wiring, then reset.",
-	},
-	NoHeat: {
-		Name: "no-heat", Priority: Now, Trips: true, Suppresses: []Code{HeatShort, StageOvertime, StageOverdue},
-		Meaning: "The heater has been fully on and the chamber does not follow: a dead element or fuse, an open door, or a chamber probe that hangs outside or in the meat.",
-		Action:  "See that the chamber probe hangs in the chamber, the door is shut and the element gets warm, then reset.",
-	},
-	ChamberLost: {
-		Name: "chamber-lost", Priority: Now, Trips: true, Delay: 30 * time.Second, Suppresses: []Code{ChamberDoubt, HumidityUnmeasured, WickDry},
-		Meaning: "No chamber probe gives a usable reading. The heater went off with the first missing one.",
-		Action:  "Check the probe and its plug, then reset it and restart the batch.",
-	},
-	ChamberFrozen: {
-		Name: "chamber-frozen", Priority: Now, Trips: true,
-		Meaning: "A chamber probe has reported exactly the same value although the heater gave enough more or less than before to move it, or was on and off for three quarters of an hour.",
-		Action:  "Unplug and check the probe and its front end, then reset.",
-	},
-	ChamberDisagree: {
-		Name: "chamber-disagree", Priority: Now, Trips: true, Delay: time.Minute,
-		Meaning: "Two chamber probes differ so much that one of them lies.",
-		Action:  "Hang them side by side, find the wrong one and mend it; both must answer and agree before the reset. Or end the batch.",
-	},
-	ChamberDoubt: {
-		Name: "chamber-doubt", Priority: Soon, Delay: 30 * time.Second,
-		Meaning: "One of the chamber probes gives no usable reading. Another still does.",
-		Action:  "Check the probe and its plug before the other one fails too.",
-	},
-	CoreLost: {
-		Name: "core-lost", Priority: Soon, Delay: 30 * time.Second,
-		Meaning: "A core probe that the batch relies on gives no usable reading. No stage can end by core.",
-		Action:  "Check the probe and its plug; put it back into the middle of the piece. If it cannot be mended and another core probe sits in a piece as thick, say that you go on without it (mended core-lost).",
-		Mended:  "Go on without the lost probe",
-	},
-	CoreOut: {
-		Name: "core-out", Priority: Soon, Suppresses: []Code{CoreLost, CoreFrozen},
-		Meaning: "A core reading jumped as no meat can: the probe has left it. Its readings do not count.",
-		Action:  "Put the probe back into the middle of the thickest piece, then say so (mended core-out).",
-		Mended:  "The probe is back in the meat",
-	},
-	CoreFrozen: {
-		Name: "core-frozen", Priority: Soon, Suppresses: []Code{CoreLost},
-		Meaning: "A core probe has reported exactly the same value for longer than its piece can stand still, half an hour at the least, although the air around it is much hotter or colder.",
-		Action:  "Unplug and check the probe and its front end.",
-	},
-	CoreTooHot: {
-		Name: "core-too-hot", Priority: Now, Trips: true, Delay: time.Minute, Suppresses: []Code{CoreLost},
-		Meaning: "A core is hotter than the chamber has ever been in this batch: core and chamber probe are swapped, or one is wrong. Nobody knows how hot the chamber is; the heater is off.",
-		Action:  "Check which probe is which, then reset.",
-	},
-	StepLate: {
-		Name: "step-late", Priority: Soon,
-		Meaning: "The controller was not called in time. The heater was off until it was.",
-		Action:  "Look at the load of the computer; if it comes back, stop the batch.",
-	},
-	PowerLost: {
-		Name: "power-lost", Priority: Soon, Suppresses: []Code{StepLate},
-		Meaning: "The controller was away during the batch: power, a crash, or the program was started anew. What the core did meanwhile was not seen.",
-		Action:  "Look at core and come-up. After more than two minutes the batch waits for you to restart it, after four hours it is over; unseen time counts against it.",
-	},
-	DoorOpen: {
-		Name: "door-open", Priority: Later, Delay: 2 * time.Minute,
-		Meaning: "The door is open. Heater, fan, smoke and humidifier wait.",
-		Action:  "Shut the door.",
-	},
-	HeatShort: {
-		Name: "heat-short", Priority: Soon,
-		Meaning: "The heater is fully on and the chamber does not get any warmer, short of its setpoint.",
-		Action:  "Close the damper, look at the door's seal and the mains voltage, or lower the setpoint.",
-	},
-	StageOvertime: {
-		Name: "stage-overtime", Priority: Later,
-		Meaning: "The stage lasts longer than its file expects. It goes on.",
-		Action:  "Compare core and chamber with the rehearsal; check the load and the probes.",
-	},
-	PromptWaiting: {
-		Name: "prompt-waiting", Priority: Later, Delay: 15 * time.Minute,
-		Meaning: "A hand step has been waiting for its confirmation.",
-		Action:  "Do it and confirm it.",
-	},
-	HumidityUnmeasured: {
-		Name: "humidity-unmeasured", Priority: Later, Delay: 2 * time.Minute,
-		Meaning: "The stage asks for a humidity, but no wet bulb gives a usable reading. The humidifier stays off.",
-		Action:  "Wet the wick and fill its well, or leave humidity out of the product.",
-	},
-	WickDry: {
-		Name: "wick-dry", Priority: Later, Delay: 10 * time.Minute, Suppresses: []Code{HumidityUnmeasured},
-		Meaning: "The wet bulb reads like the dry one in a hot chamber: its wick is dry. Its readings do not count.",
-		Action:  "Fill the well and change the wick.",
-	},
-	SmokeFuelLow: {
-		Name: "smoke-fuel-low", Priority: Later,
-		Meaning: "The smoke generator has had almost as much air as one filling lasts for.",
-		Action:  "Refill it and say so (mended smoke-fuel-low), or let it go out.",
-		Mended:  "It is filled and smoulders",
-	},
-	ComeUpLong: {
-		Name: "come-up-long", Priority: Soon,
-		Meaning: "The core has been between 10 °C and 54.4 °C for five of the six hours it may take.",
-		Action:  "Raise the chamber now, or thin out the load; after six hours the batch needs an expert's eye or the bin.",
-	},
-	ComeUpOver: {
-		Name: "come-up-over", Priority: Soon, Suppresses: []Code{ComeUpLong},
-		Meaning: "The core took more than six hours from 10 °C to 54.4 °C. Toxin may have been made that no heat destroys.",
-		Action:  "Do not eat or sell it on the word of this program; ask a process authority, or throw it away.",
-	},
-	ChillLong: {
-		Name: "chill-long", Priority: Soon,
-		Meaning: "The core has used four fifths of the time that its cooling rule gives it.",
-		Action:  "Add ice, stir, spread the pieces; have colder air or water at hand.",
-	},
-	ChillOver: {
-		Name: "chill-over", Priority: Soon, Suppresses: []Code{ChillLong},
-		Meaning: "The core cooled more slowly than the rule allows that the product is held to.",
-		Action:  "Add ice and stir; keep the batch apart and ask a process authority, or throw it away.",
-	},
-	RecordFailing: {
-		Name: "record-failing", Priority: Soon, Delay: 30 * time.Second,
-		Meaning: "The batch record cannot be written. The batch goes on, but what happens now is not kept.",
-		Action:  "Free space on the disk or replace it; no new batch starts meanwhile.",
-	},
-	DiskLow: {
-		Name: "disk-low", Priority: Later,
-		Meaning: "The disk that keeps the batch records is nearly full.",
-		Action:  "Move old records away before the next batch.",
-	},
-	ClockUnset: {
-		Name: "clock-unset", Priority: Later,
-		Meaning: "The computer does not know the time of day. Timers are not affected; dates in the record are wrong.",
-		Action:  "Give it a network or a clock chip.",
-	},
-	ClockStepped: {
-		Name: "clock-stepped", Priority: Later,
-		Meaning: "The computer's time of day was changed during the batch. Timers are not affected.",
-		Action:  "Mind it when you read times in the record.",
-	},
-	EmberOut: {
-		Name: "ember-out", Priority: Soon, Delay: 3 * time.Minute,
-		Meaning: "The smoke generator has gone out, or never caught: its ember is colder than wood that smoulders.",
-		Action:  "Look at it; fill it, light it again and say so (mended ember-out). The stage's time runs on: hold the batch if it must not.",
-		Mended:  "It is filled and smoulders",
-	},
-	EmberUnknown: {
-		Name: "ember-unknown", Priority: Later, Delay: time.Minute,
-		Meaning: "Nobody knows whether the smoke generator smoulders: its ember probe gives no usable reading, or it has none and was without air for so long that it may have gone out.",
-		Action:  "Look at it. Light it again if it is out, check its probe, and say that it smoulders (mended ember-unknown).",
-		Mended:  "It smoulders",
-	},
-	HeaterUnfed: {
-		Name: "heater-unfed", Priority: Soon, Delay: 10 * time.Second,
-		Meaning: "The heater is told on and its feedback says off: the cut-out or the limiter has opened, a fuse has blown, its relay is dead, or the feedback itself is.",
-		Action:  "If the cut-out has opened, find out why before you reset it. Otherwise have fuse, relay and feedback looked at by someone qualified.",
-	},
-	AmbientLost: {
-		Name: "ambient-lost", Priority: Later, Delay: time.Minute,
-		Meaning: "The probe in the room gives no usable reading. The room is taken to be as warm as the cabinet file says, also where it is judged whether the heater works and whether something heats by itself.",
-		Action:  "Check the probe and its plug. If it is gone for good, take it out of the cabinet file between two batches, and write there how warm the room is.",
-	},
-	StageOverdue: {
-		Name: "stage-overdue", Priority: Soon, Suppresses: []Code{StageOvertime},
-		Meaning: "The stage, or all heat of the batch, has lasted far longer than its file expects. Where it heats, the heat ends in an hour.",
-		Action:  "See that the core probe sits in the meat and why the core does not get there. Hold and restart the batch if it shall have two hours from then.",
-	},
-	PromptOverdue: {
-		Name: "prompt-overdue", Priority: Soon, Suppresses: []Code{PromptWaiting},
-		Meaning: "A hand step has been waiting for its confirmation for an hour. Where it heats, the heat ends an hour from now.",
-		Action:  "Do it and confirm it.",
-	},
-	HeatEnded: {
-		Name: "heat-ended", Priority: Now, Suppresses: []Code{StageOverdue, StageOvertime, PromptOverdue, PromptWaiting},
-		Meaning: "A hand step has waited for two hours while it heated, or the stage or the batch has heated far longer than its file expects. The heater is off and the batch is held.",
-		Action:  "Look at the product: what lies half warm for hours spoils. Restart the batch, which gives two hours more, and confirm the hand step or mend what keeps the core back; or stop it.",
-	},
-	AbsenceUnknown: {
-		Name: "absence-unknown", Priority: Soon,
-		Meaning: "The controller was away during the batch, and nobody knows for how long: the clock was not synchronised both before and after. The heater is off and the batch is held.",
-		Action:  "Look at the product and its core. Say for how long the controller was away, the longest that it may have been (absence); more than four hours end the batch, after less restart it. Or stop it.",
-	},
-	EmberBurning: {
-		Name: "ember-burning", Priority: Later, Delay: 20 * time.Minute,
-		Meaning: "The smoke generator still smoulders although nothing shall smoke.",
-		Action:  "Do not leave it alone: put it out, or carry it outdoors onto something that cannot burn. It gives off carbon monoxide until it is cold.",
-	},
+	Mended     string
+	MendedWith Parts // where it can be claimed
 }
 
 // Entry looks the code up in the catalogue. An unknown code gives an empty one.
@@ -434,13 +228,19 @@ func (s State) Active(c Code, now time.Duration) bool {
 	return s.Standing && now-s.Since >= catalogue[c].Delay
 }
 
-// Next advances the alarm: now is the elapsed time, standing whether the condition
-// holds in this step, suppressed whether another alarm makes it meaningless.
-func (s State) Next(c Code, now time.Duration, standing, suppressed bool) (State, Change) {
+// Seen takes in whether the condition holds in this step.
+func (s State) Seen(now time.Duration, standing bool) State {
 	if standing && !s.Standing {
 		s.Since = now
 	}
 	s.Standing = standing
+	return s
+}
+
+// Next advances the alarm: now is the elapsed time, standing whether the condition
+// holds in this step, suppressed whether another alarm makes it meaningless.
+func (s State) Next(c Code, now time.Duration, standing, suppressed bool) (State, Change) {
+	s = s.Seen(now, standing)
 	active := s.Active(c, now)
 	switch s.Phase {
 	case Shelved:
@@ -480,6 +280,18 @@ func (s State) Acknowledge() State {
 		s.Phase = Acknowledged
 	case ReturnedUnacknowledged:
 		s.Phase = Normal
+	}
+	return s
+}
+
+// Unshelve takes the alarm off the shelf, by a person who knows of it.
+func (s State) Unshelve() State {
+	if s.Phase != Shelved {
+		return s
+	}
+	s.Phase = Normal
+	if s.Standing {
+		s.Phase = Acknowledged
 	}
 	return s
 }

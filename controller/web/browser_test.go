@@ -127,7 +127,7 @@ func TestPageInABrowser(t *testing.T) {
 	do(t, ctx, chromedp.SendKeys(chromedp.CSS("#token"), token+"\r"))
 	until(t, ctx, "!document.getElementById('ask-token').open && !document.getElementById('confirm').disabled")
 	require.Len(t, l.requests(), 1)
-	assert.Equal(t, controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 1, Part: controller.HandStep}}, l.requests()[0].Command)
+	assert.Equal(t, controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 1, Part: controller.HandStep, Batch: time.Hour}}, l.requests()[0].Command)
 
 	// The prompt goes, an alarm and a trip come; stop asks first.
 	abnormal := cooking()
@@ -154,10 +154,12 @@ func TestPageInABrowser(t *testing.T) {
 		require.Len(t, l.requests(), 2+i)
 		assert.Equal(t, want, l.requests()[1+i].Command)
 	}
+	l.answers(snapshot.Reply{Accepted: true, State: controller.Stopping, Unrecorded: "the disk is full"})
 	do(t, ctx, click("stop"), click("keep"), click("stop"), click("really-stop"))
 	until(t, ctx, "!document.getElementById('stop').disabled")
 	require.Len(t, l.requests(), 4)
 	assert.Equal(t, controller.Stop, l.requests()[3].Command.Kind)
+	until(t, ctx, "document.body.innerText.includes('Done (stop), but not on disk: the disk is full.')")
 
 	// A held batch says what restart brings.
 	held := cooking()
@@ -176,7 +178,7 @@ func TestPageInABrowser(t *testing.T) {
 	do(t, ctx, chromedp.SendKeys(chromedp.CSS("#away"), "\r"))
 	until(t, ctx, "!document.getElementById('stop').disabled")
 	require.Len(t, l.requests(), 5)
-	assert.Equal(t, controller.Command{Kind: controller.Absence, Question: controller.Question{Absence: 1}, For: 40 * time.Minute}, l.requests()[4].Command)
+	assert.Equal(t, controller.Command{Kind: controller.Absence, Question: controller.Question{Absence: 1, Batch: time.Hour}, For: 40 * time.Minute}, l.requests()[4].Command)
 
 	// Nothing is wider than a phone, and every target is high enough for a wet thumb.
 	type target struct {

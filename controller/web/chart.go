@@ -12,22 +12,30 @@ import (
 	"fumarium/controller/snapshot"
 )
 
+// widthStep is how far apart the widths are in which charts are drawn, in pixels, so that
+// the screens of a house share a few, and no row of widths can ask for a thousand.
+const widthStep = 80
+
 func (s *server) chart(w http.ResponseWriter, r *http.Request) *problem {
-	snap := s.Loop.Snapshot()
-	if snap == nil {
-		return refuse(http.StatusServiceUnavailable, "%s", errNoStep)
-	}
 	pixels, err := width(r)
 	if err != nil {
 		return refuse(http.StatusBadRequest, "width %q is no whole number; write it in pixels", r.URL.Query().Get("width"))
 	}
-	var svg bytes.Buffer
-	if err := figure(snap, pixels).WriteSVG(&svg); err != nil {
-		return refuse(http.StatusBadRequest, "%v", err)
+	if pixels < chart.MinWidthPixels || pixels > chart.MaxWidthPixels {
+		return refuse(http.StatusBadRequest, "width %d is outside %d to %d pixels; choose one within, or leave it out for %d",
+			pixels, chart.MinWidthPixels, chart.MaxWidthPixels, chart.DefaultWidthPixels)
 	}
-	w.Header().Set("Content-Type", "image/svg+xml")
-	_, _ = w.Write(svg.Bytes())
-	return nil
+	pixels -= pixels % widthStep
+	return s.charts.get(r.Context(), strconv.Itoa(pixels), func(snap *snapshot.Snapshot) *rendering {
+		if snap == nil {
+			return &rendering{problem: refuse(http.StatusServiceUnavailable, "%s", errNoStep)}
+		}
+		var svg bytes.Buffer
+		if err := figure(snap, pixels).WriteSVG(&svg); err != nil {
+			return &rendering{problem: refuse(http.StatusInternalServerError, "%v", err)}
+		}
+		return &rendering{kind: "image/svg+xml", body: svg.Bytes()}
+	}).answer(w)
 }
 
 // figure is the history of the batch. Its clock runs back from the step, so it is
@@ -47,11 +55,11 @@ func figure(s *snapshot.Snapshot, width int) chart.Figure {
 	return s.History.Figure(d)
 }
 
-// width reads the width of the chart that was asked for, 0 for the usual one.
+// width reads the width of the chart that was asked for.
 func width(r *http.Request) (int, error) {
 	text := r.URL.Query().Get("width")
 	if text == "" {
-		return 0, nil
+		return chart.DefaultWidthPixels, nil
 	}
 	return strconv.Atoi(text)
 }

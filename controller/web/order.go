@@ -14,6 +14,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
+	"fumarium/profile"
 	"fumarium/profile/quantity"
 )
 
@@ -176,6 +177,9 @@ func question(o *Order, r *snapshot.Request) *problem {
 	if !ok {
 		return refuse(http.StatusUnprocessableEntity, "question %q is none; send the one that prompt of /api/status has", o.Question)
 	}
+	if q.Batch == 0 {
+		return refuse(http.StatusUnprocessableEntity, "question %q does not say of which batch; send the whole name that prompt of /api/status has", o.Question)
+	}
 	r.Command.Question = q
 	return nil
 }
@@ -188,8 +192,11 @@ func (s *server) product(o *Order, r *snapshot.Request) *problem {
 		r.ProductName = o.Product
 		r.Product, r.ProductFile, err = s.FindProduct(o.Product)
 	case o.Product == "" && o.ProductYAML != "" && o.File != "" && s.ParseProduct != nil:
+		if len(o.ProductYAML) > MaxProduct {
+			return refuse(http.StatusRequestEntityTooLarge, "the product file has more than %d bytes; check that it is the right one", MaxProduct)
+		}
 		r.ProductName, r.ProductFile = o.File, []byte(o.ProductYAML)
-		r.Product, err = s.ParseProduct(o.File, r.ProductFile)
+		r.Product, err = s.parse(o.File, r.ProductFile)
 	default:
 		return refuse(http.StatusUnprocessableEntity, "start needs either product, a name from /api/products, or both file and product_yaml")
 	}
@@ -200,6 +207,13 @@ func (s *server) product(o *Order, r *snapshot.Request) *problem {
 		return refuse(http.StatusUnprocessableEntity, "there is no product %q; take a name from /api/products", o.Product)
 	}
 	return nil
+}
+
+// parse reads a product here, in the time of who sent it: the step gets what is ready.
+func (s *server) parse(file string, data []byte) (*profile.Product, error) {
+	s.parsing.Lock()
+	defer s.parsing.Unlock()
+	return s.ParseProduct(file, data)
 }
 
 // rest works out how long the product has rested, and says what is missing in
@@ -252,6 +266,6 @@ func (s *server) note(w http.ResponseWriter, r *http.Request, o *Order) *problem
 	if snap != nil {
 		state = snap.State.Batch
 	}
-	writeJSON(w, "application/json", http.StatusOK, Accepted{State: state.String()})
+	writeJSON(w, "application/json", http.StatusOK, Accepted{State: state.String(), Recorded: true})
 	return nil
 }

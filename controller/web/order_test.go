@@ -25,10 +25,10 @@ func TestCommandsReachTheLoop(t *testing.T) {
 			ProductName: "Caraway ring", ProductFile: []byte("product: Caraway ring")},
 		`{"command":"start","file":"ring.yaml","product_yaml":"product: Caraway ring"}`: {Command: controller.Command{Kind: controller.Start}, Product: ring,
 			ProductName: "ring.yaml", ProductFile: []byte("product: Caraway ring")},
-		`{"command":"shelve","alarm":"core-lost","for":"2 h"}`:        {Command: controller.Command{Kind: controller.Shelve, Alarm: trip.CoreLost, For: 2 * time.Hour}},
-		`{"command":"confirm","question":"2-ask"}`:                    {Command: controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 1, Part: controller.HandStep}}},
-		`{"command":"confirm","question":"4-until-2"}`:                {Command: controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 3, Part: controller.HandStep + 2}}}, // the step judges
-		`{"command":"absence","question":"absence-2","for":"40 min"}`: {Command: controller.Command{Kind: controller.Absence, Question: controller.Question{Absence: 2}, For: 40 * time.Minute}},
+		`{"command":"shelve","alarm":"core-lost","for":"2 h"}`:           {Command: controller.Command{Kind: controller.Shelve, Alarm: trip.CoreLost, For: 2 * time.Hour}},
+		`{"command":"confirm","question":"2-ask-22"}`:                    {Command: controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 1, Part: controller.HandStep, Batch: 74 * time.Millisecond}}},
+		`{"command":"confirm","question":"4-until-2-22"}`:                {Command: controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 3, Part: controller.HandStep + 2, Batch: 74 * time.Millisecond}}}, // the step judges
+		`{"command":"absence","question":"absence-2-22","for":"40 min"}`: {Command: controller.Command{Kind: controller.Absence, Question: controller.Question{Absence: 2, Batch: 74 * time.Millisecond}, For: 40 * time.Minute}},
 		`{"command":"hold"}`:                            {Command: controller.Command{Kind: controller.Hold}},
 		`{"command":"restart"}`:                         {Command: controller.Command{Kind: controller.Restart}},
 		`{"command":"stop"}`:                            {Command: controller.Command{Kind: controller.Stop}},
@@ -43,7 +43,7 @@ func TestCommandsReachTheLoop(t *testing.T) {
 		l := accepting(asking())
 		w := ask(handler(l), http.MethodPost, "/api/commands", body)
 		assert.Equal(t, http.StatusOK, w.Code, w.Body)
-		assert.JSONEq(t, `{"state":"running"}`, w.Body.String())
+		assert.JSONEq(t, `{"state":"running","recorded":true}`, w.Body.String())
 		assert.Equal(t, []snapshot.Request{want}, l.requests(), body)
 	}
 }
@@ -66,7 +66,9 @@ func TestRefusals(t *testing.T) {
 		"foreign origin":     {hold, header("Origin", "https://evil.example"), 403, "another site"},
 		"rebound name":       {hold, host("evil.example:8080"), 421, "evil.example"},
 		"form":               {hold, header("Content-Type", "text/plain"), 415, "application/json"},
-		"too large":          {`{"command":"start","file":"x","product_yaml":"` + strings.Repeat("a", 1<<20) + `"}`, nil, 413, "1048576"},
+		"too large":          {`{"command":"start","file":"x","product_yaml":"` + strings.Repeat("a", web.MaxBody) + `"}`, nil, 413, "139264"},
+		"product too large":  {`{"command":"start","file":"x","product_yaml":"` + strings.Repeat("a", web.MaxProduct+1) + `"}`, nil, 413, "65536"},
+		"largest product":    {`{"command":"start","file":"x.yaml","product_yaml":"` + strings.Repeat(`\n`, web.MaxProduct) + `"}`, nil, 422, "x.yaml:1:1"},
 		"empty":              {``, nil, 400, "no JSON object"},
 		"list":               {`["hold"]`, nil, 400, "no JSON object"},
 		"cut short":          {`{"command":"hold"`, nil, 400, "ends too early"},
@@ -93,10 +95,10 @@ func TestRefusals(t *testing.T) {
 		"bare confirm":       {`{"command":"confirm"}`, nil, 422, "read what prompt of /api/status asks"},
 		"no question":        {`{"command":"confirm","question":"2"}`, nil, 422, "prompt of /api/status"},
 		"absence of what":    {`{"command":"absence","for":"1 h"}`, nil, 422, "absence needs question"},
-		"absence for what":   {`{"command":"absence","question":"absence-1"}`, nil, 422, "absence needs for"},
-		"absence unnumbered": {`{"command":"absence","question":"absence-0","for":"1 h"}`, nil, 422, "prompt of /api/status"},
+		"absence for what":   {`{"command":"absence","question":"absence-1-22"}`, nil, 422, "absence needs for"},
+		"absence unnumbered": {`{"command":"absence","question":"absence-0-22","for":"1 h"}`, nil, 422, "prompt of /api/status"},
 		"former question":    {`{"command":"confirm","prompt":"Open the door"}`, nil, 400, "question"},
-		"question for hold":  {`{"command":"hold","question":"2-ask"}`, nil, 422, "takes no question"},
+		"question for hold":  {`{"command":"hold","question":"2-ask-22"}`, nil, 422, "takes no question"},
 		"note for hold":      {`{"command":"hold","text":"x"}`, nil, 422, "takes no text"},
 	}
 	for name, c := range cases {
@@ -123,7 +125,7 @@ func TestOrdersTakeWhatTheTableSays(t *testing.T) {
 		"product": controller.WithProduct, "reason": controller.WithProduct, "alarm": controller.WithAlarm, "for": controller.WithDuration,
 		"question": controller.WithQuestion, "text": 0, "batch": 0,
 	}
-	values := map[string]string{"product": ring.Name, "alarm": "core-lost", "for": "1 h", "question": "2-ask", "reason": "r", "text": "t", "batch": "b"}
+	values := map[string]string{"product": ring.Name, "alarm": "core-lost", "for": "1 h", "question": "2-ask-22", "reason": "r", "text": "t", "batch": "b"}
 	for _, k := range controller.Commands() {
 		whole := map[string]string{"command": k.String()}
 		for name, of := range fields {
@@ -173,6 +175,11 @@ func TestWhatTheControllerSays(t *testing.T) {
 	assert.Equal(t, http.StatusConflict, w.Code)
 	assert.Equal(t, "not possible in this state of the batch", detail(t, w))
 
+	l.reply = snapshot.Reply{Accepted: true, State: controller.Stopping, Unrecorded: "the disk is full"}
+	w = ask(handler(l), http.MethodPost, "/api/commands", `{"command":"stop"}`)
+	assert.Equal(t, http.StatusOK, w.Code)
+	assert.JSONEq(t, `{"state":"stopping","recorded":false,"unrecorded":"the disk is full"}`, w.Body.String())
+
 	l.err = context.DeadlineExceeded
 	w = ask(handler(l), http.MethodPost, "/api/commands", `{"command":"stop"}`)
 	assert.Equal(t, http.StatusServiceUnavailable, w.Code)
@@ -184,9 +191,9 @@ func FuzzCommand(f *testing.F) {
 	f.Add(`{"command":"start","file":"a","product_yaml":"b"}`)
 	f.Add(`{"command":"hold","command":"hold"}`)
 	f.Add(`{"command":"start","product":"marjoram-ring","stuffed_at":"2026-01-31T14:05:00Z","reason":"the cure is old"}`)
-	f.Add(`{"command":"confirm","question":"2-ask"}`)
+	f.Add(`{"command":"confirm","question":"2-ask-22"}`)
 	f.Add(`{"command":"acknowledge","alarm":"core-lost"}`)
-	f.Add(`{"command":"absence","question":"absence-1","for":"1 h"}`)
+	f.Add(`{"command":"absence","question":"absence-1-22","for":"1 h"}`)
 	f.Add(`{"command":"shelve","alarm":"core-lost","for":"1 h"}`)
 	f.Add(`{"command":"note","batch":"2026-01-31-1","text":"rain"}`)
 	f.Fuzz(func(t *testing.T, body string) {

@@ -46,6 +46,7 @@ type Status struct {
 	SmokeFuelRatio  *float64 `json:"smoke_fuel_ratio"` // left, by the air it was given
 	HumidityRatio   *float64 `json:"humidity_ratio"`
 	HeaterDutyRatio *float64 `json:"heater_duty_ratio"`
+	HeatLeftSeconds *float64 `json:"heat_left_seconds"` // until it ends without a person's word
 	Probes          []Probe  `json:"probes"`
 
 	Outputs     map[string]*bool `json:"outputs"` // null is not fitted
@@ -219,6 +220,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	status.EmberCelsius = quantity.OrNull(s.Inputs.Ember.Value())
 	status.SmokeFuelRatio = quantity.OrNull(st.FuelLeft(s.Product, s.Cabinet))
 	status.HumidityRatio = quantity.OrNull(st.Wick.Humidity, st.Wick.HasHumidity)
+	status.HeatLeftSeconds = quantity.OrNull(s.HeatLeft.Seconds(), s.Heats)
 	if v, capped, ok := s.LethalityLog10(); ok {
 		status.LethalityLog10, status.LethalityCapped = quantity.OrNull(v, true), capped
 	}
@@ -265,23 +267,22 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 		status.Stage = at
 	}
 	if p, ok := st.Waiting(s.Product); ok {
-		status.Prompt = &Prompt{Question: p.Question.String(), Command: controller.Confirm.String(), Text: p.Text}
-		// In the step that asks, the alarm has not begun to count yet.
+		status.Prompt = &Prompt{
+			Question: p.Question.String(), Command: controller.Confirm.String(), Text: p.Text, WaitingSeconds: max(0, (st.Elapsed - p.Since).Seconds()),
+		}
 		if p.Question.Absence > 0 {
 			status.Prompt.Command = controller.Absence.String()
 		}
-		if p.Question.Absence > 0 || st.Alarms[trip.PromptWaiting].Standing {
-			status.Prompt.WaitingSeconds = max(0, (st.Elapsed - p.Since).Seconds())
-		}
 	}
+	here := controller.PartsOf(s.Cabinet)
 	if st.Tripped != trip.None {
 		e := st.Tripped.Entry()
-		status.Trip = &Trip{Code: e.Name, Meaning: e.Meaning, Action: e.Action}
+		status.Trip = &Trip{Code: e.Name, Meaning: e.Meaning, Action: e.Do(here)}
 	}
 	for _, c := range pressing(st) {
 		e := c.Entry()
 		status.Alarms = append(status.Alarms, Alarm{
-			Code: e.Name, Priority: e.Priority.String(), State: st.Alarms[c].Phase.String(), Meaning: e.Meaning, Action: e.Action, Mended: e.Mended,
+			Code: e.Name, Priority: e.Priority.String(), State: st.Alarms[c].Phase.String(), Meaning: e.Meaning, Action: e.Do(here), Mended: e.Says(here),
 		})
 	}
 	status.Events = eventsOf(&s.History)
@@ -289,8 +290,10 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 }
 
 // age is the wall time since the step, and false when the loop did not note it.
-func age(s *snapshot.Snapshot, now time.Time) (time.Duration, bool) {
-	return max(0, now.Sub(s.Stepped)), !s.Stepped.IsZero()
+func age(s *snapshot.Snapshot, now time.Time) (time.Duration, bool) { return ageAt(s.Stepped, now) }
+
+func ageAt(stepped, now time.Time) (time.Duration, bool) {
+	return max(0, now.Sub(stepped)), !stepped.IsZero()
 }
 
 // pressing lists the alarms that are not normal: by priority, then those nobody

@@ -25,6 +25,7 @@ import (
 	"net/netip"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"fumarium/controller"
@@ -36,7 +37,13 @@ import (
 )
 
 const (
-	maxBodyBytes = 1 << 20 // a product file is a few kilobytes
+	// MaxProduct is the largest product file that a start may bring, in bytes. The
+	// largest honest one is some ten thousand.
+	MaxProduct = 64 << 10
+	// maxBody leaves room for a product in which every byte needs another before it.
+	maxBody = 2*MaxProduct + 8<<10
+	// mostCommands is how many are read, parsed and waited for at once.
+	mostCommands = 8
 	maxReason    = 500
 	maxNote      = 4000
 	// maxWait bounds how long a command waits for its step, which comes within a
@@ -87,6 +94,10 @@ type server struct {
 	origin *http.CrossOriginProtection
 	routes []route
 	mux    *http.ServeMux
+	// Two, so that charts of many sizes let nobody wait for the status.
+	texts, charts *press
+	commands      chan struct{} // one for each that is under way
+	parsing       sync.Mutex    // one product at a time
 }
 
 // A route is a pattern of net/http with its method, and what serves it. HEAD is
@@ -110,7 +121,11 @@ func New(c Config) http.Handler {
 	if c.Now == nil {
 		c.Now = time.Now
 	}
-	s := &server{Config: c, token: sha256.Sum256([]byte(c.Token)), origin: http.NewCrossOriginProtection(), mux: http.NewServeMux()}
+	s := &server{
+		Config: c, token: sha256.Sum256([]byte(c.Token)), origin: http.NewCrossOriginProtection(), mux: http.NewServeMux(),
+		texts: newPress(c.Loop.Snapshot, c.Now), charts: newPress(c.Loop.Snapshot, c.Now),
+		commands: make(chan struct{}, mostCommands),
+	}
 	s.routes = []route{
 		{http.MethodGet, "/", s.page},
 		{http.MethodGet, "/page.css", asset("assets/page.css", "text/css; charset=utf-8")},
@@ -126,8 +141,7 @@ func New(c Config) http.Handler {
 	}
 	if c.Metrics != nil {
 		s.routes = append(s.routes, route{http.MethodGet, "/metrics", func(w http.ResponseWriter, r *http.Request) *problem {
-			c.Metrics.ServeHTTP(w, r)
-			return nil
+			return s.texts.get(r.Context(), "metrics", func(*snapshot.Snapshot) *rendering { return scraped(c.Metrics) }).answer(w)
 		}})
 	}
 	s.mux.Handle("/", handler(nowhere))
@@ -209,14 +223,15 @@ func (s *server) ours(host string) bool {
 
 func writeJSON(w http.ResponseWriter, kind string, status int, body any) {
 	data, err := json.Marshal(body)
-	if err != nil { // a body of ours that JSON cannot hold is a mistake of ours
-		kind, status = "application/problem+json", http.StatusInternalServerError
-		data = []byte(`{"type":"about:blank","title":"Internal Server Error","status":500,"detail":"the answer could not be written as JSON; look at the cabinet and report this"}`)
+	if err != nil {
+		notJSON.write(w)
+		return
 	}
-	w.Header().Set("Content-Type", kind)
-	w.WriteHeader(status)
-	_, _ = w.Write(append(data, '\n')) // a client that has gone is no concern of ours
+	answer(w, kind, status, append(data, '\n'))
 }
+
+// notJSON is for a body of ours that JSON cannot hold, which is a mistake of ours.
+var notJSON = refuse(http.StatusInternalServerError, "the answer could not be written as JSON; look at the cabinet and report this")
 
 func asset(name, kind string) handler {
 	data, err := files.ReadFile(name)
@@ -224,21 +239,38 @@ func asset(name, kind string) handler {
 		panic(err) // embedded: cannot be missing
 	}
 	return func(w http.ResponseWriter, _ *http.Request) *problem {
-		w.Header().Set("Content-Type", kind)
-		_, _ = w.Write(data)
+		answer(w, kind, http.StatusOK, data)
 		return nil
 	}
 }
 
 const errNoStep = "the controller has not made its first step yet; ask again in a few seconds"
 
-func (s *server) status(w http.ResponseWriter, _ *http.Request) *problem {
-	snap := s.Loop.Snapshot()
-	if snap == nil {
-		return refuse(http.StatusServiceUnavailable, "%s", errNoStep)
+// unknownAge is how a status says that nobody knows how old it is. It comes before all
+// that is not ours to word.
+var unknownAge = []byte(`"age_seconds":null`)
+
+// status is rendered once a step, but for its age: that grows, and must above all when
+// there are no more steps.
+func (s *server) status(w http.ResponseWriter, req *http.Request) *problem {
+	r := s.texts.get(req.Context(), "status", func(snap *snapshot.Snapshot) *rendering {
+		if snap == nil {
+			return &rendering{problem: refuse(http.StatusServiceUnavailable, "%s", errNoStep)}
+		}
+		undated := *snap
+		undated.Stepped = time.Time{}
+		body, err := json.Marshal(NewStatus(&undated, time.Time{}))
+		if err != nil {
+			return &rendering{problem: notJSON}
+		}
+		before, after, _ := bytes.Cut(append(body, '\n'), unknownAge)
+		return &rendering{kind: "application/json", body: before, after: after, stepped: snap.Stepped}
+	})
+	age := unknownAge
+	if a, ok := ageAt(r.stepped, s.Now()); ok {
+		age = fmt.Appendf(nil, `"age_seconds":%g`, a.Seconds())
 	}
-	writeJSON(w, "application/json", http.StatusOK, NewStatus(snap, s.Now()))
-	return nil
+	return r.answer(w, age)
 }
 
 func (s *server) productNames() []string {
@@ -253,7 +285,11 @@ func (s *server) products(w http.ResponseWriter, _ *http.Request) *problem {
 	return nil
 }
 
-func (s *server) page(w http.ResponseWriter, _ *http.Request) *problem {
+func (s *server) page(w http.ResponseWriter, r *http.Request) *problem {
+	return s.texts.get(r.Context(), "page", s.pageOf).answer(w)
+}
+
+func (s *server) pageOf(snap *snapshot.Snapshot) *rendering {
 	view := struct {
 		Cabinet, Summary string
 		Products         []string
@@ -264,7 +300,7 @@ func (s *server) page(w http.ResponseWriter, _ *http.Request) *problem {
 		Smoulders, HeatReturns, BeforeReset string
 	}{Summary: errNoStep, Products: s.productNames(), BeforeHeat: caution.BeforeHeat,
 		Smoulders: caution.Smoulders, HeatReturns: caution.HeatReturns, BeforeReset: caution.BeforeReset}
-	if snap := s.Loop.Snapshot(); snap != nil {
+	if snap != nil {
 		view.Simulated, view.Pace = snap.Simulated, snap.Pace
 		view.Summary = "At " + snap.Time.Format(time.TimeOnly) + " — " + summary(snap)
 		if snap.Cabinet != nil {
@@ -273,11 +309,9 @@ func (s *server) page(w http.ResponseWriter, _ *http.Request) *problem {
 	}
 	var body bytes.Buffer
 	if err := page.Execute(&body, view); err != nil {
-		return refuse(http.StatusInternalServerError, "the page could not be made: %v; use /api/status instead", err)
+		return &rendering{problem: refuse(http.StatusInternalServerError, "the page could not be made: %v; use /api/status instead", err)}
 	}
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	_, _ = w.Write(body.Bytes())
-	return nil
+	return &rendering{kind: "text/html; charset=utf-8", body: body.Bytes()}
 }
 
 // alive says why the loop does not step any more, or nil.
@@ -335,6 +369,9 @@ func (s *server) authorized(r *http.Request) *problem {
 // Accepted is the answer to a command that was taken.
 type Accepted struct {
 	State string `json:"state"` // of the batch, after the step that took it
+	// Recorded says that the command is on disk; otherwise Unrecorded says why not.
+	Recorded   bool   `json:"recorded"`
+	Unrecorded string `json:"unrecorded,omitempty"`
 }
 
 func (s *server) command(w http.ResponseWriter, r *http.Request) *problem {
@@ -347,9 +384,16 @@ func (s *server) command(w http.ResponseWriter, r *http.Request) *problem {
 	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
 		return refuse(http.StatusUnsupportedMediaType, "a command is JSON; send it with \"Content-Type: application/json\"")
 	}
-	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxBodyBytes))
+	defer keepPlace(r.Context())()
+	select {
+	case s.commands <- struct{}{}:
+		defer func() { <-s.commands }()
+	default:
+		return refuse(http.StatusServiceUnavailable, "%d commands are under way already; send it again in a moment", mostCommands)
+	}
+	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxBody))
 	if tooLarge := (*http.MaxBytesError)(nil); errors.As(err, &tooLarge) {
-		return refuse(http.StatusRequestEntityTooLarge, "the body is larger than %d bytes; a product file is a few thousand", maxBodyBytes)
+		return refuse(http.StatusRequestEntityTooLarge, "the body is larger than %d bytes; a product file is a few thousand", maxBody)
 	} else if err != nil {
 		return refuse(http.StatusBadRequest, "the body could not be read: %v; send it again", err)
 	}
@@ -374,6 +418,6 @@ func (s *server) command(w http.ResponseWriter, r *http.Request) *problem {
 	if !reply.Accepted {
 		return refuse(http.StatusConflict, "%s", reply.Why)
 	}
-	writeJSON(w, "application/json", http.StatusOK, Accepted{State: reply.State.String()})
+	writeJSON(w, "application/json", http.StatusOK, Accepted{State: reply.State.String(), Recorded: reply.Recorded, Unrecorded: reply.Unrecorded})
 	return nil
 }

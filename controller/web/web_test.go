@@ -147,6 +147,12 @@ func (l *loop) Do(_ context.Context, r snapshot.Request) (snapshot.Reply, error)
 	return l.reply, l.err
 }
 
+func (l *loop) answers(r snapshot.Reply) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.reply = r
+}
+
 func (l *loop) requests() []snapshot.Request {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -160,7 +166,7 @@ func (l *loop) put(s *snapshot.Snapshot) {
 }
 
 func accepting(s *snapshot.Snapshot) *loop {
-	return &loop{snap: s, reply: snapshot.Reply{Accepted: true, State: controller.Running}}
+	return &loop{snap: s, reply: snapshot.Reply{Accepted: true, Recorded: true, State: controller.Running}}
 }
 
 func handler(l *loop) http.Handler { return configured(l, func(*web.Config) {}) }
@@ -276,12 +282,12 @@ func TestStatusOfACook(t *testing.T) {
 	assert.Equal(t, "core falls to 4 °C or you confirm: Is the ice used up?", got["stages"].([]any)[3].(map[string]any)["ended_by"])
 }
 
-// heat is 1.3 decimal reduction times at the reference temperature.
+// heat is a fifth of what 150 °F asks for, 13.4 of 67 s: 1.3 log10.
 func heat() lethality.Count { return killed(1.3) }
 
 func killed(log10 float64) lethality.Count {
-	k := lethality.RedMeat
-	return lethality.RedMeatCriterion(false).Add(lethality.Count{}, k.Reference, k.Reference, time.Duration(log10*float64(k.D)))
+	t := lethality.RedMeat.Reference
+	return lethality.RedMeatCriterion().Add(lethality.Count{}, t, t, time.Duration(log10/lethality.MeatLog10*float64(67*time.Second)))
 }
 
 // What is counted beyond any claim is not shown as if it were one.
@@ -313,6 +319,17 @@ func TestNoMinusSignOnAZero(t *testing.T) {
 	assert.Equal(t, -0.04, got["chamber_celsius"], "programs get what was read")
 }
 
+// How long it heats yet without a person's word is a figure, and nothing where it does not heat.
+func TestStatusSaysWhenTheHeatEnds(t *testing.T) {
+	s := cooking()
+	s.HeatLeft, s.Heats = 90*time.Minute, true
+	assert.Equal(t, 5400.0, status(t, s)["heat_left_seconds"])
+	s.HeatLeft = 0
+	assert.Equal(t, 0.0, status(t, s)["heat_left_seconds"])
+	s.Heats = false
+	assert.Nil(t, status(t, s)["heat_left_seconds"])
+}
+
 // Whatever is not known is null; a real 0 stays a 0.
 func TestNullIsNotZero(t *testing.T) {
 	s := cooking()
@@ -323,7 +340,7 @@ func TestNullIsNotZero(t *testing.T) {
 	s.State.ComeUp, s.State.Heat = lethality.ComeUp{}, lethality.Count{}
 	s.Stepped = time.Time{}
 	got := status(t, s)
-	for _, key := range []string{"chamber_celsius", "core_celsius", "wet_bulb_celsius", "ember_celsius", "smoke_fuel_ratio", "humidity_ratio", "setpoint_celsius", "lethality_log10", "come_up_seconds", "age_seconds", "prompt", "trip"} {
+	for _, key := range []string{"chamber_celsius", "core_celsius", "wet_bulb_celsius", "ember_celsius", "smoke_fuel_ratio", "humidity_ratio", "setpoint_celsius", "lethality_log10", "come_up_seconds", "heat_left_seconds", "age_seconds", "prompt", "trip"} {
 		assert.Contains(t, got, key)
 		assert.Nil(t, got[key], key)
 	}
@@ -365,7 +382,7 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 	s.State.Out.On.Set(controller.Heater, true) // what the outputs say, not what the state should mean
 	assert.Equal(t, "Held in cook: heater on, chamber 81.6 °C, core 63.2 °C; tripped by chamber-high", status(t, s)["summary"])
 	waiting := status(t, asking())
-	assert.Equal(t, map[string]any{"question": "2-ask", "command": "confirm", "text": ring.Stages[1].Ask, "waiting_seconds": 90.0}, waiting["prompt"])
+	assert.Equal(t, map[string]any{"question": "2-ask-255s0", "command": "confirm", "text": ring.Stages[1].Ask, "waiting_seconds": 90.0}, waiting["prompt"])
 	assert.Contains(t, waiting["commands"], "confirm")
 	assert.Contains(t, waiting["summary"], "its clock waits for you: Light the smoke generator")
 }
@@ -394,7 +411,7 @@ func TestAnAbsenceOfUnknownLengthIsAskedFor(t *testing.T) {
 	assert.Contains(t, got["summary"], "; how long the controller was away is not known, at least 40 s: say it, or stop the batch")
 	assert.Equal(t, []any{"absence", "stop", "abort"}, without(got["commands"].([]any), "acknowledge", "shelve"), "no restart")
 	prompt := got["prompt"].(map[string]any)
-	assert.Equal(t, "absence-1", prompt["question"])
+	assert.Equal(t, "absence-1-255s0", prompt["question"])
 	assert.Equal(t, "absence", prompt["command"])
 	assert.Equal(t, 60.0, prompt["waiting_seconds"])
 	assert.Contains(t, prompt["text"], "at least 40 s")

@@ -74,8 +74,9 @@ func ParseHumidity(text string) (Humidity, error) {
 // but Species must be set.
 type Options struct {
 	Species     profile.Species
-	PoultryInIt bool // red meat or game with poultry in it: 7 log10
-	Poultry     lethality.PoultryKind
+	PoultryInIt bool // red meat or game with poultry in it: held to the poultry standard
+	Bird        lethality.Bird
+	Lean        bool // poultry of at most lethality.LeanFat
 	Cased       bool
 	Humidity    Humidity
 	// The cure counts as not stated unless the Has field is set.
@@ -100,9 +101,6 @@ type Options struct {
 const (
 	shortestGap = 5 * time.Minute
 	longestGap  = 30 * time.Minute
-	// fastestChange, in K per minute, is more than a core does on its own: the probe
-	// may have left the product. Common practice, no source.
-	fastestChange = 15.0
 )
 
 func (o Options) check(log *logbook.Log) error {
@@ -154,6 +152,7 @@ func (o Options) check(log *logbook.Log) error {
 type Verdict struct {
 	Lethality []Lethality `json:"lethality"`
 	ComeUp    ComeUp      `json:"come_up"`
+	Surface   Surface     `json:"surface"`
 	Cooling   []Cooling   `json:"cooling"`
 	Warnings  Warnings    `json:"warnings"`
 	Pass      bool        `json:"pass"`
@@ -197,6 +196,7 @@ type Lethality struct {
 	source string
 	log10  float64 // as counted
 	needed float64 // minutes of a row
+	of     string  // whose row it is
 	role   role
 }
 
@@ -204,9 +204,8 @@ type Lethality struct {
 type role uint8
 
 const (
-	needed      role = iota // must be met
-	alternative             // one of them must be met
-	comparison              // decides nothing
+	needed     role = iota // must be met
+	comparison             // decides nothing
 )
 
 // ComeUp is the time of the coldest core in lethality.ComeUpBand.
@@ -216,14 +215,30 @@ type ComeUp struct {
 	Pass         bool    `json:"pass"`
 }
 
-// Cooling is one way to chill.
-type Cooling struct {
-	Option string `json:"option"`
-	Legs   []Leg  `json:"legs"`
-	Pass   bool   `json:"pass"`
+// Surface is whether the surface was moist enough for the heat to count there. Of that a
+// log of cores shows nothing: it is as the maker states it, in the words of Humidity.
+type Surface struct {
+	Stated string `json:"stated"`
+	Answer string `json:"answer"` // met, not met, not shown, does not apply
+	Why    string `json:"why"`
+}
 
-	source     string
-	conditions []string
+// Cooling is one way to chill. It passes when its legs and its conditions do.
+type Cooling struct {
+	Option     string      `json:"option"`
+	Legs       []Leg       `json:"legs"`
+	Conditions []Condition `json:"conditions"`
+	Pass       bool        `json:"pass"`
+
+	source  string
+	remarks []string
+}
+
+// Condition is what a way to chill asks for beside its legs.
+type Condition struct {
+	Text string `json:"text"`
+	Why  string `json:"why"` // what shows it, or what is missing
+	Pass bool   `json:"pass"`
 }
 
 // Leg is one limit. Seconds is null while the leg has not begun; for a leg that
@@ -267,17 +282,16 @@ func Assess(log *logbook.Log, o Options) (Verdict, error) {
 	}
 	v := Verdict{Lethality: []Lethality{}, Cooling: []Cooling{}, Warnings: Warnings{}, options: o}
 	v.Warnings = append(v.Warnings, log.Warnings...)
-	samples := v.samples(log)
 	v.facts.gap = o.LongestGap
 	if v.facts.gap == 0 {
-		v.facts.gap = usualGap(samples)
+		v.facts.gap = usualGap(log)
 	}
+	samples := v.samples(log)
 	v.seams(log, samples)
 	v.heat(samples)
 	v.chill(samples)
-	v.surface()
 	v.judge()
-	v.Pass = v.Rules.Holds(proof.Cooked, proof.CameUp, proof.Chilled)
+	v.Pass = v.Rules.Holds(proof.Cooked, proof.CameUp, proof.Surface, proof.Chilled)
 	return v, nil
 }
 
@@ -296,11 +310,12 @@ func (v *Verdict) judge() {
 	v.Rules = proof.Verdict{
 		proof.Cooked:   answer(v.cooked(), "by the criteria of its species"),
 		proof.CameUp:   answer(v.ComeUp.Pass, "by the time of the coldest core in the band"),
-		proof.Surface:  {Answer: proof.NotShown, Why: "as stated, not measured: " + v.options.Humidity.String()},
+		proof.Surface:  v.surface(),
 		proof.Chilled:  answer(v.chilled(), "by one of the ways to chill"),
 		proof.Formula:  {Answer: proof.NotShown, Why: "a log of temperatures does not show it"},
 		proof.Recorded: {Answer: proof.NotShown, Why: "a log has no chain"},
 	}
+	v.Surface = Surface{v.options.Humidity.String(), v.Rules[proof.Surface].Answer.String(), v.Rules[proof.Surface].Why}
 	if v.options.ServedHot {
 		v.Rules[proof.Chilled] = proof.Judgement{Answer: proof.DoesNotApply, Why: "eaten at once"}
 	}
@@ -314,11 +329,12 @@ func (v *Verdict) warn(format string, args ...any) {
 // read might have been either, so the row then counts as not seen.
 func (v *Verdict) samples(log *logbook.Log) []sample {
 	var cores []*logbook.Column
+	var believed [][]bool
 	for i := range log.Columns {
 		c := &log.Columns[i]
 		chosen := c.Core && len(v.options.Cores) == 0 || slices.Contains(v.options.Cores, c.Header)
 		if chosen && c.Count() > 0 {
-			cores = append(cores, c)
+			cores, believed = append(cores, c), append(believed, v.believed(log, c))
 			v.facts.cores = append(v.facts.cores, c.Header)
 		}
 	}
@@ -326,8 +342,8 @@ func (v *Verdict) samples(log *logbook.Log) []sample {
 	for row := range samples {
 		s := sample{at: log.At(row), line: log.Line(row), known: true}
 		for i, c := range cores {
-			t, ok := c.Reading(row)
-			s.known = s.known && ok
+			t, _ := c.Reading(row)
+			s.known = s.known && believed[i][row]
 			if i == 0 {
 				s.coldest, s.hottest = t, t
 			}
@@ -346,10 +362,10 @@ func (v *Verdict) samples(log *logbook.Log) []sample {
 }
 
 // usualGap is the gap beyond which a log that keeps its own rhythm has a hole.
-func usualGap(samples []sample) time.Duration {
-	intervals := make([]time.Duration, 0, len(samples)-1)
-	for i := 1; i < len(samples); i++ {
-		intervals = append(intervals, samples[i].at-samples[i-1].at)
+func usualGap(log *logbook.Log) time.Duration {
+	intervals := make([]time.Duration, 0, log.Rows()-1)
+	for row := 1; row < log.Rows(); row++ {
+		intervals = append(intervals, log.At(row)-log.At(row-1))
 	}
 	slices.Sort(intervals)
 	return min(max(2*intervals[len(intervals)/2], shortestGap), longestGap)
@@ -360,10 +376,9 @@ func (v *Verdict) watched(samples []sample, i int) bool {
 	return samples[i].known && samples[i-1].known && samples[i].at-samples[i-1].at <= v.facts.gap
 }
 
-// seams looks for holes in the log and for probes that moved.
+// seams looks for holes in the log.
 func (v *Verdict) seams(log *logbook.Log, samples []sample) {
 	gaps, gapLine, longest := 0, 0, time.Duration(0)
-	jumps, jumpLine, jump := 0, 0, quantity.Kelvin(0)
 	for i := 1; i < len(samples); i++ {
 		a, b := samples[i-1], samples[i]
 		dt := b.at - a.at
@@ -373,23 +388,10 @@ func (v *Verdict) seams(log *logbook.Log, samples []sample) {
 			}
 			gaps, longest = gaps+1, max(longest, dt)
 		}
-		if v.watched(samples, i) && dt > 0 {
-			change := max(max(b.coldest-a.coldest, a.coldest-b.coldest), max(b.hottest-a.hottest, a.hottest-b.hottest))
-			if change > 5 && float64(change) > fastestChange*dt.Minutes() {
-				if jumps == 0 {
-					jumpLine, jump = b.line, quantity.Kelvin(change)
-				}
-				jumps++
-			}
-		}
 	}
 	if gaps > 0 {
 		v.warn("%s:%d: %d gaps of more than %s, the longest %s, the first before this line: no heat is counted there, and the time counts against the come-up and the cooling",
 			log.File, gapLine, gaps, quantity.FormatDuration(v.facts.gap), quantity.FormatDuration(longest))
-	}
-	if jumps > 0 {
-		v.warn("%s:%d: a core changes by %v from one row to the next, faster than meat does (%d such places): make sure that the probe stayed in the product",
-			log.File, jumpLine, jump, jumps)
 	}
 	if v.facts.gap > shortestGap {
 		v.warn("the log is read as straight lines over up to %s between rows; readings each minute would say more", quantity.FormatDuration(v.facts.gap))

@@ -7,6 +7,7 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/chilling"
 	"fumarium/profile/lethality"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 )
 
@@ -25,14 +26,18 @@ func (o Options) criteria() []*judged {
 	}
 	switch o.Species {
 	case profile.RedMeat, profile.Game:
-		add(lethality.RedMeatCriterion(o.PoultryInIt), alternative)
-		add(lethality.RedMeatTableCriterion(o.PoultryInIt), alternative)
+		if o.PoultryInIt { // then its standard counts, and no other
+			add(lethality.PoultryCriterion(lethality.AnyBird, o.Lean), needed)
+			break
+		}
+		add(lethality.RedMeatCriterion(), needed)
 		if o.Species == profile.Game {
 			add(lethality.TrichinaeCriterion(), needed)
 		}
-		add(lethality.StricterCriterion(o.PoultryInIt), comparison)
+		add(lethality.RedMeatIntegral(), comparison)
+		add(lethality.StricterCriterion(), comparison)
 	case profile.Poultry:
-		add(lethality.PoultryCriterion(o.Poultry), needed)
+		add(lethality.PoultryCriterion(o.Bird, o.Lean), needed)
 	case profile.Fish:
 		add(lethality.FishCriterion(), needed)
 	}
@@ -41,7 +46,10 @@ func (o Options) criteria() []*judged {
 
 // ownRequired is the log10 that own kinetics have to meet.
 func (o Options) ownRequired() float64 {
-	return lethality.RequiredLog10(o.Species == profile.Poultry || o.PoultryInIt)
+	if o.Species == profile.Poultry || o.PoultryInIt {
+		return lethality.PoultryLog10
+	}
+	return lethality.MeatLog10
 }
 
 // heat counts lethality and come-up of the coldest core.
@@ -55,15 +63,18 @@ func (v *Verdict) heat(samples []sample) {
 	}
 	rule := lethality.ComeUpWithin(v.options.ProbeError)
 	var u lethality.ComeUp
+	last := lastRise(samples)
 	for i := 1; i < len(samples); i++ {
 		a, b := samples[i-1], samples[i]
 		if i == 1 && a.known {
 			u = rule.Add(u, a.coldest, a.coldest, 0)
 		}
 		dt := b.at - a.at
-		if v.watched(samples, i) {
+		switch coming := !v.facts.cooked && (i <= last || !u.Done); {
+		case !coming:
+		case v.watched(samples, i):
 			u = rule.Add(u, a.coldest, b.coldest, dt)
-		} else {
+		default:
 			u = rule.Gap(u, dt)
 			if b.known {
 				u = rule.Add(u, b.coldest, b.coldest, 0)
@@ -89,9 +100,19 @@ func (v *Verdict) heat(samples []sample) {
 	v.interrupted(samples)
 }
 
+// lastRise is the last of the rows at which the coldest core was hottest.
+func lastRise(samples []sample) int {
+	last := -1
+	for i, s := range samples {
+		if s.known && (last < 0 || s.coldest >= samples[last].coldest) {
+			last = i
+		}
+	}
+	return last
+}
+
 // interrupted looks for a cook that cooled down before it was finished: the kill so
-// far stands, but what grew meanwhile is not counted, and the guideline lets only a
-// finished cook start the come-up time anew.
+// far stands, and the time in the band meanwhile counts as come-up.
 func (v *Verdict) interrupted(samples []sample) {
 	top := lethality.ComeUpBand.To
 	warm, down := false, 0
@@ -100,7 +121,7 @@ func (v *Verdict) interrupted(samples []sample) {
 		case !s.known || v.facts.cooked && s.at > v.facts.cookedAt:
 		case s.coldest >= top:
 			if down > 0 {
-				v.warn("line %d: the core fell below %v again before the cook was finished; growth in that time is not counted", down, top)
+				v.warn("line %d: the core fell below %v again before the cook was finished; the time until it is counts as come-up", down, top)
 				return
 			}
 			warm = true
@@ -112,34 +133,27 @@ func (v *Verdict) interrupted(samples []sample) {
 
 // decided reports whether the criteria that decide are met.
 func (v *Verdict) decided(list []*judged) bool {
-	alternatives, one := false, false
 	for _, j := range list {
-		met := j.criterion.Met(j.count)
-		switch j.role {
-		case needed:
-			if !met {
-				return false
-			}
-		case alternative:
-			alternatives, one = true, one || met
+		if j.role == needed && !j.criterion.Met(j.count) {
+			return false
 		}
 	}
-	return !alternatives || one
+	return true
 }
 
 func (j *judged) verdict() Lethality {
 	c := &j.criterion
 	l := Lethality{Name: c.Name, Pass: c.Met(j.count), source: c.Source, role: j.role}
 	number := func(f float64) *float64 { return &f }
-	if c.Integrates {
+	if row, counted, ok := c.Best(j.count); ok {
+		l.FMinutes = number(counted.Minutes())
+		l.ReferenceCelsius = number(float64(row.At))
+		l.needed, l.of = row.Hold.Minutes(), row.Of
+	} else if c.Integrates {
 		l.FMinutes = number(c.Equivalent(j.count).Minutes())
 		l.ReferenceCelsius = number(float64(c.Kinetics.Reference))
 		l.ZKelvin = number(float64(c.Kinetics.Z))
 		l.DMinutes = number(c.Kinetics.D.Minutes())
-	} else if row, counted, ok := c.Best(j.count); ok {
-		l.FMinutes = number(counted.Minutes())
-		l.ReferenceCelsius = number(float64(row.At))
-		l.needed = row.Hold.Minutes()
 	}
 	if c.Required > 0 {
 		l.log10 = c.Log10(j.count)
@@ -154,17 +168,25 @@ func (v *Verdict) heatWarnings(list []*judged, samples []sample) {
 	o := v.options
 	for _, j := range list {
 		c := &j.criterion
-		if j.role == alternative && c.Integrates {
-			if share := c.LowShare(j.count); share > 0.5 && c.Log10(j.count) > 0.5 {
-				v.warn("%.0f %% of the claimed kill was gathered below %v, where the published kill was not always observed (McMinn et al.): hold the core hotter",
-					100*share, lethality.LowHeat)
-			}
+		if j.role != comparison {
+			continue
 		}
-		if j.role == comparison && !c.Met(j.count) && v.facts.cooked {
+		if c.Kinetics == lethality.RedMeat {
+			share := c.LowShare(j.count)
+			switch {
+			case v.facts.cooked && share > 0.5:
+				v.warn("%.0f %% of the kill that the integral tells was gathered below %v, where the published kill was not always observed (McMinn et al.): hold the core hotter",
+					100*share, lethality.LowHeat)
+			case !v.facts.cooked && c.Met(j.count):
+				v.warn("no listed row was met, but the integral is worth %.1f of %.1f log10: only a process authority may go by it", c.Log10(j.count), c.Required)
+			}
+			continue
+		}
+		if !c.Met(j.count) && v.facts.cooked {
 			v.warn("by a stricter published set (%s) the same log is worth only %.1f of %.1f log10: more heat would be safer", c.Source, c.Log10(j.count), c.Required)
 		}
 	}
-	if o.Species == profile.Poultry && !v.facts.cooked && v.facts.peak >= lethality.PoultryCured.At+quantity.Celsius(o.ProbeError) {
+	if (o.Species == profile.Poultry || o.PoultryInIt) && !v.facts.cooked && v.facts.peak >= lethality.PoultryCured.At+quantity.Celsius(o.ProbeError) {
 		v.warn("the core reached %s, which an older flat rule accepts for cooked poultry; the table's time, which is preferred, was not shown", both(lethality.PoultryCured.At))
 	}
 	u := v.facts.comeUp
@@ -193,32 +215,39 @@ func (v *Verdict) heatWarnings(list []*judged, samples []sample) {
 }
 
 // cooked reports whether the lethality that decides was reached.
-func (v *Verdict) cooked() bool {
-	if v.options.dry() {
-		return false
-	}
-	return v.facts.cooked
-}
+func (v *Verdict) cooked() bool { return v.facts.cooked }
 
-// dry reports whether the user says that the surface was left to dry and that it
-// matters.
-func (o Options) dry() bool {
-	return o.Humidity == Dry && !o.Cased && o.Species != profile.Fish
-}
+// shortCook is the time below which only humidity throughout counts.
+const shortCook = time.Hour
 
-// surface says what humidity the lethality rests on.
-func (v *Verdict) surface() {
+// surface says whether the humidity that was stated is enough for this cook.
+func (v *Verdict) surface() proof.Judgement {
 	o := v.options
-	switch {
-	case o.Species == profile.Fish || o.Cased || o.Humidity == Immersed:
-	case o.Humidity == HumidityUnstated:
-		v.warn("the humidity is not stated, and the piece has no casing: lethality counts only while the surface stays moist (steam or shut dampers for %s, or %v humidity for %s, whichever is longer)",
-			lethality.Sealed.Span("the cook"), lethality.Humid.Humidity, lethality.Humid.Span("it"))
-	case o.Humidity == Dry:
-		v.warn("the surface was left dry: heat kills less there, and the core's lethality proves nothing for it")
-	case (o.Humidity == Steam || o.Humidity == Sealed) && v.facts.peak-quantity.Celsius(o.ProbeError) < lethality.Sealed.Core:
-		v.warn("with steam or shut dampers the core must reach %s; below that only %v humidity will do", both(lethality.Sealed.Core), lethality.Humid.Humidity)
+	say := func(a proof.Answer, format string, args ...any) proof.Judgement {
+		return proof.Judgement{Answer: a, Why: fmt.Sprintf(format, args...)}
 	}
+	options := fmt.Sprintf("steam or shut dampers for %s, or %v humidity for %s, whichever is longer", lethality.Sealed.Span("the cook"), lethality.Humid.Humidity, lethality.Humid.Span("it"))
+	cook := v.facts.cookedAt
+	switch {
+	case o.Species == profile.Fish:
+		return say(proof.DoesNotApply, "the rule for fish names no humidity")
+	case o.Cased:
+		return say(proof.DoesNotApply, "a casing keeps the surface moist")
+	case o.Humidity == Immersed:
+		return say(proof.DoesNotApply, "%s", humidityText[Immersed].meaning)
+	case o.Humidity == HumidityUnstated:
+		return say(proof.NotShown, "the humidity is not stated, and the piece has no casing: lethality counts only while the surface stays moist (%s); a wet bulb, a casing or immersion would show it", options)
+	case o.Humidity == Dry:
+		return say(proof.NotMet, "the surface was left dry: heat kills less there, and the core's lethality proves nothing for it")
+	case !v.facts.cooked:
+		return say(proof.NotShown, "the lethality was not reached, so no cook can be reckoned")
+	case o.Humidity == HumidThroughout:
+	case cook < shortCook:
+		return say(proof.NotMet, "the cook took %s from loading to lethality; below %s only %s counts", span(cook), span(shortCook), humidityText[HumidThroughout].meaning)
+	case (o.Humidity == Steam || o.Humidity == Sealed) && v.facts.peak-quantity.Celsius(o.ProbeError) < lethality.Sealed.Core:
+		return say(proof.NotMet, "with steam or shut dampers the core must reach %s; below that only %v humidity will do", both(lethality.Sealed.Core), lethality.Humid.Humidity)
+	}
+	return say(proof.Met, "as stated, not measured: %s (%s from loading to lethality)", humidityText[o.Humidity].meaning, span(cook))
 }
 
 // rules are the ways to chill that may be used.
@@ -252,7 +281,7 @@ func (v *Verdict) chill(samples []sample) {
 			}
 			continue
 		}
-		c := Cooling{Option: rule.Name, Legs: []Leg{}, Pass: rule.Pass(s), source: rule.Source, conditions: rule.Conditions}
+		c := Cooling{Option: rule.Name, Legs: []Leg{}, Conditions: v.conditions(rule, samples), Pass: rule.Pass(s), source: rule.Source, remarks: rule.Remarks}
 		for _, l := range rule.Legs(s) {
 			leg := Leg{FromCelsius: float64(l.From), ToCelsius: float64(l.To), LimitSeconds: l.Within.Seconds(), Pass: l.Pass, ended: l.Ended}
 			if l.Begun {
@@ -261,9 +290,12 @@ func (v *Verdict) chill(samples []sample) {
 			}
 			c.Legs = append(c.Legs, leg)
 		}
+		for _, asked := range c.Conditions {
+			c.Pass = c.Pass && asked.Pass
+		}
 		v.Cooling = append(v.Cooling, c)
-		if c.Pass && rule.ErythorbatePPM > 0 && !(o.HasErythorbate && o.ErythorbatePPM >= rule.ErythorbatePPM) {
-			v.warn("%s passes; its 2021 revision also asks for at least %g ppm of ingoing sodium erythorbate or ascorbate (recalled from memory): check", rule.Name, rule.ErythorbatePPM)
+		if few := rule.ErythorbatePPM; c.Pass && few > 0 && o.ErythorbatePPM < few {
+			v.warn("%s passes with %g ppm of erythorbate or ascorbate; its 2021 revision asks for at least %g ppm (recalled from memory): check", rule.Name, o.ErythorbatePPM, few)
 		}
 	}
 	if !v.chilled() {
@@ -274,6 +306,79 @@ func (v *Verdict) chill(samples []sample) {
 			v.warn("the times would pass for a cured product, but %s", curedWould)
 		}
 	}
+}
+
+// conditions are what a rule asks for beside its legs.
+func (v *Verdict) conditions(rule *chilling.Rule, samples []sample) []Condition {
+	list := []Condition{}
+	add := func(pass bool, text, why string) { list = append(list, Condition{text, why, pass}) }
+	if least := rule.NitritePPM; least > 0 {
+		add(true, fmt.Sprintf("at least %g ppm of ingoing sodium nitrite", least), fmt.Sprintf("%g ppm as stated", v.options.NitritePPM))
+	}
+	if rule.ErythorbatePPM > 0 {
+		const text = "made with sodium erythorbate or ascorbate"
+		switch {
+		case !v.options.HasErythorbate:
+			add(false, text, "not stated")
+		case v.options.ErythorbatePPM > 0:
+			add(true, text, fmt.Sprintf("%g ppm as stated", v.options.ErythorbatePPM))
+		default:
+			add(false, text, "made without, as stated")
+		}
+	}
+	error := quantity.Celsius(v.options.ProbeError)
+	if within := rule.StartWithin; within > 0 {
+		top := rule.Limits[0].From
+		text := fmt.Sprintf("chilling under way, the core down to %s, within %s of the end of the cook", both(top), span(within))
+		took, ok := v.sinceHottest(samples, top-error)
+		switch {
+		case !ok:
+			add(false, text, "not seen")
+		default:
+			add(took <= within, text, span(took)+" from the hottest row")
+		}
+	}
+	if on := rule.OnTo; on > 0 {
+		add(v.seenBelow(samples, on-error), fmt.Sprintf("chilled on to %s", both(on)), fmt.Sprintf("the log ends with the hottest core at %v", v.facts.final))
+	}
+	return list
+}
+
+// hottestRow is the last of the hottest rows, or -1.
+func hottestRow(samples []sample) int {
+	peak := -1
+	for i, s := range samples {
+		if s.known && (peak < 0 || s.hottest >= samples[peak].hottest) {
+			peak = i
+		}
+	}
+	return peak
+}
+
+// sinceHottest is the time from the last of the hottest rows until the hottest core was
+// down to a temperature.
+func (v *Verdict) sinceHottest(samples []sample, to quantity.Celsius) (time.Duration, bool) {
+	peak := hottestRow(samples)
+	for i := max(peak, 0); i < len(samples); i++ {
+		b := samples[i]
+		if !b.known || b.hottest > to {
+			continue
+		}
+		at := b.at
+		if i > peak && v.watched(samples, i) {
+			a := samples[i-1]
+			part := float64(a.hottest-to) / float64(a.hottest-b.hottest)
+			at = a.at + time.Duration(part*float64(b.at-a.at)).Round(time.Microsecond)
+		}
+		return at - samples[peak].at, true
+	}
+	return 0, false
+}
+
+// seenBelow reports whether the hottest core was down to a temperature after the cook.
+func (v *Verdict) seenBelow(samples []sample, to quantity.Celsius) bool {
+	_, ok := v.sinceHottest(samples, to)
+	return ok
 }
 
 // chillBegins is the row at which the product counted as cooked, or its hottest, or -1.

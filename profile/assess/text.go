@@ -5,8 +5,8 @@ import (
 	"strings"
 	"time"
 
-	"fumarium/profile"
 	"fumarium/profile/lethality"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 )
 
@@ -21,36 +21,37 @@ func (v Verdict) Text() string {
 		}
 		return no
 	}
-	line("%s", word(v.Pass, "PASS: the log shows this product cooked, come up in time and "+word(v.options.ServedHot, "served hot", "chilled in time"),
+	line("%s", word(v.Pass, "PASS: cooked, come up in time and "+word(v.options.ServedHot, "served hot", "chilled in time"),
 		"NOT SHOWN TO BE SAFE: "+v.wanting()))
 	line("")
 	line("log        %s", v.facts.describe)
 	line("cores      %s; the coldest counts while heating, the hottest while cooling", strings.Join(v.facts.cores, ", "))
-	line("species    %s%s", v.options.Species, word(v.options.PoultryInIt, ", with poultry in it", ""))
+	kind := v.options.Species.String()
+	if v.options.Bird != lethality.AnyBird {
+		kind = v.options.Bird.String()
+	}
+	line("species    %s%s%s", kind, word(v.options.PoultryInIt, ", with poultry in it", ""), word(v.options.Lean, fmt.Sprintf(", at most %v fat", lethality.LeanFat), ""))
 	if v.facts.seen {
 		line("peak       the coldest core reached %s", both(v.facts.peak))
 	}
 	if v.options.ProbeError > 0 {
 		line("probes     may be wrong by %v: every limit is moved by that to the strict side", v.options.ProbeError)
 	}
-	if !v.options.Cased && v.options.Species != profile.Fish {
-		line("surface    %s", word(v.options.Humidity < humidities, humidityText[min(v.options.Humidity, humidities-1)].meaning, quantity.Unknown))
-	}
-
 	line("")
 	line("LETHALITY  %s", word(v.cooked(), "reached", "not reached"))
 	for _, l := range v.Lethality {
 		note := ""
-		switch l.role {
-		case alternative:
-			note = "; one of the two is enough"
-		case comparison:
+		if l.role == comparison {
 			note = "; for comparison, decides nothing"
 		}
 		line("  %s: %s%s", l.Name, word(l.Pass, "met", "not met"), note)
 		line("    %s", l.arithmetic())
 		line("    source: %s", l.source)
 	}
+
+	line("")
+	line("SURFACE    %s", v.Surface.Answer)
+	line("  %s", v.Surface.Why)
 
 	line("")
 	line("COME-UP    %s", word(v.ComeUp.Pass, "in time", "not shown in time"))
@@ -74,8 +75,11 @@ func (v Verdict) Text() string {
 				}
 				line("    %s to %s: %s of at most %s, %s", both(quantity.Celsius(l.FromCelsius)), both(quantity.Celsius(l.ToCelsius)), took, span(seconds(l.LimitSeconds)), word(l.Pass, "kept", "not kept"))
 			}
-			for _, condition := range c.conditions {
-				line("    asks also: %s", condition)
+			for _, asked := range c.Conditions {
+				line("    %s: %s, %s", asked.Text, asked.Why, word(asked.Pass, "kept", "not kept"))
+			}
+			for _, remark := range c.remarks {
+				line("    %s", remark)
 			}
 			line("    source: %s", c.source)
 		}
@@ -100,6 +104,9 @@ func (v *Verdict) wanting() string {
 	if !v.cooked() {
 		parts = append(parts, "lethality")
 	}
+	if !v.Rules.Holds(proof.Surface) {
+		parts = append(parts, "a moist surface")
+	}
 	if !v.ComeUp.Pass {
 		parts = append(parts, "come-up")
 	}
@@ -116,19 +123,21 @@ func (l Lethality) arithmetic() string {
 		f, reference = *l.FMinutes, *l.ReferenceCelsius
 	}
 	switch {
-	case l.ZKelvin != nil && l.DMinutes != nil:
+	case l.ZKelvin != nil && l.DMinutes != nil: // the integral
 		return fmt.Sprintf("F %.2f min at %s with z %v; F / D = %.2f / %.3f = %s log10, %.1f needed",
 			f, both(quantity.Celsius(reference)), quantity.Kelvin(*l.ZKelvin), f, *l.DMinutes, lethality.Text(*l.Log10Reduction, l.Log10Capped, 2), *l.RequiredLog10)
-	case l.needed == 0:
-		if !l.Pass {
-			return fmt.Sprintf("no row was touched; the best is %s", both(quantity.Celsius(reference)))
-		}
-		return fmt.Sprintf("%s was reached, which counts at once", both(quantity.Celsius(reference)))
 	case l.Log10Reduction != nil:
-		return fmt.Sprintf("best row %s: %.1f of %.1f min; %.1f × %.2f = %s log10", both(quantity.Celsius(reference)), f, l.needed,
+		return fmt.Sprintf("best row %s%s: %.1f of %.1f min; %.1f × %.2f = %s log10", both(quantity.Celsius(reference)), of(l.of), f, l.needed,
 			*l.RequiredLog10, l.log10 / *l.RequiredLog10, lethality.Text(*l.Log10Reduction, l.Log10Capped, 2))
 	}
 	return fmt.Sprintf("best row %s: %.1f of %.1f min", both(quantity.Celsius(reference)), f, l.needed)
+}
+
+func of(bird string) string {
+	if bird == "" {
+		return ""
+	}
+	return ", " + bird
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }

@@ -4,7 +4,8 @@
 // and gives the time of each leg against its limit. It reads no file and knows
 // nothing of how the product was cooked.
 //
-// The limits are those of FSIS Appendix B (1999) and of the Food Code, converted
+// The limits are those of FSIS Appendix B (revised 2021; read in its edition of 1999, which
+// is withdrawn, where the newer one could not be) and of the Food Code, converted
 // exactly from °F. The target behind them is at most one log10 of growth of C.
 // perfringens and none of C. botulinum.
 package chilling
@@ -49,15 +50,25 @@ type Rule struct {
 	// none.
 	NitritePPM float64
 	// ErythorbatePPM is the least ingoing sodium erythorbate or ascorbate that the
-	// 2021 revision adds, recalled from memory: worth a warning, not a refusal.
+	// 2021 revision adds. That there must be some is read in the cooking guideline of
+	// 2021 (gap 6); the figure is recalled from memory: worth a warning, not a refusal.
 	ErythorbatePPM float64
-	// Conditions are what the rule asks for beyond the temperatures.
-	Conditions []string
+	// StartWithin is how long after the end of the cook the first leg must have begun; 0
+	// is not limited.
+	StartWithin time.Duration
+	// OnTo is where the chill has to go on to after the last leg, in a time that is not
+	// limited; 0 is nowhere.
+	OnTo quantity.Celsius
+	// Remarks are what else is to be known of the rule.
+	Remarks []string
 	// ProbeError widens every leg at both ends by what the probe may be wrong.
 	ProbeError quantity.Kelvin
 }
 
-const appendixB = "FSIS Appendix B, Compliance Guidelines for Cooling Heat-Treated Meat and Poultry Products (1999)"
+// Source is how a finding names the guideline.
+const Source = "FSIS Appendix B 2021"
+
+const appendixB = "FSIS Appendix B (revised 2021), option %d; limits as printed in its edition of 1999, withdrawn"
 
 func fahrenheit(from, to float64, within time.Duration) Limit {
 	return Limit{quantity.FromFahrenheit(from), quantity.FromFahrenheit(to), within}
@@ -65,27 +76,29 @@ func fahrenheit(from, to float64, within time.Duration) Limit {
 
 var (
 	uncured = &Rule{
-		Name: "option 1", Source: appendixB + ", option 1",
+		Name: "option 1", Source: fmt.Sprintf(appendixB, 1),
 		Limits: []Limit{fahrenheit(130, 80, 90*time.Minute), fahrenheit(80, 40, 5*time.Hour)},
 	}
 	// 120 to 55 °F in 6 h, of which 120 to 80 °F in 1 h.
 	older = &Rule{
-		Name: "option 2", Source: appendixB + ", option 2",
-		Limits: []Limit{fahrenheit(120, 80, time.Hour), fahrenheit(120, 55, 6*time.Hour)},
-		Conditions: []string{
-			"chilling starts within 90 min of the end of the cook",
-			"chilling goes on, and nothing is shipped before 4.4 °C (40 °F)",
+		Name: "option 2", Source: "FSIS Appendix B (1999, withdrawn), option 2",
+		Limits:      []Limit{fahrenheit(120, 80, time.Hour), fahrenheit(120, 55, 6*time.Hour)},
+		StartWithin: 90 * time.Minute, OnTo: quantity.FromFahrenheit(40),
+		Remarks: []string{
 			"older data, not preferred; more than 1 h from 48.9 to 26.7 °C (120 to 80 °F) makes it doubtful and is failed here (a limit of the 2021 revision, recalled from memory)",
 		},
 	}
 	cured = &Rule{
-		Name: "option 3, cured", Source: appendixB + ", option 3",
+		Name: "option 3, cured", Source: fmt.Sprintf(appendixB, 3),
 		Limits:     []Limit{fahrenheit(130, 80, 5*time.Hour), fahrenheit(80, 45, 10*time.Hour)},
 		NitritePPM: 100, ErythorbatePPM: 250,
 	}
 	retail = &Rule{
-		Name: "retail", Source: "Food Code 3-501.14, as adopted by states",
-		Limits: []Limit{fahrenheit(135, 70, 2*time.Hour), fahrenheit(70, 41, 4*time.Hour)},
+		Name: "retail", Source: "Food Code 3-501.14(A)",
+		Limits: []Limit{fahrenheit(135, 70, 2*time.Hour), fahrenheit(135, 41, 6*time.Hour)},
+		Remarks: []string{
+			"the six hours are in all; some places count 4 h from 21.1 to 5 °C (70 to 41 °F) instead (California, 3 CCR 910.15)",
+		},
 	}
 )
 
@@ -98,7 +111,7 @@ func Uncured() *Rule { return uncured }
 // and the Canadian agency say 45 °F.
 func Cured() *Rule { return cured }
 
-// Retail is the Food Code: 135 to 70 °F in 2 h, then to 41 °F in 4 h.
+// Retail is the Food Code: 135 to 70 °F in 2 h, and to 41 °F in 6 h in all.
 func Retail() *Rule { return retail }
 
 // Rules are all of them, in the order in which they are worth trying. Option 4,

@@ -72,7 +72,7 @@ func TestLimits(t *testing.T) {
 		{Uncured(), [2][3]float64{{130, 80, 90}, {80, 40, 300}}},
 		{older, [2][3]float64{{120, 80, 60}, {120, 55, 360}}},
 		{Cured(), [2][3]float64{{130, 80, 300}, {80, 45, 600}}},
-		{Retail(), [2][3]float64{{135, 70, 120}, {70, 41, 240}}},
+		{Retail(), [2][3]float64{{135, 70, 120}, {135, 41, 360}}},
 	} {
 		for i, want := range c.legs {
 			l := c.rule.Limits[i]
@@ -87,6 +87,23 @@ func TestLimits(t *testing.T) {
 		}
 	}
 	assert.Len(t, Rules(), 4, "option 4 is not offered")
+}
+
+// TestRetailCountsSixHoursInAll: who is at 70 °F after one hour has five more (Food Code
+// 3-501.14(A), the total of six hours from memory).
+func TestRetailCountsSixHoursInAll(t *testing.T) {
+	for name, c := range map[string]struct {
+		curve []Point
+		pass  bool
+	}{
+		"2 h and 4 h":        {curve([2]float64{0, 158}, [2]float64{30, 135}, [2]float64{150, 70}, [2]float64{390, 41}), true}, // the log C11
+		"1 h and 5 h":        {curve([2]float64{0, 158}, [2]float64{30, 135}, [2]float64{90, 70}, [2]float64{390, 41}), true},
+		"1 h and 5 h 1 min":  {curve([2]float64{0, 158}, [2]float64{30, 135}, [2]float64{90, 70}, [2]float64{391, 41}), false},
+		"2 h 1 min and 2 h":  {curve([2]float64{0, 158}, [2]float64{30, 135}, [2]float64{151, 70}, [2]float64{271, 41}), false},
+		"C14, 166 min first": {curve([2]float64{0, 158}, [2]float64{20, 130}, [2]float64{110, 80}, [2]float64{400, 40}), false},
+	} {
+		assert.Equal(t, c.pass, Retail().Pass(Retail().Over(c.curve)), name)
+	}
 }
 
 func TestInterpolatedEqualityPasses(t *testing.T) {

@@ -11,7 +11,9 @@ import (
 // To while it heats up. The core of every sausage counts; for intact muscle the
 // surface may, with scientific support (FSIS Cooking Guideline, 2021).
 //
-// Time counts until the core first reaches To. Time that nobody saw counts in full.
+// Time counts until the product has had its lethality, which the caller knows: what falls
+// into the band again before that, and rises a second time, counts as well. Time that nobody
+// saw counts in full.
 type ComeUpRule struct {
 	From, To quantity.Celsius
 	Limit    time.Duration
@@ -43,21 +45,14 @@ func (r ComeUpRule) Add(u ComeUp, from, to quantity.Celsius, dt time.Duration) C
 	if !u.Begun {
 		u.Begun, u.Unproven = true, from >= r.To
 	}
-	if u.Done || from >= r.To {
-		u.Done = true
-		return u
-	}
-	u.Time += above(from, to, r.From, dt)
-	if to >= r.To {
-		u.Time -= above(from, to, r.To, dt)
-		u.Done = true
-	}
+	u.Done = u.Done || from >= r.To || to >= r.To
+	u.Time += above(from, to, r.From, dt) - above(from, to, r.To, dt)
 	return u
 }
 
 // Gap counts time in which the core was not seen.
 func (r ComeUpRule) Gap(u ComeUp, dt time.Duration) ComeUp {
-	if u.Begun && !u.Done && dt > 0 {
+	if u.Begun && dt > 0 {
 		u.Time += dt
 	}
 	return u

@@ -23,22 +23,24 @@ const (
 )
 
 // maxRows is the length of the longest table.
-const maxRows = 20
+const maxRows = 30
 
 // rounding is the part of a requirement that may be lost in adding up floats.
 const rounding = 1e-9
 
-// A Criterion says when a product counts as cooked. It is one of three things:
-// an integral of the kill rate, a table of holding times of which one row must
-// be met, or both, and then both must be met. Criteria are comparable and are
-// never written to; those of this package come as pointers, so that one can be
-// kept at no cost.
+// A Criterion says when a product counts as cooked. It is a table of holding times of
+// which one row must be met, or an integral of the kill rate. With a table the integral,
+// if there is one, is only told: to go by it is for a process authority. Criteria are
+// comparable and are never written to; those of this package come as pointers, so that
+// one can be kept at no cost.
 //
-// Heat is counted cumulatively, because the dead stay dead and FSIS lets a missed
-// endpoint be judged by "the time spent at or above" another row (Cooking
-// Guideline, 2021). The one exception is hot-smoked fish, whose rule says
-// "continuous". Cumulative counting knows nothing of growth: a product that cooled
-// right down and was heated again needs the eye of a person.
+// A row's time is all the time at or above its temperature, because the dead stay dead
+// and FSIS lets a missed endpoint be judged by "the time spent at or above" another row
+// (Cooking Guideline, 2021). The one exception is hot-smoked fish, whose rule says
+// "continuous". Below its lowest row a table gives no credit, and an integral with a
+// Floor none below that: the rows are minimum temperatures, from 50 to 130 °F bacteria
+// grow, and at 54.4 °C the promised kill was not seen (McMinn, at LowHeat). Cumulative
+// counting knows nothing of growth: that is what the come-up is for.
 type Criterion struct {
 	Name   string
 	Source string
@@ -48,6 +50,8 @@ type Criterion struct {
 	// Kinetics count only when Integrates is set.
 	Kinetics   Kinetics
 	Integrates bool
+	// Floor is the temperature below which the integral counts nothing.
+	Floor quantity.Celsius
 	// Continuous criteria take the longest unbroken stay for a row's time.
 	Continuous bool
 	// ProbeError lowers every temperature before it counts, which is the same as
@@ -64,9 +68,10 @@ type Criterion struct {
 type Count struct {
 	equivalent float64                `record:"equivalent_seconds"` // seconds at the reference temperature
 	low        float64                `record:"low_seconds"`        // those of them gathered below LowHeat
+	below      float64                `record:"below_seconds"`      // and below the floor
 	at         [maxRows]time.Duration `record:"row_time"`
 	run        time.Duration          `record:"run"`          // the unbroken stay under way
-	reached    uint32                 `record:"reached_mask"` // rows whose temperature was touched, one bit each
+	reached    uint32                 `record:"reached_mask"` // rows that were touched, one bit each; records hold it, and nothing goes by it
 }
 
 // Rows are the rows of the criterion's table, lowest temperature first.
@@ -90,17 +95,9 @@ func (c *Criterion) Add(s Count, from, to quantity.Celsius, dt time.Duration) Co
 	from -= quantity.Celsius(c.ProbeError)
 	to -= quantity.Celsius(c.ProbeError)
 	if c.Integrates {
-		killed := c.Kinetics.Segment(from, to, dt)
-		s.equivalent += killed
-		switch {
-		case from >= LowHeat && to >= LowHeat:
-		case from < LowHeat && to < LowHeat:
-			s.low += killed
-		case from < to:
-			s.low += c.Kinetics.Segment(from, LowHeat, dt-above(from, to, LowHeat, dt))
-		default:
-			s.low += c.Kinetics.Segment(LowHeat, to, dt-above(from, to, LowHeat, dt))
-		}
+		s.equivalent += c.Kinetics.Segment(from, to, dt)
+		s.low += c.killedBelow(LowHeat, from, to, dt)
+		s.below += c.killedBelow(c.Floor, from, to, dt)
 	}
 	if c.Continuous {
 		return c.hold(s, from, to, dt)
@@ -119,6 +116,22 @@ func (c *Criterion) Add(s Count, from, to quantity.Celsius, dt time.Duration) Co
 	}
 	return s
 }
+
+// killedBelow is the part of a line's kill that was gathered below a temperature.
+func (c *Criterion) killedBelow(limit, from, to quantity.Celsius, dt time.Duration) float64 {
+	switch {
+	case from >= limit && to >= limit:
+		return 0
+	case from < limit && to < limit:
+		return c.Kinetics.Segment(from, to, dt)
+	case from < to:
+		return c.Kinetics.Segment(from, limit, dt-above(from, to, limit, dt))
+	}
+	return c.Kinetics.Segment(limit, to, dt-above(from, to, limit, dt))
+}
+
+// counted is the heat at or above the floor.
+func (s *Count) counted() float64 { return max(0, s.equivalent-s.below) }
 
 // hold counts unbroken stays at or above the only row.
 func (c *Criterion) hold(s Count, from, to quantity.Celsius, dt time.Duration) Count {
@@ -158,16 +171,17 @@ func above(from, to, at quantity.Celsius, dt time.Duration) time.Duration {
 
 // Equivalent is F, the counted heat as time at the reference temperature.
 func (c *Criterion) Equivalent(s Count) time.Duration {
-	return time.Duration(min(s.equivalent, 1e9) * float64(time.Second))
+	return time.Duration(min(s.counted(), 1e9) * float64(time.Second))
 }
 
 // LowShare is the part of the integrated kill, 0 to 1, that was gathered below
 // LowHeat. When it is most of it, the claim stands on weak ground.
 func (c *Criterion) LowShare(s Count) float64 {
-	if s.equivalent <= 0 {
+	all := s.counted()
+	if all <= 0 {
 		return 0
 	}
-	return s.low / s.equivalent
+	return min(1, max(0, s.low-s.below)/all)
 }
 
 // Best is the row of the table that is nearest to being met and the time that
@@ -183,29 +197,27 @@ func (c *Criterion) Best(s Count) (Row, time.Duration, bool) {
 }
 
 func (c *Criterion) rowFraction(s Count, i int) float64 {
-	if c.rows[i].Hold > 0 {
-		return float64(s.at[i]) / float64(c.rows[i].Hold)
-	}
-	if s.reached&(1<<i) != 0 {
-		return 1
-	}
-	return 0
+	return float64(s.at[i]) / float64(c.rows[i].Hold)
 }
 
 // Fraction is how much of the requirement is met: 1 is all of it.
 func (c *Criterion) Fraction(s Count) float64 {
-	rows := 0.0
+	if c.count == 0 {
+		return c.Integral(s) / c.Required
+	}
+	most := 0.0
 	for i := 0; i < c.count; i++ {
-		rows = max(rows, c.rowFraction(s, i))
+		most = max(most, c.rowFraction(s, i))
 	}
+	return most
+}
+
+// Integral is the reduction by the integral alone, 0 where there is none.
+func (c *Criterion) Integral(s Count) float64 {
 	if !c.Integrates {
-		return rows
+		return 0
 	}
-	integral := c.Kinetics.Log10(s.equivalent) / c.Required
-	if c.count > 0 && rows < 1 {
-		return min(integral, rows)
-	}
-	return integral
+	return c.Kinetics.Log10(s.counted())
 }
 
 // Log10 is the reduction that may be claimed, 0 for a criterion whose source names
@@ -214,20 +226,31 @@ func (c *Criterion) Fraction(s Count) float64 {
 // For a table it is Required times the best fraction of any one row's time. That
 // claims too little rather than too much: the kill rate at or above a row's
 // temperature is at least the row's, so that part of its time is worth at least
-// that part of its reduction, and heat below the row counts nothing. A criterion
-// with both parts claims no more than its unmet table allows.
-func (c *Criterion) Log10(s Count) float64 {
-	switch {
-	case c.Required == 0:
-		return 0
-	case c.count == 0:
-		return c.Kinetics.Log10(s.equivalent)
+// that part of its reduction, and heat below the row counts nothing.
+func (c *Criterion) Log10(s Count) float64 { return c.Required * c.Fraction(s) }
+
+// HoldAt is how long a core of this temperature has to stay there: by the highest row that
+// it reaches, and without end below the lowest.
+func (c *Criterion) HoldAt(core quantity.Celsius) time.Duration {
+	hold := time.Duration(math.MaxInt64)
+	for i := 0; i < c.count && c.rows[i].At <= core; i++ {
+		hold = c.rows[i].Hold
 	}
-	return c.Required * c.Fraction(s)
+	return hold
 }
 
 // Met reports whether the product counts as cooked.
 func (c *Criterion) Met(s Count) bool { return c.Fraction(s) >= 1-rounding }
+
+// MetAt reports whether a row of at least such a temperature was met.
+func (c *Criterion) MetAt(s Count, least quantity.Celsius) bool {
+	for i := 0; i < c.count; i++ {
+		if c.rows[i].At >= least && c.rowFraction(s, i) >= 1-rounding {
+			return true
+		}
+	}
+	return false
+}
 
 // NewCriterion counts with kinetics of one's own.
 func NewCriterion(name string, k Kinetics, required float64) (*Criterion, error) {

@@ -39,43 +39,41 @@ func held(f, minutes float64) []point {
 
 // annex are rows of the red-meat table of FSIS Appendix A, Compliance Guidelines for
 // Meeting Lethality Performance Standards (June 1999), as copies of its text have it:
-// °F, minutes for 6.5 log10, minutes for 7.0 log10.
-var annex = [][3]float64{
-	{130, 112, 121}, {131, 89, 97}, {133, 56, 62}, {134, 45, 47}, {136, 28, 32}, {138, 18, 19}, {139, 15, 15}, {140, 12, 12},
-	{142, 8, 8}, {144, 5, 5}, {145, 4, 4}, {147, 134. / 60, 144. / 60}, {148, 107. / 60, 115. / 60}, {150, 67. / 60, 72. / 60},
-	{151, 54. / 60, 58. / 60}, {153, 34. / 60, 37. / 60}, {155, 22. / 60, 23. / 60}, {157, 14. / 60, 15. / 60}, {158, 0, 0},
+// °F, minutes for 6.5 log10.
+var annex = [][2]float64{
+	{130, 112}, {131, 89}, {133, 56}, {134, 45}, {136, 28}, {138, 18}, {139, 15}, {140, 12},
+	{142, 8}, {144, 5}, {145, 4}, {147, 134. / 60}, {148, 107. / 60}, {150, 67. / 60},
+	{151, 54. / 60}, {153, 34. / 60}, {155, 22. / 60}, {157, 14. / 60}, {158, 0},
 }
 
 func TestRedMeatTable(t *testing.T) {
+	table, integral := RedMeatCriterion(), RedMeatIntegral()
 	for _, row := range annex {
-		for i, poultry := range []bool{false, true} {
-			table, integral := RedMeatTableCriterion(poultry), RedMeatCriterion(poultry)
-			name := fmt.Sprintf("%g °F, %g log10", row[0], table.Required)
-			s := table.over(held(row[0], row[1+i]))
-			assert.True(t, table.Met(s), name)
-			assert.InDelta(t, table.Required, table.Log10(s), 1e-12, name)
-			if row[1+i] == 0 {
-				continue
-			}
-			s = table.over(held(row[0], row[1+i]-1./60))
-			assert.False(t, table.Met(s), "%s, a second short", name)
-			s = table.over(held(row[0]-0.1, row[1+i]))
-			assert.False(t, table.Met(s), "%s, a tenth of a degree low", name)
-			// The integral agrees with the table within the rounding of its rows, which is
-			// upwards to whole minutes up to 145 °F and to whole seconds above; the 7.0
-			// log10 column follows no one rule.
-			unit, loose := 1., 0.005
-			if row[0] > 145 {
-				unit = 1. / 60
-			}
-			if poultry {
-				loose = 0.03
-			}
-			s = integral.over(held(row[0], row[1+i]))
-			assert.GreaterOrEqual(t, integral.Log10(s), integral.Required*(1-loose), name)
-			assert.LessOrEqual(t, integral.Log10(s), integral.Required*(1+loose)*row[1+i]/(row[1+i]-unit), name)
+		name := fmt.Sprintf("%g °F", row[0])
+		if row[1] == 0 { // instant, and yet to be seen for a moment
+			assert.True(t, table.Met(table.over(held(row[0], AtOnce.Minutes()))), name)
+			assert.False(t, table.Met(table.over(held(row[0], 5./60))), name)
+			continue
 		}
+		s := table.over(held(row[0], row[1]))
+		assert.True(t, table.Met(s), name)
+		assert.InDelta(t, table.Required, table.Log10(s), 1e-12, name)
+		assert.False(t, table.Met(table.over(held(row[0], row[1]-1./60))), "%s, a second short", name)
+		assert.False(t, table.Met(table.over(held(row[0]-0.1, row[1]))), "%s, a tenth of a degree low", name)
+		assert.Equal(t, time.Duration(math.Round(row[1]*60))*time.Second, table.HoldAt(quantity.FromFahrenheit(row[0])), name)
+		// The integral agrees with the table within the rounding of its rows, which is
+		// upwards to whole minutes up to 145 °F and to whole seconds above.
+		unit := 1.
+		if row[0] > 145 {
+			unit = 1. / 60
+		}
+		s = integral.over(held(row[0], row[1]))
+		assert.GreaterOrEqual(t, integral.Log10(s), integral.Required*(1-0.005), name)
+		assert.LessOrEqual(t, integral.Log10(s), integral.Required*(1+0.005)*row[1]/(row[1]-unit), name)
+		// Whoever meets a row of it has met one of the trichinae table as well.
+		assert.True(t, TrichinaeCriterion().Met(TrichinaeCriterion().over(held(row[0], row[1]))), name)
 	}
+	assert.Greater(t, table.HoldAt(54), 1000*time.Hour, "below the first row no time counts")
 }
 
 // TestClosedForm holds that 6.5 D 10^((150-T)/10), D 0.1717 min, rounded up to the
@@ -128,7 +126,7 @@ func TestPublishedKinetics(t *testing.T) {
 		s := own.over([]point{{0, 60}, {c.wants, 60}})
 		assert.InDelta(t, 1, own.Log10(s), 0.004, c.name)
 	}
-	beef := StricterCriterion(false)
+	beef := StricterCriterion()
 	assert.InDelta(t, 1, beef.Log10(beef.over([]point{{0, 60}, {4.72, 60}})), 1e-9)
 }
 
@@ -148,7 +146,7 @@ func TestStricterIsStricter(t *testing.T) {
 func TestWorksheet(t *testing.T) {
 	f := []float64{40, 64, 82, 97, 113, 128, 138, 142, 145, 148, 145, 140, 137, 136, 135, 134}
 	printed := []float64{0, 0, 0, 0, 0, 0.002, 0.019, 0.074, 0.193, 0.430, 0.667, 0.771, 0.808, 0.831, 0.849, 0.863}
-	c := RedMeatCriterion(false)
+	c := RedMeatIntegral()
 	var s Count
 	trapezoid := 0.0
 	rate := func(f float64) float64 { return math.Pow(10, (f-150)/10) }
@@ -190,18 +188,22 @@ func TestConstructedLogs(t *testing.T) {
 		s := k.over(c.points)
 		assert.InDelta(t, c.f60, k.Equivalent(s).Minutes(), 0.006, c.name)
 		assert.InDelta(t, c.log10, k.Log10(s), 0.006, c.name)
-		fatty := StricterCriterion(false)
+		fatty := own(60, 14.5*5/9, 4.72)
 		assert.InDelta(t, c.fatty, fatty.Log10(fatty.over(c.points)), 0.006, c.name)
+		high := StricterCriterion()
+		assert.Less(t, high.Log10(high.over(c.points)), fatty.Log10(fatty.over(c.points)), "nothing counts below 130 °F")
 		pasteur := own(70, 10, 1)
 		assert.InDelta(t, c.pv70, pasteur.Equivalent(pasteur.over(c.points)).Minutes(), 0.006, c.name)
 		// The criterion itself: D 1.720 min for 1.717.
-		meat := RedMeatCriterion(false)
-		assert.InDelta(t, c.log10, meat.Log10(meat.over(c.points)), 0.003*c.log10, c.name)
+		meat := RedMeatIntegral()
+		s = meat.over(c.points)
+		assert.InDelta(t, c.log10, meat.Kinetics.Log10(s.equivalent), 0.003*c.log10, c.name)
+		assert.Less(t, meat.Log10(s), c.log10, "nothing counts below 130 °F")
 		assert.True(t, meat.Met(meat.over(c.points)))
 		// The come-up: 50 to 130 °F.
 		rule := ComeUpWithin(0)
 		var u ComeUp
-		for i := 1; i < len(c.points); i++ {
+		for i := 1; i < len(c.points) && c.points[i].celsius >= c.points[i-1].celsius; i++ { // until it is cooked
 			u = rule.Add(u, c.points[i-1].celsius, c.points[i].celsius, at(c.points[i].minute-c.points[i-1].minute))
 		}
 		assert.InDelta(t, c.comeUp, u.Time.Minutes(), 0.06, c.name)
@@ -218,57 +220,6 @@ func TestConstructedLogs(t *testing.T) {
 	}
 }
 
-// TestOtherTables holds every row of the poultry tables (FSIS, Time-Temperature Tables
-// for Cooking Ready-to-Eat Poultry Products, 2005: 12 % fat from copies of its text,
-// lean columns as quoted in Lopez-Alt, The Food Lab, p. 362), of the trichinae table
-// (former 9 CFR 318.10(c)) and the fish rule (Maine ch. 359 s. 2).
-func TestOtherTables(t *testing.T) {
-	for _, c := range []struct {
-		criterion *Criterion
-		rows      [][2]float64 // °F, minutes
-	}{
-		{PoultryCriterion(FatUnknown), [][2]float64{{136, 81.4}, {137, 65.5}, {139, 43}, {140, 35}, {142, 23.7}, {144, 16.6},
-			{160, 26.9 / 60}, {165, 15. / 60}}},
-		{PoultryCriterion(LeanChicken), [][2]float64{{140, 25.2}, {145, 8.4}, {155, 44.2 / 60}, {160, 13.7 / 60}}},
-		{PoultryCriterion(LeanTurkey), [][2]float64{{140, 28.1}, {145, 10.5}, {155, 1.2}, {160, 25.6 / 60}}},
-		{TrichinaeCriterion(), [][2]float64{{120, 21 * 60}, {122, 9.5 * 60}, {126, 120}, {128, 60}, {132, 15}, {134, 6}, {138, 2}, {142, 1}, {144, 0}}},
-		{FishCriterion(), [][2]float64{{145, 30}}},
-	} {
-		assert.Len(t, c.criterion.Rows(), len(c.rows))
-		for _, row := range c.rows {
-			name := fmt.Sprintf("%s %g °F", c.criterion.Name, row[0])
-			assert.True(t, c.criterion.Met(c.criterion.over(held(row[0], row[1]))), name)
-			assert.False(t, c.criterion.Met(c.criterion.over(held(row[0]-0.01, row[1]))), name)
-			if row[1] > 0 {
-				assert.False(t, c.criterion.Met(c.criterion.over(held(row[0], row[1]-0.001))), name)
-			}
-		}
-	}
-}
-
-// TestNoOneZForPoultry: the z between neighbouring rows of the 12 % column rises
-// from 10.6 to 13 °F, computed on the confirmed rows.
-func TestNoOneZForPoultry(t *testing.T) {
-	rows := PoultryCriterion(FatUnknown).Rows()
-	z := func(a, b Row) float64 {
-		return float64(b.At-a.At) * 9 / 5 / math.Log10(a.Hold.Seconds()/b.Hold.Seconds())
-	}
-	assert.InDelta(t, 10.6, z(rows[0], rows[1]), 0.1)
-	assert.InDelta(t, 13, z(rows[4], rows[5]), 0.1)
-}
-
-// TestBetweenRows: a hold between two rows counts as the lower one.
-func TestBetweenRows(t *testing.T) {
-	c := PoultryCriterion(FatUnknown)
-	s := c.over(held(143.9, 20))
-	row, counted, ok := c.Best(s)
-	require.True(t, ok)
-	assert.Equal(t, quantity.FromFahrenheit(142), row.At)
-	assert.Equal(t, 20*time.Minute, counted)
-	assert.False(t, c.Met(s), "16.6 min is the time of 144 °F, not of 143.9 °F")
-	assert.InDelta(t, 7*20/23.7, c.Log10(s), 1e-9)
-}
-
 func TestFishHoldIsContinuous(t *testing.T) {
 	c := FishCriterion()
 	broken := []point{{0, 20}, {40, 64}, {60, 64}, {61, 62}, {62, 64}, {90, 64}}
@@ -282,34 +233,20 @@ func TestFishHoldIsContinuous(t *testing.T) {
 	assert.False(t, c.Met(s), "nobody saw what happened between")
 }
 
-func TestGameNeedsBoth(t *testing.T) {
-	c := GameCriterion(false)
-	// 125 °F for 6 h: 6.61 log10 by the integral, but the trichinae table asks 9.5 h
-	// at the row below, 122 °F.
-	s := c.over(held(125, 360))
-	assert.Greater(t, c.Kinetics.Log10(s.equivalent), 6.5)
-	assert.False(t, c.Met(s))
-	assert.InDelta(t, 6.5*6/9.5, c.Log10(s), 1e-9)
-	s = c.over(held(125, 570))
-	assert.True(t, c.Met(s))
-	assert.Greater(t, c.Log10(s), 10.0, "the table caps nothing once it is met")
-	// 144 °F for two minutes: no trichinae, too little for the integral.
+// TestGame: 125 °F for 9.5 h meets the trichinae table at 122 °F, and is no cook.
+func TestGame(t *testing.T) {
+	c, worms := GameCriterion(), TrichinaeCriterion()
+	assert.False(t, c.Met(c.over(held(125, 570))))
+	assert.True(t, worms.Met(worms.over(held(125, 570))))
+	assert.True(t, c.Met(c.over(held(144, 5))))
 	assert.False(t, c.Met(c.over(held(144, 2))))
 }
 
-func TestPoultryInRedMeat(t *testing.T) {
-	with, without := RedMeatCriterion(true), RedMeatCriterion(false)
-	s := with.over([]point{{0, 60}, {11.5, 60}})
-	assert.InDelta(t, 6.69, with.Log10(s), 0.01)
-	assert.True(t, without.Met(s))
-	assert.False(t, with.Met(s))
-}
-
 func TestLowShare(t *testing.T) {
-	c := RedMeatCriterion(false)
+	c := RedMeatIntegral()
 	assert.Zero(t, c.LowShare(Count{}))
 	assert.Zero(t, c.LowShare(c.over([]point{{0, 57}, {30, 60}})))
-	assert.Equal(t, 1.0, c.LowShare(c.over([]point{{0, 20}, {200, 56.9}})))
+	assert.InDelta(t, 1.0, c.LowShare(c.over([]point{{0, 20}, {200, 56.9}})), 1e-12)
 	// Half the time at 55 and half at 60 °C: 10^-0.9 to 1.
 	s := c.over([]point{{0, 55}, {10, 55}})
 	s = c.Add(s, 60, 60, 10*time.Minute)
@@ -317,16 +254,24 @@ func TestLowShare(t *testing.T) {
 	up := c.over([]point{{0, 50}, {10, 60}})
 	down := c.over([]point{{0, 60}, {10, 50}})
 	assert.InDelta(t, c.LowShare(up), c.LowShare(down), 1e-9)
-	assert.InDelta(t, (math.Pow(10, 0.18*-3)-math.Pow(10, 0.18*-10))/(1-math.Pow(10, 0.18*-10)), c.LowShare(up), 1e-6)
+	// Of what was gathered from 54.44 °C on, that below 57.
+	rate := func(below float64) float64 { return math.Pow(10, -0.18*below) }
+	assert.InDelta(t, (rate(3)-rate(50./9))/(1-rate(50./9)), c.LowShare(up), 1e-6)
 }
 
 // TestProbeError: an instrument that may be 1 °F high needs 1 °F more (FSIS Cooking
 // Guideline, 2021: 165 °F with ±1 °F means 166 °F).
 func TestProbeError(t *testing.T) {
-	c := PoultryCriterion(FatUnknown).Allowing(5.0 / 9)
-	assert.False(t, c.Met(c.over(held(165, 0.25))))
-	assert.True(t, c.Met(c.over(held(166, 0.25))))
-	assert.Zero(t, PoultryCriterion(FatUnknown).ProbeError, "the shared criterion is not touched")
+	c := PoultryCriterion(AnyBird, false).Allowing(5.0 / 9)
+	assert.False(t, c.Met(c.over(held(165, AtOnce.Minutes()))))
+	assert.True(t, c.Met(c.over(held(166, AtOnce.Minutes()))))
+	assert.Zero(t, PoultryCriterion(AnyBird, false).ProbeError, "the shared criterion is not touched")
+	// 145 °F with ±2.2 °C and with ±0.5 °C wants 149.0 and 145.9 °F (own sum).
+	for error, want := range map[quantity.Kelvin]float64{2.2: 148.96, 0.5: 145.9} {
+		c := RedMeatCriterion().Allowing(error)
+		assert.True(t, c.Met(c.over(held(want+0.001, 4))), "%v", error)
+		assert.False(t, c.Met(c.over(held(want-0.001, 4))), "%v", error)
+	}
 }
 
 func TestComeUp(t *testing.T) {
@@ -343,8 +288,10 @@ func TestComeUp(t *testing.T) {
 	assert.True(t, rule.Failed(count(point{0, 10}, point{361, 50})))
 	assert.False(t, rule.Pass(count(point{0, 10}, point{300, 54})), "never got there")
 	assert.False(t, rule.Pass(count(point{0, 60}, point{10, 70})), "how it came up was not seen")
-	assert.Equal(t, 100*time.Minute, count(point{0, 5}, point{100, 10}, point{200, top}, point{210, 60}, point{900, 20}).Time,
-		"nothing counts after the upper end")
+	assert.Equal(t, 100*time.Minute, count(point{0, 5}, point{100, 10}, point{200, top}, point{210, 60}, point{900, 60}).Time,
+		"nothing counts above the upper end")
+	assert.Equal(t, 150*time.Minute, count(point{0, 5}, point{100, 10}, point{200, top}, point{210, 60}, point{220, top}, point{270, 20}).Time,
+		"what falls again before it is cooked counts")
 	u := count(point{0, 10}, point{60, 20})
 	u = rule.Gap(u, 6*time.Hour)
 	assert.True(t, rule.Failed(u), "time unseen counts")
@@ -374,9 +321,8 @@ func TestNewCriterionRefuses(t *testing.T) {
 
 func all() []*Criterion {
 	return []*Criterion{
-		RedMeatCriterion(false), RedMeatCriterion(true), RedMeatTableCriterion(false), RedMeatTableCriterion(true), StricterCriterion(false),
-		GameCriterion(false), TrichinaeCriterion(), PoultryCriterion(FatUnknown), PoultryCriterion(LeanChicken), PoultryCriterion(LeanTurkey),
-		FishCriterion(),
+		RedMeatCriterion(), RedMeatIntegral(), StricterCriterion(), GameCriterion(), TrichinaeCriterion(),
+		PoultryCriterion(AnyBird, false), PoultryCriterion(Chicken, true), PoultryCriterion(Turkey, true), FishCriterion(),
 	}
 }
 
@@ -418,16 +364,13 @@ func TestSplittingChangesNothing(t *testing.T) {
 				}
 			}
 			tolerance := 1e-9*whole.equivalent + 1e-6
-			if math.Abs(whole.equivalent-split.equivalent) > tolerance || math.Abs(whole.low-split.low) > tolerance {
+			if math.Abs(whole.equivalent-split.equivalent) > tolerance || math.Abs(whole.low-split.low) > tolerance || math.Abs(whole.below-split.below) > tolerance {
 				t.Fatalf("%s: %v and %v", c.Name, whole.equivalent, split.equivalent)
 			}
 			for i := range whole.at {
 				if (whole.at[i] - split.at[i]).Abs() > time.Millisecond {
 					t.Fatalf("%s row %d: %v and %v", c.Name, i, whole.at[i], split.at[i])
 				}
-			}
-			if whole.reached != split.reached {
-				t.Fatalf("%s: reached %b and %b", c.Name, whole.reached, split.reached)
 			}
 		}
 	})
@@ -448,7 +391,7 @@ func TestMoreHeatNeverLowers(t *testing.T) {
 			if c.Fraction(warm) < c.Fraction(cool)-1e-9 || c.Log10(warm) < c.Log10(cool)-1e-9 || c.Met(cool) && !c.Met(warm) {
 				t.Fatalf("%s: %v and, warmer, %v", c.Name, c.Fraction(cool), c.Fraction(warm))
 			}
-			if c.Fraction(some) > c.Fraction(cool) || c.Met(some) && !c.Met(cool) {
+			if c.Fraction(some) > c.Fraction(cool)+1e-9 || c.Met(some) && !c.Met(cool) {
 				t.Fatalf("%s: %v and, for a part of it, %v", c.Name, c.Fraction(cool), c.Fraction(some))
 			}
 			if share := c.LowShare(cool); share < 0 || share > 1+1e-9 || math.IsNaN(share) {
@@ -495,7 +438,7 @@ func TestAddAllocatesNothing(t *testing.T) {
 }
 
 func BenchmarkAdd(b *testing.B) {
-	for _, c := range []*Criterion{RedMeatCriterion(false), GameCriterion(false), PoultryCriterion(FatUnknown), FishCriterion()} {
+	for _, c := range []*Criterion{RedMeatCriterion(), PoultryCriterion(AnyBird, false), FishCriterion()} {
 		b.Run(c.Name, func(b *testing.B) {
 			var s Count
 			for b.Loop() {

@@ -14,17 +14,9 @@ import (
 
 // Log10 reductions that FSIS asks for.
 const (
-	meatLog10    = 6.5
-	poultryLog10 = 7.0 // any product with poultry in it
+	MeatLog10    = 6.5
+	PoultryLog10 = 7.0 // any product with poultry in it, however little
 )
-
-// RequiredLog10 is the reduction that FSIS asks of meat without and with poultry in it.
-func RequiredLog10(poultryInIt bool) float64 {
-	if poultryInIt {
-		return poultryLog10
-	}
-	return meatLog10
-}
 
 // A Limit is a core temperature, how long it must be kept, and who says so.
 type Limit struct {
@@ -38,16 +30,16 @@ const foodCode = "Food Code 3-401.11"
 const Guide2021 = "FSIS Cooking Guideline 2021"
 
 var (
-	// RedMeatAtOnce needs no dwell: the last row of the red-meat table, which the
-	// guideline of 2021 repeats.
-	RedMeatAtOnce = Limit{fahrenheit(158, 0), "FSIS Appendix A 1999"}
+	// RedMeatAtOnce needs no dwell: the last row of the red-meat table, which is read in
+	// the guideline of 2021 (note 14) and in its edition of 1999.
+	RedMeatAtOnce = Limit{fahrenheit(158, AtOnce), Guide2021}
 	// GameAtOnce is wild game by its core alone.
-	GameAtOnce = Limit{fahrenheit(165, 0), foodCode}
+	GameAtOnce = Limit{fahrenheit(165, AtOnce), foodCode}
 	// PoultryUncured is poultry that was neither cured nor smoked.
 	PoultryUncured = Limit{fahrenheit(165, 15*time.Second), foodCode}
-	// PoultryCured has the longest dwell that the guideline names at this temperature
-	// over all species and fat levels; the shortest is 13.7 s. An older flat rule
-	// accepts the temperature alone, which is what a cured bird is held to.
+	// PoultryCured is the row of turkey of 12 % fat, the longest at this temperature; lean
+	// chicken has 13.7 s. An older flat rule accepts the temperature alone, which is what
+	// a cured bird is held to.
 	PoultryCured = Limit{fahrenheit(160, 26900*time.Millisecond), Guide2021}
 	// SmokedFish is kept without a break.
 	SmokedFish = Limit{fahrenheit(145, 30*time.Minute), "Maine ch. 359; AFDO 1991"}
@@ -96,14 +88,4 @@ func (s Surface) Span(cook string) string {
 		share = "a quarter"
 	}
 	return fmt.Sprintf("%s of %s or %s", share, cook, quantity.FormatDuration(s.Least))
-}
-
-// RedMeatHold is how long red meat must stay at a core temperature for its reduction;
-// below the table's first row no time counts.
-func RedMeatHold(core quantity.Celsius) time.Duration {
-	if core < redMeat65[0].At {
-		return 1<<63 - 1
-	}
-	rate := RedMeat.Segment(core, core, time.Second)
-	return time.Duration(meatLog10 * RedMeat.D.Seconds() / rate * float64(time.Second))
 }

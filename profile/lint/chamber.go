@@ -136,10 +136,10 @@ func chamberLimit(l *linting) []finding {
 	}
 	var found []finding
 	for i, s := range l.Stages {
-		if s.Heat && s.ChamberSetpoint > l.chamberHigh-chamberMargin {
+		if s.Heat && s.ChamberSetpoint > l.chamberHigh-quantity.Celsius(profile.ChamberMargin) {
 			found = append(found, finding{i,
 				fmt.Sprintf("%s asks for %v; this cabinet's limit is %v and the batch is refused closer to it than %v",
-					l.stageName(i), s.ChamberSetpoint, l.chamberHigh, quantity.Kelvin(chamberMargin)),
+					l.stageName(i), s.ChamberSetpoint, l.chamberHigh, profile.ChamberMargin),
 				"lower the chamber, or take another cabinet"})
 		}
 	}

@@ -11,7 +11,7 @@ import (
 
 // cooked reports whether the product is meant to be heated through.
 func (l *linting) cooked() bool {
-	if l.Species == profile.Dairy {
+	if l.Species == profile.Dairy || l.Process != profile.FullyCooked {
 		return false
 	}
 	return l.Targets.HasCore || l.Targets.HasLethality || l.lastProof() >= 0
@@ -95,15 +95,15 @@ func dwell(l lethality.Limit) time.Duration {
 }
 
 func coreLow(l *linting) []finding {
-	if l.Species == profile.Dairy {
+	if l.Species == profile.Dairy || l.Process != profile.FullyCooked {
 		return nil
 	}
 	core, at := l.provenCore()
-	log10, needed := l.provenLog10(), lethality.RequiredLog10(false)
+	log10, needed := l.provenLog10(), lethality.MeatLog10
 	if at < 0 && log10 == 0 {
 		return []finding{{-1,
 			"no stage has to reach a core temperature or a lethality before it ends, so nothing proves the product cooked",
-			"wait for one in the cooking stage, or sell and serve it as raw, to be cooked"}}
+			"wait for one in the cooking stage, or sell and serve it as raw, to be cooked, with process: not ready to eat"}}
 	}
 	held := time.Duration(0)
 	if at >= 0 {
@@ -116,30 +116,31 @@ func coreLow(l *linting) []finding {
 		}
 		return []finding{{at, fmt.Sprintf("the stages prove only %s; %s (%s)", reached, limit, basis), remedy}}
 	}
-	switch l.Species {
-	case profile.Poultry:
+	switch species := l.Species; {
+	case l.PoultryInIt() && species != profile.Fish:
+		needed = lethality.PoultryLog10
 		limit := lethality.PoultryUncured.At
 		if l.cured() {
 			limit = lethality.PoultryCured.At
 		}
-		if core >= limit || core >= lethality.PoultryCured.At && held >= dwell(lethality.PoultryCured) {
+		if log10 >= needed || core >= limit || core >= lethality.PoultryCured.At && held >= dwell(lethality.PoultryCured) {
 			return nil
 		}
 		return low(fmt.Sprintf("poultry wants %v, cured and smoked poultry %v", lethality.PoultryUncured.At, lethality.PoultryCured.At),
 			lethality.PoultryUncured.Source+"; "+lethality.PoultryCured.Source, "raise the core")
-	case profile.Fish:
+	case species == profile.Fish:
 		if core >= lethality.SmokedFish.At && held >= lethality.SmokedFish.Hold {
 			return nil
 		}
 		return low(fmt.Sprintf("hot-smoked fish wants %v held for %s", lethality.SmokedFish.At, quantity.FormatDuration(lethality.SmokedFish.Hold)),
 			lethality.SmokedFish.Source, "raise the core, and follow with a hold of the same core and after: "+quantity.FormatDuration(lethality.SmokedFish.Hold))
-	case profile.Game:
+	case species == profile.Game:
 		if core >= lethality.GameAtOnce.At || log10 >= needed {
 			return nil
 		}
 		return low(fmt.Sprintf("wild game wants %v or a lethality of %g", lethality.GameAtOnce.At, needed), lethality.GameAtOnce.Source, "raise the core")
 	}
-	if log10 >= needed || core >= lethality.RedMeatAtOnce.At || held >= lethality.RedMeatHold(core) {
+	if log10 >= needed || core >= lethality.RedMeatAtOnce.At || at >= 0 && held >= lethality.RedMeatCriterion().HoldAt(core) {
 		return nil
 	}
 	return low(fmt.Sprintf("red meat wants %v, or %g log10 of lethality", lethality.RedMeatAtOnce.At, needed), lethality.RedMeatAtOnce.Source,
@@ -168,26 +169,33 @@ func dryCook(l *linting) []finding {
 	if !bare || !meat || !l.cooked() {
 		return nil
 	}
-	var cook, sealed time.Duration
+	// The shares count from loading until the product is cooked, drying and smoking included.
+	last := l.lastProof()
+	var cook, sealed, humid time.Duration
 	shut := false
-	for i, s := range l.Stages {
+	for i, s := range l.Stages[:last+1] {
 		if s.HasDamper {
 			shut = s.Damper <= 0
 		}
-		took := l.estimate.stages[i].took
-		if s.Heat && (s.Until.Has(profile.CoreAtLeast) || s.Until.Has(profile.LethalityAtLeast)) {
-			cook += took
+		if s.Place != profile.Chamber {
+			continue
 		}
-		if s.Heat && (shut || s.HasHumidity && s.Humidity >= lethality.Humid.Humidity) {
+		took := l.estimate.stages[i].took
+		cook += took
+		moist := s.HasHumidity && s.Humidity >= lethality.Humid.Humidity
+		if moist {
+			humid += took
+		}
+		if shut || moist {
 			sealed += took
 		}
 	}
 	needed := lethality.Sealed.Time(cook)
-	if sealed >= needed {
+	if last < 0 || sealed >= needed || humid >= lethality.Humid.Time(cook) {
 		return nil
 	}
-	return []finding{{l.lastProof(),
-		fmt.Sprintf("bare meat cooks with the damper shut or at %v humidity for an estimated %s; it wants half of the cooking time and at least %s, because bacteria survive on a dry surface",
-			lethality.Humid.Humidity, quantity.FormatDuration(sealed), quantity.FormatDuration(needed)),
-		"shut the damper for the cooking stage with damper: shut"}}
+	return []finding{{last,
+		fmt.Sprintf("bare meat hangs with the damper shut or at %v humidity for an estimated %s; it wants half of the time from loading until it is cooked, estimated as %s, and at least %s, because bacteria survive on a dry surface",
+			lethality.Humid.Humidity, quantity.FormatDuration(sealed), quantity.FormatDuration(cook), quantity.FormatDuration(needed)),
+		"shut the damper sooner or cook longer with damper: shut; a wet bulb shows what the air then holds"}}
 }

@@ -55,7 +55,7 @@ func (l *linting) impossible(s *profile.Stage, c profile.Condition) (why, remedy
 				"wait for a warmer core, or name a colder place"
 		}
 	case profile.LethalityAtLeast:
-		if c := l.Species.Criterion(); c == nil || c.Required == 0 {
+		if c := l.Criterion(); c == nil || c.Required == 0 {
 			return "it waits for lethality, which is not counted for this species", "wait for a core temperature and a hold instead"
 		}
 		if !s.Heat || s.ChamberSetpoint <= lethality.ComeUpBand.To {

@@ -56,19 +56,19 @@ type estimate struct {
 // estimateBatch runs the stages one after the other. What waits for the person
 // takes no time.
 func estimateBatch(p *profile.Product, ambient quantity.Celsius) estimate {
-	kinetics, countsLethality := p.Species.Kinetics()
+	criterion := p.Criterion()
 	e := estimate{stages: make([]estimatedStage, len(p.Stages))}
 	body, err := newPiece(p.Shape, p.Formula.Composition(), loadedCore)
 	if err != nil { // its shape or its formula is at fault, and said so elsewhere
 		return e
 	}
-	var killed float64 // equivalent seconds
-	reached := false   // the core has been at lethality.ComeUpBand.To
+	var heat lethality.Count
+	reached := false // the core has been at lethality.ComeUpBand.To
 	chamber := ambient
 	for i := range p.Stages {
 		s, r := &p.Stages[i], &e.stages[i]
 		r.startCore = body.Core()
-		for !estimatedMet(s.Until, r.took, body.Core(), killed, kinetics) {
+		for !estimatedMet(s.Until, r.took, body.Core(), heat, criterion) {
 			if r.took >= estimateLimit {
 				r.cut = true
 				break
@@ -81,8 +81,8 @@ func estimateBatch(p *profile.Product, ambient quantity.Celsius) estimate {
 			before := body.Core()
 			body.Step(estimateStep, film, medium)
 			r.took += estimateStep
-			if countsLethality {
-				killed += kinetics.Segment(before, body.Core(), estimateStep)
+			if criterion != nil {
+				heat = criterion.Add(heat, before, body.Core(), estimateStep)
 			}
 			reached = reached || body.Core() >= lethality.ComeUpBand.To
 			if s.Heat && !reached && body.Core() >= lethality.ComeUpBand.From {
@@ -120,7 +120,7 @@ func medium(s *profile.Stage, ambient quantity.Celsius) (quantity.Celsius, float
 	return ambient, filmRoom
 }
 
-func estimatedMet(u profile.Until, took time.Duration, core quantity.Celsius, killed float64, k lethality.Kinetics) bool {
+func estimatedMet(u profile.Until, took time.Duration, core quantity.Celsius, heat lethality.Count, k *lethality.Criterion) bool {
 	met, unmet := 0, 0
 	for _, c := range u.Conditions {
 		ok := true
@@ -132,7 +132,7 @@ func estimatedMet(u profile.Until, took time.Duration, core quantity.Celsius, ki
 		case profile.CoreAtMost:
 			ok = core <= c.Core
 		case profile.LethalityAtLeast:
-			ok = k.D > 0 && k.Log10(killed) >= c.Lethality
+			ok = k != nil && k.Log10(heat) >= c.Lethality
 		case profile.Confirmed:
 			if u.Any && len(u.Conditions) > 1 {
 				continue // the person may come at any time; count on the others

@@ -11,6 +11,7 @@ import (
 
 	"fumarium/profile"
 	"fumarium/profile/conduction"
+	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 )
 
@@ -129,7 +130,6 @@ func TestEstimateOfAlternatives(t *testing.T) {
 		{"the person is not counted on", profile.Until{Any: true, Conditions: []profile.Condition{after, asked}}, 0, 4, false},
 		{"only persons", profile.Until{Any: true, Conditions: []profile.Condition{asked, asked}}, 0, 4, true},
 	} {
-		k, _ := profile.RedMeat.Kinetics()
-		assert.Equal(t, c.met, estimatedMet(c.until, c.took, c.core, 0, k), c.name)
+		assert.Equal(t, c.met, estimatedMet(c.until, c.took, c.core, lethality.Count{}, lethality.RedMeatCriterion()), c.name)
 	}
 }

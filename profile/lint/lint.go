@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"fumarium/profile"
+	"fumarium/profile/chilling"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 	"fumarium/profile/source"
@@ -35,7 +36,6 @@ const (
 
 // Limits of the trade: common practice, no source.
 const (
-	chamberMargin     quantity.Celsius = 5 // the controller refuses a batch closer to the cabinet's limit
 	fatRunsOut        quantity.Celsius = 85
 	cheeseSweats      quantity.Celsius = 30
 	fatty             quantity.Ratio   = 0.10
@@ -68,6 +68,7 @@ const trade = "common practice, no source"
 
 // rules is every rule, in the order of a batch.
 var rules = []rule{
+	{"species", lethality.Guide2021, speciesOfCuts},
 	{"cure-rest", "", cureRest},
 	{"dry-first", trade, dryFirst},
 	{"plastic-smoke", trade, plasticSmoke},
@@ -85,9 +86,9 @@ var rules = []rule{
 	{"core-low", "", coreLow},
 	{"target-open", "what no stage waits for is left to luck", targetOpen},
 	{"dry-cook", lethality.Guide2021 + ", humidity options 2 and 3", dryCook},
-	{"no-chill", "FSIS Appendix B 1999", noChill},
-	{"chill-end", "FSIS Appendix B 1999, Food Code 3-501.14", chillEnd},
-	{"chill-cure", "FSIS Appendix B 1999, option 3", chillCure},
+	{"no-chill", chilling.Source, noChill},
+	{"chill-end", chilling.Source + ", Food Code 3-501.14", chillEnd},
+	{"chill-cure", chilling.Source + ", option 3", chillCure},
 	{"heat-after-chill", trade, heatAfterChill},
 }
 

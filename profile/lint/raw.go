@@ -13,6 +13,14 @@ import (
 // brined is the least salt in the water of smoked fish that protects it.
 const brined = quantity.Ratio(formula.FishInAirPercent / 100)
 
+func speciesOfCuts(l *linting) []finding {
+	var found []finding
+	for _, d := range l.Doubts() {
+		found = append(found, finding{-1, fmt.Sprintf("the cut %q %s", d.Cut, d.Says), d.Remedy})
+	}
+	return found
+}
+
 func cureRest(l *linting) []finding {
 	named := l.Formula.Cure.Rest
 	least, why := l.Formula.LeastRest()

@@ -24,9 +24,9 @@ func (rd *reader) clock(cell string) (time.Duration, bool) {
 	case text == "":
 		return refuse("this row has no time", "write its time or remove the row")
 	case rd.unit == 0:
-		t, err := time.Parse(time.RFC3339, text)
-		if err != nil {
-			return refuse(fmt.Sprintf("%s is not a time in RFC 3339", clip(text)), "write date, T, time and zone, as in 2026-01-31T14:05:00+01:00, or name the column elapsed_seconds")
+		t, message, remedy := moment(text, rd.options.Zone)
+		if message != "" {
+			return refuse(message, remedy)
 		}
 		if len(rd.log.at) == 0 {
 			rd.firstTime, rd.log.Started = t, t
@@ -61,6 +61,45 @@ func (rd *reader) clock(cell string) (time.Duration, bool) {
 		rd.seen(&rd.repeats, rd.time, fmt.Sprintf("the time is that of line %d", rd.log.line[last]))
 	}
 	return at, true
+}
+
+// local are the ways to write a local time that cannot be read in two ways: the year
+// first, or the day first with points.
+var local = []string{
+	"2006-01-02 15:04:05", "2006-01-02 15:04", "2006-01-02T15:04:05", "2006-01-02T15:04",
+	"2.1.2006 15:04:05", "2.1.2006 15:04",
+}
+
+// moment reads a time with its zone, or a local one of the zone that was named.
+func moment(text string, zone *time.Location) (t time.Time, message, remedy string) {
+	if t, err := time.Parse(time.RFC3339, text); err == nil {
+		return t, "", ""
+	}
+	const example = "write date, T, time and zone, as in 2026-01-31T14:05:00+01:00, or name the column elapsed_seconds"
+	for _, layout := range local {
+		t, err := time.Parse(layout, text)
+		switch {
+		case err != nil:
+			continue
+		case zone == nil:
+			return t, fmt.Sprintf("%s is a local time, and no zone is named", clip(text)), "name the zone of the logger, as in --zone Europe/Berlin or --zone +01:00"
+		}
+		// A wall clock shows a time twice when it is set back, and not at all what it skips.
+		in := time.Date(t.Year(), t.Month(), t.Day(), t.Hour(), t.Minute(), t.Second(), 0, zone)
+		for _, other := range []time.Duration{-time.Hour, time.Hour} {
+			if in.Add(other).Format(layout) == in.Format(layout) {
+				return t, fmt.Sprintf("the clocks of %v showed %s twice", zone, clip(text)), "name the offset that the logger kept, as in --zone +01:00"
+			}
+		}
+		if in.Format(layout) != t.Format(layout) {
+			return t, fmt.Sprintf("the clocks of %v never showed %s", zone, clip(text)), "name the offset that the logger kept, as in --zone +01:00"
+		}
+		return in, "", ""
+	}
+	if strings.Contains(text, "/") {
+		return t, fmt.Sprintf("%s may have the day first or the month", clip(text)), "save the times with the year first, as in 2026-01-31 14:05:00"
+	}
+	return t, fmt.Sprintf("%s is no time with date and zone", clip(text)), example
 }
 
 // temperature reads one cell. Nothing readable is not read; it is never 0.

@@ -2,12 +2,13 @@
 // exactly where a file is wrong, and it never guesses: what could be read in two
 // ways is refused, and what was not read stays not read. It judges nothing.
 //
-// The first line names the columns. One is the time: "time" in RFC 3339, or
-// "elapsed_seconds", "elapsed_minutes" or "elapsed_hours". Temperatures end in
-// "_celsius" or "_fahrenheit". Every temperature column counts as a core unless
-// its first word says that it is something around the product (chamber, ambient,
-// air, wet, dry, room, bath, setpoint): taking one thing too many for a core can
-// only make a verdict stricter, because the coldest and the hottest core count.
+// The first line names the columns. One is the time: "time" in RFC 3339, or local
+// with a zone that the caller names, or "elapsed_seconds", "elapsed_minutes" or
+// "elapsed_hours". Temperatures end in "_celsius" or "_fahrenheit", or in °C or °F
+// with or without brackets. Every temperature column counts as a core unless its
+// first word says that it is something around the product (chamber, oven, pit, air
+// and the like, see Around): taking one thing too many for a core can only make a
+// verdict stricter, because the coldest and the hottest core count.
 //
 // Cells are separated by commas, semicolons or tabs. A decimal comma is read where
 // it can't be mistaken for a separator, and then throughout.
@@ -15,6 +16,7 @@ package logbook
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"fumarium/profile/quantity"
@@ -39,6 +41,9 @@ const (
 	// Fahrenheit under the name of Celsius, or a probe that lies in the chamber.
 	hottestCore quantity.Celsius = 110
 )
+
+// Around lists the first words of columns that are not cores.
+func Around() []string { return slices.Clone(around) }
 
 // A Column is one temperature of the log.
 type Column struct {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -15,8 +16,40 @@ import (
 	"fumarium/profile/source"
 )
 
-// around are the first words of columns that are not cores.
-var around = []string{"chamber", "ambient", "air", "wet", "dry", "room", "bath", "setpoint"}
+// around are the first words of columns that are not cores: what is around the product,
+// heats it, or is wished for.
+var around = []string{
+	"chamber", "ambient", "air", "wet", "dry", "room", "bath", "setpoint",
+	"cabinet", "exhaust", "fire", "firebox", "grill", "heater", "kiln", "oven", "outside", "pit", "set", "smoker", "stack", "target",
+}
+
+// unitEnds are the ways in which the name of a temperature ends with its unit.
+var unitEnds = []struct {
+	text       string
+	fahrenheit bool
+}{
+	{"_celsius", false}, {"_fahrenheit", true},
+	{"(°c)", false}, {"(°f)", true}, {"[°c]", false}, {"[°f]", true}, {" °c", false}, {" °f", true},
+}
+
+// unitOf cuts the unit off the name of a temperature, in small letters.
+func unitOf(name string) (base string, fahrenheit, ok bool) {
+	for _, e := range unitEnds {
+		if base, ok := strings.CutSuffix(name, e.text); ok {
+			return strings.TrimSpace(base), e.fahrenheit, true
+		}
+	}
+	return name, false, false
+}
+
+// Options are what a file does not say of itself. The zero Options read what needs none.
+type Options struct {
+	// Zone is that of local times; nil refuses them.
+	Zone *time.Location
+	// Names gives columns the name that they should have had, by the one in the file. One
+	// that the file does not have is a fault.
+	Names map[string]string
+}
 
 // unread are the ways in which loggers write that there was no reading.
 var unread = []string{"", "-", "--", "---", "nan", "n/a", "na", "null", "none"}
@@ -32,12 +65,15 @@ const longest = 366 * 24 * time.Hour
 
 // Read reads one log. Its error is a source.Findings unless r itself fails. file is
 // only for messages.
-func Read(file string, r io.Reader) (*Log, error) {
+func Read(file string, r io.Reader) (*Log, error) { return ReadWith(file, r, Options{}) }
+
+// ReadWith reads one log with what the file does not say of itself.
+func ReadWith(file string, r io.Reader, o Options) (*Log, error) {
 	data, err := io.ReadAll(io.LimitReader(r, MaxBytes+1))
 	if err != nil {
 		return nil, fmt.Errorf("logbook: %s: %w", file, err)
 	}
-	rd := &reader{log: &Log{File: file}}
+	rd := &reader{log: &Log{File: file}, options: o}
 	if len(data) > MaxBytes {
 		return nil, rd.only(1, 1, fmt.Sprintf("the file has more than %d MiB", MaxBytes>>20), "check that this is the right file, or cut it to one batch")
 	}
@@ -63,6 +99,8 @@ func Read(file string, r io.Reader) (*Log, error) {
 }
 
 type reader struct {
+	options Options
+
 	log    *Log
 	data   []byte
 	csv    *csv.Reader
@@ -160,10 +198,13 @@ func (rd *reader) header() bool {
 	}
 	line, _ := rd.csv.FieldPos(0)
 	rd.fields, rd.time = len(record), -1
-	names := map[string]int{}
+	names, renamed := map[string]int{}, map[string]bool{}
 	for i, cell := range record {
 		_, column := rd.place(i)
 		header := strings.TrimSpace(cell)
+		if to, ok := rd.options.Names[header]; ok {
+			renamed[header], header = true, to
+		}
 		name := strings.ToLower(header)
 		rd.column = append(rd.column, -1)
 		if name == "" {
@@ -175,12 +216,8 @@ func (rd *reader) header() bool {
 		}
 		names[name] = i + 1
 		unit, isElapsed := elapsed[name]
-		base, isCelsius := strings.CutSuffix(name, "_celsius")
-		isFahrenheit := false
-		if !isCelsius {
-			base, isFahrenheit = strings.CutSuffix(name, "_fahrenheit")
-		}
-		if r, bad := hidden(header); bad && (isCelsius || isFahrenheit) { // it is printed with the verdict
+		base, isFahrenheit, isTemperature := unitOf(name)
+		if r, bad := hidden(header); bad && isTemperature { // it is printed with the verdict
 			rd.fault(line, column, fmt.Sprintf("the name of column %d, %s, holds the invisible character %U", i+1, clip(header), r), "remove it")
 			continue
 		}
@@ -190,7 +227,7 @@ func (rd *reader) header() bool {
 				rd.fault(line, column, fmt.Sprintf("%s is a second column with the time", clip(header)), "keep one of them; rename the other, and it is ignored")
 			}
 			rd.time, rd.unit = i, unit
-		case isCelsius || isFahrenheit:
+		case isTemperature:
 			if len(rd.log.Columns) == MaxColumns {
 				rd.fault(line, column, fmt.Sprintf("there are more than %d temperatures", MaxColumns), "leave out those that do not matter")
 				return false
@@ -201,14 +238,19 @@ func (rd *reader) header() bool {
 			rd.log.Ignored = append(rd.log.Ignored, clip(header))
 		}
 	}
+	for _, from := range slices.Sorted(maps.Keys(rd.options.Names)) {
+		if !renamed[from] {
+			rd.fault(line, 1, fmt.Sprintf("there is no column %s to rename", clip(from)), "write the name as the file's first line has it")
+		}
+	}
 	const example = "elapsed_minutes,core_celsius,chamber_celsius"
 	if rd.time < 0 {
 		rd.fault(line, 1, "no column has the time; the first line must name the columns",
-			"name one time (RFC 3339), elapsed_seconds, elapsed_minutes or elapsed_hours, as in "+example)
+			"name one time, elapsed_seconds, elapsed_minutes or elapsed_hours, as in "+example+", or rename one on the command line")
 	}
 	cores := slices.ContainsFunc(rd.log.Columns, func(c Column) bool { return c.Core })
 	if !cores {
-		rd.fault(line, 1, "no column has the temperature of a core", "end its name in _celsius or _fahrenheit, as in "+example)
+		rd.fault(line, 1, "no column has the temperature of a core", "end its name in _celsius or _fahrenheit, as in "+example+", or rename one on the command line")
 	}
 	return len(rd.faults) == 0
 }

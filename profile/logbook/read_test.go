@@ -135,7 +135,9 @@ func TestFaults(t *testing.T) {
 		{"only a sign", header + "1,+,80\n", "3:3: + is not a plain number"},
 		{"backwards", header + "5,55,80\n4,56,80\n", "4:1: the time goes back by 1 min from line 3; put the rows in order"},
 		{"no time in a row", header + ",55,80\n", "3:1: this row has no time"},
-		{"not RFC 3339", "time,core_celsius\n2026-01-31 14:05,55\n", "2:1: 2026-01-31 14:05 is not a time in RFC 3339"},
+		{"a local time", "time,core_celsius\n2026-01-31 14:05,55\n", "2:1: 2026-01-31 14:05 is a local time, and no zone is named"},
+		{"no date", "time,core_celsius\n14:05,55\n", "2:1: 14:05 is no time with date and zone"},
+		{"day or month", "time,core_celsius\n03/04/2026 14:05,55\n", "2:1: 03/04/2026 14:05 may have the day first or the month"},
 		{"centuries back", "time,core_celsius\n2326-01-31T14:05:00Z,55\n2026-01-31T04:06:01Z,55\n", "3:1: this row is more than a year from the first"},
 		{"centuries on", "time,core_celsius\n0026-01-31T14:05:00Z,55\n2026-01-31T04:06:01Z,55\n", "3:1: this row is more than a year from the first"},
 		{"negative time", "elapsed_minutes,core_celsius\n-1,55\n", "2:1: the elapsed time -1 is not between 0 and a year"},
@@ -240,4 +242,39 @@ func BenchmarkRead(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+}
+
+// TestRealLoggers are files as loggers write them: semicolons, decimal commas, local times,
+// names of their own, and a probe of the pit that is no core.
+func TestRealLoggers(t *testing.T) {
+	berlin, err := time.LoadLocation("Europe/Berlin")
+	require.NoError(t, err)
+	names := map[string]string{"Datum": "time", "Fühler 1": "core_celsius"}
+	log, err := ReadWith("log.csv", strings.NewReader("Datum;Fühler 1;Pit (°C)\n31.1.2026 14:05:00;4,5;80,0\n31.01.2026 14:06:30;5,0;81,0\n"), Options{berlin, names})
+	require.NoError(t, err)
+	assert.Equal(t, 90*time.Second, log.At(1))
+	assert.Equal(t, "2026-01-31T13:05:00Z", log.Started.UTC().Format(time.RFC3339))
+	require.Len(t, log.Columns, 2)
+	assert.True(t, log.Columns[0].Core)
+	assert.False(t, log.Columns[1].Core, "the pit is around the product")
+	core, ok := log.Columns[0].Reading(0)
+	assert.True(t, ok && core == 4.5, "%v", core)
+
+	log, err = ReadWith("log.csv", strings.NewReader("time,Food 1 [°F],Oven_fahrenheit,Smoker Lid °F\n2026-06-01 09:00,41,225,230\n2026-06-01 09:01,50,225,230\n"), Options{Zone: time.UTC})
+	require.NoError(t, err)
+	assert.Equal(t, []bool{true, false, false}, []bool{log.Columns[0].Core, log.Columns[1].Core, log.Columns[2].Core})
+	core, _ = log.Columns[0].Reading(1)
+	assert.InDelta(t, 10, float64(core), 1e-9)
+
+	for text, want := range map[string]string{
+		// The clocks of Berlin went back on 25 October 2026 at 3:00 and forward on 29 March at 2:00.
+		"time,core_celsius\n2026-10-25 02:30,5\n": "2:1: the clocks of Europe/Berlin showed 2026-10-25 02:30 twice",
+		"time,core_celsius\n2026-03-29 02:30,5\n": "2:1: the clocks of Europe/Berlin never showed 2026-03-29 02:30",
+		"time;core_celsius\n2026-10-24 02:30;5\n": "there are 1 rows of readings",
+	} {
+		_, err := ReadWith("log.csv", strings.NewReader(text), Options{Zone: berlin})
+		assert.ErrorContains(t, err, want)
+	}
+	_, err = ReadWith("log.csv", strings.NewReader("time,core_celsius\n2026-10-24 02:30,5\n"), Options{Names: names})
+	assert.ErrorContains(t, err, "1:1: there is no column Datum to rename")
 }

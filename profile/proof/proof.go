@@ -42,14 +42,32 @@ type Claim struct {
 	ComeUp lethality.ComeUp `record:"come_up"` // of the coldest core
 	Heat   lethality.Count  `record:"heat"`    // of the coldest core, by the product's criterion
 	Chill  chilling.State   `record:"chill"`   // of the hottest core, by the product's rule
+
+	Surface Moisture `record:"surface"`
+}
+
+// cooked reports whether the core has had the lethality of its species. The come-up ends
+// there: until then, what falls into the band again counts as well.
+func (c *Claim) cooked(r *Rules) bool {
+	if r.Criterion == nil {
+		return c.ComeUp.Done
+	}
+	return c.ComeUp.Done && r.Criterion.Met(c.Heat)
+}
+
+// comingUp reports whether the come-up time runs: until the product is cooked, and for one
+// that was up at all no longer than it is heated.
+func (c *Claim) comingUp(r *Rules, chilling bool) bool {
+	return r.ComesUp && !(c.ComeUp.Done && chilling) && !c.cooked(r)
 }
 
 // unseen counts time in which the core was not seen.
-func (c *Claim) unseen(r *Rules, dt time.Duration, chilling bool) {
+func (c *Claim) unseen(r *Rules, dt time.Duration, chilling bool, air Air) {
+	c.moisten(r, air, dt)
 	if r.Criterion != nil {
 		c.Heat = r.Criterion.Gap(c.Heat)
 	}
-	if r.ComesUp && !c.ComeUp.Done {
+	if c.comingUp(r, chilling) {
 		c.ComeUp = ComeUp.Gap(c.ComeUp, dt)
 	}
 	if chilling && r.Chill != nil {
@@ -94,6 +112,7 @@ type Line struct {
 	Settling         bool // the probe may still be on its way into the meat
 	Chilling         bool // nothing heats from here on
 	Over             bool // this step ended the batch
+	Air              Air
 }
 
 // Follow takes a step in. Heat counts only between two readings of the same probes of
@@ -111,7 +130,7 @@ func (c *Claiming) Follow(r *Rules, l *Line) {
 		if c.reseatedAt > 0 && l.Now-c.reseatedAt < ReseatedFor {
 			c.Claim, c.age, c.reseatedAt = c.reseated, l.Now-c.reseatedAt, 0
 		}
-		c.Claim.unseen(r, c.age, l.Chilling)
+		c.Claim.unseen(r, c.age, l.Chilling, Air{Loaded: l.Air.Loaded}) // nobody knows which of its readings were of meat
 		c.ahead, c.behind, c.since, c.age = c.Claim, c.Claim, 0, 0
 		return
 	}
@@ -120,17 +139,18 @@ func (c *Claiming) Follow(r *Rules, l *Line) {
 		return
 	}
 	if !l.ColdSeen || !l.HotSeen || !l.Unbroken {
-		c.Claim.unseen(r, l.Step, l.Chilling)
-		c.behind.unseen(r, l.Step, l.Chilling)
-		c.ahead.unseen(r, l.Step, l.Chilling)
+		c.Claim.unseen(r, l.Step, l.Chilling, l.Air)
+		c.behind.unseen(r, l.Step, l.Chilling, l.Air)
+		c.ahead.unseen(r, l.Step, l.Chilling, l.Air)
 		return
 	}
+	c.ahead.moisten(r, l.Air, l.Step)
 	if k := r.Criterion; k != nil && l.Learnt {
 		c.ahead.Heat = k.Add(c.ahead.Heat, l.ColdFrom, l.ColdTo, l.Step)
 	} else if k != nil {
 		c.ahead.Heat = k.Gap(c.ahead.Heat)
 	}
-	if r.ComesUp && !c.ahead.ComeUp.Done {
+	if c.ahead.comingUp(r, l.Chilling) {
 		next := ComeUp.Add(c.ahead.ComeUp, l.ColdFrom, l.ColdTo, l.Step)
 		if next.Done && !l.Learnt {
 			next = ComeUp.Gap(c.ahead.ComeUp, l.Step)
@@ -156,6 +176,8 @@ func (c *Claiming) prepare(r *Rules, l *Line) {
 		c.ahead.ComeUp = ComeUp.Add(c.ahead.ComeUp, l.ColdFrom, l.ColdTo, l.Step)
 		c.behind.ComeUp, c.Claim.ComeUp = c.ahead.ComeUp, c.ahead.ComeUp
 	}
+	c.ahead.moisten(r, l.Air, l.Step)
+	c.behind.Surface, c.Claim.Surface = c.ahead.Surface, c.ahead.Surface
 }
 
 // Reseat keeps the claim as it is at the word of a person that a probe is back in the

@@ -2,7 +2,9 @@ package proof
 
 import (
 	"fmt"
+	"time"
 
+	"fumarium/profile"
 	"fumarium/profile/formula"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
@@ -74,15 +76,12 @@ func (v *Verdict) Holds(rules ...Rule) bool {
 }
 
 // Judge holds a claim against the rules of its product. While the batch is not over, what
-// is still to come is not shown. Whether the record is whole is for who has read it, and
-// the surface for who has measured it: see the caller's own words in their places.
+// is still to come is not shown. Whether the record is whole is for who has read it: see the
+// caller's own words in its place.
 func Judge(r *Rules, c *Claim, over bool) (v Verdict) {
 	v[Cooked] = cooked(r, c, over)
 	v[CameUp] = cameUp(r, c)
-	v[Surface] = Judgement{NotShown, "nobody judges the humidity at the surface yet"}
-	if r.Criterion == nil {
-		v[Surface] = Judgement{DoesNotApply, "nothing is cooked"}
-	}
+	v[Surface] = surface(r, c)
 	v[Chilled] = chilled(r, c, over)
 	v[Formula] = Judgement{DoesNotApply, "there is no product"}
 	if r.Product != nil {
@@ -100,41 +99,74 @@ func Judge(r *Rules, c *Claim, over bool) (v Verdict) {
 }
 
 // Counts gives the log reduction that a claim is worth and what is required, and false
-// where the criterion is no log reduction.
+// where the criterion is no log reduction. A product may ask for more than its species
+// requires, never for less.
 func Counts(r *Rules, c *Claim) (log10, required float64, ok bool) {
 	if r.Criterion == nil || r.Criterion.Required == 0 {
 		return 0, 0, false
 	}
 	required = r.Criterion.Required
 	if t := r.Product.Targets; t.HasLethality {
-		required = t.Lethality
+		required = max(required, t.Lethality)
 	}
 	return r.Criterion.Log10(c.Heat), required, true
 }
 
 func cooked(r *Rules, c *Claim, over bool) Judgement {
-	if r.Criterion == nil {
-		return Judgement{DoesNotApply, "nothing is cooked"}
+	k := r.Criterion
+	if k == nil {
+		return uncooked(r.Product)
 	}
-	met := r.Criterion.Met(c.Heat)
-	why := "the core was held as its criterion asks"
+	met := k.Met(c.Heat)
+	why := nearest(k, c.Heat)
 	if log10, required, ok := Counts(r, c); ok {
-		if r.Product.Targets.HasLethality {
-			met = log10 >= required
-		}
+		met = met && log10 >= required-1e-9
 		shown, capped := lethality.Shown(log10)
-		why = fmt.Sprintf("%s log10 counted, %g required", lethality.Text(shown, capped, 1), required)
-	} else if !met {
-		why = "the core was not held as its criterion asks"
+		why = fmt.Sprintf("%s log10 counted, %g required: %s", lethality.Text(shown, capped, 1), required, why)
+		if integral := k.Integral(c.Heat); !met && integral >= required {
+			shown, capped := lethality.Shown(integral)
+			why += fmt.Sprintf("; by the integral %s log10, which only a process authority may go by", lethality.Text(shown, capped, 1))
+		}
 	}
 	return Judgement{answer(met, over), why}
+}
+
+// uncooked says of a product that has no criterion why.
+func uncooked(p *profile.Product) Judgement {
+	switch {
+	case p == nil || p.Species == profile.Dairy:
+		return Judgement{DoesNotApply, "nothing is cooked"}
+	case p.Process == profile.NotReadyToEat:
+		return Judgement{DoesNotApply, "not ready to eat: whoever eats it must cook it, and its label must say so"}
+	}
+	return Judgement{NotShown, "the file names neither a core nor a lethality to reach; name one, or process: not ready to eat"}
+}
+
+// nearest says which row is nearest to being met, or by how much it was.
+func nearest(k *lethality.Criterion, s lethality.Count) string {
+	row, held, ok := k.Best(s)
+	switch {
+	case !ok:
+		return "by the integral"
+	case held == 0:
+		return "no listed row was met, and none was reached"
+	}
+	of := ""
+	if row.Of != "" {
+		of = " (" + row.Of + ")"
+	}
+	at := fmt.Sprintf("%v (%s °F) for %s of %s%s", row.At, quantity.Fixed(row.At.Fahrenheit(), 0), quantity.FormatDuration(held.Round(time.Second)), quantity.FormatDuration(row.Hold), of)
+	if held < row.Hold {
+		return "no listed row was met, the nearest is " + at
+	}
+	return at
 }
 
 func cameUp(r *Rules, c *Claim) Judgement {
 	took := fmt.Sprintf("%s of %s", quantity.FormatDuration(c.ComeUp.Time), quantity.FormatDuration(ComeUp.Limit))
 	switch {
 	case !r.ComesUp:
-		return Judgement{DoesNotApply, "the core does not pass the band"}
+		return Judgement{DoesNotApply, "nothing is heated towards a core"}
 	case ComeUp.Pass(c.ComeUp):
 		return Judgement{Met, took}
 	case ComeUp.Failed(c.ComeUp):
@@ -150,13 +182,32 @@ func chilled(r *Rules, c *Claim, over bool) Judgement {
 	case r.Chill == nil:
 		return Judgement{DoesNotApply, "the product names no way of chilling"}
 	case r.Chill.Pass(c.Chill):
-		return Judgement{Met, r.Chill.Name}
+		return formulaAllows(r)
 	case r.Chill.Failed(c.Chill):
 		return Judgement{NotMet, r.Chill.Name + ": a leg took too long"}
 	case over:
 		return Judgement{NotShown, r.Chill.Name + ": not seen to its end"}
 	}
 	return Judgement{NotShown, r.Chill.Name + ": not yet"}
+}
+
+// formulaAllows says whether a chill that was kept may be one that asks for a cure.
+func formulaAllows(r *Rules) Judgement {
+	rule := r.Chill
+	if rule.NitritePPM == 0 {
+		return Judgement{Met, rule.Name}
+	}
+	f := r.Product.Formula
+	nitrite := formula.NitritePPM(f, formula.GreenWeight)
+	switch reason, ok := rule.AllowsNitrite(nitrite+formula.SlackPPM, true); {
+	case !ok && nitrite == 0:
+		return Judgement{NotMet, rule.Name + " is for cured product, and it has no cure"}
+	case !ok:
+		return Judgement{NotMet, reason}
+	case rule.ErythorbatePPM > 0 && formula.AcceleratorPPM(f) == 0:
+		return Judgement{NotShown, rule.Name + ": kept, but it asks for erythorbate or ascorbate besides the nitrite, and there is none"}
+	}
+	return Judgement{Met, rule.Name}
 }
 
 // answer is not met only once nothing can change it any more.

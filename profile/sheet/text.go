@@ -123,10 +123,18 @@ func (s Sheet) head(w *wall) {
 		w.par("CHECK       ", fmt.Sprintf("DO NOT MAKE IT AS IT STANDS: %s, see section 2", plural(errors, "error")))
 	case s.count(source.Warning) > 0:
 		w.par("CHECK       ", fmt.Sprintf("within the limits, with %s, see section 2", plural(s.count(source.Warning), "warning")))
+	case !s.limited():
+		w.par("CHECK       ", "no limit that is held here is set on such a formula")
 	default:
 		w.par("CHECK       ", "the formula is within the limits it was held against")
 	}
 	w.line(rule)
+}
+
+// limited reports whether the formula was held against any limit at all.
+func (s Sheet) limited() bool {
+	v := s.verdict
+	return v.Cured || v.Accelerated || v.Class != profile.NoClass || s.product.Species == profile.Fish
 }
 
 // flesh is what the green weight is of.

@@ -22,6 +22,8 @@ const (
 	MaxBytes  = 1 << 20
 	maxDepth  = 16
 	maxFaults = 50 // more than anyone mends in one go
+	// mostFound is where reading stops: a file made of faults costs no more than that.
+	mostFound = 500
 )
 
 // A Document is one YAML file under reading. It collects faults; Err gives all
@@ -90,9 +92,12 @@ func (d *Document) Err() error {
 	})
 	faults := slices.Clone(d.faults)
 	if more := len(faults) - maxFaults; more > 0 {
-		next := faults[maxFaults]
+		next, atLeast := faults[maxFaults], ""
+		if d.full() {
+			atLeast = "at least "
+		}
 		faults = append(faults[:maxFaults:maxFaults], Finding{File: d.file, Line: next.Line, Column: next.Column,
-			Message: fmt.Sprintf("%d more faults from here on", more), Remedy: "mend those above first"})
+			Message: atLeast + fmt.Sprintf("%d more faults from here on", more), Remedy: "mend those above first"})
 	}
 	for i := range faults {
 		faults[i].Excerpt = excerpt(d.lines, faults[i].Line, faults[i].Column)
@@ -105,7 +110,14 @@ func (d *Document) Root() *Map {
 	return Value{doc: d, node: d.root, key: "the file"}.Map()
 }
 
+// full reports whether so much is wrong that nobody need look for more. The file is
+// refused whatever else it says.
+func (d *Document) full() bool { return len(d.faults) >= mostFound }
+
 func (d *Document) report(line, column int, message, remedy string) {
+	if d.full() {
+		return
+	}
 	line, column = d.inside(line, column)
 	// Whatever went into the words, they are fit for a terminal.
 	message, remedy = strings.Map(visible, message), strings.Map(visible, remedy)
@@ -156,6 +168,8 @@ func (d *Document) binary(data []byte) (Finding, bool) {
 // inspect reports, in the whole tree, what YAML allows and these files do not.
 func (d *Document) inspect(n *yaml.Node) {
 	switch {
+	case d.full():
+		return
 	case n.Kind == yaml.AliasNode:
 		d.breakNode(n, "*"+clip(n.Value)+" refers to another place in the file", "write the value out")
 		return
@@ -174,6 +188,8 @@ func (d *Document) inspect(n *yaml.Node) {
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		key, value := n.Content[i], n.Content[i+1]
 		switch {
+		case d.full():
+			return
 		case key.Kind != yaml.ScalarNode || key.Style&yaml.TaggedStyle != 0 || key.Anchor != "" || key.Value == "":
 			d.breakNode(key, "a key must be a plain word", "write key: value")
 		case key.Tag == "!!merge":

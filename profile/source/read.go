@@ -126,6 +126,9 @@ func (m *Map) Done() {
 	meant := map[string]bool{}
 	for i := 0; i+1 < len(m.node.Content); i += 2 {
 		key := m.node.Content[i]
+		if m.doc.full() {
+			return
+		}
 		if m.doc.broken[key] || m.asked[key.Value] {
 			continue
 		}

@@ -296,15 +296,44 @@ func TestPlacesOfReaders(t *testing.T) {
 }
 
 // TestManyFaults holds that a file of nothing but faults gives a list that can
-// be read.
+// be read, and that reading stops when nobody will want to know more.
 func TestManyFaults(t *testing.T) {
-	doc, err := Open("f", []byte(strings.Repeat("? [x]\n", 20_000)))
-	require.NoError(t, err)
-	doc.Root().Done()
-	var faults Findings
-	require.ErrorAs(t, doc.Err(), &faults)
-	assert.Len(t, faults, maxFaults+1)
-	assert.Equal(t, "19950 more faults from here on", faults[maxFaults].Message)
+	for name, c := range map[string]struct {
+		text  string
+		found int
+		said  string
+	}{
+		"no more than a list":  {strings.Repeat("? [x]\n", maxFaults), 50, ""},
+		"more than a list":     {strings.Repeat("? [x]\n", mostFound-1), 499, "449 more faults from here on"},
+		"more than is counted": {strings.Repeat("? [x]\n", 20_000), 500, "at least 450 more faults from here on"},
+		"unknown keys":         {numbered("key%d:\n", 9000), 500, "at least 450 more faults from here on"},
+		"marks":                {numbered("key%d: &mark x\n", 9000), 500, "at least 450 more faults from here on"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			doc, err := Open("f", []byte(c.text))
+			require.NoError(t, err)
+			m := doc.Root()
+			m.Take("something")
+			m.Done()
+			assert.Len(t, doc.faults, c.found)
+			var faults Findings
+			require.ErrorAs(t, doc.Err(), &faults)
+			if c.said == "" {
+				assert.Len(t, faults, maxFaults)
+				return
+			}
+			require.Len(t, faults, maxFaults+1)
+			assert.Equal(t, c.said, faults[maxFaults].Message)
+		})
+	}
+}
+
+func numbered(format string, n int) string {
+	var b strings.Builder
+	for i := range n {
+		fmt.Fprintf(&b, format, i)
+	}
+	return b.String()
 }
 
 // FuzzOpen holds for any bytes: no panic, places inside the file, and nothing

@@ -126,8 +126,7 @@ type judge struct {
 // Run runs the batch of a seed.
 func Run(ctx context.Context, stock Stock, seed uint64) (*Report, error) {
 	setup := stock.Draw(seed)
-	j := &judge{setup: setup, report: &Report{Seed: seed, Setup: setup}, broken: map[Rule]Violation{},
-		roomProbe: setup.Cabinet.Has(cabinet.AmbientProbe)}
+	j := &judge{setup: setup, report: &Report{Seed: seed, Setup: setup}, broken: map[Rule]Violation{}, roomProbe: setup.Cabinet.Has(cabinet.AmbientProbe)}
 	if c := setup.Product.Criterion(); c != nil {
 		allowing := c.Allowing(-probeError)
 		j.cooked = &allowing
@@ -212,7 +211,8 @@ func (j *judge) follow(m *sim.Moment) {
 				j.near = j.nearly.Add(j.near, j.before, core, sim.Step)
 			}
 		}
-		if j.setup.Product.ComeUpApplies() && m.After.Batch.Active() { // what was before the start is the person's to know
+		over := j.comeUp.Done && (j.cooked == nil || j.cooked.Met(j.truth) || j.setup.Product.Chilling(m.After.Stage))
+		if !over && j.setup.Product.ComeUpApplies() && m.After.Batch.Active() { // what was before the start is the person's to know
 			j.comeUp = comeUp.Add(j.comeUp, j.before, core, sim.Step)
 		}
 		if r := j.setup.Product.ChillRule(); r != nil && m.After.Batch.Active() && j.setup.Product.Chilling(m.After.Stage) {
@@ -473,7 +473,7 @@ func (j *judge) chamber(m *sim.Moment) {
 
 func (j *judge) end() {
 	r := j.report.Result
-	if !r.Good() {
+	if !r.AsPlanned() {
 		return
 	}
 	end := time.Duration(r.ElapsedSeconds * float64(time.Second))

@@ -67,7 +67,7 @@ func TestCampaign(t *testing.T) {
 		judged(t, r)
 		outcomes[r.Result.Outcome]++
 		steps += r.Steps
-		if r.Result.Good() {
+		if r.Result.AsPlanned() {
 			good++
 		}
 		if r.WitnessCold {

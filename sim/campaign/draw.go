@@ -119,6 +119,9 @@ func (r draws) fault(k fault.Kind, c *cabinet.Cabinet) fault.Fault {
 		return withValue(f, r.log(0.2, 20))
 	case fault.ChamberDrift:
 		least, most = 1, 60
+	case fault.ChamberWire, fault.CoreWire:
+		f.Value = least + float64(r.IntN(int(most-least)+1))
+		return f
 	case fault.Fire:
 		return withValue(f, r.log(100, 6000))
 	case fault.AmbientStep:

@@ -189,7 +189,7 @@ func (o *operator) deed(now time.Duration, s *controller.State) {
 			c.Kind = controller.Abort
 		default:
 			if c.Kind = controller.CommandKinds + controller.CommandKind(o.IntN(3)); c.Kind == controller.CommandKinds+2 {
-				c = controller.Command{Kind: controller.Absence, Question: controller.Question{Absence: 1}, For: time.Hour} // asked or not
+				c = controller.Command{Kind: controller.Absence, Question: controller.Question{Absence: 1, Batch: s.Started.Truncate(time.Millisecond)}, For: time.Hour} // asked or not
 			}
 		}
 	}

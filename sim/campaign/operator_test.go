@@ -23,7 +23,7 @@ func TestCampaignOperated(t *testing.T) {
 		judged(t, r)
 		outcomes[r.Result.Outcome]++
 		steps += r.Steps
-		if r.Result.Good() {
+		if r.Result.AsPlanned() {
 			good++
 		}
 		for _, o := range r.Setup.Operator.(*operator).said {

@@ -14,6 +14,7 @@ import (
 
 	"fumarium/controller/cabinet"
 	"fumarium/profile/quantity"
+	"fumarium/sensors/thermocouple"
 )
 
 // A Kind is one way to go wrong.
@@ -54,6 +55,10 @@ const (
 	RecordFailing
 	DiskLow
 	ClockStep
+	ChamberOutside
+	ChamberWire
+	CoreWire
+	EmberSlipped
 	kinds
 )
 
@@ -65,6 +70,7 @@ const (
 	kelvin
 	kelvinPerHour
 	watt
+	wire // a thermocouple type, by its letter
 )
 
 // A description is a kind as people write and read it.
@@ -111,6 +117,10 @@ var catalogue = [kinds]description{
 	RecordFailing:    {name: "record-failing", meaning: "the record of the batch cannot be written"},
 	DiskLow:          {name: "disk-low", meaning: "the disk is nearly full"},
 	ClockStep:        {name: "clock-step", meaning: "the time of day jumps, in every second of it"},
+	ChamberOutside:   {name: "chamber-outside", probes: cabinet.MaxChamberProbes, meaning: "the chamber probe hangs in the room beside the cabinet"},
+	ChamberWire:      {name: "chamber-wire", probes: cabinet.MaxChamberProbes, unit: wire, least: float64(thermocouple.K), most: float64(thermocouple.E), meaning: "the chamber probe is of that thermocouple type on a chip for type K"},
+	CoreWire:         {name: "core-wire", probes: cabinet.MaxCoreProbes, unit: wire, least: float64(thermocouple.K), most: float64(thermocouple.E), meaning: "the core probe is of that thermocouple type on a chip for type K"},
+	EmberSlipped:     {name: "ember-slipped", meaning: "the ember probe has slipped out of the wood and hangs beside the generator"},
 }
 
 // All lists every kind.
@@ -138,7 +148,7 @@ func (k Kind) Probes() int {
 	return catalogue[k].probes
 }
 
-// Range is what a value of the kind may be, in K, K/h or W. It is false for a kind
+// Range is what a value of the kind may be, in K, K/h or W, or as thermocouple.Type. It is false for a kind
 // that takes none.
 func (k Kind) Range() (least, most float64, takes bool) {
 	if k >= kinds || catalogue[k].unit == none {
@@ -153,7 +163,7 @@ type Fault struct {
 	Probe int           // from 1; 0 means every probe of the role
 	At    time.Duration // since the simulation began
 	For   time.Duration // 0 is to the end
-	Value float64       // K, K/h or W, by the kind
+	Value float64       // K, K/h, W or a thermocouple.Type, by the kind
 }
 
 // Longest is the latest time and the longest duration of a fault.
@@ -310,6 +320,8 @@ func (d *description) example() string {
 		return "-4K/h"
 	case watt:
 		return "2kW"
+	case wire:
+		return "N"
 	}
 	return ""
 }
@@ -322,12 +334,18 @@ func (u unit) parse(text string) (float64, error) {
 	case kelvinPerHour:
 		v, err := quantity.ParseRate(text)
 		return float64(v) * 3600, err
+	case wire:
+		t, err := thermocouple.ParseType(text)
+		return float64(t), err
 	}
 	v, err := quantity.ParsePower(text)
 	return float64(v), err
 }
 
 func (u unit) text(v float64) string {
+	if u == wire {
+		return thermocouple.Type(v).String()
+	}
 	return strconv.FormatFloat(v, 'f', -1, 64) + [...]string{kelvin: "K", kelvinPerHour: "K/h", watt: "W"}[u]
 }
 

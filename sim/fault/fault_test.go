@@ -2,6 +2,7 @@ package fault
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 	"time"
@@ -104,6 +105,9 @@ func drawn(t *rapid.T) Fault {
 	}
 	if least, most, takes := f.Kind.Range(); takes {
 		f.Value = rapid.Float64Range(least, most).Draw(t, "value")
+		if catalogue[f.Kind].unit == wire {
+			f.Value = math.Round(f.Value)
+		}
 	}
 	return f
 }

@@ -7,10 +7,10 @@ import (
 	"time"
 
 	"fumarium/controller"
-	"fumarium/controller/cabinet"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
+	"fumarium/sensors/thermocouple"
 	"fumarium/sim/plant"
 )
 
@@ -38,6 +38,7 @@ type Injector struct {
 	source rand.PCG          // of the noise
 	before controller.Inputs // the last readings
 	frozen []moment          // for each fault, the readings before it began
+	room   quantity.Celsius  // as Room was last
 }
 
 type moment struct {
@@ -91,13 +92,13 @@ func (j *Injector) Readings(elapsed time.Duration, in *controller.Inputs) {
 		}
 		frozen := &j.frozen[i].inputs
 		switch f.Kind {
-		case ChamberOpen, ChamberFrozen, ChamberOffset, ChamberDrift, ChamberNoise:
+		case ChamberOpen, ChamberFrozen, ChamberOffset, ChamberDrift, ChamberNoise, ChamberWire:
 			for p := range in.Chamber {
 				if f.Probe == 0 || f.Probe == p+1 {
 					in.Chamber[p] = j.lie(f, elapsed, in.Chamber[p], &frozen.Chamber[p])
 				}
 			}
-		case CoreOpen, CoreFrozen, CoreOffset, CoreNoise:
+		case CoreOpen, CoreFrozen, CoreOffset, CoreNoise, CoreWire:
 			for p := range in.Core {
 				if f.Probe == 0 || f.Probe == p+1 {
 					in.Core[p] = j.lie(f, elapsed, in.Core[p], &frozen.Core[p])
@@ -145,17 +146,40 @@ func (j *Injector) lie(f *Fault, elapsed time.Duration, r sensors.Reading, froze
 		return at(float64(v) + f.Value*(elapsed-f.At).Hours())
 	case ChamberNoise, CoreNoise:
 		return at(float64(v) + f.Value*rand.New(&j.source).NormFloat64())
+	case ChamberWire, CoreWire:
+		return j.onTypeK(thermocouple.Type(f.Value), v)
 	}
 	return r
+}
+
+// onTypeK is what a chip for type K makes of another wire between v and its own board,
+// which has the temperature of the room.
+func (j *Injector) onTypeK(wire thermocouple.Type, v quantity.Celsius) sensors.Reading {
+	volts, ok := wire.Measured(v, j.room)
+	if !ok {
+		return sensors.Fault(sensors.OutOfRange)
+	}
+	shown, ok := thermocouple.K.Compensate(volts, j.room)
+	if !ok {
+		return sensors.Fault(sensors.OutOfRange)
+	}
+	return at(float64(shown))
 }
 
 func at(celsius float64) sensors.Reading {
 	return sensors.At(quantity.Celsius(math.Round(celsius/resolution) * resolution))
 }
 
-// Truth says what probes that are in the wrong place touch: a bit for each core
-// probe that is out of the meat, and whether the wet bulb has no wet wick.
-func (j *Injector) Truth(elapsed time.Duration) (coresOut uint8, wickDry bool) {
+// Misplaced are probes that are not where they belong, a bit for each.
+type Misplaced struct {
+	Cores    uint8 // out of the meat
+	Chambers uint8 // out in the room
+	Ember    uint8 // out of the wood
+	WickDry  bool  // the wet bulb has no wet wick
+}
+
+// Truth says what probes that are in the wrong place touch.
+func (j *Injector) Truth(elapsed time.Duration) (m Misplaced) {
 	for i := range j.faults {
 		f := &j.faults[i]
 		if !f.active(elapsed) {
@@ -163,16 +187,24 @@ func (j *Injector) Truth(elapsed time.Duration) (coresOut uint8, wickDry bool) {
 		}
 		switch f.Kind {
 		case CoreOut:
-			if f.Probe == 0 {
-				coresOut = 1<<cabinet.MaxCoreProbes - 1
-			} else {
-				coresOut |= 1 << (f.Probe - 1)
-			}
+			m.Cores |= f.bits()
+		case ChamberOutside:
+			m.Chambers |= f.bits()
+		case EmberSlipped:
+			m.Ember = f.bits()
 		case WickDry:
-			wickDry = true
+			m.WickDry = true
 		}
 	}
-	return coresOut, wickDry
+	return m
+}
+
+// bits has one for each probe that the fault is about.
+func (f *Fault) bits() uint8 {
+	if f.Probe == 0 {
+		return math.MaxUint8
+	}
+	return 1 << (f.Probe - 1)
 }
 
 // Drive changes what reaches the cabinet.
@@ -241,7 +273,8 @@ func (j *Injector) Room(elapsed time.Duration, room quantity.Celsius) quantity.C
 			room += quantity.Celsius(f.Value)
 		}
 	}
-	return min(max(room, coldestRoom), hottestRoom)
+	j.room = min(max(room, coldestRoom), hottestRoom)
+	return j.room
 }
 
 // A Person is how the one who minds the batch behaves at a moment.

@@ -102,6 +102,7 @@ function drawFacts(s) {
   const facts = [];
   const fact = (name, v, say) => { if (known(v)) facts.push([name, say(v)]); };
   fact('Heater duty', s.heater_duty_ratio, percent);
+  fact('Heat ends', s.heat_left_seconds, v => 'in ' + duration(v) + ', if nobody does anything');
   for (const o of ['heater', 'fan', 'smoke', 'humidifier', 'sounder']) fact(o[0].toUpperCase() + o.slice(1), s.outputs[o], v => v ? '● on' : '○ off');
   fact('Damper', s.damper_ratio, v => percent(v) + ' open');
   fact('Wet bulb', s.wet_bulb_celsius, v => number(v, 1) + ' °C');
@@ -274,8 +275,9 @@ async function send(body) {
       askToken(body, said.detail);
     } else if (!answer.ok) {
       say('Not done (' + body.command + '): ' + said.detail + '.');
-    } else if (body.command === 'start') {
-      $('read').checked = false; // the next batch asks again
+    } else {
+      if (!said.recorded) say('Done (' + body.command + '), but not on disk: ' + said.unrecorded + '.');
+      if (body.command === 'start') $('read').checked = false; // the next batch asks again
     }
   } catch {
     say('No answer to ' + body.command + '. Nobody knows whether it was done; look at the cabinet.');

@@ -1,0 +1,89 @@
+package loop
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"fumarium/controller"
+	"fumarium/controller/record"
+	"fumarium/controller/snapshot"
+)
+
+type request struct {
+	snapshot.Request
+	reply chan taken
+}
+
+// taken is what became of a request in its step, and what to wait with for the disk.
+type taken struct {
+	snapshot.Reply
+	record.Receipt
+}
+
+// keptWithin is how long an answer waits for the disk; common practice, no source.
+const keptWithin = 5 * time.Second
+
+// Do hands a command to the next free step and waits for what became of it, and until
+// it is on disk or cannot be. The step waits for neither.
+func (l *Loop) Do(ctx context.Context, r snapshot.Request) (snapshot.Reply, error) {
+	if err := r.Complete(); err != nil {
+		return snapshot.Reply{}, err
+	}
+	q := request{Request: r, reply: make(chan taken, 1)}
+	select {
+	case l.requests <- q:
+	default:
+		return snapshot.Reply{}, fmt.Errorf("%d commands are waiting already; try again", queueLength)
+	}
+	select {
+	case got := <-q.reply:
+		if got.Accepted {
+			kept, cancel := context.WithTimeout(ctx, keptWithin)
+			defer cancel()
+			err := got.Wait(kept)
+			if got.Recorded = err == nil; err != nil {
+				got.Unrecorded = err.Error()
+			}
+		}
+		return got.Reply, nil
+	case <-ctx.Done():
+		return snapshot.Reply{}, ctx.Err()
+	}
+}
+
+// command returns what the operator, or else the simulated person, wants now.
+func (l *Loop) command(elapsed time.Duration) (controller.Command, *request) {
+	select {
+	case q := <-l.requests:
+		return q.Command, &q
+	default:
+	}
+	if l.cfg.Person == nil {
+		return controller.Command{}, nil
+	}
+	c := l.cfg.Person.Answer(&l.state)
+	if c.Kind != controller.NoCommand {
+		l.say(elapsed, "the simulated person answers: "+c.Kind.String(), 0)
+	}
+	return c, nil
+}
+
+func answer(events []controller.Event, state controller.State) snapshot.Reply {
+	for _, e := range events {
+		if e.Kind == controller.Refused {
+			return snapshot.Reply{Why: e.Why.String(), State: state.Batch}
+		}
+	}
+	return snapshot.Reply{Accepted: true, State: state.Batch}
+}
+
+func who(asked *request, c controller.Command) record.By {
+	switch {
+	case asked != nil:
+		return record.By{Who: asked.Who, Reason: asked.Reason}
+	case c.Kind != controller.NoCommand:
+		return record.By{Who: "simulated person"}
+	}
+	return record.By{}
+}

@@ -1,0 +1,233 @@
+package trip
+
+import "time"
+
+// Delays are common practice, no source.
+var catalogue = [Count]Entry{
+	ChamberHigh: {
+		Name: "chamber-high", Priority: Now, Trips: true, Delay: time.Second, // two samples, not one
+		Meaning: "The chamber is hotter than the cabinet's limit. The heater is off.",
+		Action:  "If it burns: cut the mains, leave the door shut, call the fire service. Otherwise cut the mains if it still rises; reset when it has cooled.",
+	},
+	StageHot: {
+		Name: "stage-hot", Priority: Now, Trips: true, Delay: time.Minute,
+		Meaning: "The chamber is far hotter than the stage asks for. The heater is off.",
+		Action:  "Look for burning fat, door shut; cut the mains if it still rises; then reset.",
+		More:    []Advice{{With: SmokePump, Text: "Look at the smoke generator as well."}},
+	},
+	HeatWhenOff: {
+		Name: "heat-when-off", Priority: Now, Trips: true,
+		Meaning: "The chamber gets hotter although the heater is switched off: a welded relay, or a fire.",
+		Action:  "Cut the mains by hand now. This program cannot: only the thermal cut-out or the main switch can.",
+	},
+	HeaterWelded: {
+		Name: "heater-welded", Priority: Now, Trips: true, Delay: 3 * time.Second, Needs: HeatFeedback,
+		Meaning: "The heater's feedback says on although it is switched off: its relay is welded.",
+		Action:  "Cut the mains by hand now and have the relay replaced by someone qualified.",
+	},
+	OutputFailed: {
+		Name: "output-failed", Priority: Now, Trips: true,
+		Meaning: "An output could not be set, so nobody knows what is on. Everything is being switched off.",
+		Action:  "Look whether the heater is cold; if not, cut the mains. Check the relay's wiring, then reset.",
+	},
+	NoHeat: {
+		Name: "no-heat", Priority: Now, Trips: true, Suppresses: []Code{HeatShort, StageOvertime, StageOverdue},
+		Meaning: "The heater has been fully on and the chamber does not follow: a dead element or fuse, an open door, or a chamber probe that hangs outside or in the meat.",
+		Action:  "See that the chamber probe hangs in the chamber, the door is shut and the element gets warm, then reset.",
+	},
+	ChamberLost: {
+		Name: "chamber-lost", Priority: Now, Trips: true, Delay: 30 * time.Second, Suppresses: []Code{ChamberDoubt, HumidityUnmeasured, WickDry},
+		Meaning: "No chamber probe gives a usable reading. The heater went off with the first missing one.",
+		Action:  "Check the probe and its plug, then reset the trip and restart the batch.",
+	},
+	ChamberFrozen: {
+		Name: "chamber-frozen", Priority: Now, Trips: true,
+		Meaning: "A chamber probe has reported exactly the same value although the heater gave enough more or less than before to move it, or was on and off for three quarters of an hour.",
+		Action:  "Unplug and check the probe and its front end, then reset.",
+		More:    []Advice{{With: ChamberPair, Text: "If it cannot be mended, leave it unplugged and say that you go on without it (mended chamber-doubt)."}},
+	},
+	ChamberDisagree: {
+		Name: "chamber-disagree", Priority: Now, Trips: true, Delay: time.Minute, Needs: ChamberPair,
+		Meaning:    "Two chamber probes differ so much that one of them lies.",
+		Action:     "Hang them side by side and find the wrong one. Mend it, or unplug it and say that you go on with the other (mended chamber-disagree); then reset. Or end the batch.",
+		Mended:     "The wrong one is unplugged; go on with the other",
+		MendedWith: ChamberPair,
+	},
+	ChamberDoubt: {
+		Name: "chamber-doubt", Priority: Soon, Delay: 30 * time.Second, Needs: ChamberPair,
+		Meaning:    "One of the chamber probes gives no usable reading. Another still does.",
+		Action:     "Check the probe and its plug before the other one fails too. If it cannot be mended, say that you go on without it (mended chamber-doubt).",
+		Mended:     "Go on without the lost chamber probe",
+		MendedWith: ChamberPair,
+	},
+	CoreLost: {
+		Name: "core-lost", Priority: Soon, Delay: 30 * time.Second,
+		Meaning: "A core that the batch relies on cannot be read. No stage can end by core.",
+		Action:  "Measure the core with a thermometer of your own meanwhile.",
+		More: []Advice{
+			{With: CoreProbe, Text: "Check the probe and its plug; put it back into the middle of the piece."},
+			{With: MoreCores, Text: "If it cannot be mended and the others sit in pieces as thick, say that you go on without it (mended core-lost)."},
+			{With: CoreProbe, Without: MoreCores, Text: "If it cannot be mended, stop the batch."},
+			{Without: CoreProbe, Text: "This cabinet has none to read it with: stop the batch, and take a product that waits for no core."},
+		},
+		Mended:     "Go on without the lost probe",
+		MendedWith: MoreCores,
+	},
+	CoreOut: {
+		Name: "core-out", Priority: Soon, Needs: CoreProbe, MendedWith: CoreProbe, Suppresses: []Code{CoreLost, CoreFrozen},
+		Meaning: "A core reading jumped as no meat can: the probe has left it. Its readings do not count.",
+		Action:  "Put the probe back into the middle of the thickest piece, then say so (mended core-out).",
+		Mended:  "The probe is back in the meat",
+	},
+	CoreFrozen: {
+		Name: "core-frozen", Priority: Soon, Needs: CoreProbe, Suppresses: []Code{CoreLost},
+		Meaning: "A core probe has reported exactly the same value for longer than its piece can stand still, half an hour at the least, although the air around it is much hotter or colder.",
+		Action:  "Unplug and check the probe and its front end.",
+		More:    []Advice{{With: MoreCores, Text: "If it cannot be mended, leave it unplugged and say that you go on without it (mended core-lost)."}},
+	},
+	CoreTooHot: {
+		Name: "core-too-hot", Priority: Now, Trips: true, Delay: time.Minute, Needs: CoreProbe, Suppresses: []Code{CoreLost},
+		Meaning: "A core is hotter than the chamber has ever been in this batch: core and chamber probe are swapped, or one is wrong. Nobody knows how hot the chamber is; the heater is off.",
+		Action:  "Check which probe is which, then reset.",
+	},
+	StepLate: {
+		Name: "step-late", Priority: Soon,
+		Meaning: "The controller was not called in time. The heater was off until it was.",
+		Action:  "Look at the load of the computer; if it comes back, stop the batch.",
+	},
+	PowerLost: {
+		Name: "power-lost", Priority: Soon, Suppresses: []Code{StepLate},
+		Meaning: "The controller was away during the batch: power, a crash, or the program was started anew. What the product did meanwhile was not seen.",
+		Action:  "Look at the product. After more than two minutes the batch waits for you to restart it, after four hours it is over; unseen time counts against it.",
+		More:    []Advice{{With: CoreProbe, Text: "Look at core and come-up."}},
+	},
+	DoorOpen: {
+		Name: "door-open", Priority: Later, Delay: 2 * time.Minute, Needs: DoorSwitch,
+		Meaning: "The door is open, or its switch cannot be read. Heat, air, smoke and moisture wait.",
+		Action:  "Shut the door. If it is shut, look at its switch and the wire.",
+	},
+	HeatShort: {
+		Name: "heat-short", Priority: Soon,
+		Meaning: "The heater is fully on and the chamber does not get any warmer, short of its setpoint.",
+		Action:  "Look at the door's seal, at the damper and at the mains voltage. The batch goes on with the air that there is: stop it if that is too cold for the product.",
+	},
+	StageOvertime: {
+		Name: "stage-overtime", Priority: Later,
+		Meaning: "The stage lasts longer than its file expects. It goes on.",
+		Action:  "Look at chamber, load and probes.",
+	},
+	PromptWaiting: {
+		Name: "prompt-waiting", Priority: Later, Delay: 15 * time.Minute,
+		Meaning: "A hand step has been waiting for its confirmation.",
+		Action:  "Do it and confirm it.",
+	},
+	HumidityUnmeasured: {
+		Name: "humidity-unmeasured", Priority: Later, Delay: 2 * time.Minute,
+		Meaning: "The stage asks for a humidity, and it is not measured. Nothing humidifies meanwhile.",
+		Action:  "Mind the humidity by hand.",
+		More: []Advice{
+			{With: WetBulb, Text: "Wet the wick and fill its well; check the probe and its plug."},
+			{Without: WetBulb, Text: "This cabinet has nothing to measure it with: leave humidity out of the product for the next batch."},
+		},
+	},
+	WickDry: {
+		Name: "wick-dry", Priority: Later, Delay: 10 * time.Minute, Needs: WetBulb, Suppresses: []Code{HumidityUnmeasured},
+		Meaning: "The wet bulb reads like the dry one in a hot chamber: its wick is dry. Its readings do not count.",
+		Action:  "Fill the well and change the wick.",
+	},
+	SmokeFuelLow: {
+		Name: "smoke-fuel-low", Priority: Later, Needs: SmokePump, MendedWith: SmokePump,
+		Meaning: "The smoke generator has had almost as much air as one filling lasts for.",
+		Action:  "Refill it and say so (mended smoke-fuel-low), or let it go out.",
+		Mended:  "It is filled and smoulders",
+	},
+	ComeUpLong: {
+		Name: "come-up-long", Priority: Soon, Needs: CoreProbe,
+		Meaning: "The core has been between 10 °C and 54.4 °C for five of the six hours it may take.",
+		Action:  "Thin out the load, and see that the door is shut and the element gets warm; the setpoints of a batch under way are fixed, and after six hours the batch needs an expert's eye or the bin.",
+	},
+	ComeUpOver: {
+		Name: "come-up-over", Priority: Soon, Needs: CoreProbe, Suppresses: []Code{ComeUpLong},
+		Meaning: "The core took more than six hours from 10 °C to 54.4 °C. Toxin may have been made that no heat destroys.",
+		Action:  "Do not eat or sell it on the word of this program; ask a process authority, or throw it away.",
+	},
+	ChillLong: {
+		Name: "chill-long", Priority: Soon, Needs: CoreProbe,
+		Meaning: "The core has used four fifths of the time that its cooling rule gives it.",
+		Action:  "Cool it faster: ice and stirring where it lies in water, colder air and more room between the pieces where it hangs.",
+	},
+	ChillOver: {
+		Name: "chill-over", Priority: Soon, Needs: CoreProbe, Suppresses: []Code{ChillLong},
+		Meaning: "The core cooled more slowly than the rule allows that the product is held to.",
+		Action:  "Go on cooling it as fast as you can; keep the batch apart and ask a process authority, or throw it away.",
+	},
+	RecordFailing: {
+		Name: "record-failing", Priority: Soon, Delay: 30 * time.Second,
+		Meaning: "The batch record cannot be written. The batch goes on, but what happens now is not kept.",
+		Action:  "Free space on the disk or replace it; no new batch starts meanwhile.",
+	},
+	DiskLow: {
+		Name: "disk-low", Priority: Later,
+		Meaning: "The disk that keeps the batch records is nearly full.",
+		Action:  "Move old records away before the next batch.",
+	},
+	ClockUnset: {
+		Name: "clock-unset", Priority: Later,
+		Meaning: "The computer does not know the time of day. Timers are not affected; dates in the record are wrong.",
+		Action:  "Give it a network or a clock chip.",
+	},
+	ClockStepped: {
+		Name: "clock-stepped", Priority: Later,
+		Meaning: "The computer's time of day was changed during the batch. Timers are not affected.",
+		Action:  "Mind it when you read times in the record.",
+	},
+	EmberOut: {
+		Name: "ember-out", Priority: Soon, Delay: 3 * time.Minute, Needs: SmokePump | EmberProbe, MendedWith: SmokePump,
+		Meaning: "The smoke generator has gone out, or never caught, or its probe has slipped out of the wood: it reads colder than wood that smoulders.",
+		Action:  "Look at it and put the probe back into the wood; if it is out, fill it, light it again and say so (mended ember-out). The stage's time runs on: hold the batch if it must not.",
+		Mended:  "It is filled and smoulders",
+	},
+	EmberUnknown: {
+		Name: "ember-unknown", Priority: Later, Delay: time.Minute, Needs: SmokePump, MendedWith: SmokePump,
+		Meaning: "Nobody knows whether the smoke generator smoulders: nothing says so, or it was without air for so long that it may have gone out.",
+		Action:  "Look at it. Light it again if it is out and shall smoke, put it out if it burns and shall not, and say that you have (mended ember-unknown).",
+		More:    []Advice{{With: EmberProbe, Text: "Check its probe and the plug."}},
+		Mended:  "It has been seen to",
+	},
+	HeaterUnfed: {
+		Name: "heater-unfed", Priority: Soon, Delay: 10 * time.Second, Needs: HeatFeedback,
+		Meaning: "The heater is told on and its feedback says off: the cut-out or the limiter has opened, a fuse has blown, its relay is dead, or the feedback itself is.",
+		Action:  "If the cut-out has opened, find out why before you reset it. Otherwise have fuse, relay and feedback looked at by someone qualified.",
+	},
+	AmbientLost: {
+		Name: "ambient-lost", Priority: Later, Delay: time.Minute, Needs: RoomProbe,
+		Meaning: "The probe in the room gives no usable reading. The room is taken to be as warm as the cabinet file says, also where it is judged whether the heater works and whether something heats by itself.",
+		Action:  "Check the probe and its plug. If it is gone for good, take it out of the cabinet file between two batches, and write there how warm the room is.",
+	},
+	StageOverdue: {
+		Name: "stage-overdue", Priority: Soon, Suppresses: []Code{StageOvertime},
+		Meaning: "The stage, or all heat of the batch, has lasted far longer than its file expects. Where it heats, the heat ends in an hour.",
+		Action:  "See why it does not end. Hold and restart the batch if it shall have two hours from then.",
+		More:    []Advice{{With: CoreProbe, Text: "See that the core probe sits in the meat."}},
+	},
+	PromptOverdue: {
+		Name: "prompt-overdue", Priority: Soon, Suppresses: []Code{PromptWaiting},
+		Meaning: "A hand step has been waiting for its confirmation for an hour. Where it heats, the heat ends an hour from now.",
+		Action:  "Do it and confirm it.",
+	},
+	HeatEnded: {
+		Name: "heat-ended", Priority: Now, Suppresses: []Code{StageOverdue, StageOvertime, PromptOverdue, PromptWaiting},
+		Meaning: "A hand step has waited for two hours while it heated, or the stage or the batch has heated far longer than its file expects. The heater is off and the batch is held.",
+		Action:  "Look at the product: what lies half warm for hours spoils. Restart the batch, which gives two hours more, and confirm the hand step or see why the stage does not end; or stop it.",
+	},
+	AbsenceUnknown: {
+		Name: "absence-unknown", Priority: Soon,
+		Meaning: "The controller was away during the batch, and nobody knows for how long: the clock was not synchronised both before and after. The heater is off and the batch is held.",
+		Action:  "Look at the product and its core. Say for how long the controller was away, the longest that it may have been (absence); more than four hours end the batch, after less restart it. Or stop it.",
+	},
+	EmberBurning: {
+		Name: "ember-burning", Priority: Later, Delay: 20 * time.Minute, Needs: SmokePump | EmberProbe,
+		Meaning: "The smoke generator still smoulders although nothing shall smoke.",
+		Action:  "Do not leave it alone: put it out, or carry it outdoors onto something that cannot burn. It gives off carbon monoxide until it is cold.",
+	},
+}
