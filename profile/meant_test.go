@@ -15,6 +15,9 @@ func TestMeantAs(t *testing.T) {
 		"soy protein isolate": "isolated soy protein", "isolated soy protein": "isolated soy protein",
 		"sodium erythorbate": "accelerator", "cure accelerator": "accelerator", "ascorbic acid": "ascorbic acid",
 		"curing salt": "", "Cure no. 1": "", "sodium nitrite": "", "saltpetre": "", "nitrite-free broth": "-", "secure": "-",
+		"cure no. 2": "", "Pink salt": "", "Himalayan pink salt": "", "potassium nitrate": "", "E250": "", "E 252": "", "salpeter": "",
+		"celery powder": "", "cultured celery extract": "", "Beetroot juice concentrate": "", "fermented vegetable juice": "", "Swiss chard powder": "",
+		"celery seed": "-", "celery leaves": "-", "garlic powder": "-", "beetroot": "-", "cured yolk": "-", "cure and erythorbate mix": "", "nitrites": "",
 		"juniper": "-", "black pepper": "-", "": "-", "½": "-",
 	} {
 		got, ok := meantAs(name)
@@ -31,6 +34,15 @@ func TestMeantAs(t *testing.T) {
 				assert.Equal(t, k.Meaning, m.kind)
 			}
 		}
-		assert.True(t, m.as == "" || m.kind != Spice, m.as)
+		assert.Equal(t, m.cure, m.as == "", m.names)
+	}
+}
+
+func TestMeantNitrate(t *testing.T) {
+	for name, want := range map[string]bool{
+		"cure no. 2": true, "Cure #2": true, "curing salt 2": true, "saltpetre": true, "sodium nitrate": true,
+		"cure no. 1": false, "2nd cure": false, "cure": false, "nitrate-free cure": false, "nitrite salt": false,
+	} {
+		assert.Equal(t, want, meantNitrate(name), name)
 	}
 }

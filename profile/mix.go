@@ -22,7 +22,12 @@ func (f Formula) PickleMass() quantity.Kilograms {
 	if len(f.Pickle.Items) == 0 {
 		return 0
 	}
-	sum := f.Cure.Mass
+	var sum quantity.Kilograms
+	for _, c := range f.AllCures() {
+		if c.Wet() {
+			sum += c.Mass
+		}
+	}
 	for _, i := range f.Pickle.Items {
 		sum += i.Mass
 	}
@@ -50,8 +55,15 @@ func (f Formula) TakenUp() Formula {
 		return f
 	}
 	share := quantity.Kilograms(f.PickleShare())
-	t := Formula{Cut: f.Cut, Cure: f.Cure, Other: slices.Clone(f.Other)}
-	t.Cure.Mass *= share
+	t := Formula{Cut: f.Cut, Cure: f.Cure, Cures: slices.Clone(f.Cures), Other: slices.Clone(f.Other)}
+	if t.Cure.Wet() {
+		t.Cure.Mass *= share
+	}
+	for i := range t.Cures {
+		if t.Cures[i].Wet() {
+			t.Cures[i].Mass *= share
+		}
+	}
 	for _, i := range f.Pickle.Items {
 		if f.Pickle.LongCure && i.As == Water {
 			continue
@@ -74,22 +86,22 @@ func (f Formula) MassOf(kind IngredientKind) quantity.Kilograms {
 	return sum
 }
 
-// SaltMass is all salt in the batch, that of the cure with it.
+// SaltMass is all salt in the batch, that of the cures with it.
 func (f Formula) SaltMass() quantity.Kilograms {
-	c := f.TakenUp().Cure
-	return f.MassOf(Salt) + c.Mass*quantity.Kilograms(1-c.Nitrite)
-}
-
-// NitriteMass is the sodium nitrite that ends up in the meat.
-func (f Formula) NitriteMass() quantity.Kilograms {
-	c := f.TakenUp().Cure
-	return c.Mass * quantity.Kilograms(c.Nitrite)
+	sum := f.MassOf(Salt)
+	for _, c := range f.TakenUp().AllCures() {
+		sum += c.Mass * quantity.Kilograms(c.Salt())
+	}
+	return sum
 }
 
 // Mass is the mass of the whole batch before anything is dried off it.
 func (f Formula) Mass() quantity.Kilograms {
 	f = f.TakenUp()
-	total := f.Cure.Mass
+	var total quantity.Kilograms
+	for _, c := range f.AllCures() {
+		total += c.Mass
+	}
 	for _, m := range f.Cut {
 		total += m.Mass
 	}
@@ -115,7 +127,9 @@ func (f Formula) Composition() composition.Mix {
 		// The parts may add up to one plus a rounding error.
 		ash += kg * max(0, float64(1-m.Water-m.Protein-m.Fat-m.Carbohydrate))
 	}
-	ash += float64(f.Cure.Mass)
+	for _, c := range f.AllCures() {
+		ash += float64(c.Mass)
+	}
 	for _, i := range f.Other {
 		kg := float64(i.Mass)
 		switch i.As {

@@ -14,6 +14,7 @@ const (
 	MaxStages      = 24
 	MaxConditions  = 8
 	MaxIngredients = 40
+	MaxCures       = 8
 )
 
 var (
@@ -28,7 +29,7 @@ var (
 	uptakeRange   = source.Range[quantity.Ratio]{Low: 0, High: 1, Above: true, Text: quantity.Ratio.String}
 	rampRange     = source.Range[quantity.KelvinPerSecond]{Low: 0, High: 600. / 3600, Above: true, Text: quantity.KelvinPerSecond.String}
 	stageRange    = source.Range[time.Duration]{Low: 0, High: 7 * 24 * time.Hour, Above: true, Text: inDays}
-	restRange     = source.Range[time.Duration]{Low: 0, High: 60 * 24 * time.Hour, Above: true, Text: inDays}
+	restRange     = source.Range[time.Duration]{Low: 0, High: 400 * 24 * time.Hour, Above: true, Text: inDays} // a ham of 300 mm, rubbed, takes 285 days
 	logRange      = source.Range[float64]{Low: 0, High: 12, Above: true}
 )
 
@@ -107,6 +108,7 @@ func parse(doc *source.Document) (*Product, error) {
 	p.Process, _ = source.Choice(process, processes)
 	p.Formula = parseFormula(root.Need("formula").Map())
 	p.Class = parseClass(class, p.Formula.Cure.Method)
+	p.Jurisdiction, _ = source.Choice(root.Take("jurisdiction"), jurisdictions)
 	targets := root.Take("targets").Map()
 	p.Targets = parseTargets(targets, p.Species)
 	p.Stages = parseStages(root.Need("stages"), p.Species)

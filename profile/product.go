@@ -11,15 +11,16 @@ import (
 // shaped, when it is done, and the stages that get it there. Products come from
 // Parse, which has checked them; the rest of the program reads them only.
 type Product struct {
-	Name    string
-	Source  string // where the schedule comes from, in the file's words
-	Shape   Shape
-	Species Species
-	Class   Class
-	Process Process
-	Formula Formula
-	Targets Targets
-	Stages  []Stage
+	Name         string
+	Source       string // where the schedule comes from, in the file's words
+	Shape        Shape
+	Species      Species
+	Class        Class
+	Process      Process
+	Jurisdiction Jurisdiction
+	Formula      Formula
+	Targets      Targets
+	Stages       []Stage
 }
 
 // Form is the geometry that heat conduction is solved in.
@@ -118,12 +119,13 @@ const (
 	NotReadyToEat
 )
 
-// A Formula is what goes into the batch. With a Pickle, Cure.Mass and the items of
-// the pickle are what is in the pickle, of which the meat takes up a part; without
-// one all of everything ends up in the meat.
+// A Formula is what goes into the batch. With a Pickle, the cures that are pumped or
+// that the meat lies in and the items of the pickle are what is in the pickle, of
+// which the meat takes up a part; without one all of everything ends up in the meat.
 type Formula struct {
 	Cut    []Meat
-	Cure   Cure
+	Cure   Cure   // the first; without it there are no others
+	Cures  []Cure // any further ones
 	Pickle Pickle
 	Other  []Ingredient
 }
@@ -133,8 +135,11 @@ type Formula struct {
 type Pickle struct {
 	Items []Ingredient
 	// Uptake is the mass that the meat takes up as a fraction of its green weight:
-	// what is pumped, or the measured pick-up.
+	// what is pumped and the measured pick-up.
 	Uptake quantity.Ratio
+	// Pump is the part of it that is pumped, before meat is laid into what is left of
+	// the pickle; zero for meat that is only pumped or only laid in.
+	Pump quantity.Ratio
 	// LongCure instead means that the meat lies until pickle and meat hold the same
 	// share of everything dissolved.
 	LongCure bool
@@ -159,13 +164,17 @@ const (
 	DryRubbed
 )
 
-// Cure is the curing mix and how it is used.
+// Cure is one curing mix and how it is used. Its shares are by mass; what they leave
+// is salt.
 type Cure struct {
-	Name    string
-	Mass    quantity.Kilograms // in the pickle if there is one, else all in the meat
-	Nitrite quantity.Ratio     // sodium nitrite in the mix, by mass; the rest is salt
-	Method  CureMethod         // massaged meat counts as Pumped
-	Rest    time.Duration      // zero when the file names none
+	Name             string
+	Mass             quantity.Kilograms // in the pickle if there is one for its method, else all in the meat
+	Nitrite          quantity.Ratio     // sodium nitrite
+	PotassiumNitrite quantity.Ratio
+	Nitrate          quantity.Ratio // sodium nitrate
+	PotassiumNitrate quantity.Ratio // saltpetre
+	Method           CureMethod     // massaged meat counts as Pumped
+	Rest             time.Duration  // zero when the file names none
 }
 
 // IngredientKind says what an ingredient counts as in the sums.

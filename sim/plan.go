@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fumarium/profile"
+	"fumarium/profile/diffusion"
 	"fumarium/profile/quantity"
 )
 
@@ -18,6 +19,9 @@ type Plan struct {
 	Earliest time.Time  `json:"earliest"` // ready, if making began now
 	Steps    []PlanStep `json:"steps"`
 	Runs     int        `json:"runs"`
+	// Middle is when salt has come to the middle of what is cured from outside, by
+	// diffusion; null for anything else. It may be after the batch is hung.
+	Middle *time.Time `json:"middle"`
 }
 
 // A PlanStep is one step. Until is when half of the rehearsals are through with
@@ -58,7 +62,20 @@ func NewPlan(p *profile.Product, spread *SpreadResult, now, ready time.Time, mad
 	}
 	add("make", begin, stuffed, stuffed, "weigh, grind, mix and stuff, or cure; about "+quantity.FormatDuration(made))
 	if rest > 0 {
-		add("rest", stuffed, hang, hang, quantity.FormatDuration(rest)+" in the cold: "+why)
+		note := quantity.FormatDuration(rest) + " in the cold: " + why
+		if in, ok := p.CuredFromOutside(); ok {
+			at := stuffed.Add(in.Needed).Truncate(time.Hour).Add(time.Hour).In(zone)
+			plan.Middle = &at
+			note += "; salt has come to the middle on " + at.Format("Mon 2 Jan")
+			if at.After(hang) {
+				note += fmt.Sprintf(", AFTER it is hung: it holds %.0f %% of it then", 100*in.Middle(diffusion.Salt, rest))
+			}
+			note += " (" + diffusion.Salt.Source + ")"
+			if !p.Formula.PumpedNitrite() {
+				note += "; nitrite there is not shown"
+			}
+		}
+		add("rest", stuffed, hang, hang, note)
 	}
 	from := hang
 	for i := range p.Stages {

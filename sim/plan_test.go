@@ -49,6 +49,35 @@ func TestPlanCountsBackwards(t *testing.T) {
 	assert.ErrorContains(t, err, "8 of 10")
 }
 
+// What is cured from outside has a day on which salt has come to its middle: 42 mm,
+// rubbed, 7.75 days (the series of Crank at 2e-10 m²/s, own arithmetic).
+func TestPlanNamesTheDayOfTheMiddle(t *testing.T) {
+	now := time.Date(2026, 3, 3, 8, 0, 30, 0, time.UTC)
+	plan := func(key string, rest time.Duration) *Plan {
+		p := *product(t, key)
+		if rest > 0 {
+			p.Formula.Cure.Rest = rest
+		}
+		spread := &SpreadResult{Runs: 10, Complete: 10, Stages: make([]StageSpread, len(p.Stages))}
+		got, err := NewPlan(&p, spread, now, now.Add(30*24*time.Hour), time.Hour)
+		require.NoError(t, err)
+		return got
+	}
+	got := plan("orchard-bacon", 0)
+	require.NotNil(t, got.Middle)
+	rest := got.Steps[1]
+	took := got.Middle.Sub(rest.Begin)
+	assert.True(t, took >= 186*time.Hour && took <= 188*time.Hour, took)
+	assert.False(t, got.Middle.After(rest.Until))
+	assert.Contains(t, rest.Note, "salt has come to the middle on "+got.Middle.Format("Mon 2 Jan"))
+	assert.Contains(t, rest.Note, "nitrite there is not shown")
+	assert.NotContains(t, rest.Note, "AFTER")
+	got = plan("orchard-bacon", 48*time.Hour)
+	assert.True(t, got.Middle.After(got.Steps[1].Until))
+	assert.Contains(t, got.Steps[1].Note, "AFTER it is hung")
+	assert.Nil(t, plan("marjoram-ring", 0).Middle)
+}
+
 func TestSpreadKnowsItsStages(t *testing.T) {
 	p := product(t, "caraway-sticks")
 	spread, err := Spread(context.Background(), Setup{Product: p, Cabinet: builtCabinet(t, "plywood-cabinet"), Seed: 1}, 20, nil)

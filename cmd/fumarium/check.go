@@ -22,7 +22,7 @@ import (
 
 func checkCommand() *cobra.Command {
 	var asJSON bool
-	var against string
+	var against, where string
 	c := &cobra.Command{
 		Use:   "check FILE...",
 		Short: "Validate product and cabinet files, and say what looks unwise",
@@ -32,7 +32,8 @@ but looks unwise: smoke on wet casings, fat that runs out, a come-up that takes
 too long, a stage that can never end.
 
 A file is a cabinet when its top level has the key "cabinet", and a product
-otherwise. Products are held against the cabinet of --cabinet.
+otherwise. Products are held against the cabinet of --cabinet, and their formula
+against the rules of the place that they name, or else of --jurisdiction.
 
 When there is nothing to report it says "no fault found".
 ` + caution.NoFault + `
@@ -46,15 +47,20 @@ opened.`,
 			if err != nil {
 				return err
 			}
-			return runCheck(args, home, asJSON, cmd.OutOrStdout())
+			place, err := placeOf(where)
+			if err != nil {
+				return err
+			}
+			return runCheck(args, home, place, asJSON, cmd.OutOrStdout())
 		},
 	}
 	c.Flags().BoolVar(&asJSON, "json", false, "print the findings as JSON")
 	c.Flags().StringVar(&against, "cabinet", defaultCabinet, "cabinet `FILE` or shipped name that products are held against")
+	jurisdictionFlag(c, &where)
 	return c
 }
 
-func runCheck(names []string, home *cabinet.Cabinet, asJSON bool, w io.Writer) error {
+func runCheck(names []string, home *cabinet.Cabinet, place profile.Jurisdiction, asJSON bool, w io.Writer) error {
 	var all source.Findings
 	var ends []string
 	var unreadable error
@@ -66,7 +72,7 @@ func runCheck(names []string, home *cabinet.Cabinet, asJSON bool, w io.Writer) e
 			continue
 		}
 		read++
-		all = append(all, checkFile(name, data, home)...)
+		all = append(all, checkFile(name, data, home, place)...)
 		if line := heatEnds(name, data, home); line != "" {
 			ends = append(ends, line)
 		}
@@ -117,7 +123,7 @@ func heatEnds(name string, data []byte, home *cabinet.Cabinet) string {
 }
 
 // checkFile returns everything there is to say about one file.
-func checkFile(name string, data []byte, home *cabinet.Cabinet) source.Findings {
+func checkFile(name string, data []byte, home *cabinet.Cabinet, place profile.Jurisdiction) source.Findings {
 	if isCabinet(data) {
 		c, err := cabinet.Parse(name, data)
 		if err != nil {
@@ -132,7 +138,7 @@ func checkFile(name string, data []byte, home *cabinet.Cabinet) source.Findings 
 	found := lint.Product(p, name, lint.Cabinet{
 		Filling: home.Generator.Lasts, HasAmbient: true, Ambient: home.Ambient, ChamberHigh: home.Limits.ChamberHigh,
 	})
-	found = append(found, judged(p, name, data)...)
+	found = append(found, judged(p, place, name, data)...)
 	sort.SliceStable(found, func(i, j int) bool { return found[i].Line < found[j].Line })
 	return withExcerpts(found, data)
 }
@@ -146,7 +152,7 @@ func withExcerpts(found source.Findings, data []byte) source.Findings {
 
 // judged gives what the make sheet finds wrong with the formula; its notes are for
 // the sheet only.
-func judged(p *profile.Product, name string, data []byte) source.Findings {
+func judged(p *profile.Product, place profile.Jurisdiction, name string, data []byte) source.Findings {
 	line := 1
 	for i, text := range bytes.Split(data, []byte("\n")) {
 		if bytes.HasPrefix(text, []byte("formula:")) {
@@ -154,7 +160,7 @@ func judged(p *profile.Product, name string, data []byte) source.Findings {
 		}
 	}
 	var found source.Findings
-	for _, f := range formula.Judge(p, formula.GreenWeight).Findings {
+	for _, f := range formula.Judge(p, heldTo(p, place)).Findings {
 		if f.Severity != source.Note {
 			f.File, f.Line, f.Column = name, line, 1
 			found = append(found, f)

@@ -20,6 +20,9 @@ import (
 	"fumarium/controller/web"
 )
 
+// first is what the first process of an emulated board does.
+var first func(m *testing.M)
+
 // TestMain lets the test binary stand in for the program, so that the daemon runs
 // as a process of its own without a build.
 func TestMain(m *testing.M) {
@@ -27,6 +30,9 @@ func TestMain(m *testing.M) {
 		standIn()
 		main()
 		return
+	}
+	if first != nil {
+		first(m)
 	}
 	if address := os.Getenv(crowdEnv); address != "" {
 		crowdComes(address)
@@ -63,6 +69,23 @@ func launchDaemon(t *testing.T, state string, env []string, args ...string) *dae
 	t.Helper()
 	self, err := os.Executable()
 	require.NoError(t, err)
+	return launchProgram(t, self, state, env, args...)
+}
+
+// built builds the program, as it is without a test and the race detector, for this
+// machine or the one that env names.
+func built(t *testing.T, env ...string) (program string) {
+	t.Helper()
+	program = filepath.Join(t.TempDir(), "fumarium")
+	build := exec.Command("go", "build", "-o", program, ".")
+	build.Env = append(append(os.Environ(), "CGO_ENABLED=0"), env...)
+	said, err := build.CombinedOutput()
+	require.NoError(t, err, string(said))
+	return program
+}
+
+func launchProgram(t *testing.T, self, state string, env []string, args ...string) *daemon {
+	t.Helper()
 	d := &daemon{t: t, state: state, lines: make(chan string, 10000)}
 	d.cmd = exec.Command(self, append([]string{"run", "--state", d.state, "--listen", "127.0.0.1:0"}, args...)...)
 	d.cmd.Env = append(append(os.Environ(), "FUMARIUM_TEST_AS_PROGRAM=1"), env...)

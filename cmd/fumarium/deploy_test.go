@@ -154,7 +154,8 @@ func TestADaemonFitsItsMemory(t *testing.T) {
 	t.Parallel()
 	most, err := strconv.Atoi(strings.TrimSuffix(unit(t)["MemoryMax"], "M"))
 	require.NoError(t, err, "MemoryMax must be in megabytes")
-	d := startDaemonIn(t, t.TempDir(), "--pace", "10000") // the demonstration's batch
+	d := launchProgram(t, built(t), t.TempDir(), nil, "--pace", "10000") // the demonstration's batch
+	d.answers()
 	peak := regexp.MustCompile(`VmHWM:\s+(\d+) kB`)
 	require.Eventually(t, func() bool {
 		for _, path := range []string{"/", "/metrics"} {

@@ -52,9 +52,9 @@ Exit status: 0 all off, 2 usage, 3 not everything could be switched off.`,
 }
 
 func runOff(name, state string, lines relay.Host, wait func(time.Duration), asJSON bool, w io.Writer) error {
-	before := lastOpening(state)
 	c, err := findCabinet(name)
 	if err != nil {
+		before := lastOpening(state)
 		return couldNot(before.withoutFile(err, lines))
 	}
 	outputs := wiring.Fitted(c)
@@ -62,6 +62,7 @@ func runOff(name, state string, lines relay.Host, wait func(time.Duration), asJS
 	if !c.Simulated() {
 		left = relay.Cut(c, lines, wait)
 	}
+	before := lastOpening(state) // whose disk may hang
 	gone, err := before.beside(name, c, lines)
 	if left = errors.Join(left, err); left != nil {
 		return couldNot(fmt.Errorf("not everything could be switched off:\n%w\nwhen in doubt, cut the mains", left))

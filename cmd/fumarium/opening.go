@@ -78,9 +78,9 @@ type openCabinet struct {
 // opened only once its outputs are on disk: a file that is torn later must not leave
 // them on.
 func openNamed(o runOptions, paceGiven bool, m machine, product *profile.Product, log *slog.Logger) (*openCabinet, error) {
-	before := lastOpening(o.state)
 	file, err := find(o.cabinet, shipped.Find, cabinet.Parse)
 	if err != nil {
+		before := lastOpening(o.state)
 		if isFile(o.cabinet) || len(before.Pins) > 0 {
 			err = before.withoutFile(err, m.lines)
 		}
@@ -91,49 +91,53 @@ func openNamed(o runOptions, paceGiven bool, m machine, product *profile.Product
 		return nil, usage("--pace is for simulated cabinets; %q is a real one", c.Name)
 	}
 	if err := wiring.Refused(c); err != nil {
+		before := lastOpening(o.state)
 		before.Pins = before.By(c)
 		return nil, couldNot(before.withoutFile(err, m.lines))
 	}
-	opening := &openCabinet{file: file}
-	if err := opening.keep(&before, m.lines, log); err != nil {
-		if !c.Simulated() {
-			err = errors.Join(err, relay.Cut(c, m.lines, time.Sleep))
-		}
+	told, err := supersede(o.state, file.File, c, m.lines)
+	if err != nil {
 		return nil, couldNot(err)
 	}
-	opening.world, err = wiring.Open(c, wiring.Options{Product: product, Seed: 1, Lines: m.lines, Buses: m.buses})
-	return opening, couldNot(err)
+	for _, text := range told {
+		log.Warn(text)
+	}
+	world, err := wiring.Open(c, wiring.Options{Product: product, Seed: 1, Lines: m.lines, Buses: m.buses})
+	return &openCabinet{file, world, told}, couldNot(err)
 }
 
-// keep sees to what the last opening held beside this cabinet, and writes down this one.
-func (o *openCabinet) keep(before *last, lines relay.Host, log *slog.Logger) error {
-	c, name := o.file.Value, o.file.File
+// supersede switches off everything that a cabinet, read from the file name, and the last
+// opening hold, and then puts the cabinet in that one's place, on disk. told is for
+// people. A disk that hangs keeps nothing on but what the file does not name.
+func supersede(state, name string, c *cabinet.Cabinet, lines relay.Host) (told []string, err error) {
+	var left error
+	if !c.Simulated() {
+		left = relay.Cut(c, lines, time.Sleep)
+	}
+	before := lastOpening(state)
 	if before.err != nil && !c.Simulated() && before.dir != "" {
-		text := fmt.Sprintf("the outputs of the last opening cannot be read and are written anew: %v; if another output was fitted before, see that it is off", before.err)
-		log.Warn(text)
-		o.told = append(o.told, text)
+		told = append(told, fmt.Sprintf("the outputs of the last opening cannot be read and are written anew: %v; if another output was fitted before, see that it is off", before.err))
 	}
 	gone, err := before.beside(name, c, lines)
 	if err != nil {
-		return err
+		return told, errors.Join(err, left)
 	}
+	// What is left, the opening says: an element that is live with every line off is no
+	// reason not to open.
 	if len(gone) > 0 {
-		text := name + " no longer names what the last opening held; switched off and read back: " + pinNames(gone)
-		log.Warn(text)
-		o.told = append(o.told, text)
+		told = append(told, name+" no longer names what the last opening held; switched off and read back: "+pinNames(gone))
 	}
 	switch {
 	case c.Simulated() && len(gone) > 0:
 		err = opened.Forget(before.dir)
 	case c.Simulated():
-		return nil
 	case before.dir == "":
-		return before.err
+		err = before.err
 	default:
 		err = opened.Write(before.dir, opened.Of(name, c))
 	}
 	if err != nil {
-		return fmt.Errorf("which outputs are opened must be on disk before anything can heat: %w; free the disk or choose another folder with --state", err)
+		return told, fmt.Errorf("which outputs are opened must be on disk before anything can heat: %w; free the disk or choose another folder with --state", err)
 	}
-	return nil
+	return told, nil
 }

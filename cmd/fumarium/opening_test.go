@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -236,10 +237,13 @@ func TestAChangedFileLeavesNothingOn(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, opening.told, 1)
 	assert.Contains(t, opening.told[0], "switched off and read back: heater on GPIO17")
-	assert.Equal(t, "GPIO17", opts[0].Pin, "before anything is opened")
+	pins := []string{}
 	for _, a := range opts {
+		pins = append(pins, a.Pin)
 		assert.Equal(t, a.Pin == "GPIO22", a.ActiveLow, a.Pin)
 	}
+	named := []string{"GPIO27", "GPIO22", "GPIO24"}
+	assert.Equal(t, slices.Concat(named, []string{"GPIO17"}, named), pins, "all off, then what is gone, before anything is opened")
 	require.NoError(t, opening.world.Close())
 	second, err := opened.Read(state)
 	require.NoError(t, err)
@@ -283,19 +287,49 @@ func TestARehearsalKeepsNoPins(t *testing.T) {
 	require.NoError(t, err)
 	assert.Empty(t, gone)
 	assert.NotEmpty(t, o.stillOn())
-	opening := openCabinet{}
-	opening.file.File, opening.file.Value = name, simulated(t)
-	require.NoError(t, opening.keep(&before, remote(o.socket), slog.New(slog.DiscardHandler)))
+	told, err := supersede(state, name, simulated(t), remote(o.socket))
+	require.NoError(t, err)
 	assert.Empty(t, o.stillOn())
-	assert.Len(t, opening.told, 1)
+	assert.Len(t, told, 1)
 	assert.NoFileExists(t, filepath.Join(state, opened.File))
 }
 
 func simulated(t *testing.T) *cabinet.Cabinet {
 	t.Helper()
-	c, err := findCabinet(defaultCabinet)
-	require.NoError(t, err)
+	c := cabinetOf(t, defaultCabinet)
 	require.True(t, c.Simulated())
+	return c
+}
+
+// A disk that hangs keeps nothing on that the cabinet file names: a pipe gives a reader
+// no answer either, until someone writes.
+func TestNoOffWaitsForTheLastOpening(t *testing.T) {
+	o := newOutside(t, true, 30, 15)
+	state, name := t.TempDir(), file(t, "cabinet.yaml", outsideCabinet)
+	pipe := filepath.Join(state, opened.File)
+	for what, begin := range map[string]func() error{
+		"off": func() error { return runOff(name, state, remote(o.socket), noWait, false, io.Discard) },
+		"run": func() error { _, err := supersede(state, name, cabinetOf(t, name), remote(o.socket)); return err },
+	} {
+		_ = os.Remove(pipe)
+		require.NoError(t, syscall.Mkfifo(pipe, 0o600))
+		o.leftOn(t, "GPIO17", "GPIO22")
+		done := make(chan error, 1)
+		go func() { done <- begin() }()
+		assert.Equal(t, "taken by fumarium heater", o.heaterIs(t, false).Why, what)
+		mended, err := os.OpenFile(pipe, os.O_WRONLY, 0) // waits for the reader
+		require.NoError(t, err)
+		assert.Empty(t, o.stillOn(), what)
+		require.NoError(t, os.Remove(pipe))
+		require.NoError(t, mended.Close())
+		assert.NoError(t, <-done, what)
+	}
+}
+
+func cabinetOf(t *testing.T, name string) *cabinet.Cabinet {
+	t.Helper()
+	c, err := findCabinet(name)
+	require.NoError(t, err)
 	return c
 }
 

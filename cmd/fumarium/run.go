@@ -60,8 +60,9 @@ simulated cabinet a simulated person carries out the hand steps after two
 (simulated) minutes. It touches no hardware.
 
 With a cabinet file that names real front ends and lines, this program heats. The
-real side was proven against the makers' tables and simulated chips only, never on
-a real cabinet: try it with fumarium wiring first, and with the mains unplugged.
+real side was proven against the makers' tables, simulated chips and an emulated
+board's kernel only, never on a real cabinet: try it with fumarium wiring first, and
+with the mains unplugged.
 
 Under a service manager it reports when it is ready, what it does and that its loop
 goes round; when it cannot start, it says why on the page for half a minute before

@@ -45,7 +45,7 @@ Exit status: 0 passed, 1 something is wrong or was left out, 2 usage, 3 could no
 		Args:    cobra.NoArgs,
 		RunE:    func(cmd *cobra.Command, _ []string) error { return newBench(cmd).selfTest(cmd.Context(), o) },
 	}
-	c.Flags().StringVar(&o.state, "state", "", "`DIR` for the report (default: "+stateHint+")")
+	c.Flags().StringVar(&o.state, "state", "", "`DIR` for the report and the last opening (default: "+stateHint+")")
 	return cabinetFlag(c, &o.cabinet)
 }
 
@@ -91,7 +91,7 @@ func (b *bench) selfTest(ctx context.Context, o selfTestOptions) error {
 	}
 	fmt.Fprintln(b.out)
 	var failed error
-	r.Relays, failed = b.clickThrough(ctx, c, nil)
+	r.Relays, failed = b.clickThrough(ctx, c, clickOptions{cabinet: o.cabinet, state: o.state})
 	if failed != nil {
 		r.Wrong = append(r.Wrong, "relays: "+failed.Error())
 	}

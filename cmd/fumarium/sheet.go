@@ -6,13 +6,13 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"fumarium/profile/formula"
+	"fumarium/profile"
 	"fumarium/profile/quantity"
 	"fumarium/profile/sheet"
 )
 
 func sheetCommand() *cobra.Command {
-	var meat string
+	var meat, where string
 	var asJSON, total bool
 	c := &cobra.Command{
 		Use:   "sheet PRODUCT",
@@ -22,9 +22,10 @@ wall: what to weigh out, whether nitrite, erythorbate, salt, water, fat and bind
 are within their limits, with the arithmetic, the steps by hand, the rest, and the
 stages of the chamber.
 
-The limits are ingoing, on the green weight of the meat, as inspectors in the
-United States reckon them; --total-formulation reckons on everything in the batch,
-as in Canada. A verdict here is an aid: for food that is sold, a process authority
+The limits are those of the place that the product names (jurisdiction:), or else of
+--jurisdiction: US, EU, UK, Canada or "Australia/New Zealand". The others are shown
+beside it, and deploy/rules.md has all of them with their texts. --total-formulation
+is --jurisdiction Canada. A verdict here is an aid: for food that is sold, a process authority
 and the local inspector decide.
 
 Exit status: 0 within the limits, 1 not, 2 usage, 3 a file could not be read.`,
@@ -34,10 +35,13 @@ Exit status: 0 within the limits, 1 not, 2 usage, 3 a file could not be read.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o := sheet.Options{}
 			if total {
-				o.Basis = formula.TotalFormulation
+				o.Where = profile.Canada
+			}
+			place, err := placeOf(where)
+			if err != nil {
+				return err
 			}
 			if meat != "" {
-				var err error
 				if o.Meat, err = quantity.ParseMass(meat); err != nil {
 					return usage("--meat %s: %w", meat, err)
 				}
@@ -45,10 +49,11 @@ Exit status: 0 within the limits, 1 not, 2 usage, 3 a file could not be read.`,
 					return usage("--meat %s is outside %v to %v", meat, leastMeat, mostMeat)
 				}
 			}
-			return runSheet(args[0], o, asJSON, cmd.OutOrStdout())
+			return runSheet(args[0], o, place, asJSON, cmd.OutOrStdout())
 		},
 	}
 	c.Flags().StringVar(&meat, "meat", "", "`MASS` of meat in hand, such as 5kg or \"11 lb 4 oz\" (default: as the product has it)")
+	jurisdictionFlag(c, &where)
 	c.Flags().BoolVar(&total, "total-formulation", false, "reckon the cure on the whole batch instead of the green weight")
 	c.Flags().BoolVar(&asJSON, "json", false, "print the sheet as JSON")
 	return c
@@ -60,10 +65,13 @@ const (
 	mostMeat  quantity.Kilograms = 500
 )
 
-func runSheet(product string, o sheet.Options, asJSON bool, w io.Writer) error {
+func runSheet(product string, o sheet.Options, place profile.Jurisdiction, asJSON bool, w io.Writer) error {
 	p, err := findProduct(product)
 	if err != nil {
 		return err
+	}
+	if o.Where == profile.NoJurisdiction {
+		o.Where = heldTo(p, place)
 	}
 	s := sheet.Make(p, o)
 	if asJSON {

@@ -36,6 +36,8 @@ type supervisor struct {
 	env   []string
 	run   []string // ExecStart
 	off   []string // ExecStopPost
+	self  string   // the program; empty is this test in its place
+	dead  func()   // looks at what a death leaves, before the stop helper comes
 	log   *os.File
 
 	mu       sync.Mutex
@@ -100,9 +102,12 @@ func (s *supervisor) begin() {
 }
 
 func (s *supervisor) command(args []string) *exec.Cmd {
-	self, err := os.Executable()
-	if err != nil {
-		s.t.Error(err)
+	self := s.self
+	if self == "" {
+		var err error
+		if self, err = os.Executable(); err != nil {
+			s.t.Error(err)
+		}
 	}
 	c := exec.Command(self, args...)
 	c.Env, c.Stderr = s.env, s.log
@@ -132,6 +137,9 @@ func (s *supervisor) life() bool {
 	var e end
 	s.await(cmd, gone, &e)
 	e.died = time.Now()
+	if s.dead != nil {
+		s.dead()
+	}
 	helper := s.command(s.off)
 	var said strings.Builder
 	helper.Stdout, helper.Stderr = &said, &said
@@ -264,7 +272,7 @@ func newHeating(t *testing.T, keeps bool) *heating {
 	h := &heating{o: newOutside(t, keeps, 30, 15), dir: t.TempDir()}
 	cabinet := file(t, "cabinet.yaml", outsideCabinet)
 	h.supervisor = newSupervisor(t, watch, abort,
-		[]string{"run", "--cabinet", cabinet, "--state", h.dir, "--listen", "127.0.0.1:0"}, []string{"off", "--cabinet", cabinet, "--state", h.dir}, h.o.env())
+		[]string{"run", "--cabinet", cabinet, "--listen", "127.0.0.1:0"}, []string{"off", "--cabinet", cabinet}, append(h.o.env(), "STATE_DIRECTORY="+h.dir))
 	return h
 }
 
@@ -296,8 +304,8 @@ func (h *heating) batch() {
 	t := h.t
 	t.Helper()
 	h.until("READY", h.saidReady)
-	_, page, found := strings.Cut(h.journal(), "page ")
-	require.True(t, found, h.journal())
+	require.Eventually(t, func() bool { return strings.Contains(h.journal(), "/\nmetrics") }, 20*time.Second, 20*time.Millisecond)
+	_, page, _ := strings.Cut(h.journal(), "page ")
 	url, _, _ := strings.Cut(strings.TrimSpace(page), "/\n")
 	product := file(t, "product.yaml", quick(t))
 	require.Eventually(t, func() bool { // the chips have to convert first

@@ -28,7 +28,7 @@ import (
 // The unit is that of deploy, with its times, without its user and its sandbox.
 
 // kept are the settings of the unit that are taken over.
-var kept = []string{"Type", "NotifyAccess", "WatchdogSec", "TimeoutAbortSec", "TimeoutStopSec", "TimeoutStartSec", "Restart", "RestartSec", "FileDescriptorStoreMax", "StartLimitIntervalSec"}
+var kept = []string{"StateDirectory", "StateDirectoryMode", "Type", "NotifyAccess", "WatchdogSec", "TimeoutAbortSec", "TimeoutStopSec", "TimeoutStartSec", "Restart", "RestartSec", "FileDescriptorStoreMax", "StartLimitIntervalSec"}
 
 const systemdBoot = `set -e
 mount --make-rprivate /
@@ -39,6 +39,9 @@ mount -o remount,bind,ro /proc/sys
 umount -l /sys/fs/cgroup
 mount -t cgroup2 cgroup2 /sys/fs/cgroup
 mount -t tmpfs tmpfs /run
+mount -t tmpfs tmpfs /var/lib
+mkdir /var/lib/fumarium
+mount --bind "$2" /var/lib/fumarium
 exec env -i PATH="$PATH" container=test SYSTEMD_UNIT_PATH="$1" /usr/lib/systemd/systemd --system --unit=default.target --show-status=no --log-target=console
 `
 
@@ -62,8 +65,8 @@ func boots(t *testing.T, o *outside, state, cabinet string) (journal string) {
 	for _, e := range env {
 		text.WriteString("Environment=" + e + "\n")
 	}
-	text.WriteString("ExecStart=" + self + " run --cabinet " + cabinet + " --state " + state + " --listen 127.0.0.1:0\n")
-	text.WriteString("ExecStopPost=" + self + " off --cabinet " + cabinet + " --state " + state + "\n")
+	text.WriteString("ExecStart=" + self + " run --cabinet " + cabinet + " --listen 127.0.0.1:0\n")
+	text.WriteString("ExecStopPost=" + self + " off --cabinet " + cabinet + "\n")
 	text.WriteString("StandardOutput=append:" + journal + "\nStandardError=append:" + journal + "\n")
 	units := filepath.Join(dir, "units")
 	require.NoError(t, os.Mkdir(units, 0o755))
@@ -77,7 +80,7 @@ func boots(t *testing.T, o *outside, state, cabinet string) (journal string) {
 	fd, err := syscall.Open(group, syscall.O_DIRECTORY|syscall.O_RDONLY, 0)
 	require.NoError(t, err)
 	// The page is called from here, so the network stays ours.
-	cmd := exec.Command("unshare", "--kill-child", "-C", "-m", "-p", "-u", "-i", "-f", "sh", boot, units)
+	cmd := exec.Command("unshare", "--kill-child", "-C", "-m", "-p", "-u", "-i", "-f", "sh", boot, units, state)
 	cmd.SysProcAttr = &syscall.SysProcAttr{UseCgroupFD: true, CgroupFD: fd}
 	var said bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &said, &said
@@ -198,6 +201,16 @@ func TestUnderSystemd(t *testing.T) {
 			}
 		}
 		assert.Contains(t, read(), "SIGABRT")
+
+		// The state folder is the service manager's to name, also for the stop helper.
+		o.heaterIs(t, true)
+		pid := o.pid(t)
+		require.NoError(t, os.WriteFile(cabinet, []byte(outsideCabinet[:300]), 0o600))
+		require.NoError(t, syscall.Kill(pid, syscall.SIGKILL))
+		o.heaterIs(t, false)
+		require.Eventually(t, func() bool {
+			return strings.Contains(read(), "/var/lib/fumarium/outputs.json) was switched off and read back: "+allThree)
+		}, time.Minute, 5*time.Millisecond)
 	}
 	for what, all := range times {
 		t.Logf("%s: %s", what, spread(all))

@@ -17,8 +17,8 @@ import (
 )
 
 type clickOptions struct {
-	cabinet string
-	outputs []string // none is all
+	cabinet, state string
+	outputs        []string // none is all
 }
 
 func clickCommand() *cobra.Command {
@@ -28,7 +28,8 @@ func clickCommand() *cobra.Command {
 		Short: "Click the relays one at a time, each with your consent",
 		Long: `Switches one relay after the other on for a second, each only after you typed its
 name at a terminal, the heater last; or only those that are named. Stop the daemon
-first.
+first. Which outputs it opens is kept in the state folder, as the daemon does, so
+that fumarium off knows them should this be killed and the file torn.
 
 Mains wiring belongs to someone qualified, under local code. Never open the
 cabinet's wiring with the plug in.
@@ -42,6 +43,7 @@ Exit status: 0 done, every output off; 2 usage; 3 could not.`,
 			return newBench(cmd).click(cmd.Context(), o)
 		},
 	}
+	c.Flags().StringVar(&o.state, "state", "", "`DIR` in which the daemon keeps its state (default: "+stateHint+")")
 	return cabinetFlag(c, &o.cabinet)
 }
 
@@ -95,19 +97,26 @@ func (b *bench) click(ctx context.Context, o clickOptions) error {
 			return usage("%s has no %q; it has %s", c.Name, name, strings.Join(fitted, ", "))
 		}
 	}
-	_, err = b.clickThrough(ctx, c, o.outputs)
+	_, err = b.clickThrough(ctx, c, o)
 	return err
 }
 
-// clickThrough tries one relay after the other, those that are named or all. Every way
-// out of it leaves all off. What it gives is every relay of the file, also those it did
+// clickThrough tries one relay after the other, those that are named or all, once they
+// are on disk as the last opening. Every way out of it leaves all off. What it gives is every relay of the file, also those it did
 // not come to.
-func (b *bench) clickThrough(ctx context.Context, c *cabinet.Cabinet, only []string) (results []clickedRelay, err error) {
+func (b *bench) clickThrough(ctx context.Context, c *cabinet.Cabinet, o clickOptions) (results []clickedRelay, err error) {
 	if c.Simulated() {
 		return nil, couldNot(fmt.Errorf("%s exists only in rehearsal: it has no relays to click", c.Name))
 	}
 	for _, name := range wiring.Fitted(c) {
 		results = append(results, clickedRelay{Name: name, Result: "left out"})
+	}
+	told, err := supersede(o.state, o.cabinet, c, b.lines)
+	for _, text := range told {
+		fmt.Fprintln(b.out, shownLines(text))
+	}
+	if err != nil {
+		return results, couldNot(err)
 	}
 	bank, err := relay.Open(c, b.lines, func(d time.Duration) { _ = b.wait(context.Background(), d) })
 	if err != nil {
@@ -124,7 +133,7 @@ func (b *bench) clickThrough(ctx context.Context, c *cabinet.Cabinet, only []str
 	fmt.Fprint(b.out, "Every output is off now. Each relay is switched on for one second, once you typed its name.\nPress Enter alone to leave one out, Ctrl-C to end.\n\n")
 	for i := range results {
 		r := &results[i]
-		if len(only) > 0 && !slices.Contains(only, r.Name) {
+		if len(o.outputs) > 0 && !slices.Contains(o.outputs, r.Name) {
 			continue
 		}
 		word, question := r.Name, fmt.Sprintf("Click the %s? Type %s: ", r.Name, r.Name)

@@ -16,6 +16,7 @@ import (
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/spi"
 
+	"fumarium/cmd/fumarium/internal/opened"
 	"fumarium/cmd/fumarium/internal/wiring"
 	"fumarium/controller/relay"
 	"fumarium/profile/quantity"
@@ -279,10 +280,10 @@ func TestWiringSimulated(t *testing.T) {
 }
 
 func TestClick(t *testing.T) {
-	name := file(t, "box.yaml", wired)
+	name, dir := file(t, "box.yaml", wired), t.TempDir()
 	var out bytes.Buffer
 	b := newBoard(20)
-	require.NoError(t, b.bench(&out, "sounder", "no", "", "heat").click(context.Background(), clickOptions{cabinet: name}))
+	require.NoError(t, b.bench(&out, "sounder", "no", "", "heat").click(context.Background(), clickOptions{cabinet: name, state: dir}))
 	assert.Equal(t, "+GPIO24 -GPIO24 +GPIO27 +GPIO17 -GPIO17 -GPIO27", strings.Join(b.log, " "))
 	assert.Contains(t, out.String(), "THE HEATER IS NEXT")
 	assert.Contains(t, out.String(), "the feedback said on meanwhile and says off now")
@@ -290,27 +291,27 @@ func TestClick(t *testing.T) {
 
 	// Only what is named is asked about.
 	b = newBoard(20)
-	require.NoError(t, b.bench(&out, "fan").click(context.Background(), clickOptions{cabinet: name, outputs: []string{"fan"}}))
+	require.NoError(t, b.bench(&out, "fan").click(context.Background(), clickOptions{cabinet: name, state: dir, outputs: []string{"fan"}}))
 	assert.Equal(t, "+GPIO22 -GPIO22", strings.Join(b.log, " "))
 
 	// Its name alone does not switch the heater.
 	b = newBoard(20)
-	require.NoError(t, b.bench(&out, "", "", "", "heater").click(context.Background(), clickOptions{cabinet: name}))
+	require.NoError(t, b.bench(&out, "", "", "", "heater").click(context.Background(), clickOptions{cabinet: name, state: dir}))
 	assert.Empty(t, b.log)
 
 	// Nobody answers any more: nothing is switched from then on.
 	b = newBoard(20)
-	require.NoError(t, b.bench(&out, "sounder").click(context.Background(), clickOptions{cabinet: name}))
+	require.NoError(t, b.bench(&out, "sounder").click(context.Background(), clickOptions{cabinet: name, state: dir}))
 	assert.Equal(t, "+GPIO24 -GPIO24", strings.Join(b.log, " "))
 
 	// Never without a terminal, a cabinet or relays.
 	b = newBoard(20)
 	machine := b.bench(&out, "sounder")
 	machine.terminal = false
-	assert.Equal(t, exitUsage, status(machine.click(context.Background(), clickOptions{cabinet: name})))
+	assert.Equal(t, exitUsage, status(machine.click(context.Background(), clickOptions{cabinet: name, state: dir})))
 	assert.Equal(t, exitUsage, status(b.bench(&out).click(context.Background(), clickOptions{})))
-	assert.Equal(t, exitUsage, status(b.bench(&out).click(context.Background(), clickOptions{cabinet: name, outputs: []string{"humidifier"}})), "it has none")
-	assert.Equal(t, exitCouldNo, status(b.bench(&out).click(context.Background(), clickOptions{cabinet: defaultCabinet})))
+	assert.Equal(t, exitUsage, status(b.bench(&out).click(context.Background(), clickOptions{cabinet: name, state: dir, outputs: []string{"humidifier"}})), "it has none")
+	assert.Equal(t, exitCouldNo, status(b.bench(&out).click(context.Background(), clickOptions{cabinet: defaultCabinet, state: dir})))
 	code, _, stderr := call(t, "wiring", "click", "--cabinet", name)
 	assert.Equal(t, exitUsage, code)
 	assert.Contains(t, stderr, "no relay was touched")
@@ -321,7 +322,7 @@ func TestClick(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := b.bench(&out, "sounder", "fan", "smoke", "heat")
 	ended.wait = func(context.Context, time.Duration) error { cancel(); return ctx.Err() }
-	require.NoError(t, ended.click(ctx, clickOptions{cabinet: name}))
+	require.NoError(t, ended.click(ctx, clickOptions{cabinet: name, state: dir}))
 	assert.Equal(t, "+GPIO24 -GPIO24", strings.Join(b.log, " ")[:15])
 	for pin, on := range b.level {
 		assert.False(t, on, pin)
@@ -333,10 +334,40 @@ func TestClickFindsSwappedRelays(t *testing.T) {
 	var out bytes.Buffer
 	b := newBoard(20)
 	b.swapped = true
-	err := b.bench(&out, "sounder", "fan", "smoke", "heat").click(context.Background(), clickOptions{cabinet: file(t, "box.yaml", wired)})
+	err := b.bench(&out, "sounder", "fan", "smoke", "heat").click(context.Background(), clickOptions{cabinet: file(t, "box.yaml", wired), state: t.TempDir()})
 	assert.Equal(t, exitCouldNo, status(err))
 	assert.ErrorContains(t, err, "the element got voltage with the relay of the fan")
 	assert.Equal(t, "+GPIO24 -GPIO24 +GPIO22 -GPIO22", strings.Join(b.log, " "), "nothing is tried after that")
+}
+
+// What is clicked is on disk as the last opening before anything is on, and what that
+// was is off before it is forgotten; without it on disk nothing is clicked.
+func TestClickKeepsWhatItOpens(t *testing.T) {
+	name, dir := file(t, "box.yaml", wired), t.TempDir()
+	require.NoError(t, opened.Write(dir, opened.Opening{Cabinet: name, Pins: []relay.Pin{{Output: "smoke", Pin: "GPIO5"}, {Output: "heater", Pin: "17"}}}))
+	var out bytes.Buffer
+	b := newBoard(20)
+	b.level["GPIO5"], b.level["GPIO17"] = true, true
+	killed := b.bench(&out, "sounder", "heat")
+	killed.wait = func(context.Context, time.Duration) error {
+		is, err := opened.Read(dir)
+		require.NoError(t, err)
+		require.Len(t, is.Pins, 5)
+		assert.Equal(t, relay.Pin{Output: "heater", Pin: "GPIO17"}, is.Pins[0])
+		assert.True(t, b.level["GPIO24"])
+		return nil
+	}
+	require.NoError(t, killed.click(context.Background(), clickOptions{cabinet: name, state: dir, outputs: []string{"sounder"}}))
+	assert.Equal(t, "-GPIO17 -GPIO5 +GPIO24 -GPIO24", strings.Join(b.log, " "))
+	assert.Contains(t, out.String(), "no longer names what the last opening held; switched off and read back: smoke on GPIO5\n")
+
+	b = newBoard(20)
+	b.level["GPIO17"] = true
+	nowhere := filepath.Join(name, "state")
+	err := b.bench(&out, "sounder").click(context.Background(), clickOptions{cabinet: name, state: nowhere})
+	assert.Equal(t, exitCouldNo, status(err))
+	assert.ErrorContains(t, err, "must be on disk before anything can heat")
+	assert.Equal(t, "-GPIO17", strings.Join(b.log, " "), "off for all that, and nothing clicked")
 }
 
 // The report of a self-test holds what was found, read and clicked, and what was not.
@@ -375,6 +406,9 @@ func TestSelfTest(t *testing.T) {
 	require.NoError(t, err)
 	lines := strings.Split(strings.TrimSpace(string(data)), "\n")
 	require.Len(t, lines, 5, "every test is kept, the failed ones too")
+	is, err := opened.Read(dir)
+	require.NoError(t, err)
+	assert.Equal(t, name, is.Cabinet, "and what it opened")
 	var reports [5]selfTestReport
 	for i, line := range lines {
 		require.NoError(t, json.Unmarshal([]byte(line), &reports[i]))

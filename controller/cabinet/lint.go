@@ -128,8 +128,15 @@ func lintProbes(c *Cabinet, say sayer) {
 }
 
 // onHeader reports whether the lines are those of a Raspberry Pi's header.
-func (c *Cabinet) onHeader() bool {
-	return c.LineChip == "" || strings.HasPrefix(c.LineChip, "pinctrl-")
+func (c *Cabinet) onHeader() bool { return headers(c.LineChip) }
+
+func headers(chip string) bool { return chip == "" || strings.HasPrefix(chip, "pinctrl-") }
+
+// HeaderLine gives the offset of a line of a Raspberry Pi's header, if it is one and is
+// named by its number. An empty chip is the header's.
+func HeaderLine(chip, pin string) (offset int, ok bool) {
+	n := gpioNumber(pin)
+	return n, n >= 0 && headers(chip)
 }
 
 // lintHeater judges what the heater does without power, and when a contact welds.

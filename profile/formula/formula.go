@@ -12,6 +12,7 @@ package formula
 
 import (
 	"fmt"
+	"slices"
 
 	"fumarium/profile"
 	"fumarium/profile/quantity"
@@ -54,6 +55,10 @@ func Scale(f profile.Formula, meat quantity.Kilograms) profile.Formula {
 		s.Cut[i] = m
 	}
 	s.Cure.Mass *= by
+	s.Cures = slices.Clone(f.Cures)
+	for i := range s.Cures {
+		s.Cures[i].Mass *= by
+	}
 	s.Other = scaled(f.Other, by)
 	s.Pickle.Items = scaled(f.Pickle.Items, by)
 	return s

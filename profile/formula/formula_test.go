@@ -64,7 +64,7 @@ func brine(meatKilograms float64) profile.Formula {
 func ExampleJudge() {
 	sticks := &profile.Product{Name: "Juniper sticks", Species: profile.RedMeat, Class: profile.CookedSausage}
 	sticks.Formula = with(cured(meat(5), profile.Comminuted, 0.015, 0.0625), item(profile.Salt, 0.080))
-	v := formula.Judge(sticks, formula.GreenWeight)
+	v := formula.Judge(sticks, profile.UnitedStates)
 	for _, line := range v.Nitrite.Arithmetic {
 		fmt.Println(line)
 	}
@@ -82,7 +82,7 @@ func ExampleJudge() {
 // A pumped product goes by the pickle and the part of it that the meat takes up.
 func ExampleJudge_pumped() {
 	loin := &profile.Product{Name: "Loin", Species: profile.RedMeat, Formula: brine(1.2)}
-	for _, line := range formula.Judge(loin, formula.GreenWeight).Nitrite.Arithmetic {
+	for _, line := range formula.Judge(loin, profile.UnitedStates).Nitrite.Arithmetic {
 		fmt.Println(line)
 	}
 	// Output:
@@ -95,7 +95,7 @@ func ExampleJudge_pumped() {
 func ExampleJudge_longCure() {
 	ham := &profile.Product{Name: "Ham", Species: profile.RedMeat}
 	ham.Formula = longCure(cured(meat(6), profile.Immersed, 0.024, 0.0625), item(profile.Water, 3), item(profile.Salt, 0.3))
-	for _, line := range formula.Judge(ham, formula.GreenWeight).Nitrite.Arithmetic {
+	for _, line := range formula.Judge(ham, profile.UnitedStates).Nitrite.Arithmetic {
 		fmt.Println(line)
 	}
 	// Output:
@@ -107,7 +107,7 @@ func ExampleJudge_longCure() {
 func ExampleJudge_totalFormulation() {
 	sticks := &profile.Product{Name: "Juniper sticks", Species: profile.RedMeat}
 	sticks.Formula = with(cured(meat(5), profile.Comminuted, 0.0125, 0.0625), item(profile.Salt, 0.0875), item(profile.Water, 0.4))
-	v := formula.Judge(sticks, formula.TotalFormulation)
+	v := formula.Judge(sticks, profile.Canada)
 	fmt.Println(v.Nitrite.Arithmetic[1])
 	fmt.Println("from", v.Nitrite.Floor.PPM, "to", v.Nitrite.Limit.PPM, "ppm, pass", v.Nitrite.Pass)
 	// Output:
@@ -182,7 +182,7 @@ type limitRow struct {
 	species      profile.Species
 	class        profile.Class
 	method       profile.CureMethod
-	basis        formula.Basis
+	where        profile.Jurisdiction
 	limit, floor float64 // 0: none
 }
 
@@ -190,27 +190,27 @@ type limitRow struct {
 // bacon 9 CFR 424.22(b), rind-on less 10 %; fish 21 CFR 172.175; Canada: CFIA Meat
 // Hygiene Manual of Procedures, chapter 4, as quoted in copies of its text.
 var limitRows = []limitRow{
-	{"comminuted", profile.RedMeat, profile.CookedSausage, profile.Comminuted, formula.GreenWeight, 156, 120},
-	{"pumped", profile.RedMeat, profile.WholeMuscle, profile.Pumped, formula.GreenWeight, 200, 120},
-	{"immersed", profile.Game, profile.WholeMuscle, profile.Immersed, formula.GreenWeight, 200, 120},
-	{"pumped poultry", profile.Poultry, profile.NoClass, profile.Pumped, formula.GreenWeight, 200, 120},
-	{"dry cured", profile.RedMeat, profile.WholeMuscle, profile.DryRubbed, formula.GreenWeight, 625, 120},
-	{"bacon, pumped", profile.RedMeat, profile.Bacon, profile.Pumped, formula.GreenWeight, 120, 120},
-	{"bacon, immersed", profile.RedMeat, profile.Bacon, profile.Immersed, formula.GreenWeight, 120, 120},
-	{"bacon, dry cured", profile.RedMeat, profile.Bacon, profile.DryRubbed, formula.GreenWeight, 200, 120},
-	{"bacon with rind, pumped", profile.RedMeat, profile.RindOnBacon, profile.Pumped, formula.GreenWeight, 108, 108},
-	{"bacon with rind, dry cured", profile.RedMeat, profile.RindOnBacon, profile.DryRubbed, formula.GreenWeight, 180, 108},
-	{"fish", profile.Fish, profile.NoClass, profile.DryRubbed, formula.GreenWeight, 200, 0},
-	{"Canada", profile.RedMeat, profile.CookedSausage, profile.Comminuted, formula.TotalFormulation, 200, 100},
-	{"Canada, dry", profile.RedMeat, profile.WholeMuscle, profile.DryRubbed, formula.TotalFormulation, 200, 100},
-	{"Canada, bacon", profile.RedMeat, profile.Bacon, profile.DryRubbed, formula.TotalFormulation, 120, 100},
+	{"comminuted", profile.RedMeat, profile.CookedSausage, profile.Comminuted, profile.UnitedStates, 156, 120},
+	{"pumped", profile.RedMeat, profile.WholeMuscle, profile.Pumped, profile.UnitedStates, 200, 120},
+	{"immersed", profile.Game, profile.WholeMuscle, profile.Immersed, profile.UnitedStates, 200, 120},
+	{"pumped poultry", profile.Poultry, profile.NoClass, profile.Pumped, profile.UnitedStates, 200, 120},
+	{"dry cured", profile.RedMeat, profile.WholeMuscle, profile.DryRubbed, profile.UnitedStates, 625, 120},
+	{"bacon, pumped", profile.RedMeat, profile.Bacon, profile.Pumped, profile.UnitedStates, 120, 120},
+	{"bacon, immersed", profile.RedMeat, profile.Bacon, profile.Immersed, profile.UnitedStates, 120, 40},
+	{"bacon, dry cured", profile.RedMeat, profile.Bacon, profile.DryRubbed, profile.UnitedStates, 200, 120},
+	{"bacon with rind, pumped", profile.RedMeat, profile.RindOnBacon, profile.Pumped, profile.UnitedStates, 108, 108},
+	{"bacon with rind, dry cured", profile.RedMeat, profile.RindOnBacon, profile.DryRubbed, profile.UnitedStates, 180, 108},
+	{"fish", profile.Fish, profile.NoClass, profile.DryRubbed, profile.UnitedStates, 200, 0},
+	{"Canada", profile.RedMeat, profile.CookedSausage, profile.Comminuted, profile.Canada, 200, 100},
+	{"Canada, dry", profile.RedMeat, profile.WholeMuscle, profile.DryRubbed, profile.Canada, 200, 100},
+	{"Canada, bacon", profile.RedMeat, profile.Bacon, profile.DryRubbed, profile.Canada, 120, 100},
 }
 
 // product makes one of that row with so much nitrite.
 func (r limitRow) product(ppm float64) *profile.Product {
 	f := cured(meat(10), r.method, 0, 0.0625)
 	f.Cure.Mass = quantity.Kilograms(ppm * 1e-6 * 10 / 0.0625)
-	if r.basis == formula.TotalFormulation {
+	if r.where == profile.Canada {
 		// c·n / (10 + c) = ppm, solved for c
 		f.Cure.Mass = quantity.Kilograms(10 * ppm * 1e-6 / (0.0625 - ppm*1e-6))
 	}
@@ -220,7 +220,7 @@ func (r limitRow) product(ppm float64) *profile.Product {
 func TestNitriteLimits(t *testing.T) {
 	for _, r := range limitRows {
 		at := func(ppm float64) formula.Check {
-			v := formula.Judge(r.product(ppm), r.basis)
+			v := formula.Judge(r.product(ppm), r.where)
 			require.InDelta(t, ppm, v.Nitrite.PPM, 1e-6, r.name)
 			codes := ""
 			for _, f := range v.Findings {
@@ -257,15 +257,28 @@ func TestClassIsGuessedTowardsTheStricterLimit(t *testing.T) {
 		{"Smoked bellies", "meat", profile.NoClass, profile.Immersed, 120, true},
 		{"Smoked bellies", "meat", profile.WholeMuscle, profile.Immersed, 200, false},
 		{"Loin", "pork loin", profile.NoClass, profile.DryRubbed, 625, false},
+		// What it is, and not three words of its name.
+		{"Breakfast slices", "pork side, boned", profile.NoClass, profile.Pumped, 120, true},
+		{"Larder slab", "Schweinebauch", profile.NoClass, profile.DryRubbed, 200, true},
+		{"Larder slab", "fat pork, cut A", profile.NoClass, profile.DryRubbed, 200, true}, // 35 % fat
+		{"Larder slab", "fat pork, cut A", profile.WholeMuscle, profile.DryRubbed, 625, false},
+		{"Larder slab", "pork belly", profile.WholeMuscle, profile.DryRubbed, 200, false}, // denied, and not believed
+		{"Back bacon", "pork loin", profile.NoClass, profile.Pumped, 200, false},
+		{"Cured lamb", "lamb belly", profile.NoClass, profile.Pumped, 200, false},
 		{"Sticks", "pork belly trim", profile.NoClass, profile.Comminuted, 156, false},
 		{"Baconer's loin", "meat", profile.NoClass, profile.Pumped, 200, false},
 	} {
 		f := cured(meat(5), c.method, 0.0096, 0.0625) // 120 ppm
 		f.Cut[0].Name = c.cut
-		v := formula.Judge(&profile.Product{Name: c.product, Species: profile.RedMeat, Class: c.class, Formula: f}, formula.GreenWeight)
+		if strings.HasPrefix(c.cut, "fat pork") {
+			f.Cut[0].Water, f.Cut[0].Protein, f.Cut[0].Fat = 0.5, 0.14, 0.35
+		}
+		v := formula.Judge(&profile.Product{Name: c.product, Species: profile.RedMeat, Class: c.class, Formula: f}, profile.UnitedStates)
 		assert.Equal(t, c.limit, v.Nitrite.Limit.PPM, c.product+" of "+c.cut)
 		_, noted := finding(v, "class-guessed")
 		assert.Equal(t, c.noted, noted, c.product+" of "+c.cut)
+		_, denied := finding(v, "class-denied")
+		assert.Equal(t, c.class == profile.WholeMuscle && c.cut == "pork belly", denied, c.product+" of "+c.cut)
 	}
 }
 
@@ -284,7 +297,7 @@ func finding(v formula.Verdict, code string) (source.Finding, bool) {
 func TestAccelerator(t *testing.T) {
 	judge := func(class profile.Class, method profile.CureMethod, cure float64, items ...profile.Ingredient) formula.Verdict {
 		f := with(cured(meat(100*pound), method, cure*100*pound*1e-6/0.0625, 0.0625), items...)
-		return formula.Judge(&profile.Product{Name: "p", Species: profile.RedMeat, Class: class, Formula: f}, formula.GreenWeight)
+		return formula.Judge(&profile.Product{Name: "p", Species: profile.RedMeat, Class: class, Formula: f}, profile.UnitedStates)
 	}
 	v := judge(profile.CookedSausage, profile.Comminuted, 150, item(profile.Accelerator, 7./8*ounce))
 	assert.InDelta(t, 546.9, v.Accelerator.PPM, 0.05)
@@ -315,12 +328,12 @@ func TestAccelerator(t *testing.T) {
 	// FSIS Appendix B (2021): 250 ppm besides nitrite for slow cooling; from memory.
 	f := cured(meat(5), profile.Comminuted, 0.012, 0.0625)
 	p := &profile.Product{Name: "p", Species: profile.RedMeat, Formula: f, Targets: profile.Targets{HasCore: true, Core: 70, Chill: profile.ChillCured}}
-	got, ok = finding(formula.Judge(p, formula.GreenWeight), "erythorbate-chill")
+	got, ok = finding(formula.Judge(p, profile.UnitedStates), "erythorbate-chill")
 	require.True(t, ok)
 	assert.Equal(t, source.Warning, got.Severity)
 	assert.Contains(t, got.Remedy, "add 1.25 g of sodium erythorbate")
 	p.Formula = with(f, item(profile.Accelerator, 0.00125))
-	_, ok = finding(formula.Judge(p, formula.GreenWeight), "erythorbate-chill")
+	_, ok = finding(formula.Judge(p, profile.UnitedStates), "erythorbate-chill")
 	assert.False(t, ok)
 }
 
@@ -342,7 +355,7 @@ func TestSausageRules(t *testing.T) {
 			}
 		}
 		p := &profile.Product{Name: "p", Species: profile.RedMeat, Class: class, Formula: f}
-		return formula.Judge(p, formula.GreenWeight)
+		return formula.Judge(p, profile.UnitedStates)
 	}
 	for _, c := range []struct {
 		name                    string
@@ -389,7 +402,7 @@ func TestSausageRules(t *testing.T) {
 	}
 	// At least 85 % meat in Italian sausage.
 	f := with(meat(84), item(profile.Spice, 16))
-	got, ok := finding(formula.Judge(&profile.Product{Name: "p", Species: profile.RedMeat, Class: profile.ItalianSausage, Formula: f}, formula.GreenWeight), "meat-share")
+	got, ok := finding(formula.Judge(&profile.Product{Name: "p", Species: profile.RedMeat, Class: profile.ItalianSausage, Formula: f}, profile.UnitedStates), "meat-share")
 	require.True(t, ok)
 	assert.Contains(t, got.Message, "84 % of the ingredients are meat")
 	assert.Contains(t, got.Remedy, "at most 14.8235 kg") // 84 · 15/85
@@ -408,7 +421,7 @@ func TestAddedWaterByDefinition(t *testing.T) {
 
 	for species, added := range map[profile.Species]bool{profile.RedMeat: false, profile.Game: false, profile.Poultry: true} {
 		f := with(profile.Formula{Cut: []profile.Meat{{Name: "lean", Mass: 8, Water: 0.60, Protein: 0.20}}}, item(profile.Water, 2), item(profile.Salt, 0.15))
-		_, ok := finding(formula.Judge(&profile.Product{Name: "p", Species: species, Class: profile.CookedSausage, Formula: f}, formula.GreenWeight), "added-water")
+		_, ok := finding(formula.Judge(&profile.Product{Name: "p", Species: species, Class: profile.CookedSausage, Formula: f}, profile.UnitedStates), "added-water")
 		assert.Equal(t, added, ok, "species %d", species)
 	}
 }
@@ -418,7 +431,7 @@ func TestAddedWaterByDefinition(t *testing.T) {
 func TestSalt(t *testing.T) {
 	for salt, good := range map[float64]bool{0.0125: false, 0.0129: true, 0.0196: true, 0.0200: false} {
 		f := with(cured(meat(1), profile.Comminuted, 0.0024, 0.0625), item(profile.Salt, salt))
-		_, found := finding(formula.Judge(&profile.Product{Name: "p", Species: profile.RedMeat, Formula: f}, formula.GreenWeight), "salt")
+		_, found := finding(formula.Judge(&profile.Product{Name: "p", Species: profile.RedMeat, Formula: f}, profile.UnitedStates), "salt")
 		assert.Equal(t, !good, found, "%v kg", salt)
 		assert.InDelta(t, salt+0.0024*0.9375, float64(formula.ShareOf(f).Salt), 1e-12)
 	}
@@ -434,7 +447,7 @@ func TestFishSalt(t *testing.T) {
 			f = cured(f, profile.DryRubbed, nitrite*1e-5, 1) // pure, so that it brings no salt
 		}
 		f = with(f, item(profile.Salt, 7*waterSalt/(1-waterSalt)))
-		v := formula.Judge(&profile.Product{Name: "p", Species: profile.Fish, Formula: f}, formula.GreenWeight)
+		v := formula.Judge(&profile.Product{Name: "p", Species: profile.Fish, Formula: f}, profile.UnitedStates)
 		require.InDelta(t, waterSalt, float64(v.Shares.WaterSalt), 1e-9)
 		return v
 	}
@@ -467,7 +480,7 @@ func TestCompositionCountsWhatIsTakenUp(t *testing.T) {
 	share := 1.2 / (1.2 + 1.2)
 	assert.InDelta(t, 1.2+share*0.2, float64(f.Mass()), 1e-12)
 	assert.InDelta(t, share*(0.095+0.030*0.9412), float64(f.SaltMass()), 1e-12)
-	_, ok := finding(formula.Judge(&profile.Product{Name: "p", Species: profile.RedMeat, Formula: f}, formula.GreenWeight), "long-cure")
+	_, ok := finding(formula.Judge(&profile.Product{Name: "p", Species: profile.RedMeat, Formula: f}, profile.UnitedStates), "long-cure")
 	assert.True(t, ok)
 
 	soy := with(meat(1), item(profile.SoyIsolate, 1))
@@ -475,7 +488,7 @@ func TestCompositionCountsWhatIsTakenUp(t *testing.T) {
 }
 
 func TestWithoutCure(t *testing.T) {
-	v := formula.Judge(&profile.Product{Name: "Thighs", Species: profile.Poultry, Formula: with(meat(4), item(profile.Salt, 0.068))}, formula.GreenWeight)
+	v := formula.Judge(&profile.Product{Name: "Thighs", Species: profile.Poultry, Formula: with(meat(4), item(profile.Salt, 0.068))}, profile.UnitedStates)
 	assert.False(t, v.Cured)
 	assert.False(t, v.Accelerated)
 	assert.Empty(t, v.Findings)
@@ -494,7 +507,7 @@ func TestScaleRefusesNonsense(t *testing.T) {
 // A cure too weak to reach the floor is said to be too weak.
 func TestHopelessCure(t *testing.T) {
 	f := longCure(cured(meat(1), profile.Immersed, 0.010, 0.0001), item(profile.Water, 2))
-	got, ok := finding(formula.Judge(&profile.Product{Name: "p", Species: profile.RedMeat, Formula: f}, formula.GreenWeight), "nitrite-low")
+	got, ok := finding(formula.Judge(&profile.Product{Name: "p", Species: profile.RedMeat, Formula: f}, profile.UnitedStates), "nitrite-low")
 	require.True(t, ok)
 	assert.Equal(t, "take a stronger cure", got.Remedy)
 }
@@ -510,6 +523,13 @@ func anyFormula(t *rapid.T) profile.Formula {
 	method := rapid.SampledFrom([]profile.CureMethod{profile.Comminuted, profile.Pumped, profile.Immersed, profile.DryRubbed}).Draw(t, "method")
 	f = cured(f, method, green*kilograms("cure", 1e-4, 0.02), kilograms("strength", 0.005, 0.2))
 	f = with(f, item(profile.Salt, green*kilograms("salt", 0.001, 0.03)), item(profile.Water, green*kilograms("water", 0.001, 0.2)))
+	if rapid.Bool().Draw(t, "second cure") {
+		second := profile.Cure{Name: "second", Mass: quantity.Kilograms(green * kilograms("second mass", 1e-4, 0.01)), Nitrite: 0.0625, Nitrate: 0.04, Method: method}
+		if method == profile.Pumped && rapid.Bool().Draw(t, "rubbed on") {
+			second.Method, second.PotassiumNitrate = profile.DryRubbed, 0.1
+		}
+		f.Cures = append(f.Cures, second)
+	}
 	if rapid.Bool().Draw(t, "accelerated") {
 		f = with(f, item(profile.Accelerator, green*kilograms("erythorbate", 1e-5, 2e-3)))
 	}
@@ -582,7 +602,7 @@ func TestRemediesMend(t *testing.T) {
 		if p.Formula.Cure.Method != profile.Comminuted {
 			p.Class = rapid.SampledFrom([]profile.Class{profile.Bacon, profile.RindOnBacon, profile.WholeMuscle}).Draw(t, "class")
 		}
-		b := rapid.SampledFrom([]formula.Basis{formula.GreenWeight, formula.TotalFormulation}).Draw(t, "basis")
+		b := rapid.SampledFrom(profile.Jurisdictions()).Draw(t, "place")
 		v := formula.Judge(p, b)
 		for _, f := range v.Findings {
 			if m := weighed.FindStringSubmatch(f.Remedy); m != nil && strings.HasPrefix(f.Code, "nitrite-") {
@@ -617,7 +637,7 @@ func TestArithmeticComesOutByHand(t *testing.T) {
 	worked := 0
 	rapid.Check(t, func(t *rapid.T) {
 		p := &profile.Product{Name: "p", Species: profile.RedMeat, Formula: anyFormula(t)}
-		b := rapid.SampledFrom([]formula.Basis{formula.GreenWeight, formula.TotalFormulation}).Draw(t, "basis")
+		b := rapid.SampledFrom(profile.Jurisdictions()).Draw(t, "place")
 		v := formula.Judge(p, b)
 		lines := append(append([]string{}, v.Nitrite.Arithmetic...), v.Accelerator.Arithmetic...)
 		for _, s := range v.Sums {

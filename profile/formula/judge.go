@@ -11,12 +11,16 @@ import (
 	"fumarium/profile/source"
 )
 
-// A Check is one ingoing amount held against its limits.
+// A Check is one amount held against its limits.
 type Check struct {
+	Name         string // "nitrite", "nitrate", "erythorbate", or what else is counted
+	When         Moment
 	PPM          float64
 	Limit, Floor Bound
-	Basis        string // product class, what the parts are counted in, and the source
-	Pass         bool
+	Basis        string   // product class, what the parts are counted in, and the source
+	Pass         bool     // no limit is broken
+	Shown        bool     // that a recipe can show it; false wants an analysis or a better source
+	Why          string   // why it is not shown, or on what it hangs; may be empty
 	Arithmetic   []string // the sum, step by step
 }
 
@@ -29,12 +33,15 @@ type Share struct {
 
 // A Verdict is everything reckoned about one formula.
 type Verdict struct {
-	Class       profile.Class // what it was judged as
-	Basis       Basis
-	Meat        quantity.Kilograms // green weight
-	Total       quantity.Kilograms // the raw batch, with what the meat takes up of a pickle
+	Class       profile.Class        // what it was judged as
+	Where       profile.Jurisdiction // whose rules it was held to
+	Basis       Basis                // of Nitrite
+	Meat        quantity.Kilograms   // green weight
+	Total       quantity.Kilograms   // the raw batch, with what the meat takes up of a pickle
 	Cured       bool
-	Nitrite     Check // meaningful if Cured
+	Nitrite     Check   // ingoing; meaningful if Cured
+	More        []Check // nitrate, what the finished product may hold, what may be left
+	Elsewhere   []Place // what other places would say; if Cured
 	Accelerated bool
 	Accelerator Check // meaningful if Cured or Accelerated
 	Shares      Shares
@@ -48,21 +55,47 @@ func (v Verdict) Pass() bool {
 	return !slices.ContainsFunc(v.Findings, func(f source.Finding) bool { return f.Severity == source.Error })
 }
 
-// Judge reckons the formula of a product and holds it against the limits.
-func Judge(p *profile.Product, b Basis) Verdict {
+// Shown reports whether a recipe can show all that the rules ask of it.
+func (v Verdict) Shown() bool {
+	return !v.Cured || v.Nitrite.Shown && !slices.ContainsFunc(v.More, func(c Check) bool { return !c.Shown })
+}
+
+// A Place is one place with what it would say.
+type Place struct {
+	Where  profile.Jurisdiction
+	Checks []Check
+}
+
+// Pass reports whether no limit of the place is broken.
+func (p Place) Pass() bool {
+	return !slices.ContainsFunc(p.Checks, func(c Check) bool { return !c.Pass })
+}
+
+// Judge reckons the formula of a product and holds it against the limits of one place.
+func Judge(p *profile.Product, where profile.Jurisdiction) Verdict {
 	f := p.Formula
-	j := &judging{p: p, f: f, basis: b}
-	j.Basis, j.Meat, j.Total = b, f.MeatMass(), f.Mass()
+	j := &judging{p: p, f: f}
+	j.Where, j.Meat, j.Total = where, f.MeatMass(), f.Mass()
 	j.Shares, j.Composition = ShareOf(f), f.Composition()
-	j.Cured = f.Cure.Method != profile.NoCure && f.NitriteMass() > 0
+	j.Cured = f.Curing().Both() > 0
 	j.Accelerated = accelerator(f) > 0
 	var why string
-	if j.Class, why = classOf(p); why != "" && j.Class == profile.Bacon {
+	var denied bool
+	if j.Class, why, denied = classOf(p); denied {
+		j.find(source.Warning, "class-denied", fmt.Sprintf("the product is called %s and judged as bacon, because %s; belly of pork cured in the piece is bacon whatever it is called", p.Class, why),
+			"write class: bacon, or name the cut for what it is")
+	} else if why != "" && j.Class == profile.Bacon {
 		j.find(source.Note, "class-guessed", "the product names no class and is judged as bacon, because "+why,
 			"write class: bacon, or class: whole muscle if it is none")
 	}
+	j.subject = subject{p.Species, j.Class, f, cooked(p)}
 	if j.Cured {
-		j.nitrite()
+		j.cure()
+		for _, other := range profile.Jurisdictions() {
+			if other != where {
+				j.Elsewhere = append(j.Elsewhere, Place{other, j.checks(other)})
+			}
+		}
 	}
 	if j.Cured || j.Accelerated {
 		j.accelerator()
@@ -77,102 +110,17 @@ func Judge(p *profile.Product, b Basis) Verdict {
 // judging is a verdict on its way.
 type judging struct {
 	Verdict
-	p     *profile.Product
-	f     profile.Formula
-	basis Basis
+	subject
+	p *profile.Product
+	f profile.Formula
 }
 
 func (j *judging) find(s source.Severity, code, message, remedy string) {
 	j.Findings = append(j.Findings, source.Finding{Severity: s, Code: code, Message: message, Remedy: remedy})
 }
 
-// within holds ppm against a rule with the slack of rounding.
-func (r ppmRule) within(ppm float64) bool { return !r.over(ppm) && !r.under(ppm) }
-func (r ppmRule) over(ppm float64) bool   { return r.limit.Set && ppm > r.limit.PPM+SlackPPM }
-func (r ppmRule) under(ppm float64) bool  { return r.floor.Set && ppm < r.floor.PPM-SlackPPM }
-
-func (r ppmRule) check(ppm float64, basis string, arithmetic []string) Check {
-	return Check{PPM: ppm, Limit: r.limit, Floor: r.floor, Pass: r.within(ppm), Arithmetic: arithmetic,
-		Basis: fmt.Sprintf("%s, on the %s (%s)", r.what, basis, r.source)}
-}
-
-func (j *judging) nitrite() {
-	rule := nitriteRule(j.p.Species, j.Class, j.f.Cure.Method, j.basis)
-	ppm := NitritePPM(j.f, j.basis)
-	basis := j.basis.String()
-	if j.basis == TotalFormulation {
-		basis = "total raw batch"
-	}
-	j.Nitrite = rule.check(ppm, basis, j.nitriteArithmetic())
-	with := func(m quantity.Kilograms) float64 {
-		f := j.f
-		f.Cure.Mass = m
-		return NitritePPM(f, j.basis)
-	}
-	name, now := j.f.Cure.Name, j.f.Cure.Mass
-	where := ""
-	if j.f.PickleMass() > 0 {
-		where = " in the same pickle"
-	}
-	switch {
-	case rule.over(ppm):
-		remedy := "use less cure"
-		if m, ok := weigh(with, now, rule, rule.limit.PPM); ok {
-			remedy = fmt.Sprintf("weigh %s of %s instead of %s%s", exact(m), name, exact(now), where)
-		}
-		j.find(source.Error, "nitrite-high", fmt.Sprintf("the meat gets %s ppm nitrite, %s ppm over the limit of %s ppm; nitrite is poison in quantity",
-			decimals(ppm, 1), decimals(ppm-rule.limit.PPM, 1), decimals(rule.limit.PPM, 1)), remedy)
-	case rule.under(ppm):
-		remedy := "take a stronger cure"
-		if m, ok := weigh(with, now, rule, rule.floor.PPM); ok {
-			remedy = fmt.Sprintf("weigh at least %s of %s instead of %s%s", exact(m), name, exact(now), where)
-			if rule.limit == rule.floor {
-				remedy = fmt.Sprintf("weigh %s of %s instead of %s%s", exact(m), name, exact(now), where)
-			}
-		}
-		j.find(source.Error, "nitrite-low", fmt.Sprintf("the meat gets %s ppm nitrite, %s ppm less than the %s ppm that a cured product kept cold wants",
-			decimals(ppm, 1), decimals(rule.floor.PPM-ppm, 1), decimals(rule.floor.PPM, 1)), remedy)
-	}
-	method := j.f.Cure.Method
-	switch {
-	case j.f.Pickle.LongCure:
-		j.find(source.Note, "long-cure", "the gain in weight of a long cure is not known before it; the sums leave the meat its green weight", "")
-	case (method == profile.Pumped || method == profile.Immersed) && j.f.PickleMass() == 0:
-		j.find(source.Note, "all-taken-up", "the file describes no pickle, so all of the cure is counted as taken up by the meat; what drips out lowers the nitrite",
-			"describe the pickle with pickle: and how much of it the meat takes up")
-	}
-}
-
-// nitriteArithmetic writes the sum the way the handbook does, for the method.
-func (j *judging) nitriteArithmetic() []string {
-	f := j.f
-	c, pickle := f.Cure, f.PickleMass()
-	n := c.Mass * quantity.Kilograms(c.Nitrite)
-	ppm := decimals(NitritePPM(f, j.basis), 1) + " ppm"
-	first := fmt.Sprintf("%s × %s = %s nitrite", exact(c.Mass), percentExact(c.Nitrite), exact(n))
-	under := exact(base(f, j.basis))
-	if pickle <= 0 {
-		return []string{first, fmt.Sprintf("%s / %s = %s", exact(n), under, ppm)}
-	}
-	first += " in " + exact(pickle) + " of pickle"
-	if f.Pickle.LongCure && j.basis == GreenWeight {
-		return []string{first, fmt.Sprintf("%s / (%s of meat + %s of pickle) = %s", exact(n), exact(f.MeatMass()), exact(pickle), ppm)}
-	}
-	if j.basis == GreenWeight {
-		return []string{first, fmt.Sprintf("%s × %s taken up / %s = %s", exact(n), percentExact(f.Pickle.Uptake), exact(pickle), ppm)}
-	}
-	taken := fmt.Sprintf("%s of meat × %s", exact(f.MeatMass()), percentExact(f.Pickle.Uptake))
-	if f.Pickle.LongCure {
-		taken = fmt.Sprintf("%s of meat / (%s + %s) of all of it", exact(f.MeatMass()), exact(f.MeatMass()), exact(pickle))
-		return []string{first, fmt.Sprintf("%s × %s = %s in the meat", exact(n), taken, exact(f.NitriteMass())),
-			fmt.Sprintf("%s / %s = %s", exact(f.NitriteMass()), under, ppm)}
-	}
-	return []string{first, fmt.Sprintf("%s = %s taken up; %s × that / %s = %s in the meat", taken, exact(f.MeatMass()*quantity.Kilograms(f.Pickle.Uptake)),
-		exact(n), exact(pickle), exact(f.NitriteMass())), fmt.Sprintf("%s / %s = %s", exact(f.NitriteMass()), under, ppm)}
-}
-
 func (j *judging) accelerator() {
-	rule := acceleratorRule(j.Class, j.f.Cure.Method)
+	rule := acceleratorRule(j.subject)
 	ppm := AcceleratorPPM(j.f)
 	slow := chilling.Cured().ErythorbatePPM
 	salts, acids := j.f.MassOf(profile.Accelerator), j.f.MassOf(profile.AscorbicAcid)
@@ -183,7 +131,7 @@ func (j *judging) accelerator() {
 		sum = append(sum, fmt.Sprintf("%s + %s acid × 7/6 = %s", exact(salts), exact(acids), exact(counted)))
 	}
 	sum = append(sum, fmt.Sprintf("%s / %s = %s ppm", exact(counted), exact(j.Meat), decimals(ppm, 1)))
-	j.Accelerator = rule.check(ppm, GreenWeight.String(), sum)
+	j.Accelerator = rule.check(ppm, sum)
 	switch {
 	case rule.over(ppm):
 		j.find(source.Error, "erythorbate-high", fmt.Sprintf("the meat gets %s ppm erythorbate or ascorbate, %s ppm over the limit of %s ppm",
@@ -225,13 +173,13 @@ func (j *judging) weighAccelerator(rule ppmRule, target float64) string {
 			f.Other = append(f.Other, added)
 			found = append(found, &f.Other[len(f.Other)-1])
 		}
-		if m, ok := weigh(func(m quantity.Kilograms) float64 { found[0].Mass = m; return AcceleratorPPM(f) }, 0, rule, target); ok {
+		if m, ok := weigh(func(m quantity.Kilograms) float64 { found[0].Mass = m; return AcceleratorPPM(f) }, 0, rule.within, target); ok {
 			return fmt.Sprintf("add %s of sodium erythorbate%s", exact(m), where)
 		}
 		return "add sodium erythorbate"
 	}
 	name, now := found[0].Name, found[0].Mass
-	if m, ok := weigh(func(m quantity.Kilograms) float64 { found[0].Mass = m; return AcceleratorPPM(f) }, now, rule, target); ok {
+	if m, ok := weigh(func(m quantity.Kilograms) float64 { found[0].Mass = m; return AcceleratorPPM(f) }, now, rule.within, target); ok {
 		return fmt.Sprintf("weigh %s of %s instead of %s", exact(m), name, exact(now))
 	}
 	return "correct the amount of " + name
@@ -239,7 +187,7 @@ func (j *judging) weighAccelerator(rule ppmRule, target float64) string {
 
 // weigh finds the mass that gives the target, in as few digits as stay within the
 // rule and one part in a hundred of the target. ppm must not fall with the mass.
-func weigh(ppm func(quantity.Kilograms) float64, now quantity.Kilograms, rule ppmRule, target float64) (quantity.Kilograms, bool) {
+func weigh(ppm func(quantity.Kilograms) float64, now quantity.Kilograms, within func(ppm float64) bool, target float64) (quantity.Kilograms, bool) {
 	const most = 1000 // kg; past anything that is made
 	low, high := quantity.Kilograms(0), max(now, 1e-6)
 	for ppm(high) < target {
@@ -258,7 +206,7 @@ func weigh(ppm func(quantity.Kilograms) float64, now quantity.Kilograms, rule pp
 	for _, step := range []quantity.Kilograms{1e-3, 1e-4, 1e-5, 1e-6, 1e-7} {
 		down := quantity.Kilograms(floor(float64(high/step))) * step
 		for _, m := range []quantity.Kilograms{down, down + step} {
-			if got := ppm(m); m > 0 && rule.within(got) && got > target*0.99 && got < target*1.01 {
+			if got := ppm(m); m > 0 && within(got) && got > target*0.99 && got < target*1.01 {
 				return m, true
 			}
 		}
@@ -269,10 +217,13 @@ func weigh(ppm func(quantity.Kilograms) float64, now quantity.Kilograms, rule pp
 func (j *judging) sums() {
 	f, s := j.f, j.Shares
 	total := exact(j.Total)
-	cure := f.TakenUp().Cure
 	salt := ""
 	if j.Cured {
-		salt = fmt.Sprintf("%s of salt + %s of cure × %s = %s; ", exact(f.MassOf(profile.Salt)), exact(cure.Mass), percentExact(1-cure.Nitrite), exact(f.SaltMass()))
+		salt = exact(f.MassOf(profile.Salt)) + " of salt"
+		for _, c := range f.TakenUp().AllCures() {
+			salt += fmt.Sprintf(" + %s of cure × %s", exact(c.Mass), percentExact(c.Salt()))
+		}
+		salt += " = " + exact(f.SaltMass()) + "; "
 	}
 	water, protein := j.Total*quantity.Kilograms(j.Composition.Water), j.Total*quantity.Kilograms(j.Composition.Protein)
 	binder := exact(f.MassOf(profile.Binder))

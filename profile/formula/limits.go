@@ -1,100 +1,52 @@
 package formula
 
 import (
-	"strconv"
-	"strings"
+	"fmt"
 
 	"fumarium/profile"
 )
 
-// SlackPPM is how far a limit may be passed by rounding alone: one ounce of 6.25 %
-// cure on 25 lb of meat is 156.25 ppm, and meant to meet 156.
-const SlackPPM = 0.5
-
-// A Bound is a limit that may not be there.
-type Bound struct {
-	Set bool
-	PPM float64
-}
-
-func at(ppm float64) Bound { return Bound{true, ppm} }
-
-// ppmRule is what the nitrite or the accelerator is held to.
-type ppmRule struct {
-	limit, floor Bound
-	what         string // the product class in words
-	source       string
-}
-
 const (
 	handbook = "FSIS Directive 7620.3, rev. 1995, ch. 3"
 	cfrBacon = "9 CFR 424.22(b)"
+	cfrOther = "9 CFR 424.21(c)"
 	// canadaManual was read in copies of its text, which name no edition.
 	canadaManual = "CFIA Meat Hygiene Manual of Procedures, ch. 4, as quoted"
 	memory       = "from memory"
 	trade        = "common practice, no source"
 )
 
-// Limits on ingoing sodium nitrite, and the floor of anything cured that is kept
-// cold (the handbook's page 12).
 const (
-	mincedPPM       = 156
-	inPicklePPM     = 200 // immersed, pumped, massaged
-	dryPPM          = 625
-	baconPPM        = 120 // pumped, massaged, immersed
-	baconDryPPM     = 200
-	fishPPM         = 200 // 21 CFR 172.175
-	floorPPM        = 120
 	rindOn          = 0.9 // the rind takes up no cure: the handbook reduces by 10 %
-	canadaPPM       = 200 // of the total formulation
-	canadaBaconPPM  = 120
-	canadaFloorPPM  = 100
 	accelerationPPM = 547 // 7/8 oz per 100 lb is 546.9 ppm; the ounces are from memory
 	baconAccelPPM   = 550 // required with pumped bacon
 )
 
-// nitriteRule picks the limit for the method, the class and the basis.
-func nitriteRule(species profile.Species, class profile.Class, method profile.CureMethod, b Basis) ppmRule {
-	bacon := class == profile.Bacon || class == profile.RindOnBacon
-	if b == TotalFormulation {
-		r := ppmRule{at(canadaPPM), at(canadaFloorPPM), "cured meat, on the total formulation", canadaManual}
-		if bacon {
-			r.limit, r.what = at(canadaBaconPPM), "bacon, on the total formulation"
-		}
-		return r
-	}
-	if species == profile.Fish {
-		return ppmRule{limit: at(fishPPM), what: "smoked fish", source: "21 CFR 172.175"}
-	}
-	r := ppmRule{floor: at(floorPPM), what: method.String() + " cure", source: handbook}
-	switch {
-	case bacon && method == profile.DryRubbed:
-		r.limit, r.what = at(baconDryPPM), "bacon, dry cured"
-	case bacon:
-		r.limit, r.what, r.source = at(baconPPM), "bacon, "+method.String(), cfrBacon
-	case method == profile.DryRubbed:
-		r.limit = at(dryPPM)
-	case method == profile.Pumped, method == profile.Immersed:
-		r.limit = at(inPicklePPM)
-	default:
-		r.limit = at(mincedPPM)
-	}
-	if class == profile.RindOnBacon {
-		r.limit.PPM *= rindOn
-		r.floor.PPM *= rindOn
-		r.what = strings.Replace(r.what, "bacon", "bacon with its rind (10 % less)", 1)
-	}
-	return r
+// ppmRule is what the accelerator is held to.
+type ppmRule struct {
+	limit, floor Bound
+	what         string // the product class in words
+	source       string
+}
+
+// within holds ppm against a rule with the slack of rounding.
+func (r ppmRule) within(ppm float64) bool { return !r.over(ppm) && !r.under(ppm) }
+func (r ppmRule) over(ppm float64) bool   { return r.limit.Set && ppm > r.limit.PPM+SlackPPM }
+func (r ppmRule) under(ppm float64) bool  { return r.floor.Set && ppm < r.floor.PPM-SlackPPM }
+
+func (r ppmRule) check(ppm float64, arithmetic []string) Check {
+	return Check{Name: "erythorbate", PPM: ppm, Limit: r.limit, Floor: r.floor, Pass: r.within(ppm), Shown: true, Arithmetic: arithmetic,
+		Basis: fmt.Sprintf("%s, on the %s (%s)", r.what, GreenWeight, r.source)}
 }
 
 // acceleratorRule picks the limit on erythorbate or ascorbate, always on the green
 // weight. With pumped bacon the amount is required: limit and floor are one.
-func acceleratorRule(class profile.Class, method profile.CureMethod) ppmRule {
+func acceleratorRule(s subject) ppmRule {
 	r := ppmRule{limit: at(accelerationPPM), what: "erythorbate or ascorbate", source: "7/8 oz per 100 lb, " + memory}
-	if method != profile.Pumped {
+	if !s.by(profile.Pumped) {
 		return r
 	}
-	switch class {
+	switch s.class {
 	case profile.Bacon:
 		r = ppmRule{at(baconAccelPPM), at(baconAccelPPM), "required with pumped bacon", cfrBacon}
 	case profile.RindOnBacon:
@@ -146,39 +98,6 @@ const (
 
 // usualLoss is what a batch loses in the smokehouse; common practice, no source.
 const usualLoss = 0.15
-
-// classOf is the class that the product is judged as. Where the file names none it
-// is guessed, towards the stricter limit; why says from what.
-func classOf(p *profile.Product) (class profile.Class, why string) {
-	if p.Class != profile.NoClass {
-		return p.Class, ""
-	}
-	switch p.Formula.Cure.Method {
-	case profile.Comminuted:
-		if cooked(p) {
-			return profile.CookedSausage, "minced and cooked"
-		}
-		return profile.UncookedSausage, "minced and not cooked through"
-	case profile.NoCure:
-		return profile.NoClass, ""
-	}
-	if p.Species != profile.RedMeat && p.Species != profile.Game {
-		return profile.WholeMuscle, "cured in the piece"
-	}
-	names := []string{p.Name}
-	for _, m := range p.Formula.Cut {
-		names = append(names, m.Name)
-	}
-	for _, name := range names {
-		for word := range strings.FieldsFuncSeq(strings.ToLower(name), func(r rune) bool { return strings.ContainsRune(" -,.;/()", r) }) {
-			switch word {
-			case "bacon", "belly", "bellies":
-				return profile.Bacon, strconv.Quote(name) + " sounds like it"
-			}
-		}
-	}
-	return profile.WholeMuscle, "cured in the piece"
-}
 
 // cooked reports whether a heated stage has to bring the core to a temperature or a
 // lethality.

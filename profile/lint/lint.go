@@ -139,8 +139,8 @@ func (l *linting) smokes() (int, bool) {
 	return i, i >= 0
 }
 
-func (l *linting) cured() bool {
-	return l.Formula.Cure.Method != profile.NoCure && l.Formula.Cure.Mass > 0
-}
+// cured reports whether nitrite is in it; nitrate alone protects nothing until bacteria
+// have made nitrite of it.
+func (l *linting) cured() bool { return l.Formula.NitriteMass() > 0 }
 
 func (l *linting) stageName(i int) string { return fmt.Sprintf("stage %q", l.Stages[i].Name) }

@@ -101,6 +101,15 @@ var lintCases = []struct {
 			"none":             func(p *profile.Product, _ *Cabinet) { p.Formula.Cure.Rest = 0 },
 			"short":            func(p *profile.Product, _ *Cabinet) { p.Formula.Cure.Rest = 12*time.Hour - time.Minute },
 			"rubbed overnight": func(p *profile.Product, _ *Cabinet) { p.Formula.Cure.Method = profile.DryRubbed },
+			// 160 mm of ham, rubbed, is empty in the middle after two days.
+			"a ham after two days": func(p *profile.Product, _ *Cabinet) {
+				p.Shape = profile.Shape{Form: profile.Cylinder, Diameter: 0.16, Length: 0.3}
+				p.Formula.Cure.Method, p.Formula.Cure.Rest = profile.DryRubbed, 48*time.Hour
+			},
+			"a ham a day too soon": func(p *profile.Product, _ *Cabinet) {
+				p.Shape = profile.Shape{Form: profile.Cylinder, Diameter: 0.16, Length: 0.3}
+				p.Formula.Cure.Method, p.Formula.Cure.Rest = profile.DryRubbed, 80*24*time.Hour
+			},
 			"pumped, soon": func(p *profile.Product, _ *Cabinet) {
 				p.Formula.Cure.Method = profile.Pumped
 				p.Formula.Cure.Rest = 6 * time.Hour
@@ -116,6 +125,10 @@ var lintCases = []struct {
 				p.Formula.Other = append(p.Formula.Other, profile.Ingredient{Name: "erythorbate", Mass: 0.002, As: profile.Accelerator})
 			},
 			"no cure": func(p *profile.Product, _ *Cabinet) { uncured(p) },
+			"a ham in time": func(p *profile.Product, _ *Cabinet) {
+				p.Shape = profile.Shape{Form: profile.Cylinder, Diameter: 0.16, Length: 0.3}
+				p.Formula.Cure.Method, p.Formula.Cure.Rest = profile.DryRubbed, 82*24*time.Hour
+			},
 		},
 	},
 	{
@@ -575,6 +588,15 @@ func TestCureRestIsWhatAStartWaitsFor(t *testing.T) {
 			assert.Len(t, cureRest(&linting{Product: p}), 1, m)
 		}
 	}
+}
+
+func TestCureRestSaysWhatIsInTheMiddle(t *testing.T) {
+	p := &profile.Product{Shape: profile.Shape{Form: profile.Cylinder, Diameter: 0.16}, Formula: profile.Formula{Cut: []profile.Meat{{Mass: 5, Water: 0.7}},
+		Cure: profile.Cure{Mass: 0.02, Nitrite: 0.0625, Method: profile.DryRubbed, Rest: 48 * time.Hour}}}
+	found := cureRest(&linting{Product: p})
+	require.Len(t, found, 1)
+	assert.Contains(t, found[0].message, "salt has to come to the middle of 160 mm")
+	assert.Contains(t, found[0].message, "after 48 h the middle has 0 %")
 }
 
 func TestLintSaysWhereAndWhat(t *testing.T) {

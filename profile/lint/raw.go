@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fumarium/profile"
+	"fumarium/profile/diffusion"
 	"fumarium/profile/formula"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
@@ -22,10 +23,15 @@ func speciesOfCuts(l *linting) []finding {
 }
 
 func cureRest(l *linting) []finding {
-	named := l.Formula.Cure.Rest
-	least, why := l.Formula.LeastRest()
+	named := l.Formula.NamedRest()
+	least, why := l.LeastRest()
 	if named >= least {
 		return nil
+	}
+	remedy := "give the cure a longer rest in the cold"
+	if in, ok := l.CuredFromOutside(); ok {
+		why += fmt.Sprintf("; after %s the middle has %.0f %%", quantity.FormatDuration(named), 100*in.Middle(diffusion.Salt, named))
+		remedy += ", make thinner pieces, or pump part of the pickle"
 	}
 	had := "has no rest"
 	if named > 0 {
@@ -33,7 +39,7 @@ func cureRest(l *linting) []finding {
 	}
 	return []finding{{-1,
 		fmt.Sprintf("the cured product %s before it is heated; it wants at least %s: %s", had, quantity.FormatDuration(least), why),
-		"give the cure a longer rest in the cold"}}
+		remedy}}
 }
 
 // saltInWater is salt as a fraction of salt and water together.

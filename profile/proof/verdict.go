@@ -85,9 +85,11 @@ func Judge(r *Rules, c *Claim, over bool) (v Verdict) {
 	v[Chilled] = chilled(r, c, over)
 	v[Formula] = Judgement{DoesNotApply, "there is no product"}
 	if r.Product != nil {
-		switch f := formula.Judge(r.Product, formula.GreenWeight); {
+		switch f := formula.Judge(r.Product, r.Product.Where()); {
 		case !f.Pass():
 			v[Formula] = Judgement{NotMet, "the make sheet says which limit is not kept"}
+		case !f.Shown():
+			v[Formula] = Judgement{NotShown, "the make sheet says what only an analysis or a better source can show"}
 		case f.Cured || f.Accelerated:
 			v[Formula] = Judgement{Met, "within the limits of the make sheet"}
 		default:

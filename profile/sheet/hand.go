@@ -35,19 +35,27 @@ func (s Sheet) steps() []string {
 	switch {
 	case s.minced():
 		steps = append(steps, s.mincing()...)
-	case f.Cure.Method == profile.Pumped, f.Cure.Method == profile.Immersed, f.PickleMass() > 0:
+	case f.CuredBy(profile.Pumped), f.CuredBy(profile.Immersed), f.PickleMass() > 0:
 		steps = append(steps, s.pickling()...)
-		if f.PickleMass() > 0 && len(f.Other) > 0 {
+		switch {
+		case f.CuredBy(profile.DryRubbed):
+			steps = append(steps, s.rubbing()...)
+		case f.PickleMass() > 0 && len(f.Other) > 0:
 			steps = append(steps, "Put on what is listed for the outside of the meat.")
 		}
-	case f.Cure.Method == profile.DryRubbed:
-		steps = append(steps,
-			fmt.Sprintf("Weigh every piece and give each its own share. To 1 kg of meat belong %s.", s.perKilogram()),
-			fmt.Sprintf("Rub it in on all sides until nothing is left over, put each piece into a bag or a tub of its own with all that falls off, and lay it at or below %v. Turn it every day; what runs out stays with it.", coldMeat))
+	case f.CuredBy(profile.DryRubbed):
+		steps = append(steps, s.rubbing()...)
 	default:
 		steps = append(steps, fmt.Sprintf("Keep the pieces at or below %v. Spread the seasoning evenly over all sides: to 1 kg belong %s. If the pieces lie in a brine instead, this is what they have to take up from it.", coldMeat, s.perKilogram()))
 	}
 	return append(steps, fmt.Sprintf("Keep everything at or below %v until it is hung, and wipe the surface dry.", coldMeat))
+}
+
+func (s Sheet) rubbing() []string {
+	return []string{
+		fmt.Sprintf("Weigh every piece and give each its own share. To 1 kg of meat belong %s.", s.perKilogram()),
+		fmt.Sprintf("Rub it in on all sides until nothing is left over, put each piece into a bag or a tub of its own with all that falls off, and lay it at or below %v. Turn it every day; what runs out stays with it.", coldMeat),
+	}
 }
 
 // minced reports whether the meat is ground and stuffed.
@@ -62,8 +70,10 @@ func (s Sheet) weighing() string {
 		return text
 	}
 	scale := "0.1 g"
-	if f.Cure.Mass < fineScale {
-		scale = "0.01 g"
+	for _, c := range f.AllCures() {
+		if c.Mass < fineScale {
+			scale = "0.01 g"
+		}
 	}
 	return text + fmt.Sprintf(" Weigh the cure on a scale that shows %s, and have it read twice. If the meat weighs anything but %s, make a new sheet for what it weighs.",
 		scale, metric(f.MeatMass(), false))
@@ -95,7 +105,7 @@ func (s Sheet) mincing() []string {
 
 func (s Sheet) pickling() []string {
 	f := s.product.Formula
-	immersed := f.Cure.Method == profile.Immersed || f.Pickle.LongCure
+	immersed := f.CuredBy(profile.Immersed) || f.Pickle.LongCure || f.Pickle.Pump > 0
 	meat, total := f.MeatMass(), f.TakenUp()
 	var taken quantity.Kilograms
 	order := "Dissolve everything in the cold water"
@@ -113,6 +123,11 @@ func (s Sheet) pickling() []string {
 	pickle := f.PickleMass()
 	steps := []string{fmt.Sprintf("Make the pickle: %s. It comes to %s. Keep it at or below %v.", lower(order), metric(pickle, false), coldMeat)}
 	taken = pickle * quantity.Kilograms(f.PickleShare())
+	if pump := f.Pickle.Pump; pump > 0 {
+		first := meat * quantity.Kilograms(pump)
+		steps = append(steps, fmt.Sprintf("Pump the meat from many sides first and weigh it as you go: %s of meat gets %s of pickle, %v, and then weighs %s.",
+			metric(meat, false), metric(first, false), pump, metric(meat+first, false)))
+	}
 	switch {
 	case f.Pickle.LongCure:
 		return append(steps, fmt.Sprintf("Lay %s of meat into all of the pickle and weigh it down, so that nothing looks out. Keep it at or below %v and turn it every few days until meat and pickle are equally salty.",
@@ -134,8 +149,11 @@ func (s Sheet) perKilogram() string {
 	f := s.product.Formula
 	kilogram := f.MeatMass()
 	var all []string
-	if f.Cure.Method != profile.NoCure {
-		all = append(all, fmt.Sprintf("%.2f g of %s", float64(f.Cure.Mass/kilogram)*1000, f.Cure.Name))
+	for _, c := range f.AllCures() {
+		if f.PickleMass() > 0 && c.Wet() {
+			continue // it is in the pickle
+		}
+		all = append(all, fmt.Sprintf("%.2f g of %s", float64(c.Mass/kilogram)*1000, c.Name))
 	}
 	for _, i := range f.Other {
 		all = append(all, fmt.Sprintf("%.2f g of %s", float64(i.Mass/kilogram)*1000, i.Name))

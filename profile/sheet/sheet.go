@@ -13,8 +13,8 @@ import (
 
 // Options say for what the sheet is made.
 type Options struct {
-	Meat  quantity.Kilograms // meat in hand; 0 takes the amounts as the file has them
-	Basis formula.Basis
+	Meat  quantity.Kilograms   // meat in hand; 0 takes the amounts as the file has them
+	Where profile.Jurisdiction // whose rules; none takes those of the product
 }
 
 // A Sheet is one batch ready to be made. It marshals to the keys of `sheet --json`.
@@ -23,8 +23,11 @@ type Sheet struct {
 	Total float64 `json:"total_kg"` // the raw batch; of a pickle only what the meat takes up
 	Items []Item  `json:"items"`    // what to weigh out, a pickle's items in full
 
-	Nitrite     *Check `json:"nitrite"`     // nil without a cure
-	Erythorbate *Check `json:"erythorbate"` // nil without a cure or an accelerator
+	Jurisdiction string  `json:"jurisdiction"` // whose rules
+	Nitrite      *Check  `json:"nitrite"`      // nil without a cure
+	More         []Check `json:"more"`         // nitrate, and what the finished product may hold
+	Elsewhere    []Place `json:"elsewhere"`    // what other places would say; empty without a cure
+	Erythorbate  *Check  `json:"erythorbate"`  // nil without a cure or an accelerator
 
 	SaltPercent       float64 `json:"salt_percent"`        // of the green weight, that of the cure included
 	FatPercent        float64 `json:"fat_percent"`         // of the raw batch, like those below
@@ -44,14 +47,25 @@ type Item struct {
 	Kilograms float64 `json:"kg"`
 }
 
-// A Check is an ingoing amount against its limits, in parts per million. A limit
-// that does not apply is null.
+// A Check is an amount against its limits, in parts per million. A limit that does not
+// apply is null. Pass is that no limit is broken, Shown that a recipe can show it.
 type Check struct {
+	Name  string   `json:"name"`
+	When  string   `json:"when"`
 	PPM   float64  `json:"ppm"`
 	Limit *float64 `json:"limit_ppm"`
 	Floor *float64 `json:"floor_ppm"`
 	Basis string   `json:"basis"`
 	Pass  bool     `json:"pass"`
+	Shown bool     `json:"shown"`
+	Why   string   `json:"why"`
+}
+
+// A Place is what another place would say.
+type Place struct {
+	Jurisdiction string  `json:"jurisdiction"`
+	Pass         bool    `json:"pass"`
+	Checks       []Check `json:"checks"`
 }
 
 // Composition is the raw batch in fractions of its mass.
@@ -70,9 +84,13 @@ func Make(p *profile.Product, o Options) Sheet {
 	if o.Meat != 0 {
 		scaled.Formula = formula.Scale(p.Formula, o.Meat)
 	}
-	v := formula.Judge(&scaled, o.Basis)
+	if o.Where == profile.NoJurisdiction {
+		o.Where = p.Where()
+	}
+	v := formula.Judge(&scaled, o.Where)
 	percent := func(r quantity.Ratio) float64 { return float64(r) * 100 }
 	s := Sheet{
+		Jurisdiction: o.Where.String(), More: []Check{}, Elsewhere: []Place{},
 		Meat: float64(v.Meat), Total: float64(v.Total), Items: items(scaled.Formula),
 		SaltPercent: percent(v.Shares.Salt), FatPercent: percent(v.Shares.Fat),
 		AddedWaterPercent: percent(v.Shares.PutWater), BinderPercent: percent(v.Shares.Binder),
@@ -85,6 +103,16 @@ func Make(p *profile.Product, o Options) Sheet {
 	}
 	if v.Cured {
 		s.Nitrite = check(v.Nitrite)
+		for _, c := range v.More {
+			s.More = append(s.More, *check(c))
+		}
+		for _, p := range v.Elsewhere {
+			place := Place{Jurisdiction: p.Where.String(), Pass: p.Pass(), Checks: []Check{}}
+			for _, c := range p.Checks {
+				place.Checks = append(place.Checks, *check(c))
+			}
+			s.Elsewhere = append(s.Elsewhere, place)
+		}
 	}
 	if v.Cured || v.Accelerated {
 		s.Erythorbate = check(v.Accelerator)
@@ -102,7 +130,7 @@ func check(c formula.Check) *Check {
 		}
 		return &b.PPM
 	}
-	return &Check{PPM: c.PPM, Limit: bound(c.Limit), Floor: bound(c.Floor), Basis: c.Basis, Pass: c.Pass}
+	return &Check{Name: c.Name, When: c.When.String(), Shown: c.Shown, Why: c.Why, PPM: c.PPM, Limit: bound(c.Limit), Floor: bound(c.Floor), Basis: c.Basis, Pass: c.Pass}
 }
 
 func items(f profile.Formula) []Item {
@@ -111,8 +139,8 @@ func items(f profile.Formula) []Item {
 	for _, m := range f.Cut {
 		add(m.Name, m.Mass)
 	}
-	if f.Cure.Method != profile.NoCure {
-		add(f.Cure.Name, f.Cure.Mass)
+	for _, c := range f.AllCures() {
+		add(c.Name, c.Mass)
 	}
 	for _, i := range f.Pickle.Items {
 		add(i.Name, i.Mass)

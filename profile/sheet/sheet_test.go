@@ -45,6 +45,7 @@ func TestText(t *testing.T) {
 	for name, o := range map[string]sheet.Options{
 		"juniper-sticks": {Meat: 7.25},
 		"cider-bacon":    {},
+		"sloe-ham":       {},
 	} {
 		got := sheet.Make(product(t, name), o).Text()
 		file := filepath.Join(cases, name, "expected.txt")
@@ -69,10 +70,10 @@ func TestJSON(t *testing.T) {
 		return m
 	}
 	m := marshal(sheet.Make(product(t, "juniper-sticks"), sheet.Options{Meat: 10}))
-	assert.Equal(t, []string{"added_water_percent", "binder_percent", "composition", "erythorbate", "fat_percent", "findings", "items",
-		"meat_kg", "nitrite", "salt_percent", "total_kg"}, keys(m))
-	assert.Equal(t, []string{"basis", "floor_ppm", "limit_ppm", "pass", "ppm"}, keys(m["nitrite"]))
-	assert.Equal(t, []string{"basis", "floor_ppm", "limit_ppm", "pass", "ppm"}, keys(m["erythorbate"]))
+	assert.Equal(t, []string{"added_water_percent", "binder_percent", "composition", "elsewhere", "erythorbate", "fat_percent", "findings", "items",
+		"jurisdiction", "meat_kg", "more", "nitrite", "salt_percent", "total_kg"}, keys(m))
+	assert.Equal(t, []string{"basis", "floor_ppm", "limit_ppm", "name", "pass", "ppm", "shown", "when", "why"}, keys(m["nitrite"]))
+	assert.Equal(t, []string{"basis", "floor_ppm", "limit_ppm", "name", "pass", "ppm", "shown", "when", "why"}, keys(m["erythorbate"]))
 	assert.Equal(t, []string{"ash", "carbohydrate", "fat", "protein", "water"}, keys(m["composition"]))
 	assert.Equal(t, []string{"kg", "name"}, keys(m["items"].([]any)[0]))
 
@@ -174,7 +175,7 @@ func TestTheWeightOnTheWallPasses(t *testing.T) {
 			}
 			scaled := *e.Value
 			scaled.Formula = f
-			got := formula.Judge(&scaled, formula.GreenWeight).Nitrite
+			got := formula.Judge(&scaled, profile.UnitedStates).Nitrite
 			if !got.Pass || math.Abs(got.PPM-s.Nitrite.PPM) > max(0.005, 0.005/(float64(meat)*2.4))*s.Nitrite.PPM {
 				t.Fatalf("%s of cure on %v: %v ppm, meant %v ppm", shown, meat, got.PPM, s.Nitrite.PPM)
 			}
@@ -210,7 +211,7 @@ func TestLongNames(t *testing.T) {
 		p.Stages[0].Name, p.Stages[1].Ask = name.Draw(t, "stage"), name.Draw(t, "ask")
 		o := sheet.Options{Meat: quantity.Kilograms(rapid.Float64Range(0.05, 499).Draw(t, "meat"))}
 		if rapid.Bool().Draw(t, "Canada") {
-			o.Basis = formula.TotalFormulation
+			o.Where = profile.Canada
 		}
 		fits(t, sheet.Make(p, o).Text())
 	})

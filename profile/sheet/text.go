@@ -27,6 +27,7 @@ func (s Sheet) Text() string {
 	s.byHand(w)
 	s.rest(w)
 	s.chamber(w)
+	s.elsewhere(w)
 	s.cautions(w)
 	return w.b.String()
 }
@@ -114,13 +115,15 @@ func (s Sheet) head(w *wall) {
 	w.par("MAKE SHEET  ", s.product.Name)
 	amounts := fmt.Sprintf("%s of %s, %s in all", metric(quantity.Kilograms(s.Meat), false), s.flesh(), metric(quantity.Kilograms(s.Total), false))
 	if s.verdict.Cured {
-		amounts += "; parts per million on the " + s.verdict.Basis.String()
+		amounts += fmt.Sprintf("; by the rules of %s; parts per million on the %s", s.verdict.Where, s.verdict.Basis)
 	}
 	w.par("            ", amounts)
 	errors := s.count(source.Error)
 	switch {
 	case errors > 0:
 		w.par("CHECK       ", fmt.Sprintf("DO NOT MAKE IT AS IT STANDS: %s, see section 2", plural(errors, "error")))
+	case !s.verdict.Shown():
+		w.par("CHECK       ", "no limit is broken, but not all that is asked can be shown: see section 2")
 	case s.count(source.Warning) > 0:
 		w.par("CHECK       ", fmt.Sprintf("within the limits, with %s, see section 2", plural(s.count(source.Warning), "warning")))
 	case !s.limited():
@@ -186,19 +189,43 @@ func (s Sheet) weighOut(w *wall) {
 	if f.PickleMass() > 0 {
 		w.line("       into the pickle:")
 	}
-	if f.Cure.Method != profile.NoCure {
-		row(fmt.Sprintf("%s (%s nitrite)", f.Cure.Name, strength(f.Cure.Nitrite)), f.Cure.Mass, true)
+	inPickle := func(c profile.Cure) bool { return f.PickleMass() > 0 && c.Wet() }
+	cures := func(wet bool) (found bool) {
+		for _, c := range f.AllCures() {
+			if inPickle(c) == wet {
+				row(fmt.Sprintf("%s (%s)", c.Name, curing(c)), c.Mass, true)
+				found = true
+			}
+		}
+		return found
 	}
+	cures(f.PickleMass() > 0)
 	fine := func(i profile.Ingredient) bool { return i.As == profile.Accelerator || i.As == profile.AscorbicAcid }
 	for _, i := range f.Pickle.Items {
 		row(i.Name, i.Mass, fine(i))
 	}
-	if f.PickleMass() > 0 && len(f.Other) > 0 {
+	rubbed := slices.ContainsFunc(f.AllCures(), func(c profile.Cure) bool { return !c.Wet() })
+	if f.PickleMass() > 0 && (rubbed || len(f.Other) > 0) {
 		w.line("       onto the meat:")
+		cures(false)
 	}
 	for _, i := range f.Other {
 		row(i.Name, i.Mass, fine(i))
 	}
+}
+
+// curing says what of the curing salts is in a cure.
+func curing(c profile.Cure) string {
+	var all []string
+	for _, part := range []struct {
+		share quantity.Ratio
+		of    string
+	}{{c.Nitrite, "nitrite"}, {c.PotassiumNitrite, "potassium nitrite"}, {c.Nitrate, "nitrate"}, {c.PotassiumNitrate, "potassium nitrate"}} {
+		if part.share > 0 {
+			all = append(all, strength(part.share)+" "+part.of)
+		}
+	}
+	return strings.Join(all, ", ")
 }
 
 // metric writes kilograms from one on and grams below; fine is for cure and
@@ -238,14 +265,24 @@ func (s Sheet) checks(w *wall) {
 	if v.Class != profile.NoClass {
 		as = ", as " + v.Class.String()
 	}
-	one := func(name string, c formula.Check) {
+	one := func(c formula.Check) {
+		name := c.Name
+		if c.When != formula.Ingoing {
+			name += " left"
+		}
 		word := "PASS"
-		if !c.Pass {
+		switch {
+		case !c.Pass:
 			word = "FAIL"
+		case !c.Shown:
+			word = "OPEN"
 		}
 		limits := ""
 		if c.Limit.Set {
 			limits = fmt.Sprintf("at most %s", ppm(c.Limit.PPM))
+			if c.Limit.PPM == 0 {
+				limits = "none is allowed"
+			}
 		}
 		if c.Floor.Set {
 			limits += fmt.Sprintf(", at least %s", ppm(c.Floor.PPM))
@@ -254,21 +291,30 @@ func (s Sheet) checks(w *wall) {
 			}
 		}
 		w.line(fmt.Sprintf("   %s  %s %s   %s", word, pad(name, 12), left(ppm(c.PPM), 11), limits))
-		if c.Pass && c.Limit.Set && c.PPM > c.Limit.PPM {
+		if c.Pass && c.Shown && c.Limit.Set && c.PPM > c.Limit.PPM {
 			w.par("         ", "above the limit by rounding only: up to "+ppm(formula.SlackPPM)+" too much passes")
 		}
 		for _, a := range c.Arithmetic {
 			w.par("         ", a)
 		}
 		w.par("         ", "limit for: "+c.Basis)
+		switch {
+		case !c.Shown:
+			w.par("         ", "NOT SHOWN: "+c.Why)
+		case c.Why != "":
+			w.par("         ", c.Why)
+		}
 	}
 	if v.Cured {
-		one("nitrite", v.Nitrite)
+		one(v.Nitrite)
+		for _, c := range v.More {
+			one(c)
+		}
 	} else {
-		w.par("   ", "There is no nitrite in this formula.")
+		w.par("   ", "There is no nitrite or nitrate in this formula.")
 	}
 	if v.Cured || v.Accelerated {
-		one("erythorbate", v.Accelerator)
+		one(v.Accelerator)
 	}
 	w.line("")
 	if len(v.Sums) > 0 {
@@ -315,6 +361,7 @@ func (s Sheet) rest(w *wall) {
 	}
 	w.par("   ", fmt.Sprintf("At least %s at 2 to %v before anything is heated: %s. The batch is refused before that unless a reason is given, and the reason is kept.",
 		long(least), coldMeat, why))
+	s.middle(w, least)
 	w.line("")
 	w.line("   done on ______________ at ____:____     hang from ______________ at ____:____")
 }

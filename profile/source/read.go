@@ -205,6 +205,14 @@ func (v Value) List(limit int) []Value {
 	return items
 }
 
+// OneOrMore reads a list like List; anything else is its own only item.
+func (v Value) OneOrMore(limit int) []Value {
+	if v.usable() && v.node.Kind != yaml.SequenceNode {
+		return []Value{v}
+	}
+	return v.List(limit)
+}
+
 // Named gives the value another name in messages.
 func (v Value) Named(name string) Value {
 	v.key = name

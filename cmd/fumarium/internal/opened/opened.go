@@ -43,11 +43,11 @@ func whole(name string) string {
 }
 
 // Beside are the pins that a cabinet, read from the file name, does not see to itself:
-// all if it is nil, for then there is no cabinet to go by; those on lines that it does
-// not name. A simulated cabinet of another file has nothing to do with them.
+// those on lines that it does not name. A simulated cabinet of another file has nothing
+// to do with them.
 func (o Opening) Beside(name string, c *cabinet.Cabinet) []relay.Pin {
 	switch {
-	case c == nil, c.Simulated() && whole(name) == o.Cabinet:
+	case c.Simulated() && whole(name) == o.Cabinet:
 		return o.Pins
 	case c.Simulated():
 		return nil
@@ -110,7 +110,7 @@ func Read(dir string) (Opening, error) {
 // there already is not written again, so that a full disk does not stand in its way.
 func Write(dir string, o Opening) (err error) {
 	if is, err := Read(dir); err == nil && is.Cabinet == o.Cabinet && slices.Equal(is.Pins, o.Pins) {
-		return nil
+		return sync(dir) // whoever wrote it may have been killed before that
 	}
 	if err := makeFolder(dir); err != nil {
 		return err

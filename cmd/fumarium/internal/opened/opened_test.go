@@ -44,9 +44,10 @@ func TestWhatIsWrittenIsRead(t *testing.T) {
 	c.Sounder.Pin, c.Heater.Series.ActiveLow = "GPIO25", false
 	c.Heater.Feedback = cabinet.Wire{Fitted: true, Pin: "GPIO24"}
 	assert.Empty(t, o.Beside("/etc/box.yaml", c), "the sounder's pin is an input now")
+	c.Heater.Pin, c.LineChip = "17", ""
+	assert.Empty(t, o.Beside("/etc/box.yaml", c), "the same lines, written otherwise")
 	c.LineChip = "another"
 	assert.Len(t, o.Beside("/etc/box.yaml", c), 3, "the same names on another chip")
-	assert.Len(t, o.Beside("/etc/box.yaml", nil), 3)
 	c = box()
 	c.Heater.Series.ActiveLow = false
 	assert.False(t, o.By(c)[1].ActiveLow)

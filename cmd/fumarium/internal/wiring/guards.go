@@ -20,13 +20,13 @@ const (
 
 const (
 	noMemoryGroup = "the kernel cannot limit the memory of a service, so MemoryMax= of the unit does nothing; take cgroup_disable=memory off the kernel's " +
-		"command line, or on a Raspberry Pi, whose firmware adds it, append cgroup_enable=memory to the line of /boot/firmware/cmdline.txt; then restart"
+		"command line, or on a Raspberry Pi, whose firmware adds it, append cgroup_enable=memory to the line of /boot/firmware/cmdline.txt (from memory, not tried); then restart"
 	noLimit = "the service runs without a limit, so a leak would take the whole machine down; put MemoryMax= of the shipped unit back, " +
 		"then systemctl daemon-reload and restart it when no batch runs"
 	noWatchdog = "this board shows none, so a kernel that hangs keeps the heater as it is; enable its driver " +
-		"(on a Raspberry Pi take dtparam=watchdog=off out of config.txt), then restart"
+		"(on a Raspberry Pi take dtparam=watchdog=off out of config.txt; from memory, not tried), then restart"
 	asleep = "nothing feeds it, so a kernel or service manager that hangs keeps the heater as it is; write RuntimeWatchdogSec=14 below [Manager] " +
-		"into /etc/systemd/system.conf.d/watchdog.conf and restart"
+		"into /etc/systemd/system.conf.d/watchdog.conf and restart (systemd-system.conf(5); that a Raspberry Pi waits for 15 s at most is from memory)"
 	inSoftware = "a watchdog in software hangs with the kernel that it should watch; enable that of the board"
 )
 

@@ -1,0 +1,59 @@
+package profile
+
+import "fumarium/profile/source"
+
+// Jurisdiction is the place whose rules a product is held to.
+type Jurisdiction uint8
+
+// NoJurisdiction means that nobody named one: see Product.Where.
+const (
+	NoJurisdiction Jurisdiction = iota
+	UnitedStates
+	EuropeanUnion
+	UnitedKingdom
+	Canada
+	AustraliaNewZealand
+)
+
+var jurisdictions = []source.Word[Jurisdiction]{
+	{Text: "US", Meaning: UnitedStates}, {Text: "EU", Meaning: EuropeanUnion}, {Text: "UK", Meaning: UnitedKingdom},
+	{Text: "Canada", Meaning: Canada}, {Text: "Australia/New Zealand", Meaning: AustraliaNewZealand},
+}
+
+// Jurisdictions are all places whose rules are known, the one taken by default first.
+func Jurisdictions() []Jurisdiction {
+	all := make([]Jurisdiction, len(jurisdictions))
+	for i, w := range jurisdictions {
+		all[i] = w.Meaning
+	}
+	return all
+}
+
+// ParseJurisdiction reads the word that the product file has for a place.
+func ParseJurisdiction(text string) (Jurisdiction, bool) {
+	for _, w := range jurisdictions {
+		if w.Text == text {
+			return w.Meaning, true
+		}
+	}
+	return NoJurisdiction, false
+}
+
+// String is the jurisdiction as the product file spells it; "none" for NoJurisdiction.
+func (j Jurisdiction) String() string {
+	for _, w := range jurisdictions {
+		if w.Meaning == j {
+			return w.Text
+		}
+	}
+	return "none"
+}
+
+// Where is the place whose rules the product is held to: the one that it names, or else
+// the United States, for whose inspected plants most of the limits here were written.
+func (p *Product) Where() Jurisdiction {
+	if p.Jurisdiction == NoJurisdiction {
+		return UnitedStates
+	}
+	return p.Jurisdiction
+}

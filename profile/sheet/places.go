@@ -1,0 +1,45 @@
+package sheet
+
+import (
+	"fmt"
+
+	"fumarium/profile"
+	"fumarium/profile/formula"
+)
+
+// elsewhere says what other places would, and how they want it cooked and cooled.
+func (s Sheet) elsewhere(w *wall) {
+	if !s.verdict.Cured {
+		return
+	}
+	w.heading("BY THE RULES OF OTHER PLACES")
+	w.par("   ", fmt.Sprintf("Section 2 goes by the rules of %s. Elsewhere, for information:", s.verdict.Where))
+	for _, p := range s.verdict.Elsewhere {
+		w.line("   " + p.Where.String())
+		for _, c := range p.Checks {
+			text := c.Line()
+			if !c.Shown {
+				text += "; " + c.Why
+			}
+			w.par("      "+pad(c.Word(), 13), text)
+		}
+		if p.Where != profile.UnitedStates {
+			customs(w, p.Where)
+		}
+	}
+	if s.verdict.Where != profile.UnitedStates {
+		w.par("   ", fmt.Sprintf("Cooking and cooling are judged by the guidelines of the US that the product names. %s has:", s.verdict.Where))
+		customs(w, s.verdict.Where)
+	}
+}
+
+// customs are how a place wants it cooked and cooled.
+func customs(w *wall, where profile.Jurisdiction) {
+	for _, c := range formula.CustomsOf(where) {
+		text := fmt.Sprintf("%s: %s (%s", c.Product, c.Says, c.Text)
+		if c.Mark == formula.FromMemory {
+			text += ", " + c.Mark.String()
+		}
+		w.par("      "+pad(c.Of, 13), text+")")
+	}
+}
