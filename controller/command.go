@@ -51,6 +51,8 @@ func (t *step) command() {
 		t.acknowledge()
 	case Mended:
 		t.mended()
+	case Absence:
+		t.sayAbsence()
 	case Ice:
 		t.ice()
 	}

@@ -85,7 +85,7 @@ func TestAlertRulesAskForMetricsThatExist(t *testing.T) {
 	for _, f := range families(scrape(t, over(running()))) {
 		known[f] = true
 	}
-	known["fumarium_batch_good"] = true            // of a batch that is over
+	known["fumarium_batch_good"] = true                  // of a batch that is over
 	known["fumarium_step_duration_seconds_count"] = true // of the histogram
 	asked := 0
 	for _, r := range file.Groups[0].Rules {

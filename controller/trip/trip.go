@@ -59,6 +59,7 @@ const (
 	StageOverdue
 	PromptOverdue
 	HeatEnded
+	AbsenceUnknown
 	CalibrationOff
 	Count // number of codes, for arrays
 )
