@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -228,6 +229,7 @@ func TestTheDemonstrationRunsToItsEnd(t *testing.T) {
 	assert.Equal(t, shownEvent{ID: b.ID + "/0.0", Time: b.Events[0].Time, Kind: "batch state", Text: "batch running"}, b.Events[0])
 	assert.Equal(t, "start", b.Commands[0].Command)
 	require.Len(t, b.Notes, 2)
+	slices.SortFunc(b.Notes, func(a, b shownNote) int { return strings.Compare(a.Who, b.Who) })
 	assert.Equal(t, "fumarium", b.Notes[0].Who)
 	assert.Equal(t, b.Ending, b.Notes[0].Text, "the same at the end and when it is replayed")
 	require.NotNil(t, b.Good)

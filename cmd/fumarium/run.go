@@ -14,6 +14,7 @@ import (
 	"os/signal"
 	"path/filepath"
 	"strings"
+	"sync"
 	"syscall"
 	"time"
 
@@ -239,6 +240,8 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	if code := records.Latched(); code != trip.None {
 		told = append(told, fmt.Sprintf("the trip %s was latched when the program ended, and is: nothing heats before its cause is gone and it is reset", code))
 	}
+	var verdicts sync.WaitGroup // that are being written
+	defer verdicts.Wait()       // before the record is closed
 	l, err := loop.New(loop.Config{
 		World: hardware, Person: hardware.Person(), Cabinet: cab, Pace: pace, Log: log, Record: records, Resume: resume, Told: told,
 		Latched: records.Latched(),
@@ -250,7 +253,9 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Judge: func(p *profile.Product, f record.File) source.Findings {
 			return checkProduct(p, f.Name, f.Data, cab, place)
 		},
-		Ended: func(batch string, s *snapshot.Snapshot) { go noteVerdict(ctx, records, batch, s, log) },
+		Ended: func(batch string, s *snapshot.Snapshot) {
+			verdicts.Go(func() { noteVerdict(records, batch, s, log) })
+		},
 	})
 	if err != nil {
 		return false, couldNot(err)
@@ -323,13 +328,15 @@ func notes(add func(context.Context, record.Moment, string, record.Note) error, 
 
 // noteVerdict keeps on the record what could be said of a batch as it ended. A replay finds
 // it again, should the program go before it is written.
-func noteVerdict(ctx context.Context, records *record.Recorder, batch string, s *snapshot.Snapshot, log *slog.Logger) {
+func noteVerdict(records *record.Recorder, batch string, s *snapshot.Snapshot, log *slog.Logger) {
 	_, text, known := s.Ending()
 	if batch == "" || !known {
 		return
 	}
 	log.Info(text, "batch", batch)
-	if err := records.AddNote(ctx, moment(time.Now()), batch, record.Note{Who: "fumarium", Text: text}); err != nil && ctx.Err() == nil {
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+	defer cancel()
+	if err := records.AddNote(ctx, moment(time.Now()), batch, record.Note{Who: "fumarium", Text: text}); err != nil {
 		log.Error("the verdict was not kept; replay finds it again", "batch", batch, "err", err)
 	}
 }
