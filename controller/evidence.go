@@ -6,6 +6,7 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
@@ -50,7 +51,10 @@ type evidence struct {
 	unheated time.Duration     `record:"unheated"` // nothing has heated, as far as was seen
 	probes   [Slots]evidenceOf `record:"probe"`
 	room     standing          `record:"room"`
-	board    standing          `record:"board"`
+	// misled says that in the batch under way, or the last one, a core probe stood as wrong
+	// in ice water: nothing that the cores have shown is believed of it.
+	misled bool     `record:"misled"`
+	board  standing `record:"board"`
 }
 
 // standing is a reading and for how long it has stood still.
@@ -158,6 +162,33 @@ func (p *evidenceOf) cool(dt, stands time.Duration, tolerance quantity.Kelvin) {
 	if p.cold >= coldestFor || rested && p.smooth > quantity.Celsius(tolerance+iceBand) {
 		p.ice, p.inIce = shownOff, p.smooth
 	}
+}
+
+// judge notes whether a batch goes by a core that is known to be wrong. What is shown of a
+// probe after a batch changes nothing of that.
+func (e *evidence) judge(t *step) {
+	if !t.s.Batch.Active() {
+		return
+	}
+	e.misled = false
+	for i := cabinet.MaxChamberProbes; i < Slots; i++ {
+		e.misled = e.misled || e.probes[i].ice == shownOff
+	}
+}
+
+// Verdict is what can be said of the batch that runs, or is over. What wrong core probes
+// have shown is not shown.
+func (s *State) Verdict(r *proof.Rules, over bool) proof.Verdict {
+	v := proof.Judge(r, &s.Claim, over)
+	if !s.Evidence.misled {
+		return v
+	}
+	for _, rule := range []proof.Rule{proof.Cooked, proof.CameUp, proof.Chilled} {
+		if v[rule].Answer == proof.Met {
+			v[rule] = proof.Judgement{Answer: proof.NotShown, Why: v[rule].Why + ", by a core probe that is wrong in ice water"}
+		}
+	}
+	return v
 }
 
 // stands gives the alarm of a probe that has shown to be off.

@@ -8,6 +8,7 @@ import (
 
 	"fumarium/controller/cabinet"
 	"fumarium/controller/trip"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
@@ -153,4 +154,40 @@ func TestACoreThatIsWrongInIceIsSaid(t *testing.T) {
 	r.send(Mended, trip.CalibrationOff)
 	r.step()
 	assert.False(t, r.s.Alarms[trip.CalibrationOff].Standing)
+}
+
+// What a core probe has shown that is wrong in ice water proves nothing, whoever started the
+// batch with it; and what it shows after the batch changes nothing any more.
+func TestAWrongCoreProvesNothing(t *testing.T) {
+	rules := proof.RulesOf(testProduct())
+	r := resting(t)
+	r.run(time.Minute)
+	r.in.Core[0] = sensors.At(-7)
+	r.run(5 * time.Minute)
+	assert.Empty(t, r.iced(cabinet.MaxChamberProbes))
+	r.in.Core[0] = sensors.At(10)
+	r.run(5 * time.Minute)
+	r.in.Command = Command{Kind: Start, Excused: true}
+	r.s, _, _ = stepped(r.p, r.c, r.s, r.in)
+	r.in.Elapsed += time.Second
+	r.run(time.Minute)
+	met := func(s State) bool {
+		// As if the core had been hot enough for long.
+		s.Claim.Heat = rules.Criterion.Add(s.Claim.Heat, 75, 75, time.Hour)
+		v := s.Verdict(&rules, true)
+		if v[proof.Cooked].Answer == proof.NotShown {
+			assert.Contains(t, v[proof.Cooked].Why, "by a core probe that is wrong in ice water")
+		}
+		return v[proof.Cooked].Answer == proof.Met
+	}
+	assert.False(t, met(r.s))
+	mended := *r
+	mended.send(Mended, trip.CalibrationOff)
+	mended.step()
+	assert.True(t, met(mended.s), "a person says that there was no ice")
+	r.step(Stop)
+	r.run(5 * time.Second)
+	r.send(Mended, trip.CalibrationOff)
+	r.step()
+	assert.False(t, met(r.s))
 }

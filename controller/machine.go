@@ -185,6 +185,7 @@ func (m *Machine) Advance(s *State, in *Inputs) (Outputs, []Event) {
 	s.Evidence.follow(&t)
 	t.command()
 	t.alarms()
+	s.Evidence.judge(&t)
 	t.batch()
 	t.prove()
 	t.drive()

@@ -11,6 +11,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/cabinet/shipped"
 	"fumarium/profile/catalog"
+	"fumarium/profile/proof"
 	"fumarium/sim"
 	"fumarium/sim/fault"
 )
@@ -75,4 +76,7 @@ func TestAReasonStartsWithADoubtedProbe(t *testing.T) {
 	require.NoError(t, err)
 	assert.NotEqual(t, "idle", r.Outcome)
 	assert.Len(t, r.Doubts, 1)
+	assert.False(t, *r.Lethality.Pass)
+	assert.Contains(t, r.Verdict[proof.Cooked].Why, "wrong in ice water")
+	assert.False(t, r.Good())
 }

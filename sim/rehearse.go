@@ -452,7 +452,7 @@ func (r *rehearsal) finish(w *World, s *controller.State) {
 // verdict that needs a core nobody measured is bad, not absent.
 func (r *Result) judge(p *profile.Product, s *controller.State) {
 	rules := proof.RulesOf(p)
-	r.Verdict = proof.Judge(&rules, &s.Claim, true)
+	r.Verdict = s.Verdict(&rules, true)
 	pass := func(rule proof.Rule) *bool {
 		if r.Verdict[rule].Answer == proof.DoesNotApply {
 			return nil

@@ -155,7 +155,7 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 	}
 	result.Final = state
 	rules := proof.RulesOf(p)
-	result.Verdict = proof.Judge(&rules, &state.Claim, !state.Batch.Active())
+	result.Verdict = state.Verdict(&rules, !state.Batch.Active())
 	return p, c, result, err
 }
 

@@ -63,7 +63,7 @@ func (s *Snapshot) Verdict() (proof.Verdict, bool) {
 		return proof.Verdict{}, false
 	}
 	rules := proof.RulesOf(s.Product)
-	return proof.Judge(&rules, &s.State.Claim, !s.State.Batch.Active()), true
+	return s.State.Verdict(&rules, !s.State.Batch.Active()), true
 }
 
 // Ending is what can be said of the last batch once it is over: whether it ended as a maker
