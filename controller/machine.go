@@ -26,7 +26,7 @@ type Machine struct {
 
 	rest   time.Duration
 	stages []stageRules
-	rules  proof.Rules
+	rules  proof.Rules // for probes without error: that of a batch is the state's
 
 	heater, fan, smoke duty.Limits
 	model              pid.Model // of the chamber as the control law sees it
@@ -89,7 +89,7 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 		return m, nil
 	}
 	m.rest, _ = p.Rest()
-	m.rules, m.coreStands = proof.RulesOf(p), coreStands(p)
+	m.rules, m.coreStands = proof.RulesOf(p, 0), coreStands(p)
 	m.stages = make([]stageRules, len(p.Stages))
 	for i := range p.Stages {
 		stage := &p.Stages[i]

@@ -24,6 +24,7 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/controller/history"
 	"fumarium/profile"
+	"fumarium/profile/quantity"
 )
 
 func TestWholeBatchComesBackBitForBit(t *testing.T) {
@@ -743,4 +744,26 @@ func TestACabinetOfTheFirstFormIsReplayed(t *testing.T) {
 	}
 	assert.Greater(t, pumped, 12*60, "full air, and a share of it after that")
 	assert.Less(t, pumped, 18*60)
+}
+
+// How far a core may be wrong comes with the start, so that a batch from before there was
+// such an error is replayed without, whatever the program now thinks of its probes.
+func TestTheCoresErrorIsTheRecords(t *testing.T) {
+	for _, said := range []quantity.Kelvin{0, 2.5} {
+		dir := t.TempDir()
+		r := open(t, options(dir))
+		d := newTrial(t, r)
+		cab := bytes.ReplaceAll(d.start.CabinetFile.Data, []byte("role: core, chip: simulated"), []byte("role: core, chip: simulated, error: 1.5 K"))
+		require.NotEqual(t, d.start.CabinetFile.Data, cab)
+		c, err := cabinet.Parse("wrong.yaml", cab)
+		require.NoError(t, err)
+		require.Equal(t, quantity.Kelvin(1.5), c.CoreError())
+		d.start.Cabinet, d.start.CabinetFile = c, File{"wrong.yaml", cab}
+		d.once(controller.Command{Kind: controller.Start, CoreError: said})
+		d.run(100)
+		drain(r)
+		shut(t, r)
+		result := requireSound(t, reader(t, dir), d.id)
+		assert.Equal(t, said, result.Final.CoreError)
+	}
 }

@@ -154,7 +154,7 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 		err = nil
 	}
 	result.Final = state
-	rules := proof.RulesOf(p)
+	rules := proof.RulesOf(p, state.CoreError)
 	result.Verdict = proof.Judge(&rules, &state.Claim, !state.Batch.Active())
 	return p, c, result, err
 }

@@ -356,6 +356,20 @@ func conditionText(c profile.Condition) string {
 	return quantity.Unknown
 }
 
+// reads says what a core must read that may be wrong.
+func reads(coreError quantity.Kelvin, c profile.Condition) string {
+	e := quantity.Celsius(coreError)
+	if c.Kind == profile.CoreAtMost {
+		e = -e
+	} else if c.Kind != profile.CoreAtLeast {
+		return ""
+	}
+	if e == 0 {
+		return ""
+	}
+	return fmt.Sprintf(", read as %v, for the probe may be wrong by %v", c.Core+e, coreError)
+}
+
 func endedBy(stage *profile.Stage) string {
 	texts := make([]string, len(stage.Until.Conditions))
 	for i, c := range stage.Until.Conditions {
@@ -368,7 +382,7 @@ func endedBy(stage *profile.Stage) string {
 }
 
 func condition(s *snapshot.Snapshot, c profile.Condition) Condition {
-	result := Condition{Kind: conditionKinds[c.Kind], Text: conditionText(c)}
+	result := Condition{Kind: conditionKinds[c.Kind], Text: conditionText(c) + reads(s.State.CoreError, c)}
 	say := func(text string) { result.Now = &text }
 	switch c.Kind {
 	case profile.After:
