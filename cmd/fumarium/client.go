@@ -12,6 +12,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -352,6 +353,15 @@ func printStatus(w io.Writer, s *web.Status) {
 		fmt.Fprintf(w, "heat      ends by itself in %s, if nobody does anything\n", quantity.FormatDuration(seconds(*s.HeatLeftSeconds)))
 	}
 	printRules(w, s.Rules)
+	switch s.State { // a batch that is over is judged
+	case controller.Complete.String(), controller.Stopped.String(), controller.Aborted.String():
+		printUncovered(w, s.NotCovered)
+		if slices.ContainsFunc(s.Rules, func(r web.Rule) bool {
+			return r.Answer == proof.NotMet.String() || r.Answer == proof.NotShown.String() && r.Rule != proof.Recorded.String()
+		}) {
+			fmt.Fprintln(w, "what the guidance allows now: fumarium replay BATCH, as fumarium batches names it")
+		}
+	}
 	for _, a := range s.Alarms {
 		fmt.Fprintf(w, "alarm     %s (%s, %s): %s\n", shown(a.Code), shown(a.Priority), shown(a.State), shown(a.Action))
 	}

@@ -765,5 +765,13 @@ func TestTheCoresErrorIsTheRecords(t *testing.T) {
 		shut(t, r)
 		result := requireSound(t, reader(t, dir), d.id)
 		assert.Equal(t, said, result.Final.CoreError)
+		// The course is the cores as they were believed, from the first step to the last.
+		require.NotEmpty(t, result.Course)
+		last := result.Course[len(result.Course)-1]
+		assert.InDelta(t, float64(len(d.steps)), last.At.Seconds(), 11)
+		core, seen := result.Final.Core.Coldest.Value()
+		assert.Equal(t, seen, last.Known)
+		assert.InDelta(t, float64(core), float64(last.Coldest), 1)
+		assert.Less(t, len(result.Course), len(d.steps), "a sample each ten seconds is enough")
 	}
 }

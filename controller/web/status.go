@@ -58,8 +58,9 @@ type Status struct {
 	LethalityLog10  *float64 `json:"lethality_log10"`
 	LethalityCapped bool     `json:"lethality_capped"` // more was counted than is shown
 	ComeUpSeconds   *float64 `json:"come_up_seconds"`
-	Rules           []Rule   `json:"rules"`  // that the batch is held to; none before one
-	Events          []Event  `json:"events"` // oldest first
+	Rules           []Rule   `json:"rules"`       // that the batch is held to; none before one
+	NotCovered      []string `json:"not_covered"` // by any of the rules; none before a batch
+	Events          []Event  `json:"events"`      // oldest first
 }
 
 // Rule is what can be said of one rule by now: met, not met, not shown, does not apply.
@@ -200,7 +201,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	status := Status{
 		Time: s.Time, World: "real", Pace: s.Pace, State: st.Batch.String(), Stopping: s.Stopping,
 		Summary: summary(s), Commands: commands(s),
-		Stages: []Stage{}, Probes: []Probe{}, Alarms: []Alarm{}, Rules: []Rule{},
+		Stages: []Stage{}, Probes: []Probe{}, Alarms: []Alarm{}, Rules: []Rule{}, NotCovered: []string{},
 		Outputs: map[string]*bool{}, DamperRatio: quantity.OrNull(st.Out.Damper, true),
 	}
 	if s.Simulated {
@@ -227,7 +228,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 		status.ComeUpSeconds = quantity.OrNull(d.Seconds(), true)
 	}
 	if v, ok := s.Verdict(); ok {
-		status.Rules = RulesOf(v)
+		status.Rules, status.NotCovered = RulesOf(v), proof.Uncovered()
 	}
 	if c := s.Cabinet; c != nil {
 		status.Cabinet = c.Name

@@ -106,9 +106,9 @@ func (r *Rules) tellError(v *Verdict) {
 	if !(r.CoreError > 0) {
 		return
 	}
-	for rule, way := range map[Rule]string{Cooked: "colder", CameUp: "colder and hotter, whichever is worse", Chilled: "hotter and colder, whichever is worse"} {
+	for rule, way := range map[Rule]string{Cooked: "the core counts %v colder than it reads", CameUp: "with %v for the probe at both ends", Chilled: "with %v for the probe at both ends"} {
 		if j := &v[rule]; j.Answer != DoesNotApply {
-			j.Why += fmt.Sprintf("; the core counts %v %s than it reads", r.CoreError, way)
+			j.Why += "; " + fmt.Sprintf(way, r.CoreError)
 		}
 	}
 }
