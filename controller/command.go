@@ -52,6 +52,8 @@ func (t *step) command() {
 		t.acknowledge()
 	case Mended:
 		t.mended()
+	case Absence:
+		t.sayAbsence()
 	}
 }
 

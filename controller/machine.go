@@ -142,10 +142,11 @@ type step struct {
 	dt      time.Duration
 	seconds float64 // dt
 	late    bool
-	doubted bool     // a core reading that was believed is not believed any more
-	changed bool     // the batch has entered its state just now
-	calling bool     // nobody has answered a loud alarm
-	events  *[]Event // apart, so that the state need not live on the heap
+	hidden  time.Duration // of an absence, which has turned out to be longer than Elapsed has it
+	doubted bool          // a core reading that was believed is not believed any more
+	changed bool          // the batch has entered its state just now
+	calling bool          // nobody has answered a loud alarm
+	events  *[]Event      // apart, so that the state need not live on the heap
 }
 
 // last is what a step needs of the state before it.
@@ -228,8 +229,10 @@ func (t *step) time() {
 	if t.in.PowerLost {
 		t.unwatched()
 	}
+	was := t.s.Elapsed
 	t.s.Begun = true
 	t.s.Elapsed = t.in.Elapsed
+	t.absent(was)
 }
 
 // unwatched begins the alarms' delays again after an absence, and says it anew, also

@@ -37,6 +37,7 @@ func clientCommands() []*cobra.Command {
 		statusCommand(),
 		startCommand(),
 		confirmCommand(),
+		absenceCommand(),
 		noteCommand(),
 		simple(controller.Hold, "Hold the batch: everything off, its clocks stand still",
 			"The come-up clock of the core does not stand still: the meat does not know of the\nhold.", caution.Smoulders),
@@ -338,7 +339,7 @@ func printStatus(w io.Writer, s *web.Status) {
 		fmt.Fprintf(w, "TRIPPED   %s: %s %s\n", shown(s.Trip.Code), shown(s.Trip.Meaning), shown(s.Trip.Action))
 	}
 	if s.Prompt != nil {
-		fmt.Fprintf(w, "to do     %s (waits for %s; then: fumarium confirm %s)\n", shown(s.Prompt.Text), quantity.FormatDuration(seconds(s.Prompt.WaitingSeconds)), shown(s.Prompt.Question))
+		fmt.Fprintf(w, "to do     %s (waits for %s; then: %s)\n", shown(s.Prompt.Text), quantity.FormatDuration(seconds(s.Prompt.WaitingSeconds)), answerWith(s.Prompt))
 	}
 	if s.Stage != nil {
 		fmt.Fprintf(w, "stage     %s for %s, ends when %s\n", shown(s.Stage.Name),

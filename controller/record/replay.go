@@ -226,12 +226,17 @@ type Recovery struct {
 	Steps    int64     // number of the next step
 	LastWall time.Time // of the last step on disk
 	LastBoot string
-	// Unseen is the time from the last step on disk until now. It is known when the
-	// computer has run on, or when the clock was right then and is now; otherwise it
-	// was at least that long.
+	// Unseen is the time from the last step on disk until now, and Away how that is known:
+	// because the computer has run on, or because the clock was synchronised then and is
+	// now. Otherwise it was at least that long.
 	Unseen      time.Duration
 	UnseenKnown bool
+	Away        controller.Evidence
 	SameBoot    bool
+	Uptime      time.Duration // now, for going on from it
+	// Left is the time of day of the last step before the absence; when State waits to be
+	// told how long an earlier one was, of the last before that.
+	Left Moment
 	// Sound reports that the chain holds and that the replay gave everything again;
 	// otherwise State is not to be trusted with heat, and Why says why.
 	Sound bool
@@ -264,7 +269,7 @@ func (r *Recorder) Unfinished(ctx context.Context, now Moment) (*Recovery, error
 			return err
 		}
 		u.judge(ctx, q, verdict)
-		return nil
+		return u.left(ctx, q)
 	})
 	if err != nil {
 		return nil, err
@@ -318,16 +323,41 @@ func (r *Recorder) unseen(ctx context.Context, q querier, u *Recovery, now Momen
 		u.LastBoot = gaps[len(gaps)-1].text("boot")
 	}
 	u.SameBoot = u.LastBoot != "" && u.LastBoot == r.o.Boot
-	uptime := r.o.Uptime + r.o.now().Sub(r.opened)
+	u.Left = leftAt(last)
+	u.Uptime = r.uptime()
 	up, hasUptime := last.float("uptime_seconds")
 	byClock := now.Wall.Sub(u.LastWall)
 	switch {
-	case u.SameBoot && hasUptime && uptime >= seconds(up):
-		u.Unseen, u.UnseenKnown = uptime-seconds(up), true
-	case now.ClockSet && last.int("clock_set") != 0 && byClock >= 0:
-		u.Unseen, u.UnseenKnown = byClock, true
+	case u.SameBoot && hasUptime && u.Uptime >= seconds(up):
+		u.Unseen, u.Away = u.Uptime-seconds(up), controller.AwayByBoot
+	case u.SameBoot: // a clock that goes back shows nothing
+		u.Away = controller.AwayUnknown
+	case now.Synced && u.Left.Synced && byClock >= u.Uptime:
+		u.Unseen, u.Away = byClock, controller.AwayByClock
 	default:
-		u.Unseen = uptime
+		u.Unseen, u.Away = u.Uptime, controller.AwayUnknown
 	}
+	u.UnseenKnown = u.Away != controller.AwayUnknown
+	return nil
+}
+
+func leftAt(link row) Moment {
+	trust := link.int("clock_set")
+	return Moment{Wall: parseTime(link.text("wall")), ClockSet: trust != clockUnset, Synced: trust == clockSynced}
+}
+
+// left finds when an absence began of which nobody knows yet how long it was.
+func (u *Recovery) left(ctx context.Context, q querier) error {
+	from, _, unknown := u.State.AbsenceUnknown()
+	if !unknown {
+		return nil
+	}
+	const before = "batch = ?1 AND steps > 0 AND elapsed_seconds < ?2"
+	links, err := query(ctx, q, linkTable, before+" AND number = (SELECT max(number) FROM link WHERE "+before+")",
+		u.Batch.Number, (from - u.State.Started + time.Millisecond).Seconds())
+	if err != nil || len(links) == 0 {
+		return err
+	}
+	u.Left = leftAt(links[0])
 	return nil
 }

@@ -113,9 +113,10 @@ type Probe struct {
 	Celsius *float64 `json:"celsius"`
 }
 
-// Prompt is a hand step that waits for the person.
+// Prompt is a hand step or a question that waits for the person.
 type Prompt struct {
-	Question       string  `json:"question"` // to be sent back with confirm
+	Question       string  `json:"question"` // to be sent back with the answer
+	Command        string  `json:"command"`  // that answers it
 	Text           string  `json:"text"`
 	WaitingSeconds float64 `json:"waiting_seconds"`
 }
@@ -267,7 +268,12 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 		status.Stage = at
 	}
 	if p, ok := st.Waiting(s.Product); ok {
-		status.Prompt = &Prompt{Question: p.Question.String(), Text: p.Text, WaitingSeconds: max(0, (st.Elapsed - p.Since).Seconds())}
+		status.Prompt = &Prompt{
+			Question: p.Question.String(), Command: controller.Confirm.String(), Text: p.Text, WaitingSeconds: max(0, (st.Elapsed - p.Since).Seconds()),
+		}
+		if p.Question.Absence > 0 {
+			status.Prompt.Command = controller.Absence.String()
+		}
 	}
 	here := controller.PartsOf(s.Cabinet)
 	if st.Tripped != trip.None {
@@ -438,6 +444,9 @@ func summary(s *snapshot.Snapshot) string {
 		text := capital(st.Batch.String()) + " in " + name + ": " + heater + ", " + chamber + core
 		if st.Tripped != trip.None {
 			text += "; tripped by " + st.Tripped.String()
+		}
+		if from, back, unknown := st.AbsenceUnknown(); unknown {
+			text += "; how long the controller was away is not known, at least " + quantity.FormatDuration(back-from) + ": say it, or stop the batch"
 		}
 		return text
 	}
