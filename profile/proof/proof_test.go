@@ -311,3 +311,15 @@ func ExampleJudge() {
 	// formula: met, within the limits of the make sheet
 	// record: not shown, nobody has checked the record
 }
+
+// The step follows the claim every second, with an error and while it chills as well: no
+// copy of a rule may live on the heap.
+func TestFollowingAllocatesNothing(t *testing.T) {
+	r := rules(t, "marjoram-ring")
+	r.CoreError = 0.5
+	c := cooked(t, r, 71, 10*time.Minute)
+	line := proof.Line{Now: time.Hour, Step: time.Second, ColdFrom: 60, ColdTo: 59.9, HotFrom: 60, HotTo: 59.9, ColdSeen: true, HotSeen: true, Unbroken: true, Learnt: true, Chilling: true}
+	assert.Zero(t, testing.AllocsPerRun(100, func() { c.Follow(r, &line) }))
+	line.ColdSeen = false
+	assert.Zero(t, testing.AllocsPerRun(100, func() { c.Follow(r, &line) }))
+}
