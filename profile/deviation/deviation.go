@@ -117,6 +117,8 @@ func Work(b Batch) Sheet {
 			c.Steps = ofFormula()
 		case proof.Recorded:
 			c.Steps = recorded()
+		default: // a rule that has no text of its own here
+			c.Steps = []Step{{"show it by a measurement or an analysis of this batch; only a process authority may take anything else for it", []string{}, own}, destroy("it is not shown")}
 		}
 		sheet = append(sheet, c)
 	}
@@ -182,7 +184,7 @@ func test() Step {
 }
 
 func destroy(unless string) Step {
-	return Step{"destroy it if " + unless, []string{}, guide + ", pp. 66-80"}
+	return Step{"destroy it if " + unless, []string{}, guide + ", pp. 66-80, for meat and poultry; for the rest own rule of this program"}
 }
 
 func span(d time.Duration) string { return quantity.FormatDuration(d.Round(time.Second)) }

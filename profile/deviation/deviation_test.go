@@ -169,3 +169,14 @@ func TestEveryCase(t *testing.T) {
 	assert.Empty(t, Work(met).Text())
 	assert.NotEmpty(t, Work(Of(nil, 0, proof.Verdict{}, nil)))
 }
+
+// The guideline's tables "should not be used for fish" (p. 11): its hold is without a break,
+// 30 min at 145 °F, and no integral is offered.
+func TestFishGoesByItsOwnRule(t *testing.T) {
+	b := failed(proof.Cooked, course([2]float64{0, 40}, [2]float64{90, 150}, [2]float64{110, 150}, [2]float64{115, 140}, [2]float64{120, 150}, [2]float64{135, 150}, [2]float64{200, 40}))
+	b.Criterion, b.Fish = lethality.FishCriterion(), true
+	text := found(Work(b))
+	assert.Contains(t, text, "62.8 °C (145 °F): 27 min of 30 min, short by 3 min")
+	assert.NotContains(t, text, "F / D")
+	assert.Contains(t, text, "p. 11")
+}

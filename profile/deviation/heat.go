@@ -125,6 +125,11 @@ func (w *work) cooked() []Step {
 	if !w.seen {
 		return append([]Step{{"show the cook by another record, with `fumarium assess`", []string{"no core was seen"}, own}}, test(), destroy("neither shows it"))
 	}
+	if w.Fish { // of which the guideline says that its tables should not be used
+		return []Step{{"take the longest stay without a break", w.nearest(), w.Criterion.Source},
+			{"cook it again, all of it, to the same hold without a break; what histamine there is stays", []string{}, w.Criterion.Source + "; not for the tables of meat: " + guide + ", p. 11"},
+			destroy("it is not shown")}
+	}
 	steps := []Step{{"take another row of the same table, by the total time at or above it", w.nearest(), deviates1 + "; " + w.Criterion.Source}}
 	steps = append(steps, w.integral())
 	if w.Verdict[proof.CameUp].Answer == proof.NotMet {
@@ -207,9 +212,8 @@ func above(from, to, at quantity.Celsius, dt time.Duration) time.Duration {
 // integral is F over D by each set that may fit.
 func (w *work) integral() Step {
 	s := Step{Do: "have a process authority judge the integral, come-up and come-down with it, by a D and z that fit the product; the surface must have been moist", Found: []string{}, Source: deviates1 + "; constants as listed by the AMI Foundation, Process Lethality Determination, 2010"}
-	switch {
-	case w.Fish, w.Poultry:
-		s.Found = append(s.Found, "no set for this kind is known here: those of meat claim far too much for poultry, and none is for fish")
+	if w.Poultry {
+		s.Found = append(s.Found, "no set for this kind is known here: those of meat claim far too much for poultry")
 		return s
 	}
 	floor := quantity.FromFahrenheit(130)
