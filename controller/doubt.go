@@ -44,7 +44,7 @@ const (
 // room is between what the air around the cabinet is, by the best that shows it.
 func (e *evidence) roomIs(c *cabinet.Cabinet) (low, high quantity.Celsius, by roomBy) {
 	if fitted := c.ProbeOf(cabinet.AmbientProbe, 0); fitted != nil && e.room.known && e.room.still >= stoodShort {
-		tolerance := quantity.Celsius(fitted.Tolerance)
+		tolerance := quantity.Celsius(fitted.Tolerance())
 		return e.room.smooth - tolerance, e.room.smooth + tolerance, byProbe
 	}
 	low, high = c.Ambient-quantity.Celsius(seasons), c.Ambient+quantity.Celsius(seasons)
@@ -81,7 +81,7 @@ func Doubts(c *cabinet.Cabinet, s *State) []Doubt {
 		if !p.known || p.still < stoodShort {
 			continue
 		}
-		band := quantity.Celsius(fitted.Tolerance + restBand)
+		band := quantity.Celsius(fitted.Tolerance() + restBand)
 		cooled := e.unheated >= stoodLong && p.still >= stoodLong
 		if i < cabinet.MaxChamberProbes {
 			if !chamberKnown || p.smooth > chamber {
@@ -123,7 +123,7 @@ func (e *evidence) against(c *cabinet.Cabinet, i int, band quantity.Celsius) (fo
 		if fitted == nil || !other.known || other.still < stoodLong {
 			continue
 		}
-		limit := band + quantity.Celsius(fitted.Tolerance)
+		limit := band + quantity.Celsius(fitted.Tolerance())
 		switch {
 		case j >= cabinet.MaxChamberProbes:
 			if p.smooth < other.smooth-limit && (!warm || other.smooth > e.probes[warmest].smooth) {
@@ -149,7 +149,7 @@ func (d Doubt) Text(c *cabinet.Cabinet) string {
 	}
 	tolerance := quantity.Kelvin(0)
 	if p := Slot(c, d.Probe); p != nil {
-		tolerance = p.Tolerance
+		tolerance = p.Tolerance()
 	}
 	how := [...]string{byFile: "what the cabinet file expects of the room", byBoard: "what the board of its front end says of the room", byProbe: "what the probe in the room says"}[d.By]
 	switch d.Kind {

@@ -19,7 +19,7 @@ func resting(t *testing.T) *rig {
 	r := newRig(t)
 	r.chamber = 15
 	for i := range r.c.Probes {
-		r.c.Probes[i].Tolerance = 2.5
+		r.c.Probes[i].Error, r.c.Probes[i].HasError = 2.5, true
 	}
 	r.in.Board = sensors.At(17)
 	return r
@@ -92,7 +92,7 @@ func TestWhatIsWarmAfterARestIsDoubted(t *testing.T) {
 // Two probes in the chamber are held against each other, and against a core.
 func TestProbesAtRestAgree(t *testing.T) {
 	r := resting(t)
-	r.c.Probes = append(r.c.Probes, cabinet.Probe{Name: "low", Role: cabinet.ChamberProbe, Tolerance: 2.5})
+	r.c.Probes = append(r.c.Probes, cabinet.Probe{Name: "low", Role: cabinet.ChamberProbe, Error: 2.5, HasError: true})
 	r.in.Chamber[1] = sensors.At(26)
 	r.in.Core[0] = sensors.At(2)
 	r.run(61 * time.Minute)
@@ -136,7 +136,7 @@ func TestAProbeIsJudgedInIceWater(t *testing.T) {
 // In the ice of a batch nothing falls below the ice, and nothing rests above it.
 func TestACoreThatIsWrongInIceIsSaid(t *testing.T) {
 	r := resting(t).started(3)
-	r.c.Probes[1].Tolerance = 2.5
+	r.c.Probes[1].Error, r.c.Probes[1].HasError = 2.5, true
 	r.coreIs(0, 6)
 	r.quiet(trip.CalibrationOff, 44*time.Minute)
 	took := r.until(trip.CalibrationOff, 5*time.Minute)
@@ -159,7 +159,7 @@ func TestACoreThatIsWrongInIceIsSaid(t *testing.T) {
 // What a core probe has shown that is wrong in ice water proves nothing, whoever started the
 // batch with it; and what it shows after the batch changes nothing any more.
 func TestAWrongCoreProvesNothing(t *testing.T) {
-	rules := proof.RulesOf(testProduct())
+	rules := proof.RulesOf(testProduct(), 0)
 	r := resting(t)
 	r.run(time.Minute)
 	r.in.Core[0] = sensors.At(-7)

@@ -42,6 +42,10 @@ type Command struct {
 	// product's rest is over is refused unless the person gave a reason.
 	Rested  time.Duration `record:"rested"`
 	Excused bool          `record:"excused"` // a reason was given; it goes on the record
+	// CoreError is how far a core probe of the cabinet may be wrong, for Start. It comes
+	// with the command, and not from the cabinet, so that a batch of before there was such
+	// an error replays without.
+	CoreError quantity.Kelvin `record:"core_error_kelvin"`
 }
 
 // With is what goes with a command: a bit for each part.

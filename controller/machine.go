@@ -26,7 +26,7 @@ type Machine struct {
 
 	rest   time.Duration
 	stages []stageRules
-	rules  proof.Rules
+	rules  proof.Rules // for probes without error: that of a batch is the state's
 
 	heater, fan, smoke duty.Limits
 	model              pid.Model // of the chamber as the control law sees it
@@ -85,7 +85,7 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 	m.fuelLow = c.Generator.PumpTime() - time.Duration(float64(c.Generator.Share())*float64(fuelWarning))
 	for i := range m.tolerance {
 		if fitted := Slot(c, i); fitted != nil {
-			m.tolerance[i] = fitted.Tolerance
+			m.tolerance[i] = fitted.Tolerance()
 		}
 	}
 	if p == nil || len(p.Stages) == 0 {
@@ -95,7 +95,7 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 		return m, nil
 	}
 	m.rest, _ = p.Rest()
-	m.rules, m.coreStands = proof.RulesOf(p), coreStands(p)
+	m.rules, m.coreStands = proof.RulesOf(p, 0), coreStands(p)
 	m.stages = make([]stageRules, len(p.Stages))
 	for i := range p.Stages {
 		stage := &p.Stages[i]

@@ -34,7 +34,9 @@ func (t *step) prove() {
 	l.Air = t.air()
 	l.ColdFrom, l.ColdTo, l.ColdSeen = between(t.before.coldest, s.Core.Coldest)
 	l.HotFrom, l.HotTo, l.HotSeen = between(t.before.hottest, s.Core.Hottest)
-	s.Follow(&t.m.rules, &l)
+	rules := t.m.rules
+	rules.CoreError = s.CoreError
+	s.Follow(&rules, &l)
 }
 
 // air is what is known of the air around the product. The damper of the last step stands,

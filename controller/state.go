@@ -149,6 +149,9 @@ type State struct {
 	humidifierOn bool `record:"humidifier.on"`
 
 	proof.Claiming `record:"claim"` // what is claimed for the batch
+	// CoreError is how far a core probe may be wrong, as it was said when the batch was
+	// started. Every rule on the core is moved by it to the strict side.
+	CoreError quantity.Kelvin `record:"cores.error_kelvin"`
 
 	Alarms  [trip.Count]trip.State `record:"alarm"`
 	stirred trip.Set               `record:"alarms.not_quiet_mask"` // alarms that are not quiet

@@ -145,6 +145,7 @@ func checkFile(name string, data []byte, home *cabinet.Cabinet, place profile.Ju
 func checkProduct(p *profile.Product, name string, data []byte, home *cabinet.Cabinet, place profile.Jurisdiction) source.Findings {
 	found := lint.Product(p, name, lint.Cabinet{
 		Filling: home.Generator.Lasts, HasAmbient: true, Ambient: home.Ambient, ChamberHigh: home.Limits.ChamberHigh,
+		CoreError: home.CoreError(),
 	})
 	found = append(found, judged(p, place, name, data)...)
 	sort.SliceStable(found, func(i, j int) bool { return found[i].Line < found[j].Line })

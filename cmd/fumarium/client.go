@@ -12,6 +12,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -164,8 +165,8 @@ func iceCommand() *cobra.Command {
 		Use: "ice PROBE", Short: "Say that a probe is in ice water, to have it judged before a batch",
 		Long: `Between two batches: hold the probe in a cup full of ice with water between it,
 stir for a minute, then say so with the probe's name. Its reading must have stood
-still for half a minute. If it is farther from 0 °C than the probe's tolerance
-(cabinet file), or below -1 °C, an alarm stands until you have shown it right or
+still for half a minute. If it is farther from 0 °C than the probe's error (cabinet
+file, 3 K at most), or below -1 °C, an alarm stands until you have shown it right or
 said that it is mended, and a start needs a reason.
 
 A thermocouple of the wrong type reads right at the temperature of the room and
@@ -422,6 +423,15 @@ func printStatus(w io.Writer, s *web.Status) {
 	printRules(w, s.Rules)
 	if s.Ending != nil {
 		fmt.Fprintf(w, "ending    %s\n", shown(*s.Ending))
+	}
+	switch s.State { // a batch that is over is judged
+	case controller.Complete.String(), controller.Stopped.String(), controller.Aborted.String():
+		printUncovered(w, s.NotCovered)
+		if slices.ContainsFunc(s.Rules, func(r web.Rule) bool {
+			return r.Answer == proof.NotMet.String() || r.Answer == proof.NotShown.String() && r.Rule != proof.Recorded.String()
+		}) {
+			fmt.Fprintln(w, "what the guidance allows now: fumarium replay BATCH, as fumarium batches names it")
+		}
 	}
 	for _, a := range s.Alarms {
 		fmt.Fprintf(w, "alarm     %s (%s, %s): %s\n", shown(a.Code), shown(a.Priority), shown(a.State), shown(a.Action))

@@ -52,24 +52,3 @@ func (c *Cabinet) Channel(p *Probe) channel.Settings {
 	}
 	return s
 }
-
-// What a probe is taken to be off at most when its file does not say: new wire of class 2
-// around 0 °C (IEC 60584-1:2013, as tabulated by two sensor makers; a front end comes on
-// top, which calibrating takes away), and own magnitudes, no source, for the others.
-const (
-	coupleTolerance quantity.Kelvin = 2.5
-	typeTTolerance  quantity.Kelvin = 1
-	otherTolerance  quantity.Kelvin = 1
-)
-
-// usualTolerance is what a probe has whose file does not say. What exists only in
-// rehearsal is taken for a thermocouple.
-func (p *Probe) usualTolerance() quantity.Kelvin {
-	switch {
-	case p.Type == "T":
-		return typeTTolerance
-	case p.Type != "" || p.Chip == Simulated:
-		return coupleTolerance
-	}
-	return otherTolerance
-}

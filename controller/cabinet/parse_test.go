@@ -86,12 +86,12 @@ func TestParse(t *testing.T) {
 	assert.Equal(t, &Cabinet{
 		Name: "Tiled wall niche",
 		Probes: []Probe{
-			{Name: "chamber", Role: ChamberProbe, Chip: "MAX31855", Bus: "SPI0.0", Type: "K", Sheath: 30 * time.Second, Offset: -0.4, Stretch: -0.005, Line: 4, Tolerance: 2.5},
-			{Name: "core 1", Role: CoreProbe, Chip: "ADS1115", Bus: "I2C1", Address: 0x49, Line: 5, Tolerance: 1,
+			{Name: "chamber", Role: ChamberProbe, Chip: "MAX31855", Bus: "SPI0.0", Type: "K", Sheath: 30 * time.Second, Offset: -0.4, Stretch: -0.005, Line: 4},
+			{Name: "core 1", Role: CoreProbe, Chip: "ADS1115", Bus: "I2C1", Address: 0x49, Line: 5,
 				Thermistor: Thermistor{Input: 1, Curve: curve, Divider: thermistor.Divider{Ohms: 10000, OnTop: true}, Supply: Supply{Input: 0, Volts: 5}}},
-			{Name: "wick", Role: WetBulbProbe, Chip: "MAX6675", Bus: "SPI0.1", Type: "K", Board: 30, Line: 6, Tolerance: 2.5},
-			{Name: "yard", Role: AmbientProbe, Chip: "DS18B20", Bus: "w1_bus_master1", Address: 0x1c0000031edd2a28, Line: 7, Tolerance: 1},
-			{Name: "ember", Role: EmberProbe, Chip: "MCP9601", Bus: "I2C1", Type: "K", Address: 0x60, Line: 8, Tolerance: 2.5},
+			{Name: "wick", Role: WetBulbProbe, Chip: "MAX6675", Bus: "SPI0.1", Type: "K", Board: 30, Line: 6},
+			{Name: "yard", Role: AmbientProbe, Chip: "DS18B20", Bus: "w1_bus_master1", Address: 0x1c0000031edd2a28, Line: 7},
+			{Name: "ember", Role: EmberProbe, Chip: "MCP9601", Bus: "I2C1", Type: "K", Address: 0x60, Line: 8},
 		},
 		Altitude: 420, HasAltitude: true, Wick: WickOwnBlower,
 		LineChip:   "pinctrl-bcm2711",

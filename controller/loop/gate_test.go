@@ -148,7 +148,7 @@ func TestTheEndIsTold(t *testing.T) {
 // gated runs a loop with a record in a cabinet with a tolerance.
 func gated(t *testing.T, r *reasons, with func(*Config)) (l *Loop, end func() error) {
 	c := testCabinet()
-	c.Probes = []cabinet.Probe{{Name: "air", Role: cabinet.ChamberProbe, Tolerance: 2.5}, {Name: "core", Role: cabinet.CoreProbe, Tolerance: 2.5}}
+	c.Probes = []cabinet.Probe{{Name: "air", Role: cabinet.ChamberProbe, Error: 2.5, HasError: true}, {Name: "core", Role: cabinet.CoreProbe, Error: 2.5, HasError: true}}
 	cfg := Config{World: r, Cabinet: c, Log: slog.New(slog.DiscardHandler), Record: r}
 	if with != nil {
 		with(&cfg)

@@ -285,6 +285,9 @@ func (l *Loop) step() {
 			machine = next
 		}
 	}
+	if command.Kind == controller.Start {
+		command.CoreError = l.cfg.Cabinet.CoreError()
+	}
 	in := l.cfg.World.Sample(elapsed)
 	in.Elapsed, in.Command, in.DriveFailed = elapsed, command, l.failed
 	l.witness(&in)

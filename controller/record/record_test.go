@@ -24,6 +24,7 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/controller/history"
 	"fumarium/profile"
+	"fumarium/profile/quantity"
 )
 
 func TestWholeBatchComesBackBitForBit(t *testing.T) {
@@ -803,4 +804,34 @@ func TestACabinetOfTheFirstFormIsReplayed(t *testing.T) {
 	}
 	assert.Greater(t, pumped, 12*60, "full air, and a share of it after that")
 	assert.Less(t, pumped, 18*60)
+}
+
+// How far a core may be wrong comes with the start, so that a batch from before there was
+// such an error is replayed without, whatever the program now thinks of its probes.
+func TestTheCoresErrorIsTheRecords(t *testing.T) {
+	for _, said := range []quantity.Kelvin{0, 2.5} {
+		dir := t.TempDir()
+		r := open(t, options(dir))
+		d := newTrial(t, r)
+		cab := bytes.ReplaceAll(d.start.CabinetFile.Data, []byte("role: core, chip: simulated"), []byte("role: core, chip: simulated, error: 1.5 K"))
+		require.NotEqual(t, d.start.CabinetFile.Data, cab)
+		c, err := cabinet.Parse("wrong.yaml", cab)
+		require.NoError(t, err)
+		require.Equal(t, quantity.Kelvin(1.5), c.CoreError())
+		d.start.Cabinet, d.start.CabinetFile = c, File{"wrong.yaml", cab}
+		d.once(controller.Command{Kind: controller.Start, CoreError: said})
+		d.run(100)
+		drain(r)
+		shut(t, r)
+		result := requireSound(t, reader(t, dir), d.id)
+		assert.Equal(t, said, result.Final.CoreError)
+		// The course is the cores as they were believed, from the first step to the last.
+		require.NotEmpty(t, result.Course)
+		last := result.Course[len(result.Course)-1]
+		assert.InDelta(t, float64(len(d.steps)), last.At.Seconds(), 11)
+		core, seen := result.Final.Core.Coldest.Value()
+		assert.Equal(t, seen, last.Known)
+		assert.InDelta(t, float64(core), float64(last.Coldest), 1)
+		assert.Less(t, len(result.Course), len(d.steps), "a sample each ten seconds is enough")
+	}
 }

@@ -12,6 +12,7 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/controller/history"
 	"fumarium/profile"
+	"fumarium/profile/deviation"
 	"fumarium/profile/proof"
 )
 
@@ -45,6 +46,11 @@ type Result struct {
 	Lost []string
 	// Final is the state after the last step.
 	Final controller.State
+	// Course is that of the cores, as they were believed, for a Replay; and Product what
+	// was made.
+	Course  deviation.Course
+	Product *profile.Product
+	Cabinet *cabinet.Cabinet
 	// Verdict is what can be said of the batch by that. Whether the record is whole is
 	// for Verify.
 	Verdict proof.Verdict
@@ -66,7 +72,11 @@ func (r *Reader) Replay(ctx context.Context, id string) (*Result, error) {
 		if err != nil {
 			return err
 		}
-		_, _, result, err = replay(ctx, q, batchOf(row), nil)
+		var course coreCourse
+		p, c, replayed, err := replay(ctx, q, batchOf(row), course.see)
+		if result = replayed; result != nil {
+			result.Course, result.Product, result.Cabinet = course.samples, p, c
+		}
 		return err
 	})
 	if err != nil {
@@ -77,6 +87,36 @@ func (r *Reader) Replay(ctx context.Context, id string) (*Result, error) {
 
 // An observer sees each step of a replay that gave what was recorded.
 type observer func(n int64, p *profile.Product, s *controller.State, out controller.Outputs, events []controller.Event)
+
+// courseEvery is how far apart the samples of a course are: a core moves by some
+// hundredths of a kelvin meanwhile.
+const courseEvery = 10 * time.Second
+
+// coreCourse follows the cores through a replay.
+type coreCourse struct {
+	samples deviation.Course
+	last    deviation.Sample // step
+}
+
+func (c *coreCourse) see(_ int64, _ *profile.Product, s *controller.State, _ controller.Outputs, _ []controller.Event) {
+	cold, seen := s.Core.Coldest.Value()
+	hot, _ := s.Core.Hottest.Value()
+	next := deviation.Sample{At: s.Elapsed - s.Started, Coldest: cold, Hottest: hot, Known: seen}
+	next.Watched = next.At-c.last.At <= controller.LateAfter && len(c.samples) > 0
+	kept := len(c.samples) - 1
+	switch {
+	case kept < 0:
+		c.samples = append(c.samples, next)
+	case next.Known != c.last.Known || !next.Watched:
+		if c.samples[kept] != c.last {
+			c.samples = append(c.samples, c.last)
+		}
+		c.samples = append(c.samples, next)
+	case next.At-c.samples[kept].At >= courseEvery:
+		c.samples = append(c.samples, next)
+	}
+	c.last = next
+}
 
 func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Product, *cabinet.Cabinet, *Result, error) {
 	p, err := profile.ParseRecorded(b.ProductName, b.ProductFile)
@@ -154,7 +194,7 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 		err = nil
 	}
 	result.Final = state
-	rules := proof.RulesOf(p)
+	rules := proof.RulesOf(p, state.CoreError)
 	result.Verdict = state.Verdict(&rules, !state.Batch.Active())
 	return p, c, result, err
 }

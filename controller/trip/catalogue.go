@@ -227,7 +227,7 @@ var catalogue = [Count]Entry{
 	},
 	CalibrationOff: {
 		Name: "calibration-off", Priority: Soon,
-		Meaning: "A probe in ice water reads below −1 °C, or comes to rest farther from 0 °C than its tolerance: it or its wire is not what the cabinet file says, or there was no ice. A wrong wire type reads right at room temperature and wrong everywhere else.",
+		Meaning: "A probe in ice water reads below −1 °C, or comes to rest farther from 0 °C than it may be wrong: it or its wire is not what the cabinet file says, or there was no ice. A wrong wire type reads right at room temperature and wrong everywhere else.",
 		Action:  "See that there is ice in the water and stir it. If there is, do not trust what this probe has shown: check its type and its wires, calibrate it (wiring calibrate), and show it in ice water again (ice PROBE). Say so (mended calibration-off) if there was no ice, or when the probe is mended.",
 		Mended:  "The probe is right or mended: there was no ice, or it was exchanged",
 	},

@@ -7,8 +7,6 @@ import (
 	"strconv"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
@@ -58,12 +56,13 @@ type Status struct {
 	LethalityLog10  *float64 `json:"lethality_log10"`
 	LethalityCapped bool     `json:"lethality_capped"` // more was counted than is shown
 	ComeUpSeconds   *float64 `json:"come_up_seconds"`
-	Evidence        *string  `json:"evidence"` // what the probes have shown for a start; null in a batch
-	Doubts          []string `json:"doubts"`   // what speaks against a probe before a start
-	Good            *bool    `json:"good"`     // the last batch, once it is over
-	Ending          *string  `json:"ending"`   // the same in words
-	Rules           []Rule   `json:"rules"`    // that the batch is held to; none before one
-	Events          []Event  `json:"events"`   // oldest first
+	Evidence        *string  `json:"evidence"`    // what the probes have shown for a start; null in a batch
+	Doubts          []string `json:"doubts"`      // what speaks against a probe before a start
+	Good            *bool    `json:"good"`        // the last batch, once it is over
+	Ending          *string  `json:"ending"`      // the same in words
+	Rules           []Rule   `json:"rules"`       // that the batch is held to; none before one
+	NotCovered      []string `json:"not_covered"` // by any of the rules; none before a batch
+	Events          []Event  `json:"events"`      // oldest first
 }
 
 // Rule is what can be said of one rule by now: met, not met, not shown, does not apply.
@@ -205,7 +204,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	status := Status{
 		Time: s.Time, World: "real", Pace: s.Pace, State: st.Batch.String(), Stopping: s.Stopping,
 		Summary: summary(s), Commands: commands(s),
-		Stages: []Stage{}, Probes: []Probe{}, Alarms: []Alarm{}, Rules: []Rule{}, Doubts: []string{},
+		Stages: []Stage{}, Probes: []Probe{}, Alarms: []Alarm{}, Rules: []Rule{}, Doubts: []string{}, NotCovered: []string{},
 		Outputs: map[string]*bool{}, DamperRatio: quantity.OrNull(st.Out.Damper, true),
 	}
 	if s.Simulated {
@@ -232,7 +231,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 		status.ComeUpSeconds = quantity.OrNull(d.Seconds(), true)
 	}
 	if v, ok := s.Verdict(); ok {
-		status.Rules = RulesOf(v)
+		status.Rules, status.NotCovered = RulesOf(v), proof.Uncovered()
 	}
 	if good, text, ok := s.Ending(); ok {
 		status.Good, status.Ending = &good, &text
@@ -375,6 +374,20 @@ func conditionText(c profile.Condition) string {
 	return quantity.Unknown
 }
 
+// reads says what a core must read that may be wrong.
+func reads(coreError quantity.Kelvin, c profile.Condition) string {
+	e := quantity.Celsius(coreError)
+	if c.Kind == profile.CoreAtMost {
+		e = -e
+	} else if c.Kind != profile.CoreAtLeast {
+		return ""
+	}
+	if e == 0 {
+		return ""
+	}
+	return fmt.Sprintf(", read as %v, for the probe may be wrong by %v", c.Core+e, coreError)
+}
+
 func endedBy(stage *profile.Stage) string {
 	texts := make([]string, len(stage.Until.Conditions))
 	for i, c := range stage.Until.Conditions {
@@ -387,7 +400,7 @@ func endedBy(stage *profile.Stage) string {
 }
 
 func condition(s *snapshot.Snapshot, c profile.Condition) Condition {
-	result := Condition{Kind: conditionKinds[c.Kind], Text: conditionText(c)}
+	result := Condition{Kind: conditionKinds[c.Kind], Text: conditionText(c) + reads(s.State.CoreError, c)}
 	say := func(text string) { result.Now = &text }
 	switch c.Kind {
 	case profile.After:
@@ -406,84 +419,6 @@ func condition(s *snapshot.Snapshot, c profile.Condition) Condition {
 		}
 	}
 	return result
-}
-
-// summary says what is happening as one would to somebody at the cabinet.
-func summary(s *snapshot.Snapshot) string {
-	st := &s.State
-	chamber := "chamber " + quantity.NotRead
-	if t, ok := st.Chamber.Reading.Value(); ok {
-		chamber = "chamber " + celsius(t)
-	}
-	core := ""
-	if t, ok := st.Core.Coldest.Value(); ok {
-		core = ", core " + celsius(t)
-	} else if usesCore(s) {
-		core = ", core " + quantity.NotRead
-	}
-	heater := "heater off"
-	if st.Out.On.Has(controller.Heater) {
-		heater = "heater on"
-	}
-	lasted := quantity.FormatDuration(s.BatchElapsed())
-	stage := st.CurrentStage(s.Product)
-	name := "the batch"
-	if stage != nil {
-		name = stage.Name
-	}
-	switch st.Batch {
-	case controller.Idle:
-		return "No batch: " + heater + ", " + chamber
-	case controller.Complete:
-		return "Complete after " + lasted + notGood(s) + ": " + heater + ", " + chamber + core
-	case controller.Stopped, controller.Aborted:
-		return capital(st.Batch.String()) + " after " + lasted + ": " + heater + ", " + chamber + core
-	case controller.Holding, controller.Held, controller.Restarting, controller.Stopping, controller.Aborting:
-		text := capital(st.Batch.String()) + " in " + name + ": " + heater + ", " + chamber + core
-		if st.Tripped != trip.None {
-			text += "; tripped by " + st.Tripped.String()
-		}
-		if from, back, unknown := st.AbsenceUnknown(); unknown {
-			text += "; how long the controller was away is not known, at least " + quantity.FormatDuration(back-from) + ": say it, or stop the batch"
-		}
-		return text
-	}
-	if stage == nil {
-		return capital(st.Batch.String()) + ": " + chamber + core
-	}
-	text := capital(name) + ": " + heater + ", " + chamber
-	if stage.Heat {
-		text = capital(name) + ": " + chamber + " of " + stage.ChamberSetpoint.String()
-	}
-	text += core + "; "
-	if st.Asking {
-		return text + "its clock waits for you: " + stage.Ask
-	}
-	return text + "ends when " + endedBy(stage)
-}
-
-// notGood is said of a batch that completed all the same.
-func notGood(s *snapshot.Snapshot) string {
-	if good, _, known := s.Ending(); known && !good {
-		return ", NOT good"
-	}
-	return ""
-}
-
-// usesCore reports whether the stage under way waits for the core.
-func usesCore(s *snapshot.Snapshot) bool {
-	stage := s.State.CurrentStage(s.Product)
-	return stage != nil && slices.ContainsFunc(stage.Until.Conditions, func(c profile.Condition) bool {
-		return c.Kind == profile.CoreAtLeast || c.Kind == profile.CoreAtMost || c.Kind == profile.LethalityAtLeast
-	})
-}
-
-func capital(text string) string {
-	r, n := utf8.DecodeRuneInString(text)
-	if n == 0 {
-		return text
-	}
-	return string(unicode.ToUpper(r)) + text[n:]
 }
 
 func seconds(d time.Duration) string { return fmt.Sprintf("%.0f s", d.Seconds()) }

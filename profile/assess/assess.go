@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"fumarium/profile"
+	"fumarium/profile/deviation"
 	"fumarium/profile/lethality"
 	"fumarium/profile/logbook"
 	"fumarium/profile/proof"
@@ -157,6 +158,10 @@ type Verdict struct {
 	Warnings  Warnings    `json:"warnings"`
 	Pass      bool        `json:"pass"`
 
+	// Worksheet is what the guidance allows where a rule was not met or not shown.
+	Worksheet  deviation.Sheet `json:"worksheet"`
+	NotCovered []string        `json:"not_covered"`
+
 	// Rules is the same in the words that a batch is judged in.
 	Rules proof.Verdict `json:"-"`
 
@@ -292,6 +297,7 @@ func Assess(log *logbook.Log, o Options) (Verdict, error) {
 	v.chill(samples)
 	v.judge()
 	v.Pass = v.Rules.Holds(proof.Cooked, proof.CameUp, proof.Surface, proof.Chilled)
+	v.Worksheet, v.NotCovered = v.worksheet(samples), proof.Uncovered()
 	return v, nil
 }
 
