@@ -4,6 +4,7 @@ import (
 	"slices"
 	"time"
 
+	"fumarium/profile/fish"
 	"fumarium/profile/quantity"
 )
 
@@ -19,6 +20,7 @@ type Product struct {
 	Process      Process
 	Jurisdiction Jurisdiction
 	Formula      Formula
+	Fish         FishFacts
 	Targets      Targets
 	Stages       []Stage
 }
@@ -114,10 +116,32 @@ type Process uint8
 
 // FullyCooked is what a file means that names none: it is held to the lethality of its
 // species. What is not ready to eat is cooked by whoever eats it, and says so.
+// Fish that is smoked cold stays raw.
 const (
 	FullyCooked Process = iota
 	NotReadyToEat
+	ColdSmoked
 )
+
+// FishFacts are what the rules for fish hang on, as far as the file says it.
+type FishFacts struct {
+	Kind         fish.Kind
+	Parasites    fish.Safeguard
+	Freezing     fish.Freezing // if Parasites is fish.Frozen
+	Loin         Loin
+	Packed       fish.Packing
+	HasKeep      bool
+	Keep         quantity.Celsius // how cold it is kept
+	HasHistamine bool
+	Histamine    float64 // ppm, measured of the raw fish
+}
+
+// A Loin is the analysis of the finished fish, in its thickest part.
+type Loin struct {
+	Measured    bool
+	Salt, Water quantity.Ratio
+	NitritePPM  float64
+}
 
 // A Formula is what goes into the batch. With a Pickle, the cures that are pumped or
 // that the meat lies in and the items of the pickle are what is in the pickle, of

@@ -190,10 +190,11 @@ type Trace struct {
 func (r *Result) Good() bool { return r.AsPlanned() && r.Verdict.Holds(proof.Surface) }
 
 // AsPlanned reports whether the schedule did what it is for: the batch is complete, and
-// its core was cooked, came up and was chilled in time. That nobody measured the humidity at
+// its core was cooked, came up and was chilled in time, and the chamber kept what another
+// process asks of it. That nobody measured the humidity at
 // a bare surface is no fault of the schedule's times.
 func (r *Result) AsPlanned() bool {
-	return r.Outcome == controller.Complete.String() && r.Verdict.Holds(proof.Cooked, proof.CameUp, proof.Chilled)
+	return r.Outcome == controller.Complete.String() && r.Verdict.Holds(proof.Cooked, proof.CameUp, proof.Chilled, proof.Process)
 }
 
 // rehearsal is the bookkeeping of one run.

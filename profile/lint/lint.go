@@ -11,6 +11,7 @@ import (
 
 	"fumarium/profile"
 	"fumarium/profile/chilling"
+	"fumarium/profile/fish"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 	"fumarium/profile/source"
@@ -80,6 +81,8 @@ var rules = []rule{
 	{"below-ambient", "a cabinet cannot cool", belowAmbient},
 	{"uncured-warm", lethality.RawUncured.Source, uncuredWarm},
 	{"come-up", lethality.ComeUpBand.Source, comeUp},
+	{"cold-smoke", fish.SmokingSource, coldSmoke},
+	{"parasites", fish.ParasiteSource, parasites},
 	{"never-ends", "heat flows one way", neverEnds},
 	{"no-within", trade, noWithin},
 	{"within-short", "conduction alone", withinShort},

@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"fumarium/profile"
+	"fumarium/profile/fish"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 	"fumarium/profile/source"
@@ -43,6 +44,14 @@ func ringSausage() *profile.Product {
 			{Name: "bloom", Line: 14, Place: profile.ColdRoom, Until: all(after(5 * time.Hour))},
 		},
 	}
+}
+
+// coldSide makes it a side of fish that hangs at so much for so long.
+func coldSide(p *profile.Product, chamber quantity.Celsius, stay time.Duration) {
+	p.Species, p.Process, p.Targets = profile.Fish, profile.ColdSmoked, profile.Targets{}
+	p.Formula.Cure = profile.Cure{}
+	p.Formula.Other[0].Mass = 0.2
+	p.Stages = []profile.Stage{{Name: "smoke", Line: 10, Heat: true, ChamberSetpoint: chamber, Smoke: true, Place: profile.Chamber, Until: all(after(stay))}}
 }
 
 func all(c ...profile.Condition) profile.Until    { return profile.Until{Conditions: c} }
@@ -289,6 +298,29 @@ var lintCases = []struct {
 				c.HasAmbient, c.Ambient = true, 2
 				p.Stages[1] = profile.Stage{Name: "smoke", Smoke: true, Place: profile.Chamber, Until: all(after(3 * time.Hour))}
 			},
+		},
+	},
+	{
+		"cold-smoke",
+		changes{
+			"21 h at 20 °C":  func(p *profile.Product, _ *Cabinet) { coldSide(p, 20, 21*time.Hour) },
+			"25 h at 9 °C":   func(p *profile.Product, _ *Cabinet) { coldSide(p, 9, 25*time.Hour) },
+			"1 h at 33 °C":   func(p *profile.Product, _ *Cabinet) { coldSide(p, 33, time.Hour) },
+			"in a warm room": func(p *profile.Product, c *Cabinet) { coldSide(p, 9, 21*time.Hour); c.HasAmbient, c.Ambient = true, 18 },
+		},
+		changes{
+			"20 h at 32 °C": func(p *profile.Product, c *Cabinet) { coldSide(p, 32, 20*time.Hour) },
+			"24 h at 9 °C":  func(p *profile.Product, c *Cabinet) { coldSide(p, 9, 24*time.Hour); c.HasAmbient, c.Ambient = true, 5 },
+			"cooked":        func(p *profile.Product, c *Cabinet) { coldSide(p, 33, time.Hour); p.Process = profile.FullyCooked },
+		},
+	},
+	{
+		"parasites",
+		changes{"nothing said": func(p *profile.Product, _ *Cabinet) { coldSide(p, 20, time.Hour) }},
+		changes{
+			"frozen": func(p *profile.Product, _ *Cabinet) { coldSide(p, 20, time.Hour); p.Fish.Parasites = fish.Frozen },
+			"farmed": func(p *profile.Product, _ *Cabinet) { coldSide(p, 20, time.Hour); p.Fish.Parasites = fish.Farmed },
+			"cooked": func(p *profile.Product, _ *Cabinet) { coldSide(p, 20, time.Hour); p.Process = profile.FullyCooked },
 		},
 	},
 	{

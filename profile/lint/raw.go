@@ -6,13 +6,13 @@ import (
 
 	"fumarium/profile"
 	"fumarium/profile/diffusion"
-	"fumarium/profile/formula"
+	"fumarium/profile/fish"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 )
 
 // brined is the least salt in the water of smoked fish that protects it.
-const brined = quantity.Ratio(formula.FishInAirPercent / 100)
+const brined = quantity.Ratio(fish.InAirPercent / 100.)
 
 func speciesOfCuts(l *linting) []finding {
 	var found []finding

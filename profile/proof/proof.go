@@ -13,6 +13,7 @@ import (
 
 	"fumarium/profile"
 	"fumarium/profile/chilling"
+	"fumarium/profile/fish"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 )
@@ -43,7 +44,8 @@ type Claim struct {
 	Heat   lethality.Count  `record:"heat"`    // of the coldest core, by the product's criterion
 	Chill  chilling.State   `record:"chill"`   // of the hottest core, by the product's rule
 
-	Surface Moisture `record:"surface"`
+	Surface Moisture    `record:"surface"`
+	Smoking fish.Course `record:"smoking"` // of fish that is smoked cold
 }
 
 // cooked reports whether the core has had the lethality of its species. The come-up ends

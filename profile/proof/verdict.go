@@ -43,11 +43,14 @@ const (
 	Surface              // moist enough for the heat to count there, too
 	Chilled              // fast enough, by the rule that the product names
 	Formula              // nitrite and what else is limited
+	Process              // what another process than cooking asks of the chamber
+	RawFish              // parasites and histamine
+	Keeping              // what keeps it good once it is made
 	Recorded             // the record is whole
 	RuleCount
 )
 
-var ruleText = [RuleCount]string{"cooked", "come-up", "surface", "chilled", "formula", "record"}
+var ruleText = [RuleCount]string{"cooked", "come-up", "surface", "chilled", "formula", "process", "raw fish", "keeping", "record"}
 
 func (r Rule) String() string {
 	if r < RuleCount {
@@ -96,6 +99,9 @@ func Judge(r *Rules, c *Claim, over bool) (v Verdict) {
 			v[Formula] = Judgement{DoesNotApply, "it has no cure"}
 		}
 	}
+	v[Process] = process(r, c, over)
+	v[RawFish] = rawFish(r.Product)
+	v[Keeping] = keeping(r.Product)
 	v[Recorded] = Judgement{NotShown, "nobody has checked the record"}
 	return v
 }
@@ -140,6 +146,8 @@ func uncooked(p *profile.Product) Judgement {
 		return Judgement{DoesNotApply, "nothing is cooked"}
 	case p.Process == profile.NotReadyToEat:
 		return Judgement{DoesNotApply, "not ready to eat: whoever eats it must cook it, and its label must say so"}
+	case p.Process == profile.ColdSmoked:
+		return Judgement{DoesNotApply, "smoked cold: it stays raw"}
 	}
 	return Judgement{NotShown, "the file names neither a core nor a lethality to reach; name one, or process: not ready to eat"}
 }
