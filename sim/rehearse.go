@@ -439,11 +439,23 @@ func (r *rehearsal) finish(w *World, s *controller.State) {
 	res.RelayOperations = s.Heater.Relay.Operations()
 }
 
+// unmeasured takes back what only a measurement shows: the simulated person says yes to
+// whatever is asked.
+func (r *Result) unmeasured(p *profile.Product) {
+	if _, _, sour := p.MeasuredBy(profile.SourTo); sour && r.Verdict[proof.Process].Answer == proof.Met {
+		r.Verdict[proof.Process].Why += "; the pH is the simulated person's word, and no rehearsal shows when it is there"
+	}
+	if _, _, dry := p.MeasuredBy(profile.WaterActivity); dry && r.Verdict[proof.Keeping].Answer == proof.Met {
+		r.Verdict[proof.Keeping] = proof.Judgement{Answer: proof.NotShown, Why: "in a rehearsal nobody measures the water activity; " + r.Verdict[proof.Keeping].Why + ", simulated"}
+	}
+}
+
 // judge holds what the controller has counted against the product's rules. A
 // verdict that needs a core nobody measured is bad, not absent.
 func (r *Result) judge(p *profile.Product, s *controller.State) {
 	rules := proof.RulesOf(p)
 	r.Verdict = proof.Judge(&rules, &s.Claim, true)
+	r.unmeasured(p)
 	pass := func(rule proof.Rule) *bool {
 		if r.Verdict[rule].Answer == proof.DoesNotApply {
 			return nil

@@ -352,7 +352,7 @@ func printSafety(w io.Writer, r *sim.Result) {
 // printOther says what besides heat and cold the product is held to. What a rehearsal
 // cannot show is said, and is no fault of the schedule.
 func printOther(w io.Writer, r *sim.Result) {
-	for _, rule := range []proof.Rule{proof.Process, proof.RawFish, proof.Keeping} {
+	for _, rule := range []proof.Rule{proof.Process, proof.Killed, proof.RawFish, proof.Keeping} {
 		if j := r.Verdict[rule]; j.Answer != proof.DoesNotApply {
 			fmt.Fprintf(w, "%-13s %s: %s\n", rule, j.Answer, j.Why)
 		}

@@ -17,6 +17,7 @@ import (
 const (
 	mostLossCooked = 0.25
 	mostLossDried  = 0.45
+	weighedLate    = 0.05 // more than the file dries it to, for who weighs it a day late
 )
 
 // checks holds the formula against each rule of a place that covers it. The first is on
@@ -64,6 +65,9 @@ func (j *judging) check(r Rule, ppm float64) Check {
 		most := mostLossCooked
 		if !j.cooked {
 			most = mostLossDried
+		}
+		if _, left, ok := j.p.MeasuredBy(profile.DriedTo); ok {
+			most = max(mostLossCooked, 1-left+weighedLate)
 		}
 		c.Pass = true
 		if loss := 1 - ppm/r.Most.PPM; loss >= most && !r.Least.Set {

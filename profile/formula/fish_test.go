@@ -119,3 +119,32 @@ func TestLoinSalt(t *testing.T) {
 	_, found := finding(formula.Judge(p, profile.UnitedStates), "loin-open")
 	assert.True(t, found)
 }
+
+// Fermented sausage: 2.5 % of salt besides the nitrite (CFIA, as quoted). Canada decides by
+// it, elsewhere it is advice. What dries by more holds more nitrite in the end.
+func TestFermentedFormula(t *testing.T) {
+	make := func(salt float64) *profile.Product {
+		f := with(cured(meat(5), profile.Comminuted, 0.0098, 0.0625), item(profile.Salt, salt))
+		return &profile.Product{Name: "p", Species: profile.RedMeat, Process: profile.FermentedAndDried, Formula: f}
+	}
+	for _, c := range []struct {
+		salt       float64
+		where      profile.Jurisdiction
+		found, bad bool
+	}{{0.130, profile.Canada, false, false}, {0.110, profile.Canada, true, true}, {0.110, profile.UnitedStates, true, false}, {0.130, profile.UnitedStates, false, false}} {
+		v := formula.Judge(make(c.salt), c.where)
+		got, found := finding(v, "ferment-salt")
+		assert.Equal(t, c.found, found, "%+v", c)
+		assert.Equal(t, c.bad, got.Code != "" && got.Severity == source.Error, "%+v", c)
+	}
+	// (2.5 % of 5.1198 kg - 119.19 g) / 97.5 % is 9.03 g
+	got, _ := finding(formula.Judge(make(0.110), profile.Canada), "ferment-salt")
+	assert.Contains(t, got.Remedy, "9 g more salt")
+
+	p := make(0.130) // 119.2 ppm of the raw batch: 200 ppm when 40.4 % of it is gone
+	assert.False(t, formula.Judge(p, profile.UnitedStates).Shown(), "it may lose 45 %")
+	p.Stages = []profile.Stage{{Until: profile.Until{Conditions: []profile.Condition{{Kind: profile.Confirmed, Measured: profile.DriedTo, AtMost: .66}}}}}
+	assert.True(t, formula.Judge(p, profile.UnitedStates).Shown(), "it loses 34 %, and 5 % more if nobody looks")
+	p.Stages[0].Until.Conditions[0].AtMost = .60
+	assert.False(t, formula.Judge(p, profile.UnitedStates).Shown())
+}

@@ -352,7 +352,9 @@ func (j *judging) lessBinder(limit float64) string {
 
 func (j *judging) salt() {
 	s := j.Shares
-	if _, sausage := sausageRules[j.Class]; sausage {
+	if j.p.Process == profile.FermentedAndDried {
+		j.fermentedSalt()
+	} else if _, sausage := sausageRules[j.Class]; sausage {
 		percent := float64(s.Salt) * 100
 		if percent < leastSaltPercent-percentSlack || percent > mostSaltPercent+percentSlack {
 			j.find(source.Note, "salt", fmt.Sprintf("salt is %s %% of the meat; sausage usually has %s to %s %% (%s)", decimals(percent, 2),

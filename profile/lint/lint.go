@@ -11,6 +11,7 @@ import (
 
 	"fumarium/profile"
 	"fumarium/profile/chilling"
+	"fumarium/profile/ferment"
 	"fumarium/profile/fish"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
@@ -83,6 +84,8 @@ var rules = []rule{
 	{"come-up", lethality.ComeUpBand.Source, comeUp},
 	{"cold-smoke", fish.SmokingSource, coldSmoke},
 	{"parasites", fish.ParasiteSource, parasites},
+	{"ferment-warm", "", fermentWarm},
+	{"ferment-uncured", ferment.LeastSaltSource, fermentUncured},
 	{"never-ends", "heat flows one way", neverEnds},
 	{"no-within", trade, noWithin},
 	{"within-short", "conduction alone", withinShort},

@@ -54,6 +54,16 @@ func coldSide(p *profile.Product, chamber quantity.Celsius, stay time.Duration) 
 	p.Stages = []profile.Stage{{Name: "smoke", Line: 10, Heat: true, ChamberSetpoint: chamber, Smoke: true, Place: profile.Chamber, Until: all(after(stay))}}
 }
 
+// dried makes it a sausage that is fermented at so much and waits so long for its pH.
+func dried(p *profile.Product, chamber quantity.Celsius, within time.Duration) {
+	p.Process, p.Targets = profile.FermentedAndDried, profile.Targets{}
+	sour := profile.Condition{Kind: profile.Confirmed, Measured: profile.SourTo, AtMost: 5.2}
+	p.Stages = []profile.Stage{
+		{Name: "ferment", Line: 10, Heat: true, ChamberSetpoint: chamber, Place: profile.Chamber, Until: all(after(30*time.Hour), sour), Within: within},
+		{Name: "dry", Line: 11, Place: profile.ColdRoom, Until: all(after(100 * time.Hour))},
+	}
+}
+
 func all(c ...profile.Condition) profile.Until    { return profile.Until{Conditions: c} }
 func either(c ...profile.Condition) profile.Until { return profile.Until{Any: true, Conditions: c} }
 func after(d time.Duration) profile.Condition {
@@ -321,6 +331,34 @@ var lintCases = []struct {
 			"frozen": func(p *profile.Product, _ *Cabinet) { coldSide(p, 20, time.Hour); p.Fish.Parasites = fish.Frozen },
 			"farmed": func(p *profile.Product, _ *Cabinet) { coldSide(p, 20, time.Hour); p.Fish.Parasites = fish.Farmed },
 			"cooked": func(p *profile.Product, _ *Cabinet) { coldSide(p, 20, time.Hour); p.Process = profile.FullyCooked },
+		},
+	},
+	{
+		"ferment-warm", // sums: FSIS 1200 °F·h below 90 °F, CFIA 665 °C·h below 33 °C
+		changes{
+			"80 h at 24 °C": func(p *profile.Product, _ *Cabinet) { dried(p, 24, 80*time.Hour) },
+			"no within":     func(p *profile.Product, _ *Cabinet) { dried(p, 24, 0) },
+			"a warm room":   func(p *profile.Product, c *Cabinet) { dried(p, 24, 72*time.Hour); c.HasAmbient, c.Ambient = true, 26 },
+			"Canada, 47 h at 30 °C": func(p *profile.Product, _ *Cabinet) {
+				dried(p, 30, 47*time.Hour)
+				p.Jurisdiction = profile.Canada
+			},
+		},
+		changes{
+			"78 h at 24 °C": func(p *profile.Product, _ *Cabinet) { dried(p, 24, 78*time.Hour) },
+			"cooked":        func(p *profile.Product, _ *Cabinet) { dried(p, 24, 80*time.Hour); p.Process = profile.NotReadyToEat },
+			"Canada, 46 h at 30 °C": func(p *profile.Product, _ *Cabinet) {
+				dried(p, 30, 46*time.Hour)
+				p.Jurisdiction = profile.Canada
+			},
+		},
+	},
+	{
+		"ferment-uncured",
+		changes{"no cure": func(p *profile.Product, _ *Cabinet) { dried(p, 24, 50*time.Hour); p.Formula.Cure = profile.Cure{} }},
+		changes{
+			"cured":  func(p *profile.Product, _ *Cabinet) { dried(p, 24, 50*time.Hour) },
+			"cooked": func(p *profile.Product, _ *Cabinet) { uncured(p) },
 		},
 	},
 	{

@@ -11,6 +11,9 @@ import (
 
 // process holds the chamber against what another process than cooking asks of it.
 func process(r *Rules, c *Claim, over bool) Judgement {
+	if r.Product != nil && r.Product.Process == profile.FermentedAndDried {
+		return fermented(r.Product, c, over)
+	}
 	if r.Product == nil || r.Product.Process != profile.ColdSmoked {
 		return Judgement{DoesNotApply, "it names no process with rules for the chamber"}
 	}
@@ -68,7 +71,10 @@ func rawFish(p *profile.Product) Judgement {
 }
 
 // keeping says what keeps a product good once it is made.
-func keeping(p *profile.Product) Judgement {
+func keeping(p *profile.Product, c *Claim) Judgement {
+	if p != nil && p.Process == profile.FermentedAndDried {
+		return dried(p, c)
+	}
 	if p == nil || p.Species != profile.Fish {
 		return Judgement{DoesNotApply, "no rule on keeping it is held here"}
 	}

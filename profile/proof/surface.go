@@ -24,6 +24,7 @@ type Air struct {
 	Loaded   bool // the product hangs in the chamber
 	Seen     bool // the chamber was read
 	Chamber  quantity.Celsius
+	Passed   int // how many stages are over
 	Measured bool
 	Humidity quantity.Ratio
 	Kept     bool // the damper is shut, or the humidifier is on
@@ -43,6 +44,7 @@ func (c *Claim) moisten(r *Rules, a Air, dt time.Duration) {
 	if a.Loaded && r.Product != nil && r.Product.Process == profile.ColdSmoked {
 		c.Smoking = c.Smoking.Add(a.Chamber, a.Seen, dt)
 	}
+	c.dry(r, a, dt)
 	if !a.Loaded || r.Criterion == nil || r.Criterion.Met(c.Heat) {
 		return
 	}

@@ -27,6 +27,7 @@ func (s Sheet) Text() string {
 	s.byHand(w)
 	s.rest(w)
 	s.fish(w)
+	s.fermented(w)
 	s.chamber(w)
 	s.elsewhere(w)
 	s.cautions(w)
