@@ -1,17 +1,9 @@
 package controller
 
 import (
-	"time"
-
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/sensors"
-)
-
-// What an absence of the controller means to a batch; common practice, no source.
-const (
-	shortAbsence = 2 * time.Minute
-	longAbsence  = 4 * time.Hour
 )
 
 // trips and calls are the alarms that trip, and those that call the person; suppresses
@@ -38,6 +30,7 @@ func (t *step) standing() trip.Set {
 		t.proofStands() |
 		trip.OutputFailed.If(in.DriveFailed) |
 		trip.PowerLost.If(in.PowerLost && active) |
+		trip.AbsenceUnknown.If(s.Absence.unknown && active) |
 		trip.DoorOpen.If(t.doorOpen()) |
 		trip.AmbientLost.If(in.Ambient.Status() != sensors.Good && t.m.ambient) |
 		trip.RecordFailing.If(in.RecordFailing) |
@@ -92,20 +85,5 @@ func (t *step) alarms() {
 	}
 	if t.in.PowerLost {
 		t.away()
-	}
-}
-
-// away decides what becomes of a batch that nobody watched: a short absence goes on
-// by itself, a long one waits for the person, and after a very long one the batch is
-// over. The alarm says so in every case, and what was not seen counts against the
-// batch.
-func (t *step) away() {
-	s := t.s
-	switch {
-	case !s.Batch.Active() || t.dt <= shortAbsence || s.Batch == Stopping || s.Batch == Aborting: // over already
-	case t.dt > longAbsence:
-		t.enter(Aborting)
-	case s.Batch == Running || s.Batch == Restarting:
-		t.enter(Holding)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"fumarium/controller/trip"
+	"fumarium/profile/quantity"
 )
 
 func (t *step) refuse(why Refusal) {
@@ -51,6 +52,8 @@ func (t *step) command() {
 		t.acknowledge()
 	case Mended:
 		t.mended()
+	case Absence:
+		t.sayAbsence()
 	}
 }
 
@@ -208,7 +211,8 @@ func (t *step) start() {
 		Chamber: chamberMemory{Reading: s.Chamber.Reading, probes: s.Chamber.probes},
 		Heater:  heaterMemory{Relay: s.Heater.Relay, walls: s.Heater.walls, hasWalls: s.Heater.hasWalls},
 		Fan:     fanMemory{Relay: s.Fan.Relay}, Alarms: s.Alarms, stirred: s.stirred,
-		Out: Outputs{Damper: 1}, // open until a stage says otherwise
+		Out:       Outputs{Damper: 1}, // open until a stage says otherwise
+		CoreError: believable(t.in.Command.CoreError),
 	}
 	t.enter(Running)
 	t.enterStage(0)
@@ -232,4 +236,15 @@ func (t *step) confirm() {
 	s.met |= 1 << (s.Confirming - 1)
 	s.Confirming = 0
 	t.event(Event{Kind: Answered, Stage: s.Stage, By: EndedByPerson, Part: waits.Part})
+}
+
+// mostCoreError is more than any cabinet file may say; common practice, no source.
+const mostCoreError quantity.Kelvin = 20
+
+// believable is an error as it was said, or the most for what is none.
+func believable(e quantity.Kelvin) quantity.Kelvin {
+	if e >= 0 && e <= mostCoreError {
+		return e
+	}
+	return mostCoreError
 }

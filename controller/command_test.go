@@ -22,7 +22,7 @@ func TestASecondConfirmAnswersNoOtherQuestion(t *testing.T) {
 		{Kind: profile.After, After: time.Hour}, {Kind: profile.Confirmed, Confirm: "dry to the touch?"}}}
 	r.step(Start)
 	read := r.question()
-	require.Equal(t, Question{0, HandStep, r.s.Started}, read)
+	require.Equal(t, Question{Stage: 0, Part: HandStep, Batch: r.s.Started}, read)
 	confirm := func() []Event {
 		r.in.Command = Command{Kind: Confirm, Question: read}
 		in := r.in
@@ -34,7 +34,7 @@ func TestASecondConfirmAnswersNoOtherQuestion(t *testing.T) {
 	events := confirm()
 	require.Equal(t, Answered, events[0].Kind)
 	next := r.question()
-	require.Equal(t, Question{0, firstCondition + 1, r.s.Started}, next, "asked in the very step that took the answer")
+	require.Equal(t, Question{Part: firstCondition + 1, Batch: r.s.Started}, next, "asked in the very step that took the answer")
 
 	before := r.s
 	events = confirm()
@@ -126,18 +126,25 @@ func TestAConfirmWithoutAQuestionIsReplayed(t *testing.T) {
 
 func TestQuestionsHaveNames(t *testing.T) {
 	for q, name := range map[Question]string{
-		{0, HandStep, 0}: "1-ask", {11, HandStep, 35 * time.Millisecond}: "12-ask-z", {3, firstCondition, 0}: "4-until-1", {3, firstCondition + 7, 36 * time.Millisecond}: "4-until-8-10",
+		{Stage: 0, Part: HandStep}: "1-ask", {Stage: 11, Part: HandStep, Batch: 35 * time.Millisecond}: "12-ask-z", {Stage: 3, Part: firstCondition}: "4-until-1",
+		{Stage: 3, Part: firstCondition + 7, Batch: 36 * time.Millisecond}: "4-until-8-10", {Absence: 1}: "absence-1", {Absence: 12, Batch: 36 * time.Millisecond}: "absence-12-10",
 	} {
 		assert.Equal(t, name, q.String())
 	}
 	rapid.Check(t, func(t *rapid.T) {
-		q := Question{rapid.IntRange(0, 1000).Draw(t, "stage"), QuestionPart(rapid.IntRange(1, 201).Draw(t, "part")),
-			time.Duration(rapid.Int64Range(0, 1<<43).Draw(t, "batch")) * time.Millisecond}
+		q := Question{
+			Stage: rapid.IntRange(0, 1000).Draw(t, "stage"), Part: QuestionPart(rapid.IntRange(1, 201).Draw(t, "part")),
+			Batch: time.Duration(rapid.Int64Range(0, 1<<43).Draw(t, "batch")) * time.Millisecond,
+		}
+		if n := rapid.IntRange(0, 5).Draw(t, "absence"); n > 0 {
+			q = Question{Absence: n, Batch: q.Batch}
+		}
 		again, ok := ParseQuestion(q.String())
 		assert.True(t, ok)
 		assert.Equal(t, q, again)
 	})
-	for _, text := range []string{"", "ask", "1", "0-ask", "-1-ask", "1-Ask", "01-ask", "1-until", "1-until-0", "1-until-01", "1-until-256", "1-until-x", "1-ask ", "+1-ask", "1-ask-", "1-ask-0", "1-ask-K3", "1-ask-01", "1-ask-k3-k3", "1-ask--k3", "1-until-1-"} {
+	for _, text := range []string{"", "ask", "1", "0-ask", "-1-ask", "1-Ask", "01-ask", "1-until", "1-until-0", "1-until-01", "1-until-256", "1-until-x", "1-ask ", "+1-ask", "1-ask-", "1-ask-0", "1-ask-K3", "1-ask-01", "1-ask-k3-k3", "1-ask--k3", "1-until-1-",
+		"absence", "absence-", "absence-0", "absence-01", "absence-x", "absence--1", "absence-1-", "absence-1-0", "absence-1-1-1", "absence-70000"} {
 		_, ok := ParseQuestion(text)
 		assert.False(t, ok, "%q", text)
 	}

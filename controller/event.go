@@ -23,6 +23,7 @@ const (
 	Tripped                            // Alarm: the heater is latched off
 	TripReset                          // Alarm
 	Refused                            // Command, Why
+	WasAway                            // Away, For: how long the controller was, as far as it is known
 )
 
 // Refusal says why a command was refused.
@@ -48,6 +49,9 @@ const (
 	LastChamber
 	NoneLost
 	PutAside
+	AbsenceKnown
+	AbsenceUnanswered
+	AwayTooShort
 )
 
 var refusalText = [...]string{
@@ -64,6 +68,9 @@ var refusalText = [...]string{
 	CannotShelve:            "only an alarm that has come up can be shelved, no trip, and none for more than eight hours",
 	AnotherQuestion:         "another question waits now; read it first",
 	NotToMend:               "this alarm needs nobody's word: it ends by itself when its cause is gone",
+	AbsenceKnown:            "nobody asks for how long the controller was away",
+	AbsenceUnanswered:       "nobody knows for how long the controller was away; say that first (absence), or stop the batch",
+	AwayTooShort:            "the computer itself has been up for longer than that; say for how long the controller was away altogether",
 	NotStanding:             "this alarm does not stand, so there is nothing to say of it",
 	LastChamber:             "no other chamber probe answers; mend this one, or stop the batch",
 	NoneLost:                "every probe that is in use has answered within the last half minute; unplug the one that is to be left out",
@@ -130,6 +137,8 @@ type Event struct {
 	Why     Refusal       `record:"why"`
 	Part    QuestionPart  `record:"question"` // of the stage, that is asked or answered
 	Here    trip.Parts    `record:"parts"`    // of the cabinet: what an alarm may ask for
+	Away    Evidence      `record:"away"`
+	For     time.Duration `record:"for"`
 }
 
 // Text says the event in words; p is the product of the batch and may be nil.
@@ -160,6 +169,8 @@ func (e Event) Text(p *profile.Product) string {
 		return "trip " + e.Alarm.String() + " reset by the person"
 	case Refused:
 		return e.Command.String() + " refused: " + e.Why.String()
+	case WasAway:
+		return e.absence()
 	}
 	return "unknown event"
 }

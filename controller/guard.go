@@ -26,6 +26,7 @@ const (
 	Reset       // a trip whose condition is gone
 	Acknowledge // every alarm, or the one named: it ends the noise and claims nothing
 	Mended      // what the catalogue says of the alarm named: a person's word, which is believed
+	Absence     // for how long the controller was away: a person's word as well
 	CommandKinds
 )
 
@@ -33,12 +34,16 @@ const (
 type Command struct {
 	Kind     CommandKind   `record:"kind"`
 	Alarm    trip.Code     `record:"alarm"` // for Acknowledge, where None means all, Shelve and Mended
-	For      time.Duration `record:"for"`   // for Shelve
-	Question Question      `record:"."`     // for Confirm
+	For      time.Duration `record:"for"`   // for Shelve and Absence
+	Question Question      `record:"."`     // for Confirm and Absence
 	// Rested is how long the cure has worked, for Start. A start before the
 	// product's rest is over is refused unless the person gave a reason.
 	Rested  time.Duration `record:"rested"`
 	Excused bool          `record:"excused"` // a reason was given; it goes on the record
+	// CoreError is how far a core probe of the cabinet may be wrong, for Start. It comes
+	// with the command, and not from the cabinet, so that a batch of before there was such
+	// an error replays without.
+	CoreError quantity.Kelvin `record:"core_error_kelvin"`
 }
 
 // With is what goes with a command: a bit for each part.
@@ -100,11 +105,12 @@ var guards = [CommandKinds]guard{
 	Reset:          {name: "reset", trip: tripped},
 	Acknowledge:    {name: "acknowledge", takes: WithAlarm, of: func(_ trip.Code, a trip.State) bool { return a.Calls() }},
 	Mended:         {name: "mended", needs: WithAlarm, of: func(c trip.Code, a trip.State) bool { return a.Standing && c.Entry().Mended != "" }},
+	Absence:        {name: "absence", needs: WithQuestion | WithDuration, in: in(Holding, Held)},
 }
 
 // Commands lists what a person can send, in the order in which it is shown.
 func Commands() []CommandKind {
-	return []CommandKind{Start, Confirm, Hold, Restart, Stop, Abort, Acknowledge, Mended, Shelve, Reset}
+	return []CommandKind{Start, Confirm, Absence, Hold, Restart, Stop, Abort, Acknowledge, Mended, Shelve, Reset}
 }
 
 // ParseCommand finds a command that a person can send by its name.
@@ -147,8 +153,14 @@ func (k CommandKind) Refused(s *State) Refusal {
 		return UnknownCommand
 	}
 	g := &guards[k]
-	_, waits := s.Question()
+	q, waits := s.Question()
 	switch {
+	case k == Absence && q.Absence == 0:
+		return AbsenceKnown
+	case k == Confirm && q.Absence > 0:
+		return NothingToConfirm
+	case k == Restart && q.Absence > 0:
+		return AbsenceUnanswered
 	case g.needs&WithQuestion != 0 && !(waits && g.in.has(s.Batch)):
 		return NothingToConfirm
 	case !g.in.has(s.Batch):

@@ -26,7 +26,7 @@ type Machine struct {
 
 	rest   time.Duration
 	stages []stageRules
-	rules  proof.Rules
+	rules  proof.Rules // for probes without error: that of a batch is the state's
 
 	heater, fan, smoke duty.Limits
 	model              pid.Model // of the chamber as the control law sees it
@@ -89,7 +89,7 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 		return m, nil
 	}
 	m.rest, _ = p.Rest()
-	m.rules, m.coreStands = proof.RulesOf(p), coreStands(p)
+	m.rules, m.coreStands = proof.RulesOf(p, 0), coreStands(p)
 	m.stages = make([]stageRules, len(p.Stages))
 	for i := range p.Stages {
 		stage := &p.Stages[i]
@@ -142,10 +142,11 @@ type step struct {
 	dt      time.Duration
 	seconds float64 // dt
 	late    bool
-	doubted bool     // a core reading that was believed is not believed any more
-	changed bool     // the batch has entered its state just now
-	calling bool     // nobody has answered a loud alarm
-	events  *[]Event // apart, so that the state need not live on the heap
+	hidden  time.Duration // of an absence, which has turned out to be longer than Elapsed has it
+	doubted bool          // a core reading that was believed is not believed any more
+	changed bool          // the batch has entered its state just now
+	calling bool          // nobody has answered a loud alarm
+	events  *[]Event      // apart, so that the state need not live on the heap
 }
 
 // last is what a step needs of the state before it.
@@ -228,8 +229,10 @@ func (t *step) time() {
 	if t.in.PowerLost {
 		t.unwatched()
 	}
+	was := t.s.Elapsed
 	t.s.Begun = true
 	t.s.Elapsed = t.in.Elapsed
+	t.absent(was)
 }
 
 // unwatched begins the alarms' delays again after an absence, and says it anew, also

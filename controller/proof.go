@@ -25,15 +25,18 @@ func (t *step) prove() {
 		return
 	}
 	l := proof.Line{
-		Now: t.in.Elapsed, Step: t.dt, Over: !s.Batch.Active(), Doubted: t.doubted,
+		Now: t.in.Elapsed, Step: t.dt + t.hidden, Over: !s.Batch.Active(), Doubted: t.doubted,
 		Settling: s.Stage == 0 && t.in.Elapsed-s.Core.hung <= coreSettles,
-		Unbroken: !t.late && t.before.coresInUse == s.Core.inUse(),
+		// Nothing is shown across time of which nobody knows how long it was.
+		Unbroken: !t.late && t.hidden == 0 && !s.Absence.unknown && t.before.coresInUse == s.Core.inUse(),
 		Learnt:   s.Core.coursesLearnt(), Chilling: t.m.chills(s.Stage),
 	}
 	l.Air = t.air()
 	l.ColdFrom, l.ColdTo, l.ColdSeen = between(t.before.coldest, s.Core.Coldest)
 	l.HotFrom, l.HotTo, l.HotSeen = between(t.before.hottest, s.Core.Hottest)
-	s.Follow(&t.m.rules, &l)
+	rules := t.m.rules
+	rules.CoreError = s.CoreError
+	s.Follow(&rules, &l)
 }
 
 // air is what is known of the air around the product. The damper of the last step stands,

@@ -7,7 +7,7 @@ import (
 	"time"
 )
 
-// A Question is one that a stage puts to the person. The zero Question names none:
+// A Question is one that a stage or an absence puts to the person. The zero Question names none:
 // confirms in records that are older than questions answered whatever waited.
 type Question struct {
 	Stage int          `record:"stage"` // index into the product's stages
@@ -16,6 +16,9 @@ type Question struct {
 	// was left open answers no question of the next one. Zero names none: records that are
 	// older name a question of whatever batch ran.
 	Batch time.Duration `record:"question_batch"`
+	// Absence is the number of the absence of which nobody knows how long it was; then
+	// the question is that, and of no stage.
+	Absence int `record:"absence"`
 }
 
 // QuestionPart says which question of its stage it is.
@@ -32,44 +35,55 @@ const (
 const (
 	askKey       = "ask"
 	conditionKey = "until-"
+	absenceKey   = "absence-"
 	batchBase    = 36
 )
 
 // String is the name by which a person or a client sends the question back: 2-ask is
 // the hand step of the second stage, 4-until-1 the first condition of the fourth; what
-// follows, as in 2-ask-k3jx9d, is the batch.
+// follows, as in 2-ask-k3jx9d, is the batch. absence-1-k3jx9d is
+// how long the first absence in that batch was of which nobody knows it.
 func (q Question) String() string {
-	part := askKey
-	if q.Part >= firstCondition {
-		part = conditionKey + strconv.Itoa(int(q.Part-firstCondition)+1)
+	name := fmt.Sprintf("%d-%s", q.Stage+1, askKey)
+	switch {
+	case q.Absence > 0:
+		name = absenceKey + strconv.Itoa(q.Absence)
+	case q.Part >= firstCondition:
+		name = fmt.Sprintf("%d-%s%d", q.Stage+1, conditionKey, q.Part-firstCondition+1)
 	}
 	if q.Batch > 0 {
-		part += "-" + strconv.FormatInt(q.Batch.Milliseconds(), batchBase)
+		name += "-" + strconv.FormatInt(q.Batch.Milliseconds(), batchBase)
 	}
-	return fmt.Sprintf("%d-%s", q.Stage+1, part)
+	return name
 }
 
 // ParseQuestion reads what String writes, and nothing else.
-func ParseQuestion(text string) (Question, bool) {
-	number, rest, _ := strings.Cut(text, "-")
-	stage, err := strconv.Atoi(number)
-	if err != nil || stage < 1 {
-		return Question{}, false
+func ParseQuestion(text string) (q Question, ok bool) {
+	rest, isAbsence := strings.CutPrefix(text, absenceKey)
+	isCondition := false
+	if !isAbsence {
+		number, of, _ := strings.Cut(text, "-")
+		stage, err := strconv.Atoi(number)
+		if err != nil || stage < 1 {
+			return Question{}, false
+		}
+		q.Stage, q.Part = stage-1, HandStep
+		rest, isCondition = strings.CutPrefix(of, conditionKey)
 	}
-	q := Question{Stage: stage - 1, Part: HandStep}
-	of, isCondition := strings.CutPrefix(rest, conditionKey)
-	part, batch, named := strings.Cut(of, "-")
+	part, batch, named := strings.Cut(rest, "-")
 	if named {
 		if at, err := strconv.ParseInt(batch, batchBase, 64); err == nil {
 			q.Batch = time.Duration(at) * time.Millisecond
 		}
 	}
-	if isCondition {
-		i, err := strconv.ParseUint(part, 10, 8)
-		if err != nil || i < 1 || i > 200 {
+	if isCondition || isAbsence {
+		i, err := strconv.ParseUint(part, 10, 16)
+		if err != nil || i < 1 || isCondition && i > 200 {
 			return Question{}, false
 		}
-		q.Part = firstCondition + QuestionPart(i-1)
+		if q.Absence = int(i); isCondition {
+			q.Part, q.Absence = firstCondition+QuestionPart(i-1), 0
+		}
 	}
 	return q, q.String() == text
 }
@@ -79,17 +93,19 @@ func (q Question) answers(waits Question) bool {
 	if q.Batch == 0 { // of old
 		waits.Batch = 0
 	}
-	return q == waits || q.Part == Unnamed
+	return q == waits || q.Part == Unnamed && q.Absence == 0
 }
 
 // Question is the one that waits for the person, if any.
 func (s *State) Question() (Question, bool) {
 	switch {
 	case !s.Batch.Active():
+	case s.Absence.unknown:
+		return Question{Absence: s.Absence.number, Batch: s.Started.Truncate(time.Millisecond)}, true
 	case s.Asking:
-		return Question{s.Stage, HandStep, s.Started.Truncate(time.Millisecond)}, true
+		return Question{Stage: s.Stage, Part: HandStep, Batch: s.Started.Truncate(time.Millisecond)}, true
 	case s.Confirming > 0:
-		return Question{s.Stage, firstCondition + QuestionPart(s.Confirming-1), s.Started.Truncate(time.Millisecond)}, true
+		return Question{Stage: s.Stage, Part: firstCondition + QuestionPart(s.Confirming-1), Batch: s.Started.Truncate(time.Millisecond)}, true
 	}
 	return Question{}, false
 }

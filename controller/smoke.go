@@ -59,7 +59,10 @@ func (k *smokeMemory) follow(t *step) {
 		k.given += t.dt
 		k.airless = 0
 	case k.given > 0: // nobody knows whether the pump ran while nobody called
-		if k.airless += t.dt; k.airless > emberHolds {
+		if k.airless += t.dt; t.in.Away == AwayUnknown {
+			k.airless = max(k.airless, emberHolds+t.dt)
+		}
+		if k.airless > emberHolds {
 			k.fullUntil, k.doubt = k.given+g.FullAir, true
 		}
 	}

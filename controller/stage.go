@@ -81,7 +81,7 @@ func (t *step) dwell(stage *profile.Stage) {
 }
 
 // coreHolds holds one core condition against the probes: the coldest while the
-// core must rise, the hottest while it must fall. An unknown core holds nothing.
+// core must rise, the hottest while it must fall, each with its error to the bad side. An unknown core holds nothing.
 func coreHolds(s *State, c *profile.Condition) bool {
 	var r sensors.Reading
 	switch c.Kind {
@@ -97,9 +97,9 @@ func coreHolds(s *State, c *profile.Condition) bool {
 		return false
 	}
 	if c.Kind == profile.CoreAtLeast {
-		return v >= c.Core
+		return v-quantity.Celsius(s.CoreError) >= c.Core
 	}
-	return v <= c.Core
+	return v+quantity.Celsius(s.CoreError) <= c.Core
 }
 
 // holds reports whether condition i of the stage is met.

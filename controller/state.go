@@ -80,10 +80,14 @@ type Inputs struct {
 	DiskLow       bool `record:"disk_low"`
 	// PowerLost says that the caller was away since the last step; Elapsed has
 	// jumped by the gap.
-	PowerLost    bool    `record:"power_lost"`
-	ClockUnset   bool    `record:"clock_unset"`   // the time of day is not known
-	ClockStepped bool    `record:"clock_stepped"` // the time of day jumped since the last step
-	Command      Command `record:"command"`
+	PowerLost bool `record:"power_lost"`
+	// Away says how that is known. In a later step AwayByClock says that an absence of
+	// which nobody knew how long it was has turned out to have lasted AwayFor altogether.
+	Away         Evidence      `record:"away"`
+	AwayFor      time.Duration `record:"away_for"`
+	ClockUnset   bool          `record:"clock_unset"`   // the time of day is not known
+	ClockStepped bool          `record:"clock_stepped"` // the time of day jumped since the last step
+	Command      Command       `record:"command"`
 }
 
 // DoorStatus is what a door switch says.
@@ -138,17 +142,21 @@ type State struct {
 	Wick     wickMemory    `record:"wick"`
 	HeatTime heatTime      `record:"heat_time"`
 	Fan      fanMemory     `record:"fan"`
+	Absence  absence       `record:"absence"`
 
 	humidifierOn bool `record:"humidifier.on"`
 
 	proof.Claiming `record:"claim"` // what is claimed for the batch
+	// CoreError is how far a core probe may be wrong, as it was said when the batch was
+	// started. Every rule on the core is moved by it to the strict side.
+	CoreError quantity.Kelvin `record:"cores.error_kelvin"`
 
 	Alarms  [trip.Count]trip.State `record:"alarm"`
 	stirred trip.Set               `record:"alarms.not_quiet_mask"` // alarms that are not quiet
 	Out     Outputs                `record:"out"`                   // what the last step put out
 }
 
-// A Prompt is a hand step that waits for the person.
+// A Prompt is a hand step or a question that waits for the person.
 type Prompt struct {
 	Question Question
 	Text     string
@@ -157,6 +165,10 @@ type Prompt struct {
 
 // Waiting returns the prompt that the batch waits for, if any.
 func (s *State) Waiting(p *profile.Product) (Prompt, bool) {
+	if _, back, unknown := s.AbsenceUnknown(); unknown {
+		q, _ := s.Question()
+		return Prompt{Question: q, Text: s.Absence.text(), Since: back}, true
+	}
 	if p == nil || !s.Batch.Active() || s.Stage >= len(p.Stages) {
 		return Prompt{}, false
 	}

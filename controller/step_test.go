@@ -117,7 +117,7 @@ func (r *rig) question() Question {
 	if q, ok := r.s.Question(); ok {
 		return q
 	}
-	return Question{r.s.Stage, HandStep, r.s.Started}
+	return Question{Stage: r.s.Stage, Part: HandStep, Batch: r.s.Started}
 }
 
 func (r *rig) step(kinds ...CommandKind) []Event {

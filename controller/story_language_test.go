@@ -163,6 +163,16 @@ func init() {
 			t.step(d, order{})
 			t.w.powerLost = false
 		}),
+		"lost": gap(func(t *teller, d time.Duration) {
+			t.w.on, t.w.powerLost, t.w.awayUnknown = false, true, true
+			t.step(d, order{})
+			t.w.powerLost, t.w.awayUnknown = false, false
+		}),
+		"known": gap(func(t *teller, d time.Duration) {
+			t.w.awayFor = d
+			t.step(time.Second, order{})
+			t.w.awayFor = 0
+		}),
 		"show": readShow, "each": readEach,
 		"end": func(w *words) (directive, error) {
 			return func(t *teller) { t.summary = false; t.print("%d steps, fingerprint %x", t.steps, t.hash.Sum(nil)[:6]) }, w.count(0, 0)
@@ -184,7 +194,10 @@ func parseOrder(verb string, w *words) (o order, err error) {
 			return o, fmt.Errorf("unknown word %q", w.plain[0])
 		}
 		return o, nil
-	case "confirm":
+	case "confirm", "absence":
+		if o.shelve, err = w.duration("for", 0); err != nil {
+			return o, err
+		}
 		if err := w.count(0, 1); err != nil || len(w.plain) == 0 {
 			return o, err
 		}

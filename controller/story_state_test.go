@@ -91,6 +91,8 @@ type aware struct {
 	wetBulb, ambient, ember                                             sensors.Reading
 	door, feedback                                                      string
 	driveFailed, recordFailing, diskLow, powerLost, clockUnset, stepped bool
+	awayUnknown                                                         bool
+	awayFor                                                             time.Duration // that the clock shows now; zero is nothing
 }
 
 // An output is one thing that the machine switches or sets.
@@ -121,7 +123,7 @@ type event struct {
 var eventKinds = map[controller.EventKind]string{
 	controller.BatchChanged: "batch", controller.StageBegan: "begins", controller.StageEnded: "ends",
 	controller.Asked: "asks", controller.Answered: "answered", controller.AlarmRaised: "raised",
-	controller.AlarmReturned: "over", controller.Tripped: "trip", controller.TripReset: "reset", controller.Refused: "refused",
+	controller.AlarmReturned: "over", controller.Tripped: "trip", controller.TripReset: "reset", controller.Refused: "refused", controller.WasAway: "away",
 }
 
 func (m *machine) event(e controller.Event, full bool) event {
@@ -145,6 +147,8 @@ func (m *machine) event(e controller.Event, full bool) event {
 		if said.kind == "over" {
 			said.text += ", " + m.state.Alarms[e.Alarm].Phase.String()
 		}
+	case "away":
+		said.canon += " " + strconv.Itoa(int(e.Away)) + " " + e.For.String()
 	case "refused":
 		said.canon += " " + verbOf(e.Command) + " " + e.Why.String()
 	}
@@ -199,13 +203,18 @@ func (m *machine) step(a aware, o order, full bool) ([]output, []event, view) {
 		Door: doors[a.door], Heater: feedbacks[a.feedback], DriveFailed: a.driveFailed, RecordFailing: a.recordFailing,
 		DiskLow: a.diskLow, PowerLost: a.powerLost, ClockUnset: a.clockUnset, ClockStepped: a.stepped,
 	}
+	if a.awayUnknown {
+		in.Away = controller.AwayUnknown
+	} else if a.awayFor > 0 {
+		in.Away, in.AwayFor = controller.AwayByClock, a.awayFor
+	}
 	if o.verb != "" {
 		code, _ := trip.Parse(o.alarm)
 		if o.alarm == "unknown" {
 			code = trip.Count
 		}
 		in.Command = controller.Command{Kind: verbs[o.verb], Alarm: code, For: o.shelve, Rested: o.rested, Excused: o.excused}
-		if in.Command.Kind == controller.Confirm {
+		if in.Command.Kind.Needs()&controller.WithQuestion != 0 {
 			in.Command.Question = m.question(o.question)
 		}
 	}

@@ -30,6 +30,7 @@ func TestStoriesAreReadStrictly(t *testing.T) {
 		"shelve core-lost long=1h\n----\n":        `shelve: unknown key "long"`,
 		"start slowly\n----\n":                    `unknown word "slowly"`,
 		"confirm 2-perhaps\n----\n":               `unknown question "2-perhaps"`,
+		"absence absence-0 for=1h\n----\n":        `unknown question "absence-0"`,
 		"mended\n----\n":                          "mended: 0 words where 1 to 1 belong",
 		"hold fast\n----\n":                       "hold: 1 words where 0 to 0 belong",
 		"each dance\n----\n":                      `unknown command "dance"`,

@@ -453,7 +453,7 @@ func (r *Result) unmeasured(p *profile.Product) {
 // judge holds what the controller has counted against the product's rules. A
 // verdict that needs a core nobody measured is bad, not absent.
 func (r *Result) judge(p *profile.Product, s *controller.State) {
-	rules := proof.RulesOf(p)
+	rules := proof.RulesOf(p, s.CoreError)
 	r.Verdict = proof.Judge(&rules, &s.Claim, true)
 	r.unmeasured(p)
 	pass := func(rule proof.Rule) *bool {
@@ -478,7 +478,8 @@ func (r *Result) judge(p *profile.Product, s *controller.State) {
 		limit := proof.ComeUp.Limit.Seconds()
 		r.ComeUp.LimitSeconds = &limit
 	}
-	if rule := rules.Chill; rule != nil {
+	if rules.Chill != nil {
+		rule := rules.Chilling()
 		r.Chill.Rule = rule.Name
 		for _, leg := range rule.Legs(s.Chill) {
 			r.Chill.Legs = append(r.Chill.Legs, LegResult{

@@ -308,3 +308,23 @@ func BenchmarkThousandBatches(b *testing.B) {
 		require.NoError(b, err)
 	}
 }
+
+// A cabinet whose core probe may be wrong cooks further and chills further, by as much.
+func TestACoreThatMayBeWrongIsCookedFurther(t *testing.T) {
+	good := builtCabinet(t, "plywood-cabinet")
+	wrong := *good
+	wrong.Probes = slices.Clone(good.Probes)
+	for i := range wrong.Probes {
+		if wrong.Probes[i].Role == cabinet.CoreProbe {
+			wrong.Probes[i].Error, wrong.Probes[i].HasError = 1.5, true
+		}
+	}
+	p := product(t, "marjoram-ring")
+	a := rehearse(t, Setup{Product: p, Cabinet: good, Seed: 1, Answer: Brisk})
+	b := rehearse(t, Setup{Product: p, Cabinet: &wrong, Seed: 1, Answer: Brisk})
+	assert.True(t, b.Good(), "%+v", b.Verdict)
+	assert.InDelta(t, a.Core.PeakCelsius+1.5, b.Core.PeakCelsius, 0.5)
+	assert.Greater(t, b.ElapsedSeconds, a.ElapsedSeconds)
+	assert.Contains(t, b.Verdict[proof.Chilled].Why, "1.5 K")
+	assert.NotContains(t, a.Verdict[proof.Chilled].Why, " K ")
+}

@@ -231,7 +231,12 @@ func (w *World) Copy() *World {
 }
 
 // Order gives a command that the next step of Run takes.
-func (w *World) Order(c controller.Command) { w.order = c }
+func (w *World) Order(c controller.Command) {
+	if c.Kind == controller.Start {
+		c.CoreError = w.setup.Cabinet.CoreError()
+	}
+	w.order = c
+}
 
 // Driven is what really drives the cabinet, faults included.
 func (w *World) Driven() plant.Drive { return w.drive }

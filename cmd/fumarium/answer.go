@@ -39,6 +39,9 @@ last part is the batch, so that no question of another batch is answered.`,
 				return &failure{exitBad, errors.New("nothing waits for a confirmation")}
 			}
 			read := s.Prompt.Question
+			if s.Prompt.Command == controller.Absence.String() && len(args) == 0 {
+				return &failure{exitBad, fmt.Errorf("%s: %s", shown(s.Prompt.Text), answerWith(s.Prompt))}
+			}
 			if len(args) == 1 {
 				read = args[0]
 			}
@@ -48,6 +51,51 @@ last part is the batch, so that no question of another batch is answered.`,
 			return c.send(cmd.Context(), web.Order{Command: controller.Confirm.String(), Question: read}, cmd.OutOrStdout())
 		},
 	})
+}
+
+// answerWith is the command line that answers a prompt.
+func answerWith(p *web.Prompt) string {
+	if p.Command == controller.Absence.String() {
+		return "fumarium absence " + shown(p.Question) + " --for TIME"
+	}
+	return "fumarium confirm " + shown(p.Question)
+}
+
+// absenceCommand sends the question along: the answer to an earlier absence is none to
+// the next.
+func absenceCommand() *cobra.Command {
+	var c client
+	var d string
+	cmd := c.flags(&cobra.Command{
+		Use: "absence QUESTION --for TIME", Short: "Say for how long the controller was away, where the clock does not show it", Args: anAbsence,
+		Long: `After a power cut the length of it is known only if the clock was synchronised
+since the computer was started, before the cut and now; otherwise the heater stays
+off and the batch is held until you say it. fumarium status names the question and
+the least that it was. Say the time from the last step to the daemon's return, the
+longest that it may have been: it counts against the batch, and more than four hours
+end it. After less fumarium restart goes on. You are believed, and it is on the
+record that a person said it. If you cannot tell: fumarium stop.`,
+		Example: `  fumarium absence absence-1-k3jx9d --for "1 h 30 min"`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if _, err := quantity.ParseDuration(d); err != nil {
+				return usage("--for %s: %w", d, err)
+			}
+			return c.send(cmd.Context(), web.Order{Command: controller.Absence.String(), Question: args[0], For: d}, cmd.OutOrStdout())
+		},
+	})
+	cmd.Flags().StringVar(&d, "for", "", "`TIME` that the controller was away, as 40 min")
+	return cmd
+}
+
+// anAbsence takes the name of one question about an absence.
+func anAbsence(cmd *cobra.Command, args []string) error {
+	if err := cobra.ExactArgs(1)(cmd, args); err != nil {
+		return err
+	}
+	if q, ok := controller.ParseQuestion(args[0]); !ok || q.Absence == 0 {
+		return usage("no absence is called %q; fumarium status names the one that waits, such as absence-1-k3jx9d", args[0])
+	}
+	return nil
 }
 
 // aQuestion takes the name of one question, or none.

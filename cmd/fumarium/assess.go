@@ -54,6 +54,9 @@ come-up and the cooling. A row that those around it do not bear out counts as no
 read. So does all that a probe reads from a jump on (5 K, and more than 15 K/min up
 or 30 K/min down) until it reads again what it read before.
 
+Where it does not pass, a worksheet says what the guidance allows next, worked out
+with this log. What no verdict covers is listed.
+
 A verdict here is an aid. It does not replace a validated process; for food that is
 sold, a process authority and the local inspector decide.
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -22,6 +23,7 @@ import (
 type calibrateOptions struct {
 	cabinet, probe, state string
 	altitudeMeters        float64
+	barometer             bool // the pressure was read, not taken from an altitude
 	pressureHectopascal   float64
 	iceOnly               bool
 }
@@ -34,7 +36,23 @@ const (
 	pointSamples         = 30
 	fewestGood           = 25
 	steady       float64 = 0.5 // K between the lowest and the highest
+
+	// What may be left after two points: the baths are not quite at their temperatures and
+	// the probe is not the same every day; and where the pressure is that of an altitude,
+	// the weather moves it by 3 %.
+	bathError float64 = 0.3
+	weather           = 0.03
 )
+
+// leftOver is how far a probe may be wrong between two points that were measured.
+// barometer says that somebody read one.
+func leftOver(pressurePascal float64, barometer bool, iceSpan, boilingSpan float64) float64 {
+	e := bathError + max(iceSpan, boilingSpan)/2
+	if !barometer {
+		e += float64(channel.BoilingPoint(pressurePascal*(1+weather)) - channel.BoilingPoint(pressurePascal))
+	}
+	return math.Ceil(e*10-1e-9) / 10
+}
 
 func calibrateCommand() *cobra.Command {
 	var o calibrateOptions
@@ -69,6 +87,7 @@ Mind steam and boiling water. Keep water away from the electronics.`,
 			if f.Changed("pressure") && !(o.pressureHectopascal > 0) {
 				return usage("--pressure %v is none; give a barometer's absolute pressure, such as 955", o.pressureHectopascal)
 			}
+			o.barometer = f.Changed("pressure")
 			if f.Changed("altitude") {
 				const least, most = float64(cabinet.LowestAltitude), float64(cabinet.HighestAltitude)
 				if !(o.altitudeMeters >= least && o.altitudeMeters <= most) {
@@ -100,6 +119,7 @@ type calibrationRecord struct {
 	PressurePascal *float64  `json:"pressure_pascal,omitempty"`
 	OffsetKelvin   float64   `json:"offset_kelvin"`
 	StretchRatio   float64   `json:"stretch_ratio"`
+	ErrorKelvin    *float64  `json:"error_kelvin,omitempty"` // that may be left; of two points only
 }
 
 func (b *bench) calibrate(ctx context.Context, o calibrateOptions) error {
@@ -129,7 +149,7 @@ func (b *bench) calibrate(ctx context.Context, o calibrateOptions) error {
 	if probe == nil {
 		return usage("%s has no probe %q; it has %s", c.Name, o.probe, strings.Join(names, ", "))
 	}
-	ice, err := b.point(ctx, probe, "Put the probe into melting ice and wait a minute, then press Enter: ")
+	ice, iceSpan, err := b.point(ctx, probe, "Put the probe into melting ice and wait a minute, then press Enter: ")
 	if err != nil {
 		return couldNot(err)
 	}
@@ -143,12 +163,13 @@ func (b *bench) calibrate(ctx context.Context, o calibrateOptions) error {
 		}
 		pressure := o.pressureHectopascal * 100
 		truth := float64(channel.BoilingPoint(pressure))
-		boiling, pointErr := b.point(ctx, probe, fmt.Sprintf("Put the probe into boiling water, which is at %.2f °C here, and wait a minute, then press Enter: ", truth))
+		boiling, boilingSpan, pointErr := b.point(ctx, probe, fmt.Sprintf("Put the probe into boiling water, which is at %.2f °C here, and wait a minute, then press Enter: ", truth))
 		if pointErr != nil {
 			return couldNot(pointErr)
 		}
 		measured := float64(boiling)
-		record.BoilingCelsius, record.TruthCelsius, record.PressurePascal = &measured, &truth, &pressure
+		left := leftOver(pressure, o.barometer, iceSpan, boilingSpan)
+		record.BoilingCelsius, record.TruthCelsius, record.PressurePascal, record.ErrorKelvin = &measured, &truth, &pressure, &left
 		calibration, err = channel.TwoPoint(ice, boiling, pressure)
 	}
 	if err != nil {
@@ -161,6 +182,12 @@ func (b *bench) calibrate(ctx context.Context, o calibrateOptions) error {
 	fmt.Fprintf(b.out, "\nPut this at the probe %q of %s, in place of what is there:\n\n    offset: %s K\n", o.probe, o.cabinet, quantity.Fixed(record.OffsetKelvin, 2))
 	if !o.iceOnly {
 		fmt.Fprintf(b.out, "    stretch: %s %%\n", quantity.Fixed(100*record.StretchRatio, 3))
+		fmt.Fprintf(b.out, "    error: %s K\n    calibrated: %s\n", quantity.Fixed(*record.ErrorKelvin, 1), record.Time.Format(time.DateOnly))
+		if !o.barometer {
+			fmt.Fprintln(b.out, "\nMost of that error is the weather, which moves the boiling point; --pressure with a barometer makes it smaller.")
+		}
+	} else {
+		fmt.Fprintln(b.out, "\nOne point does not show how wrong the probe is where meat is done: its error stays that of its kind.")
 	}
 	name, err := appendLine(o.state, calibrationFile, record)
 	if err != nil {
@@ -172,9 +199,9 @@ func (b *bench) calibrate(ctx context.Context, o calibrateOptions) error {
 
 // point is the median of the probe's raw readings once the person says that it is
 // where it should be.
-func (b *bench) point(ctx context.Context, ch *wiring.Channel, question string) (quantity.Celsius, error) {
+func (b *bench) point(ctx context.Context, ch *wiring.Channel, question string) (median quantity.Celsius, span float64, err error) {
 	if _, err := b.ask(ctx, question); err != nil {
-		return 0, fmt.Errorf("no answer: %w; nothing was measured", err)
+		return 0, 0, fmt.Errorf("no answer: %w; nothing was measured", err)
 	}
 	var values []float64
 	var bad error
@@ -186,17 +213,17 @@ func (b *bench) point(ctx context.Context, ch *wiring.Channel, question string) 
 			bad = ch.Err()
 		}
 		if err := b.wait(ctx, time.Second); err != nil {
-			return 0, err
+			return 0, 0, err
 		}
 	}
 	if len(values) < fewestGood {
-		return 0, fmt.Errorf("probe %q: only %d of %d readings were good; mend that first: %w", ch.Probe.Name, len(values), pointSamples+2, bad)
+		return 0, 0, fmt.Errorf("probe %q: only %d of %d readings were good; mend that first: %w", ch.Probe.Name, len(values), pointSamples+2, bad)
 	}
 	slices.Sort(values)
-	if span := values[len(values)-1] - values[0]; span > steady {
-		return 0, fmt.Errorf("probe %q moved by %.2f K within %d s, the limit is %v K; stir, wait until it stands still and begin again", ch.Probe.Name, span, pointSamples, steady)
+	if span = values[len(values)-1] - values[0]; span > steady {
+		return 0, 0, fmt.Errorf("probe %q moved by %.2f K within %d s, the limit is %v K; stir, wait until it stands still and begin again", ch.Probe.Name, span, pointSamples, steady)
 	}
-	return quantity.Celsius(values[len(values)/2]), nil
+	return quantity.Celsius(values[len(values)/2]), span, nil
 }
 
 // appendLine adds one JSON object to a file in the state folder.

@@ -137,6 +137,7 @@ func checkFile(name string, data []byte, home *cabinet.Cabinet, place profile.Ju
 	}
 	found := lint.Product(p, name, lint.Cabinet{
 		Filling: home.Generator.Lasts, HasAmbient: true, Ambient: home.Ambient, ChamberHigh: home.Limits.ChamberHigh,
+		CoreError: home.CoreError(),
 	})
 	found = append(found, judged(p, place, name, data)...)
 	sort.SliceStable(found, func(i, j int) bool { return found[i].Line < found[j].Line })

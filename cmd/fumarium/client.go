@@ -12,6 +12,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -36,6 +37,7 @@ func clientCommands() []*cobra.Command {
 		statusCommand(),
 		startCommand(),
 		confirmCommand(),
+		absenceCommand(),
 		noteCommand(),
 		simple(controller.Hold, "Hold the batch: everything off, its clocks stand still",
 			"The come-up clock of the core does not stand still: the meat does not know of the\nhold.", caution.Smoulders),
@@ -337,7 +339,7 @@ func printStatus(w io.Writer, s *web.Status) {
 		fmt.Fprintf(w, "TRIPPED   %s: %s %s\n", shown(s.Trip.Code), shown(s.Trip.Meaning), shown(s.Trip.Action))
 	}
 	if s.Prompt != nil {
-		fmt.Fprintf(w, "to do     %s (waits for %s; then: fumarium confirm %s)\n", shown(s.Prompt.Text), quantity.FormatDuration(seconds(s.Prompt.WaitingSeconds)), shown(s.Prompt.Question))
+		fmt.Fprintf(w, "to do     %s (waits for %s; then: %s)\n", shown(s.Prompt.Text), quantity.FormatDuration(seconds(s.Prompt.WaitingSeconds)), answerWith(s.Prompt))
 	}
 	if s.Stage != nil {
 		fmt.Fprintf(w, "stage     %s for %s, ends when %s\n", shown(s.Stage.Name),
@@ -352,6 +354,15 @@ func printStatus(w io.Writer, s *web.Status) {
 		fmt.Fprintf(w, "heat      ends by itself in %s, if nobody does anything\n", quantity.FormatDuration(seconds(*s.HeatLeftSeconds)))
 	}
 	printRules(w, s.Rules)
+	switch s.State { // a batch that is over is judged
+	case controller.Complete.String(), controller.Stopped.String(), controller.Aborted.String():
+		printUncovered(w, s.NotCovered)
+		if slices.ContainsFunc(s.Rules, func(r web.Rule) bool {
+			return r.Answer == proof.NotMet.String() || r.Answer == proof.NotShown.String() && r.Rule != proof.Recorded.String()
+		}) {
+			fmt.Fprintln(w, "what the guidance allows now: fumarium replay BATCH, as fumarium batches names it")
+		}
+	}
 	for _, a := range s.Alarms {
 		fmt.Fprintf(w, "alarm     %s (%s, %s): %s\n", shown(a.Code), shown(a.Priority), shown(a.State), shown(a.Action))
 	}

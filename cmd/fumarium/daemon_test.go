@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -214,6 +215,8 @@ func TestTheDemonstrationRunsToItsEnd(t *testing.T) {
 	status, out, errText = call(t, "replay", "sim-", "--simulated", "--state", d.state)
 	require.Equal(t, exitGood, status, out+errText)
 	assert.Contains(t, out, "every decision the same")
+	assert.Contains(t, out, "not covered by any of this:\n  - the raw meat")
+	assert.NotContains(t, out, "WORKSHEET", "nothing of it is missing")
 	status, out, errText = call(t, "batches", "sim-", "--simulated", "--state", d.state, "--json")
 	require.Equal(t, exitGood, status, errText)
 	var b shownBatch
@@ -228,6 +231,8 @@ func TestTheDemonstrationRunsToItsEnd(t *testing.T) {
 	status, out, errText = call(t, "replay", "sim-", "--simulated", "--state", d.state, "--json")
 	require.Equal(t, exitGood, status, errText)
 	assert.Contains(t, out, `"batch": "`+b.ID+`"`)
+	assert.Contains(t, out, `"worksheet": []`)
+	assert.Contains(t, out, `"not_covered": [`)
 	picture := filepath.Join(t.TempDir(), "batch.svg")
 	status, _, errText = call(t, "batches", "sim-", "--simulated", "--state", d.state, "--chart", picture)
 	require.Equal(t, exitGood, status, errText)
@@ -341,4 +346,26 @@ func TestTheTokenIsForTheOperatorOnly(t *testing.T) {
 	require.NoError(t, os.WriteFile(filepath.Join(dir, tokenFile), []byte("short\n"), 0o600))
 	_, err = operatorToken(dir)
 	assert.ErrorContains(t, err, "delete it")
+}
+
+// A batch that was stopped before it was cooked has a worksheet of its own course.
+func TestAStoppedBatchHasAWorksheet(t *testing.T) {
+	d := startDaemon(t, "--pace", "2000")
+	d.line("the simulated person answers")
+	for !slices.ContainsFunc(d.status().Stages, func(s web.Stage) bool { return s.State == "done" }) {
+		time.Sleep(20 * time.Millisecond)
+	}
+	status, _, errText := d.client("stop")
+	require.Equal(t, exitGood, status, errText)
+	status, out, errText := d.client("status")
+	require.Equal(t, exitGood, status, errText)
+	assert.Contains(t, out, "cooked    not met")
+	assert.Contains(t, out, "not covered by any of this:")
+	assert.Contains(t, out, "what the guidance allows now: fumarium replay BATCH")
+	assert.Equal(t, exitGood, d.end(syscall.SIGTERM))
+	status, out, errText = call(t, "replay", "sim-", "--simulated", "--state", d.state)
+	require.Equal(t, exitGood, status, out+errText)
+	for _, want := range []string{"WORKSHEET", "  cooked: not met, ", "the lowest row is 54.4 °C (130 °F)", "who decides: ", "probe     core 1 may be wrong by 0 K (exists only in rehearsal)"} {
+		assert.Contains(t, out, want)
+	}
 }

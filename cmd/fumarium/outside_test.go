@@ -21,7 +21,6 @@ import (
 	"periph.io/x/conn/v3/spi"
 
 	"fumarium/cmd/fumarium/internal/wiring"
-	"fumarium/controller/record"
 	"fumarium/controller/relay"
 	"fumarium/profile/quantity"
 	"fumarium/sensors/thermocouple"
@@ -37,6 +36,7 @@ import (
 const (
 	outsideEnv = "FUMARIUM_TEST_OUTSIDE"
 	awayEnv    = "FUMARIUM_TEST_AWAY"
+	bootEnv    = "FUMARIUM_TEST_BOOT" // a boot's id, when it was by our clock since boot, and the file of its mark, with commas between
 )
 
 const outsideCabinet = `cabinet: Outside box
@@ -282,10 +282,14 @@ func standIn() {
 		return
 	}
 	here.lines, here.buses = remote(socket), remote(socket)
-	here.boot = func() (string, time.Duration) {
-		boot, uptime := record.ThisBoot()
-		away, _ := strconv.Atoi(os.Getenv(awayEnv))
-		return boot, uptime + time.Duration(away)*time.Second
+	away, _ := strconv.Atoi(os.Getenv(awayEnv))
+	up := here.clock.Up
+	here.clock.Up = func() time.Duration { return up() + time.Duration(away)*time.Second }
+	here.clock.Mark = ""
+	if boot := strings.Split(os.Getenv(bootEnv), ","); len(boot) == 3 { // another computer, or another boot of it
+		began, _ := time.ParseDuration(boot[1])
+		here.clock.Boot, here.clock.Mark = boot[0], boot[2]
+		here.clock.Up = func() time.Duration { return up() - began }
 	}
 }
 

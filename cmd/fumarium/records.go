@@ -14,10 +14,13 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
 	"fumarium/controller/chart"
 	"fumarium/controller/history"
 	"fumarium/controller/record"
 	"fumarium/controller/web"
+	"fumarium/profile/deviation"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 )
@@ -274,7 +277,9 @@ func replayCommand() *cobra.Command {
 		Use: "replay BATCH", Short: "Run a recorded batch through the controller again and compare", Args: cobra.ExactArgs(1),
 		Long: `Steps the controller through everything it was told in a recorded batch and holds
 its outputs and events against the recorded ones. Equal means that the record and
-this version of the program agree about every decision.
+this version of the program agree about every decision. Then it says what was shown of
+each rule, and for what was not, of a batch that is over, what the guidance allows, worked
+out with the batch's own course. Who decides stands at its end.
 
 Exit status: 0 equal, 1 not, 2 usage, 3 the record could not be read.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -306,6 +311,10 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 		result.Verdict[proof.Recorded] = proof.Judgement{Answer: proof.Met, Why: "whole, and every decision comes again"}
 	}
 	rules := web.RulesOf(result.Verdict)
+	sheet := deviation.Sheet{} // of a batch that is over
+	if !result.Final.Batch.Active() && result.Final.Batch != controller.Idle {
+		sheet = deviation.Work(deviation.Of(result.Product, result.Final.CoreError, result.Verdict, result.Course))
+	}
 	difference := ""
 	switch {
 	case result.Decisions != nil:
@@ -314,7 +323,8 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 		difference = result.State.String()
 	}
 	if asJSON {
-		err = printJSON(w, map[string]any{"batch": b.ID, "steps": result.Steps, "same": result.Same(), "difference": difference, "not_kept": result.Lost, "recorded_by": result.Program, "rules": rules})
+		err = printJSON(w, map[string]any{"batch": b.ID, "steps": result.Steps, "same": result.Same(), "difference": difference, "not_kept": result.Lost, "recorded_by": result.Program, "rules": rules,
+			"worksheet": sheet, "not_covered": proof.Uncovered(), "core_error_kelvin": result.Final.CoreError})
 		if err != nil {
 			return couldNot(err)
 		}
@@ -324,6 +334,9 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 			fmt.Fprintf(w, "not compared everywhere: what the program remembered between the steps, since this one no longer keeps %s\n", strings.Join(result.Lost, ", "))
 		}
 		printRules(w, rules)
+		printProbes(w, result)
+		printUncovered(w, proof.Uncovered())
+		fmt.Fprint(w, shownLines(sheet.Text()))
 	} else {
 		fmt.Fprintf(w, "%d steps, recorded by version %s; not the same: %s\n", result.Steps, shown(result.Program), shown(difference))
 	}
@@ -331,4 +344,30 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 		return &failure{exitBad, errSaid}
 	}
 	return nil
+}
+
+// printProbes says how far the cores that were believed may have been wrong.
+func printProbes(w io.Writer, result *record.Result) {
+	for i := range result.Cabinet.Probes {
+		p := &result.Cabinet.Probes[i]
+		if p.Role != cabinet.CoreProbe {
+			continue
+		}
+		e, why := p.Accuracy()
+		fmt.Fprintf(w, "%-9s %s may be wrong by %v (%s)\n", "probe", shown(p.Name), e, shown(why))
+	}
+	if most := result.Final.CoreError; most != result.Cabinet.CoreError() {
+		fmt.Fprintf(w, "%-9s the batch was judged with %v\n", "", most)
+	}
+}
+
+// printUncovered lists what no verdict says anything of.
+func printUncovered(w io.Writer, list []string) {
+	if len(list) == 0 {
+		return
+	}
+	fmt.Fprintln(w, "not covered by any of this:")
+	for _, what := range list {
+		fmt.Fprintf(w, "  - %s\n", shown(what))
+	}
 }

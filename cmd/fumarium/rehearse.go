@@ -299,6 +299,7 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took, whole tim
 		fmt.Fprint(w, ", --runs 200 gives the spread")
 	}
 	fmt.Fprintln(w, "\nA rehearsal is a model. It does not prove a batch safe.")
+	printUncovered(w, proof.Uncovered())
 }
 
 // tookText says how long the rehearsal shown took and, where there were more for the

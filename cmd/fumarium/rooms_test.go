@@ -31,7 +31,8 @@ var pureRooms = map[string][]string{
 	"profile/fish":        {"profile/quantity"},
 	"profile":             {"profile/quantity", "profile/source", "profile/composition", "profile/ferment", "profile/fish", "profile/lethality", "profile/chilling", "profile/diffusion"},
 	"profile/logbook":     {"profile/quantity", "profile/source"},
-	"profile/assess":      {"profile", "profile/proof", "profile/chilling", "profile/lethality", "profile/logbook", "profile/quantity", "profile/source"},
+	"profile/deviation":   {"profile", "profile/proof", "profile/chilling", "profile/ferment", "profile/fish", "profile/formula", "profile/lethality", "profile/quantity"},
+	"profile/assess":      {"profile", "profile/deviation", "profile/proof", "profile/chilling", "profile/lethality", "profile/logbook", "profile/quantity", "profile/source"},
 	"profile/conduction":  {"profile/quantity"},
 	"profile/catalog":     {"profile", "profile/quantity", "profile/source"},
 	"profile/formula":     {"profile", "profile/chilling", "profile/composition", "profile/ferment", "profile/fish", "profile/quantity", "profile/source"},
@@ -239,7 +240,7 @@ func TestNoRoomReachesWhereItMustNot(t *testing.T) {
 // TestEveryRoomIsKnown makes a new folder of Go files say what it is.
 func TestEveryRoomIsKnown(t *testing.T) {
 	shells := []string{ // rooms with a clock, I/O, goroutines or randomness
-		"cmd/fumarium", "cmd/fumarium/internal/opened", "cmd/fumarium/internal/service", "cmd/fumarium/internal/wiring", "controller/relay", "controller/loop", "controller/metrics", "controller/web", "controller/record", "sim", "sim/chips", "sim/fault", "sim/campaign",
+		"cmd/fumarium", "cmd/fumarium/internal/bootclock", "cmd/fumarium/internal/opened", "cmd/fumarium/internal/service", "cmd/fumarium/internal/wiring", "controller/relay", "controller/loop", "controller/metrics", "controller/web", "controller/record", "sim", "sim/chips", "sim/fault", "sim/campaign",
 		"sensors/max31855", "sensors/max31856", "sensors/max6675", "sensors/mcp9600", "sensors/ads1115", "sensors/ds18b20", "sensors/sensortest",
 	}
 	eachFile(t, func(room, _ string, _ *token.FileSet, _ *ast.File) {

@@ -19,6 +19,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fumarium/cmd/fumarium/internal/bootclock"
 	"fumarium/cmd/fumarium/internal/service"
 	"fumarium/cmd/fumarium/internal/wiring"
 	"fumarium/controller"
@@ -149,12 +150,12 @@ func operatorToken(dir string) (string, error) {
 
 // here is the machine that the program runs on. A test that runs the program as a
 // process of its own puts another in its place.
-var here = machine{lines: relay.NewKernel(), boot: record.ThisBoot}
+var here = machine{lines: relay.NewKernel(), clock: bootclock.This()}
 
 type machine struct {
 	lines relay.Host
 	buses wiring.Buses // nil is this machine's
-	boot  func() (id string, uptime time.Duration)
+	clock *bootclock.Clock
 }
 
 // runDaemon runs the cabinet. What is on is switched off before anything else that
@@ -240,6 +241,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 			manager.Cycle(func() string { return web.NewStatus(s, time.Now()).Summary })
 		},
 		CabinetFile: record.File{Name: cabinetFile.File, Data: cabinetFile.Data},
+		Up:          here.clock.Up, Synced: here.clock.Synced,
 	})
 	if err != nil {
 		return false, couldNot(err)
@@ -312,8 +314,7 @@ func notes(add func(context.Context, record.Moment, string, record.Note) error, 
 
 // openRecords opens the batch record and says what had to be done for it.
 func openRecords(dir string, world record.World, pace float64, log *slog.Logger) (*record.Recorder, error) {
-	boot, uptime := here.boot()
-	records, err := record.Open(record.Options{Dir: dir, World: world, Program: version(), Pace: pace, Boot: boot, Uptime: uptime})
+	records, err := record.Open(record.Options{Dir: dir, World: world, Program: version(), Pace: pace, Boot: here.clock.Boot, Up: here.clock.Up})
 	if err != nil {
 		return nil, fmt.Errorf("batch record: %w; free the disk or choose another folder with --state", err)
 	}
@@ -325,10 +326,12 @@ func openRecords(dir string, world record.World, pace float64, log *slog.Logger)
 
 // unfinished looks for a batch that a former run did not end. A real one whose
 // record is sound goes on: whether it runs, waits for the person or is over is the
-// controller's decision, by the length of the gap. Anything else is closed as
+// controller's decision, by the length of the gap; where nobody knows that, a person is
+// asked. Anything else is closed as
 // aborted, and the text for people says so.
 func unfinished(ctx context.Context, records *record.Recorder, world record.World, cabinetFile []byte, log *slog.Logger) (resume *loop.Resume, closed string, err error) {
 	now := moment(time.Now())
+	now.Synced = here.clock.Synced() // it may yet be: nothing waits for that but what needs the length
 	u, err := records.Unfinished(ctx, now)
 	if err != nil || u == nil {
 		return nil, "", err
@@ -346,15 +349,14 @@ func unfinished(ctx context.Context, records *record.Recorder, world record.Worl
 		why = "its record is not sound: " + u.Why
 	case !bytes.Equal(u.Batch.CabinetFile, cabinetFile):
 		why = "the cabinet file was changed meanwhile"
-	case !u.UnseenKnown:
-		why = "nobody knows for how long it was unwatched"
 	}
 	if why != "" {
 		log.Warn("unfinished batch closed as aborted", "batch", u.Batch.ID, "why", why)
 		records.Finish(now, u, controller.Aborted, why)
 		return nil, fmt.Sprintf("batch %s of %s was under way when the program ended and is closed as aborted: %s", u.Batch.ID, u.Batch.Product, why), nil
 	}
-	log.Warn("unfinished batch goes on", "batch", u.Batch.ID, "unseen", u.Unseen.Round(time.Second).String())
+	log.Warn("unfinished batch goes on", "batch", u.Batch.ID, "unseen", u.Unseen.Round(time.Second).String(), "known", u.UnseenKnown,
+		"last_step", u.LastWall.Format(time.RFC3339), "clock_synchronised_then", u.Left.Synced, "clock_synchronised_now", now.Synced)
 	return &loop.Resume{Product: u.Product, State: u.State, Recovery: u}, "", nil
 }
 

@@ -454,16 +454,22 @@ func TestCalibrate(t *testing.T) {
 	// It reads 0.5 K high in ice and 0.5 K low in boiling water at sea level. By
 	// hand: stretch 99.97/(99.47-0.5)-1 = 1.0 %, offset -0.5*1.010 = -0.51 K. Water
 	// boils at 99.97 °C under 1013.25 hPa on the scale of 1990 (recalled from memory).
-	out, err := run(newBoard(0.5, 99.47), calibrateOptions{pressureHectopascal: 1013.25})
+	out, err := run(newBoard(0.5, 99.47), calibrateOptions{pressureHectopascal: 1013.25, barometer: true})
 	require.NoError(t, err)
 	assert.Contains(t, out, "boiling water, which is at 99.9")
 	assert.Contains(t, out, "    offset: -0.51 K\n    stretch: 1.0")
+	// With a barometer only the baths are left, and what the readings moved by.
+	assert.Regexp(t, `\n    error: 0\.[34] K\n    calibrated: 20[0-9-]{8}\n`, out)
 	// Without a pressure it is that of the file's altitude: at 1500 m water boils at
 	// 94.98 °C (standard atmosphere, 84 556 Pa; IAPWS saturation, recalled from memory).
 	name = file(t, "hill.yaml", wired+"altitude: 1500 m\n")
 	out, err = run(newBoard(0, 95), calibrateOptions{})
 	require.NoError(t, err)
 	assert.Contains(t, out, "boiling water, which is at 94.9")
+	// 3 % of 845.6 hPa are 25 hPa, and at 95 °C the boiling point moves by 0.032 K for each
+	// (IAPWS saturation, recalled from memory): 0.8 K, and 0.3 K of the baths.
+	assert.Regexp(t, `\n    error: 1\.[12] K\n`, out)
+	assert.Contains(t, out, "the weather")
 	name = file(t, "box.yaml", wired)
 	_, err = run(newBoard(0, 95), calibrateOptions{})
 	assert.Equal(t, exitUsage, status(err))
@@ -472,6 +478,7 @@ func TestCalibrate(t *testing.T) {
 	require.NoError(t, err)
 	assert.Contains(t, out, "    offset: 0.4")
 	assert.NotContains(t, out, "stretch")
+	assert.NotContains(t, out, "error: ", "one point says nothing of the meat's temperature")
 
 	data, err := os.ReadFile(filepath.Join(dir, calibrationFile))
 	require.NoError(t, err)

@@ -120,8 +120,13 @@ type Probe struct {
 	Address uint64
 	// Offset is added to what the probe shows at 0 °C, and Stretch for each kelvin
 	// above that.
-	Offset     quantity.Kelvin
-	Stretch    quantity.Ratio
+	Offset  quantity.Kelvin
+	Stretch quantity.Ratio
+	// Error is how far the probe may still be wrong after that, and Calibrated the day on
+	// which it was found out. HasError tells zero from a file that does not say.
+	Error      quantity.Kelvin
+	HasError   bool
+	Calibrated time.Time
 	Damping    time.Duration    // time constant of the low-pass after the chip
 	Board      quantity.Celsius // how warm a MAX6675's board is
 	Thermistor Thermistor       // of an ADS1115

@@ -115,7 +115,12 @@ func lintProbes(c *Cabinet, say sayer) {
 		say(1, source.Warning, "one-chamber-probe", "a single probe in the chamber has nothing to be held against: one that reads low overheats the chamber unseen",
 			"add a second probe with role: chamber, on a chip of its own")
 	}
-	for _, p := range c.Probes {
+	for i := range c.Probes {
+		p := &c.Probes[i]
+		if wrong, why := p.Accuracy(); p.Role == CoreProbe && !p.HasError {
+			say(p.Line, source.Warning, "uncalibrated", fmt.Sprintf("nothing says how far probe %q may be wrong, so every core counts as %v off (%s): a core of 72 °C must read %v", p.Name, wrong, why, 72+quantity.Celsius(wrong)),
+				"measure it with `fumarium wiring calibrate` and write down what that prints, such as error: 0.4 K and calibrated: 2026-11-28")
+		}
 		if p.Role == WetBulbProbe && !c.HasAltitude {
 			say(p.Line, source.Warning, "no-altitude", fmt.Sprintf("probe %q is a wet bulb, and its humidity is reckoned for sea level: at 1500 m up to 2 %%RH too little", p.Name),
 				"add the key altitude, such as altitude: 420 m")

@@ -16,7 +16,7 @@ ambient: 15 °C
 probes:
   - {name: left, role: chamber, chip: MAX31856, bus: SPI0.0}
   - {name: right, role: chamber, chip: MAX31855, bus: SPI0.1}
-  - {name: core 1, role: core, chip: MCP9601, bus: I2C1}
+  - {name: core 1, role: core, chip: MCP9601, bus: I2C1, error: 0.5 K, calibrated: 2026-10-03}
 heater: {pin: GPIO17, power: 1500 W, series: {pin: GPIO27}, feedback: {pin: GPIO6}}
 fan: {pin: GPIO22}
 limits: {chamber: 115 °C}
@@ -59,9 +59,10 @@ func TestLint(t *testing.T) {
 		"no feedback":                           {from: ", feedback: {pin: GPIO6}", code: "no-feedback", line: 7},
 		"one chamber probe":                     {from: "right, role: chamber", to: "right, role: ambient", code: "one-chamber-probe", line: 1},
 		"no core":                               {from: "core 1, role: core", to: "core 1, role: ambient", code: "no-core", line: 1},
+		"uncalibrated":                          {from: ", error: 0.5 K, calibrated: 2026-10-03", code: "uncalibrated", line: 6},
 		"blind chip":                            {from: "MCP9601", to: "MCP9600", code: "blind-chip", line: 6},
 		"short range":                           {from: "MCP9601, bus: I2C1", to: "DS18B20, bus: w1_bus_master1, address: 0x1c0000031edd2a28", code: "short-range", line: 6},
-		"no altitude":                           {from: "core 1, role: core, chip: MCP9601, bus: I2C1}", to: "core 1, role: core, chip: MCP9601, bus: I2C1}\n  - {name: wick, role: wet bulb, chip: MCP9601, bus: I2C1, address: 0x60}", code: "no-altitude", line: 7},
+		"no altitude":                           {from: "calibrated: 2026-10-03}", to: "calibrated: 2026-10-03}\n  - {name: wick, role: wet bulb, chip: MCP9601, bus: I2C1, address: 0x60}", code: "no-altitude", line: 7},
 		"unmeasured supply":                     {from: "MCP9601, bus: I2C1", to: "ADS1115, bus: I2C1, input: 3, supply: {input: none, voltage: 3.3 V}, thermistor: {resistor: 10 kΩ, beta: 3950 K, at 25: 10 kΩ}", code: "unmeasured-supply", line: 6},
 		"foam in the wall":                      {from: "response: {", to: foamWall + "response: {", code: "foam-wall", line: 1},
 		"foam in the wall of a cooler box":      {from: "limits: {chamber: 115 °C}\nresponse: {", to: "limits: {chamber: 95 °C}\n" + foamWall + "response: {"},

@@ -26,6 +26,7 @@ var (
 	altitudeRange  = source.Range[quantity.Meters]{Low: LowestAltitude, High: HighestAltitude, Text: inMeters, Why: "nobody smokes food beyond that"}
 	ambientRange   = source.Range[quantity.Celsius]{Low: -30, High: 50, Text: quantity.Celsius.String}
 	offsetRange    = source.Range[quantity.Kelvin]{Low: -5, High: 5, Text: quantity.Kelvin.String, Why: "a probe that is further out wants replacing"}
+	errorRange     = source.Range[quantity.Kelvin]{Low: 0, High: 10, Text: quantity.Kelvin.String, Why: "a probe that may be further out proves nothing"}
 	sheathRange    = source.Range[time.Duration]{Low: 0, High: 30 * time.Minute, Text: quantity.FormatDuration}
 	powerRange     = source.Range[quantity.Watts]{Low: 20, High: 20_000, Text: quantity.Watts.String}
 	windowRange    = source.Range[time.Duration]{Low: time.Second, High: 10 * time.Minute, Text: quantity.FormatDuration}
@@ -187,6 +188,13 @@ func (r *reader) probes(v source.Value) []Probe {
 		p.Sheath, _ = source.ReadIn(m.Take("sheath"), quantity.ParseDuration, sheathRange)
 		p.Offset, _ = source.ReadIn(m.Take("offset"), quantity.ParseTemperatureDifference, offsetRange)
 		p.Stretch, _ = source.ReadIn(m.Take("stretch"), parseStretch, stretchRange)
+		p.Error, p.HasError = source.ReadIn(m.Take("error"), quantity.ParseTemperatureDifference, errorRange)
+		if day := m.Take("calibrated"); day.Present() {
+			p.Calibrated, _ = source.Read(day, parseDate)
+			if !m.Has("error") {
+				day.Fault("a day of calibration without the error that was found", "add the key error, such as error: 0.4 K")
+			}
+		}
 		if damping := m.Take("damping"); damping.Present() {
 			if p.Chip == Simulated {
 				damping.Fault("a probe without a chip has no damping", "remove the key, or name a chip")

@@ -114,7 +114,7 @@ var kinds = [...]string{
 	controller.BatchChanged: "batch state", controller.StageBegan: "stage began", controller.StageEnded: "stage ended",
 	controller.Asked: "asked", controller.Answered: "answered", controller.AlarmRaised: "alarm raised",
 	controller.AlarmReturned: "alarm returned", controller.Tripped: "tripped", controller.TripReset: "trip reset",
-	controller.Refused: "refused",
+	controller.Refused: "refused", controller.WasAway: "was away",
 }
 
 // KindName is the fixed name of a kind of event.

@@ -99,6 +99,11 @@ type Config struct {
 	// outside may go by it and by nothing else. Nil is nobody. See Loop.fed for an
 	// element that stays live.
 	Cycle func(*snapshot.Snapshot)
+	// Up is the computer's clock since boot, with the time that it slept; nil is the
+	// monotonic one, which stands still meanwhile.
+	Up func() time.Duration
+	// Synced reports whether the time of day was synchronised since boot. Nil is never.
+	Synced func() bool
 }
 
 // A Resume is a batch to go on with.
@@ -122,6 +127,10 @@ type Loop struct {
 	live    bool          // the last word of the outputs was ErrLive
 	found   bool          // and so it has been since before the first step
 	wall    time.Time     // of the last step, to see the clock step
+	up      time.Duration // of the last step, by Config.Up
+	upBegan time.Duration // when Run began
+	synced  bool          // the time of day was, by the last step
+	left    record.Moment // when an absence began of which nobody knows how long it was
 	first   bool          // no step has been made yet after a Resume
 	late    time.Duration // by how much the loop woke after its tick
 	applied controller.Outputs
@@ -141,6 +150,13 @@ func New(cfg Config) (*Loop, error) {
 	idle, err := controller.New(nil, cfg.Cabinet)
 	if err != nil {
 		return nil, fmt.Errorf("loop: %w", err)
+	}
+	if cfg.Up == nil {
+		began := time.Now()
+		cfg.Up = func() time.Duration { return time.Since(began) }
+	}
+	if cfg.Synced == nil {
+		cfg.Synced = func() bool { return false }
 	}
 	return &Loop{cfg: cfg, machine: idle, requests: make(chan request, queueLength), applied: controller.Outputs{Damper: 1}, observe: func(took, late time.Duration) {}}, nil
 }
@@ -170,7 +186,7 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 	if l.found = l.live; l.found {
 		l.sayLive()
 	}
-	l.began = time.Now()
+	l.began, l.upBegan = time.Now(), l.cfg.Up()
 	l.state.Tripped = l.cfg.Latched
 	if r := l.cfg.Resume; r != nil {
 		if l.machine, err = controller.New(r.Product, l.cfg.Cabinet); err != nil {
@@ -180,7 +196,10 @@ func (l *Loop) Run(ctx context.Context) (err error) {
 		if l.cfg.Latched != trip.None {
 			l.state.Tripped = l.cfg.Latched // newer than what the record has of it
 		}
-		l.from = r.State.Elapsed + r.Recovery.Unseen
+		l.from, l.left = r.State.Elapsed+r.Recovery.Unseen, r.Recovery.Left
+		if since := l.upBegan - r.Recovery.Uptime; l.cfg.Pace == 0 && since > 0 { // checking a long record takes its time
+			l.from += since
+		}
 		l.snap.BatchID, l.snap.History = r.Recovery.Batch.ID, r.Recovery.History
 		l.snap.History.Resume(r.Recovery.Steps)
 		l.cfg.Record.Resume(r.Recovery, l.state)
@@ -227,7 +246,7 @@ func (l *Loop) due(pace float64) int {
 
 func (l *Loop) elapsed() time.Duration {
 	if l.cfg.Pace == 0 {
-		return l.from + time.Since(l.began)
+		return l.from + l.cfg.Up() - l.upBegan
 	}
 	return l.from + time.Duration(l.steps)*Period
 }
@@ -260,6 +279,9 @@ func (l *Loop) step() {
 			machine = next
 		}
 	}
+	if command.Kind == controller.Start {
+		command.CoreError = l.cfg.Cabinet.CoreError()
+	}
 	in := l.cfg.World.Sample(elapsed)
 	in.Elapsed, in.Command, in.DriveFailed = elapsed, command, l.failed
 	l.witness(&in)
@@ -280,6 +302,9 @@ func (l *Loop) step() {
 			})
 		}
 		l.snap.History.Begin(l.snap.BatchID, machine.Product(), state.Started)
+		if l.cfg.Pace == 0 && !l.synced {
+			l.say(elapsed, "the clock was not synchronised since the computer was started: after a power cut a person would be asked how long it was, and nothing heats until then", trip.Later)
+		}
 		if asked.Reason != "" {
 			l.say(elapsed, history.EarlyStart(asked.Reason), trip.Later)
 		}
@@ -329,44 +354,6 @@ func (l *Loop) fed() bool {
 // knows what came of it.
 func maybe(asked, before controller.Outputs) controller.Outputs {
 	return controller.Outputs{On: asked.On | before.On, Damper: asked.Damper}
-}
-
-// witness adds to the inputs what the loop knows of itself: whether the record is
-// being kept, whether the time of day is known, and what happened while it was away.
-func (l *Loop) witness(in *controller.Inputs) {
-	if l.cfg.Record != nil {
-		h := l.cfg.Record.Health()
-		in.RecordFailing, in.DiskLow = !h.OK, h.DiskLow
-		l.snap.RecordErrors, l.snap.RecordKept = h.Errors, true
-	}
-	if l.first {
-		l.first, in.PowerLost = false, true
-	}
-	if l.cfg.Pace != 0 {
-		return // the virtual clock is right by definition
-	}
-	now := time.Now()
-	in.ClockUnset = !ClockSet(now)
-	if !l.wall.IsZero() {
-		apart := now.Round(0).Sub(l.wall.Round(0)) - now.Sub(l.wall) // wall against monotonic
-		in.ClockStepped = apart > clockStep || apart < -clockStep
-	}
-	l.wall = now
-}
-
-// clockStep is how far the time of day must jump to be worth a word; common
-// practice, no source.
-const clockStep = 2 * time.Second
-
-// ClockSet reports whether the time of day can be right: a board without a clock
-// chip wakes up in 1970, or where it last wrote a file.
-func ClockSet(t time.Time) bool { return t.Year() >= 2026 }
-
-// moment is the time of day as it is recorded, so that the page shows the same before
-// and after a restart.
-func (l *Loop) moment(elapsed time.Duration) record.Moment {
-	wall := l.now(elapsed).Truncate(time.Millisecond)
-	return record.Moment{Wall: wall, ClockSet: l.cfg.Pace != 0 || ClockSet(wall)}
 }
 
 func (l *Loop) book(elapsed time.Duration, out controller.Outputs, events []controller.Event, in controller.Inputs) {

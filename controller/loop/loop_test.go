@@ -318,3 +318,22 @@ func TestEnergyAndOperationsAreCounted(t *testing.T) {
 		assert.InDelta(t, 300e3, s.HeaterEnergyJoules(), 25e3)
 	})
 }
+
+// The error of the cores goes with the start, from the cabinet.
+func TestAStartCarriesTheCoresError(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		c := testCabinet()
+		c.Probes = append(c.Probes, cabinet.Probe{Name: "core", Role: cabinet.CoreProbe, Chip: cabinet.Simulated, Error: 1.5, HasError: true})
+		b := &bench{chamber: 20, core: 10}
+		l, err := New(Config{World: b, Cabinet: c, Log: slog.New(slog.DiscardHandler)})
+		require.NoError(t, err)
+		ctx, cancel := context.WithCancel(t.Context())
+		ended := make(chan error, 1)
+		go func() { ended <- l.Run(ctx) }()
+		synctest.Wait()
+		start(t, l)
+		assert.Equal(t, quantity.Kelvin(1.5), l.Snapshot().State.CoreError)
+		cancel()
+		assert.NoError(t, <-ended)
+	})
+}

@@ -75,7 +75,7 @@ func (r *Recorder) seal(end *ending) bool {
 		return true
 	}
 	b.state, b.ending = r.last, end
-	b.uptime = r.o.Uptime + r.o.now().Sub(r.opened)
+	b.uptime = r.uptime()
 	if r.push(b, b.header != nil || end != nil) {
 		return true
 	}

@@ -24,6 +24,7 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/controller/history"
 	"fumarium/profile"
+	"fumarium/profile/quantity"
 )
 
 func TestWholeBatchComesBackBitForBit(t *testing.T) {
@@ -479,21 +480,26 @@ func TestRemovedFileShows(t *testing.T) {
 	shut(t, r)
 }
 
-// The power goes during a batch; the program comes up again on the same boot, on
-// another one with the clock set, or without.
+// The power goes during a batch; the program comes up again on the same boot, or on
+// another one. A clock that only looks right shows nothing, neither then nor now.
 func TestRecovery(t *testing.T) {
 	ctx := context.Background()
 	cases := []struct {
-		name     string
-		boot     string
-		uptime   time.Duration
-		clockSet bool
-		unseen   time.Duration
-		known    bool
+		name      string
+		boot      string
+		uptime    time.Duration
+		then, now bool // the clock was synchronised since boot
+		unseen    time.Duration
+		away      controller.Evidence
 	}{
-		{"only the program ended", "boot-1", time.Hour + 10*time.Minute, false, 10 * time.Minute, true},
-		{"power cut, clock right", "boot-2", time.Minute, true, 25 * time.Minute, true},
-		{"power cut, clock not set", "boot-2", time.Minute, false, time.Minute, false},
+		{"only the program ended", "boot-1", time.Hour + 10*time.Minute, false, false, 10 * time.Minute, controller.AwayByBoot},
+		{"only the program ended, whatever the clock says", "boot-1", time.Hour + 10*time.Minute, true, true, 10 * time.Minute, controller.AwayByBoot},
+		{"a clock since boot that went back", "boot-1", time.Minute, true, true, 0, controller.AwayUnknown},
+		{"power cut, synchronised then and now", "boot-2", time.Minute, true, true, 25 * time.Minute, controller.AwayByClock},
+		{"power cut, not yet synchronised", "boot-2", time.Minute, true, false, time.Minute, controller.AwayUnknown},
+		{"power cut, not synchronised then", "boot-2", time.Minute, false, true, time.Minute, controller.AwayUnknown},
+		{"power cut, never synchronised", "boot-2", time.Minute, false, false, time.Minute, controller.AwayUnknown},
+		{"synchronised, and up for longer than the clock says", "boot-2", 26 * time.Minute, true, true, 26 * time.Minute, controller.AwayUnknown},
 	}
 	for _, k := range cases {
 		t.Run(k.name, func(t *testing.T) {
@@ -502,13 +508,15 @@ func TestRecovery(t *testing.T) {
 			o := options(dir)
 			o.now = c.Now
 			r := open(t, o)
-			b := newTrial(t, r).begin().run(120)
+			b := newTrial(t, r)
+			b.synced = k.then
+			b.begin().run(120)
 			shut(t, r) // writes the open block; what a cut leaves, the storage test shows
 			left := b.state
 
 			o.Boot, o.Uptime = k.boot, k.uptime
 			r = open(t, o)
-			now := Moment{Wall: b.moment().Wall.Add(25*time.Minute - time.Second), ClockSet: k.clockSet}
+			now := Moment{Wall: b.moment().Wall.Add(25*time.Minute - time.Second), ClockSet: true, Synced: k.now}
 			u, err := r.Unfinished(ctx, now)
 			require.NoError(t, err)
 			require.NotNil(t, u)
@@ -517,7 +525,11 @@ func TestRecovery(t *testing.T) {
 			assert.Equal(t, "Trial sticks", u.Product.Name)
 			assert.Equal(t, b.start.Cabinet, u.Cabinet)
 			assert.Equal(t, k.unseen, u.Unseen.Round(10*time.Millisecond))
-			assert.Equal(t, k.known, u.UnseenKnown)
+			known := k.away != controller.AwayUnknown
+			assert.Equal(t, known, u.UnseenKnown)
+			assert.Equal(t, k.away, u.Away)
+			assert.Equal(t, k.then, u.Left.Synced)
+			assert.WithinDuration(t, now.Wall.Add(-25*time.Minute), u.Left.Wall, time.Millisecond)
 			assert.Equal(t, k.boot == "boot-1", u.SameBoot)
 			assert.Equal(t, int64(len(b.steps)), u.Steps)
 
@@ -535,7 +547,7 @@ func TestRecovery(t *testing.T) {
 			require.Len(t, gaps, 1)
 			assert.Equal(t, gapNotRunning, gaps[0].Why)
 			assert.Zero(t, gaps[0].Steps, "nobody knows how many")
-			assert.Equal(t, k.known, gaps[0].Known)
+			assert.Equal(t, known, gaps[0].Known)
 
 			r = open(t, options(dir))
 			u, err = r.Unfinished(ctx, now)
@@ -544,6 +556,55 @@ func TestRecovery(t *testing.T) {
 			shut(t, r)
 		})
 	}
+}
+
+// A batch that was lost a second time before anybody knew how long the first absence was
+// can still be told by the clock: by what it said before the first.
+func TestTheFirstUnknownAbsenceIsToldByTheClockBeforeIt(t *testing.T) {
+	ctx := t.Context()
+	dir := t.TempDir()
+	o := options(dir)
+	r := open(t, o)
+	b := newTrial(t, r)
+	b.synced = true
+	b.begin().run(60)
+	shut(t, r)
+	before := b.moment().Wall.Add(-time.Second)
+
+	o.Boot, o.Uptime = "boot-2", time.Minute
+	r = open(t, o)
+	u, err := r.Unfinished(ctx, Moment{Wall: before.Add(time.Hour), ClockSet: true})
+	require.NoError(t, err)
+	require.Equal(t, controller.AwayUnknown, u.Away)
+	r.Resume(u, u.State)
+	b.r, b.state, b.synced, b.elapsed = r, u.State, false, u.State.Elapsed+u.Unseen
+	in := b.inputs()
+	in.PowerLost, in.Away = true, u.Away
+	state, out, events := b.machine().Step(b.state, in)
+	r.Step(b.moment(), &in, out, events, &state, By{})
+	b.state = state
+	b.elapsed += time.Second
+	b.run(30)
+	shut(t, r)
+
+	o.Uptime += 5 * time.Minute // the program alone
+	r = open(t, o)
+	u, err = r.Unfinished(ctx, Moment{Wall: before.Add(2 * time.Hour), ClockSet: true, Synced: true})
+	require.NoError(t, err)
+	assert.True(t, u.Sound, u.Why)
+	assert.Equal(t, controller.AwayByBoot, u.Away, "of the second")
+	_, _, unknown := u.State.AbsenceUnknown()
+	assert.True(t, unknown)
+	assert.True(t, u.Left.Synced, "of the first")
+	assert.WithinDuration(t, before, u.Left.Wall, time.Millisecond)
+	shut(t, r)
+}
+
+// What older programs recorded as a clock that is set, because the year looked right, is
+// no evidence.
+func TestAClockThatLookedRightIsNoEvidence(t *testing.T) {
+	assert.Equal(t, Moment{Wall: trialStart, ClockSet: true}, leftAt(newRow(linkTable, "wall", trialStart.Format(timeLayout), "clock_set", true)))
+	assert.True(t, leftAt(newRow(linkTable, "wall", trialStart.Format(timeLayout), "clock_set", int64(2))).Synced)
 }
 
 func TestFinishEndsABatchThatWillNotGoOn(t *testing.T) {
@@ -743,4 +804,34 @@ func TestACabinetOfTheFirstFormIsReplayed(t *testing.T) {
 	}
 	assert.Greater(t, pumped, 12*60, "full air, and a share of it after that")
 	assert.Less(t, pumped, 18*60)
+}
+
+// How far a core may be wrong comes with the start, so that a batch from before there was
+// such an error is replayed without, whatever the program now thinks of its probes.
+func TestTheCoresErrorIsTheRecords(t *testing.T) {
+	for _, said := range []quantity.Kelvin{0, 2.5} {
+		dir := t.TempDir()
+		r := open(t, options(dir))
+		d := newTrial(t, r)
+		cab := bytes.ReplaceAll(d.start.CabinetFile.Data, []byte("role: core, chip: simulated"), []byte("role: core, chip: simulated, error: 1.5 K"))
+		require.NotEqual(t, d.start.CabinetFile.Data, cab)
+		c, err := cabinet.Parse("wrong.yaml", cab)
+		require.NoError(t, err)
+		require.Equal(t, quantity.Kelvin(1.5), c.CoreError())
+		d.start.Cabinet, d.start.CabinetFile = c, File{"wrong.yaml", cab}
+		d.once(controller.Command{Kind: controller.Start, CoreError: said})
+		d.run(100)
+		drain(r)
+		shut(t, r)
+		result := requireSound(t, reader(t, dir), d.id)
+		assert.Equal(t, said, result.Final.CoreError)
+		// The course is the cores as they were believed, from the first step to the last.
+		require.NotEmpty(t, result.Course)
+		last := result.Course[len(result.Course)-1]
+		assert.InDelta(t, float64(len(d.steps)), last.At.Seconds(), 11)
+		core, seen := result.Final.Core.Coldest.Value()
+		assert.Equal(t, seen, last.Known)
+		assert.InDelta(t, float64(core), float64(last.Coldest), 1)
+		assert.Less(t, len(result.Course), len(d.steps), "a sample each ten seconds is enough")
+	}
 }

@@ -56,6 +56,9 @@ type Options struct {
 	// Boot and Uptime identify this run of the computer; see ThisBoot.
 	Boot   string
 	Uptime time.Duration
+	// Up is the computer's clock since boot, which counts while it sleeps. Nil goes on
+	// from Uptime by the monotonic clock, which does not.
+	Up func() time.Duration
 
 	// For tests. Zero is the constant of the same sense.
 	vfs       string
@@ -72,7 +75,28 @@ type Options struct {
 // is for people and for the length of a gap.
 type Moment struct {
 	Wall     time.Time
-	ClockSet bool // the clock is known to be right
+	ClockSet bool // it looks like a time of day of today; good enough for a name
+	// Synced says that the clock was synchronised since the computer was started. Only
+	// then can a length be told by it.
+	Synced bool
+}
+
+// What clock_set says.
+const (
+	clockUnset  = 0
+	clockSet    = 1
+	clockSynced = 2
+)
+
+// trust is what clock_set says of the moment.
+func (m *Moment) trust() int64 {
+	switch {
+	case m.Synced:
+		return clockSynced
+	case m.ClockSet:
+		return clockSet
+	}
+	return clockUnset
 }
 
 // A File is a product or cabinet file as used.
@@ -256,13 +280,21 @@ func (r *Recorder) Notice() []string { return r.notice }
 
 func (r *Recorder) now() int64 { return int64(r.o.now().Sub(r.opened)) + 1 }
 
+// uptime is how long the computer has been up.
+func (r *Recorder) uptime() time.Duration {
+	if r.o.Up != nil {
+		return r.o.Up()
+	}
+	return r.o.Uptime + r.o.now().Sub(r.opened)
+}
+
 // Begin begins the record of a batch and returns its id. Call it before Step of the
 // step that started the batch.
 func (r *Recorder) Begin(m Moment, s Start) string {
 	r.seal(nil)
 	id := r.newID(m)
 	header := newRow(batchTable,
-		"number", r.next, "id", id, "world", string(r.o.World), "started", m.Wall.Format(timeLayout), "clock_set", m.ClockSet,
+		"number", r.next, "id", id, "world", string(r.o.World), "started", m.Wall.Format(timeLayout), "clock_set", m.trust(),
 		"boot", optional(r.o.Boot), "program", r.o.Program, "pace", r.o.Pace,
 		"product", s.Product.Name, "product_name", s.ProductFile.Name, "product_file", s.ProductFile.Data,
 		"cabinet", s.Cabinet.Name, "cabinet_name", s.CabinetFile.Name, "cabinet_file", s.CabinetFile.Data,
@@ -387,7 +419,7 @@ func (r *Recorder) Finish(m Moment, u *Recovery, state controller.BatchState, wh
 		r.marks.set(is)
 	}
 	r.push(&block{
-		batch: u.Batch.Number, moment: m, uptime: r.o.Uptime + r.o.now().Sub(r.opened), first: u.Steps, state: u.State,
+		batch: u.Batch.Number, moment: m, uptime: r.uptime(), first: u.Steps, state: u.State,
 		ending: &ending{state: state, why: why}, since: r.now(),
 	}, true)
 }

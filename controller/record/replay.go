@@ -12,6 +12,7 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/controller/history"
 	"fumarium/profile"
+	"fumarium/profile/deviation"
 	"fumarium/profile/proof"
 )
 
@@ -45,6 +46,11 @@ type Result struct {
 	Lost []string
 	// Final is the state after the last step.
 	Final controller.State
+	// Course is that of the cores, as they were believed, for a Replay; and Product what
+	// was made.
+	Course  deviation.Course
+	Product *profile.Product
+	Cabinet *cabinet.Cabinet
 	// Verdict is what can be said of the batch by that. Whether the record is whole is
 	// for Verify.
 	Verdict proof.Verdict
@@ -66,7 +72,11 @@ func (r *Reader) Replay(ctx context.Context, id string) (*Result, error) {
 		if err != nil {
 			return err
 		}
-		_, _, result, err = replay(ctx, q, batchOf(row), nil)
+		var course coreCourse
+		p, c, replayed, err := replay(ctx, q, batchOf(row), course.see)
+		if result = replayed; result != nil {
+			result.Course, result.Product, result.Cabinet = course.samples, p, c
+		}
 		return err
 	})
 	if err != nil {
@@ -77,6 +87,36 @@ func (r *Reader) Replay(ctx context.Context, id string) (*Result, error) {
 
 // An observer sees each step of a replay that gave what was recorded.
 type observer func(n int64, p *profile.Product, s *controller.State, out controller.Outputs, events []controller.Event)
+
+// courseEvery is how far apart the samples of a course are: a core moves by some
+// hundredths of a kelvin meanwhile.
+const courseEvery = 10 * time.Second
+
+// coreCourse follows the cores through a replay.
+type coreCourse struct {
+	samples deviation.Course
+	last    deviation.Sample // step
+}
+
+func (c *coreCourse) see(_ int64, _ *profile.Product, s *controller.State, _ controller.Outputs, _ []controller.Event) {
+	cold, seen := s.Core.Coldest.Value()
+	hot, _ := s.Core.Hottest.Value()
+	next := deviation.Sample{At: s.Elapsed - s.Started, Coldest: cold, Hottest: hot, Known: seen}
+	next.Watched = next.At-c.last.At <= controller.LateAfter && len(c.samples) > 0
+	kept := len(c.samples) - 1
+	switch {
+	case kept < 0:
+		c.samples = append(c.samples, next)
+	case next.Known != c.last.Known || !next.Watched:
+		if c.samples[kept] != c.last {
+			c.samples = append(c.samples, c.last)
+		}
+		c.samples = append(c.samples, next)
+	case next.At-c.samples[kept].At >= courseEvery:
+		c.samples = append(c.samples, next)
+	}
+	c.last = next
+}
 
 func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Product, *cabinet.Cabinet, *Result, error) {
 	p, err := profile.ParseRecorded(b.ProductName, b.ProductFile)
@@ -154,7 +194,7 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 		err = nil
 	}
 	result.Final = state
-	rules := proof.RulesOf(p)
+	rules := proof.RulesOf(p, state.CoreError)
 	result.Verdict = proof.Judge(&rules, &state.Claim, !state.Batch.Active())
 	return p, c, result, err
 }
@@ -186,12 +226,17 @@ type Recovery struct {
 	Steps    int64     // number of the next step
 	LastWall time.Time // of the last step on disk
 	LastBoot string
-	// Unseen is the time from the last step on disk until now. It is known when the
-	// computer has run on, or when the clock was right then and is now; otherwise it
-	// was at least that long.
+	// Unseen is the time from the last step on disk until now, and Away how that is known:
+	// because the computer has run on, or because the clock was synchronised then and is
+	// now. Otherwise it was at least that long.
 	Unseen      time.Duration
 	UnseenKnown bool
+	Away        controller.Evidence
 	SameBoot    bool
+	Uptime      time.Duration // now, for going on from it
+	// Left is the time of day of the last step before the absence; when State waits to be
+	// told how long an earlier one was, of the last before that.
+	Left Moment
 	// Sound reports that the chain holds and that the replay gave everything again;
 	// otherwise State is not to be trusted with heat, and Why says why.
 	Sound bool
@@ -224,7 +269,7 @@ func (r *Recorder) Unfinished(ctx context.Context, now Moment) (*Recovery, error
 			return err
 		}
 		u.judge(ctx, q, verdict)
-		return nil
+		return u.left(ctx, q)
 	})
 	if err != nil {
 		return nil, err
@@ -278,16 +323,41 @@ func (r *Recorder) unseen(ctx context.Context, q querier, u *Recovery, now Momen
 		u.LastBoot = gaps[len(gaps)-1].text("boot")
 	}
 	u.SameBoot = u.LastBoot != "" && u.LastBoot == r.o.Boot
-	uptime := r.o.Uptime + r.o.now().Sub(r.opened)
+	u.Left = leftAt(last)
+	u.Uptime = r.uptime()
 	up, hasUptime := last.float("uptime_seconds")
 	byClock := now.Wall.Sub(u.LastWall)
 	switch {
-	case u.SameBoot && hasUptime && uptime >= seconds(up):
-		u.Unseen, u.UnseenKnown = uptime-seconds(up), true
-	case now.ClockSet && last.int("clock_set") != 0 && byClock >= 0:
-		u.Unseen, u.UnseenKnown = byClock, true
+	case u.SameBoot && hasUptime && u.Uptime >= seconds(up):
+		u.Unseen, u.Away = u.Uptime-seconds(up), controller.AwayByBoot
+	case u.SameBoot: // a clock that goes back shows nothing
+		u.Away = controller.AwayUnknown
+	case now.Synced && u.Left.Synced && byClock >= u.Uptime:
+		u.Unseen, u.Away = byClock, controller.AwayByClock
 	default:
-		u.Unseen = uptime
+		u.Unseen, u.Away = u.Uptime, controller.AwayUnknown
 	}
+	u.UnseenKnown = u.Away != controller.AwayUnknown
+	return nil
+}
+
+func leftAt(link row) Moment {
+	trust := link.int("clock_set")
+	return Moment{Wall: parseTime(link.text("wall")), ClockSet: trust != clockUnset, Synced: trust == clockSynced}
+}
+
+// left finds when an absence began of which nobody knows yet how long it was.
+func (u *Recovery) left(ctx context.Context, q querier) error {
+	from, _, unknown := u.State.AbsenceUnknown()
+	if !unknown {
+		return nil
+	}
+	const before = "batch = ?1 AND steps > 0 AND elapsed_seconds < ?2"
+	links, err := query(ctx, q, linkTable, before+" AND number = (SELECT max(number) FROM link WHERE "+before+")",
+		u.Batch.Number, (from - u.State.Started + time.Millisecond).Seconds())
+	if err != nil || len(links) == 0 {
+		return err
+	}
+	u.Left = leftAt(links[0])
 	return nil
 }

@@ -55,6 +55,8 @@ type trial struct {
 	accept  int
 	// odd makes readings with full mantissas and faults, and clocks that jitter.
 	odd bool
+	// synced is what its clock says of itself.
+	synced bool
 }
 
 func newTrial(t testing.TB, r *Recorder) *trial {
@@ -72,7 +74,9 @@ func newTrial(t testing.TB, r *Recorder) *trial {
 	}
 }
 
-func (d *trial) moment() Moment { return Moment{Wall: trialStart.Add(d.elapsed), ClockSet: true} }
+func (d *trial) moment() Moment {
+	return Moment{Wall: trialStart.Add(d.elapsed), ClockSet: true, Synced: d.synced}
+}
 
 func (d *trial) inputs() controller.Inputs {
 	in := controller.Inputs{Elapsed: d.elapsed}

@@ -233,7 +233,7 @@ func (r *Recorder) rows(c *commit, b *block) error {
 		}
 	}
 	s := &b.state
-	link := newRow(linkTable, "wall", b.moment.Wall.Format(timeLayout), "clock_set", b.moment.ClockSet, "steps", b.steps)
+	link := newRow(linkTable, "wall", b.moment.Wall.Format(timeLayout), "clock_set", b.moment.trust(), "steps", b.steps)
 	if r.o.Boot != "" {
 		link.set("uptime_seconds", b.uptime.Seconds())
 	}
@@ -343,9 +343,9 @@ func (r *Recorder) note(q *noteRequest) error {
 	}
 	wall := q.moment.Wall.Format(timeLayout)
 	err = r.commit(func(c *commit) error {
-		link := newRow(linkTable, "wall", wall, "clock_set", q.moment.ClockSet, "steps", 0)
+		link := newRow(linkTable, "wall", wall, "clock_set", q.moment.trust(), "steps", 0)
 		if r.o.Boot != "" {
-			link.set("uptime_seconds", (r.o.Uptime + r.o.now().Sub(r.opened)).Seconds())
+			link.set("uptime_seconds", r.uptime().Seconds())
 		}
 		return c.link(found.int("number"), link, newRow(noteTable, "wall", wall, "who", optional(q.note.Who),
 			"text", optional(q.note.Text), "photo", optional(q.note.Photo), "mark", optional(q.note.Mark)))

@@ -61,7 +61,7 @@ func (s *Snapshot) Verdict() (proof.Verdict, bool) {
 	if s.Product == nil || s.State.Batch == controller.Idle {
 		return proof.Verdict{}, false
 	}
-	rules := proof.RulesOf(s.Product)
+	rules := proof.RulesOf(s.Product, s.State.CoreError)
 	return proof.Judge(&rules, &s.State.Claim, !s.State.Batch.Active()), true
 }
 

@@ -70,7 +70,7 @@ func (r *Request) Complete() error {
 	}{
 		{controller.WithProduct, r.Product != nil, "a product"},
 		{controller.WithAlarm, r.Command.Alarm != trip.None, "an alarm"},
-		{controller.WithQuestion, r.Command.Question.Part != controller.Unnamed, "the question that it answers"},
+		{controller.WithQuestion, r.Command.Question.Part != controller.Unnamed || r.Command.Question.Absence > 0, "the question that it answers"},
 	} {
 		if kind.Needs()&part.of != 0 && !part.have {
 			return fmt.Errorf("%s needs %s", kind, part.what)

@@ -220,6 +220,11 @@ var catalogue = [Count]Entry{
 		Meaning: "A hand step has waited for two hours while it heated, or the stage or the batch has heated far longer than its file expects. The heater is off and the batch is held.",
 		Action:  "Look at the product: what lies half warm for hours spoils. Restart the batch, which gives two hours more, and confirm the hand step or see why the stage does not end; or stop it.",
 	},
+	AbsenceUnknown: {
+		Name: "absence-unknown", Priority: Soon,
+		Meaning: "The controller was away during the batch, and nobody knows for how long: the clock was not synchronised both before and after. The heater is off and the batch is held.",
+		Action:  "Look at the product and its core. Say for how long the controller was away, the longest that it may have been (absence); more than four hours end the batch, after less restart it. Or stop it.",
+	},
 	EmberBurning: {
 		Name: "ember-burning", Priority: Later, Delay: 20 * time.Minute, Needs: SmokePump | EmberProbe,
 		Meaning: "The smoke generator still smoulders although nothing shall smoke.",

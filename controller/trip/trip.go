@@ -59,6 +59,7 @@ const (
 	StageOverdue
 	PromptOverdue
 	HeatEnded
+	AbsenceUnknown
 	Count // number of codes, for arrays
 )
 

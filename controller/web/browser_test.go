@@ -168,14 +168,26 @@ func TestPageInABrowser(t *testing.T) {
 	until(t, ctx, "!document.getElementById('restart').disabled && document.getElementById('heat-returns').offsetParent !== null")
 	picture(t, ctx, "held-375")
 
+	// How long an absence was is asked for in place of the answer to a hand step.
+	away := absent(t)
+	put(t, ctx, l, away)
+	until(t, ctx, "!document.getElementById('absence-form').hidden && document.getElementById('confirm').hidden && document.getElementById('absence').disabled")
+	do(t, ctx, chromedp.SendKeys(chromedp.CSS("#away"), "40 min"))
+	until(t, ctx, "!document.getElementById('absence').disabled") // it settles first
+	picture(t, ctx, "absence-375")
+	do(t, ctx, chromedp.SendKeys(chromedp.CSS("#away"), "\r"))
+	until(t, ctx, "!document.getElementById('stop').disabled")
+	require.Len(t, l.requests(), 5)
+	assert.Equal(t, controller.Command{Kind: controller.Absence, Question: controller.Question{Absence: 1, Batch: time.Hour}, For: 40 * time.Minute}, l.requests()[4].Command)
+
 	// Nothing is wider than a phone, and every target is high enough for a wet thumb.
 	type target struct {
 		ID            string
 		Width, Height float64
 	}
-	for name, s := range map[string]*snapshot.Snapshot{"prompt": asking(), "alarms": abnormal, "cook": cooking(), "held": held, "idle": idle()} {
+	for name, s := range map[string]*snapshot.Snapshot{"prompt": asking(), "alarms": abnormal, "cook": cooking(), "held": held, "idle": idle(), "absence": away} {
 		put(t, ctx, l, s)
-		until(t, ctx, "document.getElementById('state').textContent === '"+s.State.Batch.String()+"' && document.getElementById('prompt').hidden === "+map[bool]string{true: "false", false: "true"}[name == "prompt"])
+		until(t, ctx, "document.getElementById('state').textContent === '"+s.State.Batch.String()+"' && document.getElementById('prompt').hidden === "+map[bool]string{true: "false", false: "true"}[name == "prompt" || name == "absence"])
 		overflow, err := chromedp.Run(ctx, chromedp.Evaluate[int]("document.documentElement.scrollWidth - document.documentElement.clientWidth"))
 		require.NoError(t, err)
 		assert.Zero(t, overflow, name)
@@ -218,9 +230,9 @@ func TestPageInABrowser(t *testing.T) {
 	assert.True(t, disabled)
 	do(t, ctx, click("read"), chromedp.WaitEnabled(chromedp.CSS("#go")), click("go"))
 	until(t, ctx, "!document.getElementById('read').checked")
-	require.Len(t, l.requests(), 5)
+	require.Len(t, l.requests(), 6)
 	assert.Equal(t, snapshot.Request{Command: controller.Command{Kind: controller.Start}, Product: ring, Who: "operator",
-		ProductName: "Caraway ring", ProductFile: []byte("product: Caraway ring")}, l.requests()[4])
+		ProductName: "Caraway ring", ProductFile: []byte("product: Caraway ring")}, l.requests()[5])
 
 	// A controller that stands still is no live number, and neither is a lost line.
 	stuck := cooking()

@@ -25,17 +25,18 @@ func TestCommandsReachTheLoop(t *testing.T) {
 			ProductName: "Caraway ring", ProductFile: []byte("product: Caraway ring")},
 		`{"command":"start","file":"ring.yaml","product_yaml":"product: Caraway ring"}`: {Command: controller.Command{Kind: controller.Start}, Product: ring,
 			ProductName: "ring.yaml", ProductFile: []byte("product: Caraway ring")},
-		`{"command":"shelve","alarm":"core-lost","for":"2 h"}`: {Command: controller.Command{Kind: controller.Shelve, Alarm: trip.CoreLost, For: 2 * time.Hour}},
-		`{"command":"confirm","question":"2-ask-22"}`:          {Command: controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 1, Part: controller.HandStep, Batch: 74 * time.Millisecond}}},
-		`{"command":"confirm","question":"4-until-2-22"}`:      {Command: controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 3, Part: controller.HandStep + 2, Batch: 74 * time.Millisecond}}}, // the step judges
-		`{"command":"hold"}`:                                   {Command: controller.Command{Kind: controller.Hold}},
-		`{"command":"restart"}`:                                {Command: controller.Command{Kind: controller.Restart}},
-		`{"command":"stop"}`:                                   {Command: controller.Command{Kind: controller.Stop}},
-		`{"command":"abort"}`:                                  {Command: controller.Command{Kind: controller.Abort}},
-		`{"command":"acknowledge"}`:                            {Command: controller.Command{Kind: controller.Acknowledge}},
-		`{"command":"acknowledge","alarm":"core-lost"}`:        {Command: controller.Command{Kind: controller.Acknowledge, Alarm: trip.CoreLost}},
-		`{"command":"mended","alarm":"core-lost"}`:             {Command: controller.Command{Kind: controller.Mended, Alarm: trip.CoreLost}},
-		`{"command":"reset"}`:                                  {Command: controller.Command{Kind: controller.Reset}},
+		`{"command":"shelve","alarm":"core-lost","for":"2 h"}`:           {Command: controller.Command{Kind: controller.Shelve, Alarm: trip.CoreLost, For: 2 * time.Hour}},
+		`{"command":"confirm","question":"2-ask-22"}`:                    {Command: controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 1, Part: controller.HandStep, Batch: 74 * time.Millisecond}}},
+		`{"command":"confirm","question":"4-until-2-22"}`:                {Command: controller.Command{Kind: controller.Confirm, Question: controller.Question{Stage: 3, Part: controller.HandStep + 2, Batch: 74 * time.Millisecond}}}, // the step judges
+		`{"command":"absence","question":"absence-2-22","for":"40 min"}`: {Command: controller.Command{Kind: controller.Absence, Question: controller.Question{Absence: 2, Batch: 74 * time.Millisecond}, For: 40 * time.Minute}},
+		`{"command":"hold"}`:                            {Command: controller.Command{Kind: controller.Hold}},
+		`{"command":"restart"}`:                         {Command: controller.Command{Kind: controller.Restart}},
+		`{"command":"stop"}`:                            {Command: controller.Command{Kind: controller.Stop}},
+		`{"command":"abort"}`:                           {Command: controller.Command{Kind: controller.Abort}},
+		`{"command":"acknowledge"}`:                     {Command: controller.Command{Kind: controller.Acknowledge}},
+		`{"command":"acknowledge","alarm":"core-lost"}`: {Command: controller.Command{Kind: controller.Acknowledge, Alarm: trip.CoreLost}},
+		`{"command":"mended","alarm":"core-lost"}`:      {Command: controller.Command{Kind: controller.Mended, Alarm: trip.CoreLost}},
+		`{"command":"reset"}`:                           {Command: controller.Command{Kind: controller.Reset}},
 	}
 	for body, want := range cases {
 		want.Who = "operator"
@@ -78,7 +79,7 @@ func TestRefusals(t *testing.T) {
 		"nested":             {`{"command":{"a":"b"}}`, nil, 400, "put it in quotes"},
 		"trailing":           {hold + hold, nil, 400, "one command at a time"},
 		"former command":     {`{"command":"resume"}`, nil, 422, "send restart"},
-		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, hold, restart, stop, abort, acknowledge, mended, shelve, reset"},
+		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, absence, hold, restart, stop, abort, acknowledge, mended, shelve, reset"},
 		"zero command":       {`{"command":"none"}`, nil, 422, "does not exist"},
 		"no command":         {`{}`, nil, 422, "does not exist"},
 		"start with nothing": {`{"command":"start"}`, nil, 422, "either product"},
@@ -93,6 +94,9 @@ func TestRefusals(t *testing.T) {
 		"shelve for what":    {`{"command":"shelve","alarm":"core-lost"}`, nil, 422, "shelve needs for"},
 		"bare confirm":       {`{"command":"confirm"}`, nil, 422, "read what prompt of /api/status asks"},
 		"no question":        {`{"command":"confirm","question":"2"}`, nil, 422, "prompt of /api/status"},
+		"absence of what":    {`{"command":"absence","for":"1 h"}`, nil, 422, "absence needs question"},
+		"absence for what":   {`{"command":"absence","question":"absence-1-22"}`, nil, 422, "absence needs for"},
+		"absence unnumbered": {`{"command":"absence","question":"absence-0-22","for":"1 h"}`, nil, 422, "prompt of /api/status"},
 		"former question":    {`{"command":"confirm","prompt":"Open the door"}`, nil, 400, "question"},
 		"question for hold":  {`{"command":"hold","question":"2-ask-22"}`, nil, 422, "takes no question"},
 		"note for hold":      {`{"command":"hold","text":"x"}`, nil, 422, "takes no text"},
@@ -189,6 +193,7 @@ func FuzzCommand(f *testing.F) {
 	f.Add(`{"command":"start","product":"marjoram-ring","stuffed_at":"2026-01-31T14:05:00Z","reason":"the cure is old"}`)
 	f.Add(`{"command":"confirm","question":"2-ask-22"}`)
 	f.Add(`{"command":"acknowledge","alarm":"core-lost"}`)
+	f.Add(`{"command":"absence","question":"absence-1-22","for":"1 h"}`)
 	f.Add(`{"command":"shelve","alarm":"core-lost","for":"1 h"}`)
 	f.Add(`{"command":"note","batch":"2026-01-31-1","text":"rain"}`)
 	f.Fuzz(func(t *testing.T, body string) {

@@ -58,8 +58,9 @@ type Status struct {
 	LethalityLog10  *float64 `json:"lethality_log10"`
 	LethalityCapped bool     `json:"lethality_capped"` // more was counted than is shown
 	ComeUpSeconds   *float64 `json:"come_up_seconds"`
-	Rules           []Rule   `json:"rules"`  // that the batch is held to; none before one
-	Events          []Event  `json:"events"` // oldest first
+	Rules           []Rule   `json:"rules"`       // that the batch is held to; none before one
+	NotCovered      []string `json:"not_covered"` // by any of the rules; none before a batch
+	Events          []Event  `json:"events"`      // oldest first
 }
 
 // Rule is what can be said of one rule by now: met, not met, not shown, does not apply.
@@ -112,9 +113,10 @@ type Probe struct {
 	Celsius *float64 `json:"celsius"`
 }
 
-// Prompt is a hand step that waits for the person.
+// Prompt is a hand step or a question that waits for the person.
 type Prompt struct {
-	Question       string  `json:"question"` // to be sent back with confirm
+	Question       string  `json:"question"` // to be sent back with the answer
+	Command        string  `json:"command"`  // that answers it
 	Text           string  `json:"text"`
 	WaitingSeconds float64 `json:"waiting_seconds"`
 }
@@ -200,7 +202,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	status := Status{
 		Time: s.Time, World: "real", Pace: s.Pace, State: st.Batch.String(), Stopping: s.Stopping,
 		Summary: summary(s), Commands: commands(s),
-		Stages: []Stage{}, Probes: []Probe{}, Alarms: []Alarm{}, Rules: []Rule{},
+		Stages: []Stage{}, Probes: []Probe{}, Alarms: []Alarm{}, Rules: []Rule{}, NotCovered: []string{},
 		Outputs: map[string]*bool{}, DamperRatio: quantity.OrNull(st.Out.Damper, true),
 	}
 	if s.Simulated {
@@ -227,7 +229,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 		status.ComeUpSeconds = quantity.OrNull(d.Seconds(), true)
 	}
 	if v, ok := s.Verdict(); ok {
-		status.Rules = RulesOf(v)
+		status.Rules, status.NotCovered = RulesOf(v), proof.Uncovered()
 	}
 	if c := s.Cabinet; c != nil {
 		status.Cabinet = c.Name
@@ -266,7 +268,12 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 		status.Stage = at
 	}
 	if p, ok := st.Waiting(s.Product); ok {
-		status.Prompt = &Prompt{Question: p.Question.String(), Text: p.Text, WaitingSeconds: max(0, (st.Elapsed - p.Since).Seconds())}
+		status.Prompt = &Prompt{
+			Question: p.Question.String(), Command: controller.Confirm.String(), Text: p.Text, WaitingSeconds: max(0, (st.Elapsed - p.Since).Seconds()),
+		}
+		if p.Question.Absence > 0 {
+			status.Prompt.Command = controller.Absence.String()
+		}
 	}
 	here := controller.PartsOf(s.Cabinet)
 	if st.Tripped != trip.None {
@@ -356,6 +363,20 @@ func conditionText(c profile.Condition) string {
 	return quantity.Unknown
 }
 
+// reads says what a core must read that may be wrong.
+func reads(coreError quantity.Kelvin, c profile.Condition) string {
+	e := quantity.Celsius(coreError)
+	if c.Kind == profile.CoreAtMost {
+		e = -e
+	} else if c.Kind != profile.CoreAtLeast {
+		return ""
+	}
+	if e == 0 {
+		return ""
+	}
+	return fmt.Sprintf(", read as %v, for the probe may be wrong by %v", c.Core+e, coreError)
+}
+
 func endedBy(stage *profile.Stage) string {
 	texts := make([]string, len(stage.Until.Conditions))
 	for i, c := range stage.Until.Conditions {
@@ -368,7 +389,7 @@ func endedBy(stage *profile.Stage) string {
 }
 
 func condition(s *snapshot.Snapshot, c profile.Condition) Condition {
-	result := Condition{Kind: conditionKinds[c.Kind], Text: conditionText(c)}
+	result := Condition{Kind: conditionKinds[c.Kind], Text: conditionText(c) + reads(s.State.CoreError, c)}
 	say := func(text string) { result.Now = &text }
 	switch c.Kind {
 	case profile.After:
@@ -423,6 +444,9 @@ func summary(s *snapshot.Snapshot) string {
 		text := capital(st.Batch.String()) + " in " + name + ": " + heater + ", " + chamber + core
 		if st.Tripped != trip.None {
 			text += "; tripped by " + st.Tripped.String()
+		}
+		if from, back, unknown := st.AbsenceUnknown(); unknown {
+			text += "; how long the controller was away is not known, at least " + quantity.FormatDuration(back-from) + ": say it, or stop the batch"
 		}
 		return text
 	}

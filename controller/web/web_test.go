@@ -21,6 +21,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/cabinet/shipped"
 	"fumarium/controller/caution"
 	"fumarium/controller/chart"
 	"fumarium/controller/history"
@@ -381,9 +382,48 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 	s.State.Out.On.Set(controller.Heater, true) // what the outputs say, not what the state should mean
 	assert.Equal(t, "Held in cook: heater on, chamber 81.6 °C, core 63.2 °C; tripped by chamber-high", status(t, s)["summary"])
 	waiting := status(t, asking())
-	assert.Equal(t, map[string]any{"question": "2-ask-255s0", "text": ring.Stages[1].Ask, "waiting_seconds": 90.0}, waiting["prompt"])
+	assert.Equal(t, map[string]any{"question": "2-ask-255s0", "command": "confirm", "text": ring.Stages[1].Ask, "waiting_seconds": 90.0}, waiting["prompt"])
 	assert.Contains(t, waiting["commands"], "confirm")
 	assert.Contains(t, waiting["summary"], "its clock waits for you: Light the smoke generator")
+}
+
+// absent is a batch that nobody knows the length of an absence of, a minute after it.
+func absent(t *testing.T) *snapshot.Snapshot {
+	t.Helper()
+	s := cooking()
+	entry, err := shipped.Find(shipped.Default)
+	require.NoError(t, err)
+	m, err := controller.New(s.Product, entry.Value)
+	require.NoError(t, err)
+	s.Inputs.PowerLost, s.Inputs.Away = true, controller.AwayUnknown
+	for _, wait := range []time.Duration{40 * time.Second, time.Second, 59 * time.Second} {
+		s.Inputs.Elapsed = s.State.Elapsed + wait
+		s.State, _, _ = m.Step(s.State, s.Inputs)
+		s.Inputs.PowerLost, s.Inputs.Away = false, controller.AwayAsGiven
+	}
+	return s
+}
+
+func TestAnAbsenceOfUnknownLengthIsAskedFor(t *testing.T) {
+	got := status(t, absent(t))
+	assert.Equal(t, "held", got["state"])
+	assert.Contains(t, got["summary"], "heater off")
+	assert.Contains(t, got["summary"], "; how long the controller was away is not known, at least 40 s: say it, or stop the batch")
+	assert.Equal(t, []any{"absence", "stop", "abort"}, without(got["commands"].([]any), "acknowledge", "shelve"), "no restart")
+	prompt := got["prompt"].(map[string]any)
+	assert.Equal(t, "absence-1-255s0", prompt["question"])
+	assert.Equal(t, "absence", prompt["command"])
+	assert.Equal(t, 60.0, prompt["waiting_seconds"])
+	assert.Contains(t, prompt["text"], "at least 40 s")
+}
+
+func without(all []any, names ...string) (left []any) {
+	for _, a := range all {
+		if !slices.Contains(names, a.(string)) {
+			left = append(left, a)
+		}
+	}
+	return left
 }
 
 // A foreign page can point a name of its own at a loopback address (DNS

@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"fumarium/profile"
+	"fumarium/profile/deviation"
 	"fumarium/profile/lethality"
 	"fumarium/profile/logbook"
 	"fumarium/profile/proof"
@@ -157,6 +158,10 @@ type Verdict struct {
 	Warnings  Warnings    `json:"warnings"`
 	Pass      bool        `json:"pass"`
 
+	// Worksheet is what the guidance allows where a rule was not met or not shown.
+	Worksheet  deviation.Sheet `json:"worksheet"`
+	NotCovered []string        `json:"not_covered"`
+
 	// Rules is the same in the words that a batch is judged in.
 	Rules proof.Verdict `json:"-"`
 
@@ -292,11 +297,14 @@ func Assess(log *logbook.Log, o Options) (Verdict, error) {
 	v.chill(samples)
 	v.judge()
 	v.Pass = v.Rules.Holds(proof.Cooked, proof.CameUp, proof.Surface, proof.Chilled)
+	v.Worksheet, v.NotCovered = v.worksheet(samples), proof.Uncovered()
 	return v, nil
 }
 
-// judge says of each rule what the log has shown. Formula and record are no business of a
-// log of temperatures.
+var notOfALog = proof.Judgement{Answer: proof.NotShown, Why: "a log of temperatures does not show it"}
+
+// judge says of each rule what the log has shown. Formula, record, the raw fish and its
+// keeping are no business of a log of temperatures.
 func (v *Verdict) judge() {
 	answer := func(pass bool, why string) proof.Judgement {
 		if !v.facts.seen {
@@ -312,8 +320,15 @@ func (v *Verdict) judge() {
 		proof.CameUp:   answer(v.ComeUp.Pass, "by the time of the coldest core in the band"),
 		proof.Surface:  v.surface(),
 		proof.Chilled:  answer(v.chilled(), "by one of the ways to chill"),
-		proof.Formula:  {Answer: proof.NotShown, Why: "a log of temperatures does not show it"},
+		proof.Formula:  notOfALog,
+		proof.Process:  {Answer: proof.DoesNotApply, Why: "what is assessed is cooked"},
+		proof.Killed:   {Answer: proof.DoesNotApply, Why: "what is assessed is cooked"},
+		proof.RawFish:  {Answer: proof.DoesNotApply, Why: "it is no fish"},
+		proof.Keeping:  {Answer: proof.DoesNotApply, Why: "no rule on keeping it is held here"},
 		proof.Recorded: {Answer: proof.NotShown, Why: "a log has no chain"},
+	}
+	if v.options.Species == profile.Fish {
+		v.Rules[proof.RawFish], v.Rules[proof.Keeping] = notOfALog, notOfALog
 	}
 	v.Surface = Surface{v.options.Humidity.String(), v.Rules[proof.Surface].Answer.String(), v.Rules[proof.Surface].Why}
 	if v.options.ServedHot {

@@ -269,7 +269,7 @@ func TestJSONKeys(t *testing.T) {
 		require.NoError(t, err)
 		var v map[string]any
 		require.NoError(t, json.Unmarshal(text, &v))
-		assert.ElementsMatch(t, []string{"lethality", "come_up", "surface", "cooling", "warnings", "pass"}, keys(v))
+		assert.ElementsMatch(t, []string{"lethality", "come_up", "surface", "cooling", "warnings", "pass", "worksheet", "not_covered"}, keys(v))
 		assert.ElementsMatch(t, []string{"stated", "answer", "why"}, keys(v["surface"]))
 		for _, l := range v["lethality"].([]any) {
 			assert.ElementsMatch(t, []string{"name", "f_minutes", "reference_celsius", "z_kelvin", "d_minutes", "log10_reduction", "log10_capped", "required_log10", "pass"}, keys(l))
@@ -600,4 +600,29 @@ func ExampleAssess() {
 	// stricter set, 25 % fat: 3.72 of 6.5 log10, pass: false
 	// come-up 44 min, pass: true
 	// pass: true
+}
+
+// What failed has a worksheet of the log's own figures, and nothing else has; each verdict
+// says what it does not cover.
+func TestAWorksheetForWhatFailed(t *testing.T) {
+	v := judge(t, open(t, "good-cook.csv"), cured)
+	require.True(t, v.Pass)
+	assert.Empty(t, v.Worksheet)
+	assert.NotNil(t, v.Worksheet)
+	assert.Contains(t, v.Text(), "NOT COVERED, whatever the verdict\n  - the raw meat")
+	assert.Equal(t, proof.Uncovered(), v.NotCovered)
+
+	v = judge(t, read(t, lines("fahrenheit", [2]float64{0, 40}, [2]float64{150, 120}, [2]float64{200, 134}, [2]float64{244, 134}, [2]float64{260, 115}, [2]float64{290, 80}, [2]float64{500, 38})),
+		Options{Species: profile.RedMeat, Cased: true, ProbeError: 0})
+	require.False(t, v.Pass)
+	require.Len(t, v.Worksheet, 1, "it was chilled, and a log has neither formula nor chain")
+	assert.Equal(t, "cooked", v.Worksheet[0].Rule)
+	assert.Contains(t, v.Text(), "134 °F): 44 min of 45 min, short by 1 min")
+	assert.Contains(t, v.Text(), "who decides: ")
+	// The sheet takes the probe's error off as the verdict does, and once: the row of 134 °F
+	// was not reached, and that of 131 °F is the nearest to both.
+	v = judge(t, read(t, lines("fahrenheit", [2]float64{0, 40}, [2]float64{150, 120}, [2]float64{200, 134}, [2]float64{244, 134}, [2]float64{260, 115})),
+		Options{Species: profile.RedMeat, Cased: true, ProbeError: 0.7})
+	assert.Contains(t, v.Worksheet[0].Steps[0].Found[0], "131 °F")
+	assert.InDelta(t, 55.0, *v.Lethality[0].ReferenceCelsius, 0.01)
 }

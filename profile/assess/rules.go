@@ -6,6 +6,7 @@ import (
 
 	"fumarium/profile"
 	"fumarium/profile/chilling"
+	"fumarium/profile/deviation"
 	"fumarium/profile/lethality"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
@@ -422,6 +423,29 @@ func (v *Verdict) chilled() bool {
 		}
 	}
 	return false
+}
+
+// worksheet is what the guidance allows for this log. What a log cannot have, a formula and
+// a chain, is not missing from it.
+func (v *Verdict) worksheet(samples []sample) deviation.Sheet {
+	o := v.options
+	b := deviation.Batch{
+		Verdict: v.Rules, CoreError: o.ProbeError, Fish: o.Species == profile.Fish, Poultry: o.Species == profile.Poultry || o.PoultryInIt,
+		HasCure: o.HasNitrite, NitritePPM: o.NitritePPM, ErythorbatePPM: o.ErythorbatePPM, Chills: deviation.Ways(o.Species),
+	}
+	for _, r := range []proof.Rule{proof.Formula, proof.RawFish, proof.Keeping, proof.Recorded} { // no business of a log
+		b.Verdict[r].Answer = proof.DoesNotApply
+	}
+	for _, j := range o.criteria() {
+		if j.role == needed && b.Criterion == nil {
+			j.criterion.ProbeError = 0 // the sheet takes it off itself
+			b.Criterion = &j.criterion
+		}
+	}
+	for i, s := range samples {
+		b.Course = append(b.Course, deviation.Sample{At: s.at, Coldest: s.coldest, Hottest: s.hottest, Known: s.known, Watched: i > 0 && v.watched(samples, i)})
+	}
+	return deviation.Work(b)
 }
 
 func span(d time.Duration) string { return quantity.FormatDuration(d) }

@@ -92,6 +92,15 @@ func (v Verdict) Text() string {
 			line("  - %s", w)
 		}
 	}
+	if len(v.Worksheet) > 0 {
+		line("")
+		b.WriteString(v.Worksheet.Text())
+	}
+	line("")
+	line("NOT COVERED, whatever the verdict")
+	for _, what := range v.NotCovered {
+		line("  - %s", what)
+	}
 	line("")
 	line("This is an aid to judgement. It sees what the probes saw and nothing of the meat, its handling or its")
 	line("storage. For sale to others a process authority and the local rules decide. When in doubt, throw it out.")

@@ -38,8 +38,8 @@ func (l *linting) impossible(s *profile.Stage, c profile.Condition) (why, remedy
 		if !s.Heat {
 			return fmt.Sprintf("it waits for a core of %v without heat", c.Core), "give the stage a chamber temperature"
 		}
-		if c.Core+coreBelowChamber > s.ChamberSetpoint {
-			return fmt.Sprintf("it waits for a core of %v in a chamber of %v; the core levels off below the chamber", c.Core, s.ChamberSetpoint),
+		if c.Core+l.coreError+coreBelowChamber > s.ChamberSetpoint {
+			return fmt.Sprintf("it waits for a core of %v%s in a chamber of %v; the core levels off below the chamber", c.Core, l.mustRead(c.Core+l.coreError), s.ChamberSetpoint),
 				fmt.Sprintf("set the chamber at least %v above the core, better 5 to 10 K", quantity.Kelvin(coreBelowChamber))
 		}
 	case profile.CoreAtMost:
@@ -50,8 +50,8 @@ func (l *linting) impossible(s *profile.Stage, c profile.Condition) (why, remedy
 		case profile.ColdRoom:
 			medium, where = coldRoomCelsius, "a cold room"
 		}
-		if c.Core <= medium {
-			return fmt.Sprintf("it waits for a core of %v, and %s is taken to be at %v", c.Core, where, medium),
+		if c.Core-l.coreError <= medium {
+			return fmt.Sprintf("it waits for a core of %v%s, and %s is taken to be at %v", c.Core, l.mustRead(c.Core-l.coreError), where, medium),
 				"wait for a warmer core, or name a colder place"
 		}
 	case profile.LethalityAtLeast:
@@ -64,6 +64,14 @@ func (l *linting) impossible(s *profile.Stage, c profile.Condition) (why, remedy
 		}
 	}
 	return "", ""
+}
+
+// mustRead says what a probe that may be wrong has to show.
+func (l *linting) mustRead(t quantity.Celsius) string {
+	if l.coreError == 0 {
+		return ""
+	}
+	return fmt.Sprintf(", which this cabinet's probe must show as %v (it may be wrong by %v: calibrate it)", t, quantity.Kelvin(l.coreError))
 }
 
 func noWithin(l *linting) []finding {

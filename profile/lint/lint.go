@@ -25,6 +25,7 @@ type Cabinet struct {
 	HasAmbient  bool             // false: 15 °C assumed
 	Ambient     quantity.Celsius // the room around the cabinet
 	ChamberHigh quantity.Celsius // the cabinet's limit; 0: not judged
+	CoreError   quantity.Kelvin  // by which a core probe must show more than is asked, or less while it cools
 }
 
 // What is assumed while the cabinet says nothing, and how cold the places are
@@ -104,6 +105,7 @@ type linting struct {
 	filling     time.Duration
 	ambient     quantity.Celsius
 	chamberHigh quantity.Celsius
+	coreError   quantity.Celsius
 	estimate    estimate
 }
 
@@ -111,7 +113,7 @@ type linting struct {
 // returns warnings only, in the order of the file. Times that a rule needs are
 // estimated by conduction alone, which is shorter than any real batch.
 func Product(p *profile.Product, file string, c Cabinet) source.Findings {
-	l := &linting{Product: p, filling: c.Filling, ambient: c.Ambient, chamberHigh: c.ChamberHigh}
+	l := &linting{Product: p, filling: c.Filling, ambient: c.Ambient, chamberHigh: c.ChamberHigh, coreError: quantity.Celsius(c.CoreError)}
 	if l.filling <= 0 {
 		l.filling = assumedFilling
 	}

@@ -53,7 +53,7 @@ func TestFermentedAndDried(t *testing.T) {
 		if c.change != nil {
 			c.change(p)
 		}
-		r := proof.RulesOf(p)
+		r := proof.RulesOf(p, 0)
 		var claiming proof.Claiming
 		line := proof.Line{Step: time.Minute}
 		for _, l := range c.legs {

@@ -25,18 +25,38 @@ type Rules struct {
 	Criterion *lethality.Criterion // nil where nothing is cooked
 	ComesUp   bool                 // its come-up time is limited
 	Chill     *chilling.Rule       // nil where no way of chilling is named
+	// CoreError is how far a core probe may be wrong. It is added to every limit: the core
+	// counts as so much colder while it heats and so much hotter while it cools (FSIS
+	// Cooking Guideline 2021, p. 20: 165 °F with ±1 °F is a critical limit of 166 °F).
+	CoreError quantity.Kelvin
 }
 
 // RulesOf are those of a product; of nil there are none.
-func RulesOf(p *profile.Product) Rules {
+func RulesOf(p *profile.Product, coreError quantity.Kelvin) Rules {
 	if p == nil {
-		return Rules{}
+		return Rules{CoreError: coreError}
 	}
-	return Rules{Product: p, Criterion: p.Criterion(), ComesUp: p.ComeUpApplies(), Chill: p.ChillRule()}
+	return Rules{Product: p, Criterion: p.Criterion(), ComesUp: p.ComeUpApplies(), Chill: p.ChillRule(), CoreError: coreError}
 }
 
-// ComeUp is the published rule. A probe's error is the file's business: it belongs
-// into the probe's offset or the target.
+// comeUp is the published rule as the probe must show it.
+func (r *Rules) comeUp() lethality.ComeUpRule { return lethality.ComeUpWithin(r.CoreError) }
+
+// heat counts a line of the coldest core.
+func (r *Rules) heat(s lethality.Count, from, to quantity.Celsius, dt time.Duration) lethality.Count {
+	e := quantity.Celsius(r.CoreError)
+	return r.Criterion.Add(s, from-e, to-e, dt)
+}
+
+// Chilling is the way to chill as the probe must show it. Ask only where there is one.
+func (r *Rules) Chilling() chilling.Rule {
+	rule := *r.Chill
+	rule.ProbeError += r.CoreError
+	return rule
+}
+
+// ComeUp is the published rule for a probe without error: its limit of time is the same
+// for every probe.
 var ComeUp = lethality.ComeUpWithin(0)
 
 // A Claim is what the core has gone through so far. Zero has seen nothing.
@@ -76,7 +96,8 @@ func (c *Claim) unseen(r *Rules, dt time.Duration, chilling bool, air Air) {
 		c.ComeUp = ComeUp.Gap(c.ComeUp, dt)
 	}
 	if chilling && r.Chill != nil {
-		c.Chill = r.Chill.Gap(c.Chill, dt)
+		rule := r.Chilling()
+		c.Chill = rule.Gap(c.Chill, dt)
 	}
 }
 
@@ -151,21 +172,24 @@ func (c *Claiming) Follow(r *Rules, l *Line) {
 	}
 	c.ahead.moisten(r, l.Air, l.Step)
 	if k := r.Criterion; k != nil && l.Learnt {
-		c.ahead.Heat = k.Add(c.ahead.Heat, l.ColdFrom, l.ColdTo, l.Step)
+		c.ahead.Heat = r.heat(c.ahead.Heat, l.ColdFrom, l.ColdTo, l.Step)
 	} else if k != nil {
 		c.ahead.Heat = k.Gap(c.ahead.Heat)
 	}
 	if c.ahead.comingUp(r, l.Chilling) {
-		next := ComeUp.Add(c.ahead.ComeUp, l.ColdFrom, l.ColdTo, l.Step)
+		next := r.comeUp().Add(c.ahead.ComeUp, l.ColdFrom, l.ColdTo, l.Step)
 		if next.Done && !l.Learnt {
 			next = ComeUp.Gap(c.ahead.ComeUp, l.Step)
 		}
 		c.ahead.ComeUp = next
 	}
-	if k := r.Chill; l.Chilling && k != nil && l.Learnt {
-		c.ahead.Chill = k.Add(c.ahead.Chill, l.HotFrom, l.HotTo, l.Step)
-	} else if l.Chilling && k != nil {
-		c.ahead.Chill = k.Gap(c.ahead.Chill, l.Step)
+	if l.Chilling && r.Chill != nil {
+		rule := r.Chilling()
+		if l.Learnt {
+			c.ahead.Chill = rule.Add(c.ahead.Chill, l.HotFrom, l.HotTo, l.Step)
+		} else {
+			c.ahead.Chill = rule.Gap(c.ahead.Chill, l.Step)
+		}
 	}
 	if c.since += l.Step; c.since >= Lag {
 		c.Claim, c.age = c.behind, c.since
@@ -177,8 +201,8 @@ func (c *Claiming) Follow(r *Rules, l *Line) {
 // confirmed. That it came up, or got any heat, is not believed of a probe that may not
 // be in it yet.
 func (c *Claiming) prepare(r *Rules, l *Line) {
-	if l.ColdSeen && r.ComesUp && l.ColdFrom < ComeUp.To && l.ColdTo < ComeUp.To {
-		c.ahead.ComeUp = ComeUp.Add(c.ahead.ComeUp, l.ColdFrom, l.ColdTo, l.Step)
+	if rule := r.comeUp(); l.ColdSeen && r.ComesUp && l.ColdFrom < rule.To && l.ColdTo < rule.To {
+		c.ahead.ComeUp = rule.Add(c.ahead.ComeUp, l.ColdFrom, l.ColdTo, l.Step)
 		c.behind.ComeUp, c.Claim.ComeUp = c.ahead.ComeUp, c.ahead.ComeUp
 	}
 	c.ahead.moisten(r, l.Air, l.Step)

@@ -37,7 +37,7 @@ func rules(t testing.TB, name string) *proof.Rules {
 	t.Helper()
 	p, err := catalog.Find(name)
 	require.NoError(t, err)
-	r := proof.RulesOf(p.Value)
+	r := proof.RulesOf(p.Value, 0)
 	return &r
 }
 
@@ -76,11 +76,38 @@ func TestMetIsWhatWasShown(t *testing.T) {
 	assert.Equal(t, proof.NotMet, proof.Judge(r, &c.Claim, false)[proof.CameUp].Answer, "seven hours in the warm")
 }
 
+// The error of the probe is added to every limit: with ± 2.2 K the row of 145 °F takes a
+// reading of 149.0 °F and the one of 136 °F, the lowest of turkey and chicken, 140.0 °F
+// (FSIS Cooking Guideline 2021, p. 20: 165 °F with ± 1 °F is no lower than 166 °F).
+func TestTheProbesErrorCountsAgainstTheBatch(t *testing.T) {
+	r := rules(t, "marjoram-ring")
+	r.CoreError = 2.2
+	for fahrenheit, want := range map[float64]proof.Answer{149.0: proof.Met, 148.9: proof.NotMet} {
+		c := cooked(t, r, quantity.FromFahrenheit(fahrenheit), 4*time.Minute+30*time.Second) // 145 °F asks for 4 min, 144 °F for 5
+		v := proof.Judge(r, &c.Claim, true)
+		assert.Equal(t, want, v[proof.Cooked].Answer, "%v: %s", fahrenheit, v[proof.Cooked].Why)
+		assert.Contains(t, v[proof.Cooked].Why, "the core counts 2.2 K colder than it reads")
+	}
+	without := rules(t, "marjoram-ring")
+	c := cooked(t, without, quantity.FromFahrenheit(148.9), 4*time.Minute+30*time.Second)
+	assert.Equal(t, proof.Met, proof.Judge(without, &c.Claim, true)[proof.Cooked].Answer)
+
+	// The come-up ends, and its band begins, later and sooner by that.
+	wide, narrow := cooked(t, r, 70, time.Minute), cooked(t, without, 70, time.Minute)
+	assert.Greater(t, wide.ComeUp.Time, narrow.ComeUp.Time)
+	// 45 °F with ± 2.2 K is 41.0 °F as read.
+	rule := r.Chilling()
+	for fahrenheit, want := range map[float64]bool{41.0: true, 41.1: false} {
+		s := rule.Over([]chilling.Point{{At: 0, Temperature: 70}, {At: time.Hour, Temperature: quantity.FromFahrenheit(fahrenheit)}})
+		assert.Equal(t, want, rule.Pass(s), fahrenheit)
+	}
+}
+
 // The lethality of the species is a floor. A recorded file may name less, or nothing.
 func TestAFileLowersNothing(t *testing.T) {
 	p := *rules(t, "marjoram-ring").Product
 	p.Targets.Lethality = 3
-	r := proof.RulesOf(&p)
+	r := proof.RulesOf(&p, 0)
 	c := cooked(t, &r, 60, 6*time.Minute) // half of the 12 min of 140 °F: FSIS Appendix A (1999)
 	log10, required, ok := proof.Counts(&r, &c.Claim)
 	assert.True(t, ok && log10 > 3 && log10 < 6.5, "%g", log10)
@@ -90,23 +117,23 @@ func TestAFileLowersNothing(t *testing.T) {
 	assert.Contains(t, v[proof.Cooked].Why, "no listed row was met, the nearest is")
 
 	p.Targets.Lethality = 9 // more than its species asks for
-	r = proof.RulesOf(&p)
+	r = proof.RulesOf(&p, 0)
 	c = cooked(t, &r, 60, 13*time.Minute)
 	assert.Equal(t, proof.NotMet, proof.Judge(&r, &c.Claim, true)[proof.Cooked].Answer)
 	c = cooked(t, &r, 60, 17*time.Minute)
 	assert.Equal(t, proof.Met, proof.Judge(&r, &c.Claim, true)[proof.Cooked].Answer)
 
 	p.Targets.HasLethality, p.Targets.HasCore, p.Targets.Core = false, true, 45
-	r = proof.RulesOf(&p)
+	r = proof.RulesOf(&p, 0)
 	c = cooked(t, &r, 45, 8*time.Hour)
 	assert.Equal(t, proof.NotMet, proof.Judge(&r, &c.Claim, true)[proof.Cooked].Answer, "a core of 45 °C is no lower standard")
 	assert.Equal(t, proof.NotMet, proof.Judge(&r, &c.Claim, true)[proof.CameUp].Answer, "nor a way round the come-up")
 
 	p.Targets, p.Stages = profile.Targets{}, nil
-	r = proof.RulesOf(&p)
+	r = proof.RulesOf(&p, 0)
 	assert.Equal(t, proof.NotShown, proof.Judge(&r, &proof.Claim{}, true)[proof.Cooked].Answer, "a file that names nothing shows nothing")
 	p.Process = profile.NotReadyToEat
-	r = proof.RulesOf(&p)
+	r = proof.RulesOf(&p, 0)
 	j := proof.Judge(&r, &proof.Claim{}, true)[proof.Cooked]
 	assert.Equal(t, proof.DoesNotApply, j.Answer)
 	assert.Contains(t, j.Why, "must cook it")
@@ -234,7 +261,7 @@ func TestTheSlowChillAsksForACure(t *testing.T) {
 	} {
 		p := *rules(t, "marjoram-ring").Product
 		c.change(&p)
-		r := proof.RulesOf(&p)
+		r := proof.RulesOf(&p, 0)
 		claim := proof.Claim{Chill: r.Chill.Over([]chilling.Point{{At: 0, Temperature: 70}, {At: time.Hour, Temperature: 4}})}
 		assert.Equal(t, c.want, proof.Judge(&r, &claim, true)[proof.Chilled].Answer, name)
 	}
@@ -246,7 +273,7 @@ func TestWhatIsNotAskedDoesNotApply(t *testing.T) {
 	for _, rule := range []proof.Rule{proof.Cooked, proof.CameUp, proof.Surface, proof.Chilled} {
 		assert.Equal(t, proof.DoesNotApply, v[rule].Answer, rule.String())
 	}
-	none := proof.RulesOf(nil)
+	none := proof.RulesOf(nil, 0)
 	assert.Equal(t, proof.DoesNotApply, proof.Judge(&none, &proof.Claim{}, true)[proof.Formula].Answer)
 }
 
@@ -271,7 +298,7 @@ func TestTheClaimWaitsForDoubts(t *testing.T) {
 
 func ExampleJudge() {
 	p, _ := catalog.Find("marjoram-ring")
-	r := proof.RulesOf(p.Value)
+	r := proof.RulesOf(p.Value, 0)
 	verdict := proof.Judge(&r, &proof.Claim{}, false)
 	for rule, j := range verdict {
 		fmt.Printf("%s: %s, %s\n", proof.Rule(rule), j.Answer, j.Why)
@@ -287,4 +314,16 @@ func ExampleJudge() {
 	// raw fish: does not apply, it is no fish
 	// keeping: does not apply, no rule on keeping it is held here
 	// record: not shown, nobody has checked the record
+}
+
+// The step follows the claim every second, with an error and while it chills as well: no
+// copy of a rule may live on the heap.
+func TestFollowingAllocatesNothing(t *testing.T) {
+	r := rules(t, "marjoram-ring")
+	r.CoreError = 0.5
+	c := cooked(t, r, 71, 10*time.Minute)
+	line := proof.Line{Now: time.Hour, Step: time.Second, ColdFrom: 60, ColdTo: 59.9, HotFrom: 60, HotTo: 59.9, ColdSeen: true, HotSeen: true, Unbroken: true, Learnt: true, Chilling: true}
+	assert.Zero(t, testing.AllocsPerRun(100, func() { c.Follow(r, &line) }))
+	line.ColdSeen = false
+	assert.Zero(t, testing.AllocsPerRun(100, func() { c.Follow(r, &line) }))
 }

@@ -105,7 +105,20 @@ func Judge(r *Rules, c *Claim, over bool) (v Verdict) {
 	v[RawFish] = rawFish(r.Product)
 	v[Keeping] = keeping(r.Product, c)
 	v[Recorded] = Judgement{NotShown, "nobody has checked the record"}
+	r.tellError(&v)
 	return v
+}
+
+// tellError says in which answers the probes' error counts.
+func (r *Rules) tellError(v *Verdict) {
+	if !(r.CoreError > 0) {
+		return
+	}
+	for rule, way := range map[Rule]string{Cooked: "the core counts %v colder than it reads", CameUp: "with %v for the probe at both ends", Chilled: "with %v for the probe at both ends"} {
+		if j := &v[rule]; j.Answer != DoesNotApply {
+			j.Why += "; " + fmt.Sprintf(way, r.CoreError)
+		}
+	}
 }
 
 // Counts gives the log reduction that a claim is worth and what is required, and false
@@ -195,10 +208,12 @@ func chilled(r *Rules, c *Claim, over bool) Judgement {
 	switch {
 	case r.Chill == nil:
 		return Judgement{DoesNotApply, "the product names no way of chilling"}
-	case r.Chill.Pass(c.Chill):
+	}
+	switch rule := r.Chilling(); {
+	case rule.Pass(c.Chill):
 		return formulaAllows(r)
-	case r.Chill.Failed(c.Chill):
-		return Judgement{NotMet, r.Chill.Name + ": a leg took too long"}
+	case rule.Failed(c.Chill):
+		return Judgement{NotMet, rule.Name + ": a leg took too long"}
 	case over:
 		return Judgement{NotShown, r.Chill.Name + ": not seen to its end"}
 	}

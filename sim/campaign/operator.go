@@ -188,7 +188,9 @@ func (o *operator) deed(now time.Duration, s *controller.State) {
 		case 1:
 			c.Kind = controller.Abort
 		default:
-			c.Kind = controller.CommandKinds + controller.CommandKind(o.IntN(3))
+			if c.Kind = controller.CommandKinds + controller.CommandKind(o.IntN(3)); c.Kind == controller.CommandKinds+2 {
+				c = controller.Command{Kind: controller.Absence, Question: controller.Question{Absence: 1, Batch: s.Started.Truncate(time.Millisecond)}, For: time.Hour} // asked or not
+			}
 		}
 	}
 	for range []int{1, 1, 1, 2, 3}[o.IntN(5)] { // pressed once, or again and again

@@ -127,8 +127,10 @@ function drawPrompt(s) {
     questionSince = Date.now();
     setTimeout(buttons, settle + 50);
   }
+  show('confirm', s.prompt.command === 'confirm');
+  show('absence-form', s.prompt.command === 'absence');
   text('prompt-text', s.prompt.text);
-  text('prompt-waiting', s.commands.includes('confirm') ? 'waiting for ' + duration(s.prompt.waiting_seconds) : 'restart the batch first');
+  text('prompt-waiting', s.commands.includes(s.prompt.command) ? 'waiting for ' + duration(s.prompt.waiting_seconds) : 'restart the batch first');
 }
 
 function drawAlarms(s) {
@@ -188,6 +190,7 @@ function buttons() {
   if (!status) return;
   const can = c => !busy && status.commands.includes(c);
   $('confirm').disabled = !can('confirm') || Date.now() - questionSince < settle;
+  $('absence').disabled = !can('absence') || !$('away').value.trim() || Date.now() - questionSince < settle;
   for (const c of ['hold', 'restart', 'stop', 'reset']) $(c).disabled = !can(c);
   show('controls', ['hold', 'restart', 'stop'].some(c => status.commands.includes(c)) || !status.commands.includes('start'));
   show('heat-returns', status.commands.includes('restart'));
@@ -286,6 +289,11 @@ async function send(body) {
 
 for (const c of ['hold', 'restart', 'reset']) $(c).addEventListener('click', () => send({ command: c }));
 $('confirm').addEventListener('click', () => send({ command: 'confirm', question: drawn.prompt }));
+$('absence-form').addEventListener('submit', e => {
+  e.preventDefault();
+  if (!$('absence').disabled) send({ command: 'absence', question: drawn.prompt, for: $('away').value.trim() });
+});
+$('away').addEventListener('input', buttons);
 $('go').addEventListener('click', () => {
   const order = { command: 'start', product: $('choice').value };
   const stuffed = new Date($('stuffed').value); // local time of the browser
