@@ -24,7 +24,7 @@ func coldSmoke(l *linting) []finding {
 		}
 		course = course.Add(chamber, true, l.estimate.stages[i].took)
 		if broken := course.Broken(); broken != "" {
-			return []finding{{i, fmt.Sprintf("by the end of %s %s; fish is smoked cold at %s", l.stageName(i), broken, fish.Ways()),
+			return []finding{{i, fmt.Sprintf("by the end of %s %s; fish is smoked cold %s", l.stageName(i), broken, fish.Ways()),
 				"shorten the time in the chamber, or dry it in a cold room first"}}
 		}
 	}

@@ -83,7 +83,7 @@ var rules = []rule{
 	{"below-ambient", "a cabinet cannot cool", belowAmbient},
 	{"uncured-warm", lethality.RawUncured.Source, uncuredWarm},
 	{"come-up", lethality.ComeUpBand.Source, comeUp},
-	{"cold-smoke", fish.SmokingSource, coldSmoke},
+	{"cold-smoke", "", coldSmoke},
 	{"parasites", fish.ParasiteSource, parasites},
 	{"ferment-warm", "", fermentWarm},
 	{"ferment-uncured", ferment.LeastSaltSource, fermentUncured},

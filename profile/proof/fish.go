@@ -20,7 +20,7 @@ func process(r *Rules, c *Claim, over bool) Judgement {
 	hung := quantity.FormatDuration(c.Smoking.Hung)
 	switch broken := c.Smoking.Broken(); {
 	case broken != "":
-		return Judgement{NotMet, broken + "; fish is smoked cold at " + fish.Ways()}
+		return Judgement{NotMet, broken + "; fish is smoked cold " + fish.Ways()}
 	case !over:
 		return Judgement{NotShown, hung + " in the chamber so far"}
 	case !c.Smoking.Seen():
