@@ -45,10 +45,14 @@ func (t *step) air() proof.Air {
 	s := t.s
 	stage := t.stage()
 	if stage == nil || stage.Place != profile.Chamber || t.in.Elapsed <= s.Core.hung {
-		return proof.Air{}
+		return proof.Air{Passed: s.Stage}
+	}
+	chamber, seen := s.Chamber.Reading.Value()
+	if !seen {
+		chamber = 0 // no number where there is none
 	}
 	return proof.Air{
-		Loaded: true, Measured: s.Wick.HasHumidity, Humidity: s.Wick.Humidity,
+		Loaded: true, Chamber: chamber, Seen: seen, Passed: s.Stage, Measured: s.Wick.HasHumidity, Humidity: s.Wick.Humidity,
 		Kept: s.Out.Damper <= 0 || s.Out.On.Has(Humidifier),
 	}
 }

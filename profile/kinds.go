@@ -5,6 +5,7 @@ import (
 	"strings"
 	"unicode"
 
+	"fumarium/profile/fish"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 )
@@ -106,4 +107,16 @@ func (p *Product) contradicted() (name, of string, found bool) {
 		}
 	}
 	return "", "", false
+}
+
+// FishKind is the fish that the file names, or that all cuts are named after.
+func (p *Product) FishKind() fish.Kind {
+	if p.Species != Fish || p.Fish.Kind != fish.Unnamed {
+		return p.Fish.Kind
+	}
+	var cuts []string
+	for _, m := range p.Formula.Cut {
+		cuts = append(cuts, m.Name)
+	}
+	return fish.KindOf(cuts)
 }

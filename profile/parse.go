@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"fumarium/profile/fish"
 	"fumarium/profile/quantity"
 	"fumarium/profile/source"
 )
@@ -56,8 +57,9 @@ var (
 	chillRules = []source.Word[ChillRule]{
 		{Text: "cured", Meaning: ChillCured}, {Text: "uncured", Meaning: ChillUncured}, {Text: "retail", Meaning: ChillRetail},
 	}
-	processes = []source.Word[Process]{{Text: "cooked", Meaning: FullyCooked}, {Text: "not ready to eat", Meaning: NotReadyToEat}}
-	classes   = []source.Word[Class]{
+	processes = []source.Word[Process]{{Text: "cooked", Meaning: FullyCooked}, {Text: "not ready to eat", Meaning: NotReadyToEat}, {Text: "cold smoked", Meaning: ColdSmoked},
+		{Text: "fermented and dried", Meaning: FermentedAndDried}}
+	classes = []source.Word[Class]{
 		{Text: "bacon", Meaning: Bacon}, {Text: "rind-on bacon", Meaning: RindOnBacon}, {Text: "whole muscle", Meaning: WholeMuscle},
 		{Text: "cooked sausage", Meaning: CookedSausage}, {Text: "frankfurter", Meaning: Frankfurter},
 		{Text: "uncooked sausage", Meaning: UncookedSausage}, {Text: "fresh pork sausage", Meaning: FreshPorkSausage},
@@ -109,11 +111,18 @@ func parse(doc *source.Document) (*Product, error) {
 	p.Formula = parseFormula(root.Need("formula").Map())
 	p.Class = parseClass(class, p.Formula.Cure.Method)
 	p.Jurisdiction, _ = source.Choice(root.Take("jurisdiction"), jurisdictions)
+	p.Fish = parseFish(root.Take("fish"), p.Species)
+	pack := root.Take("pack")
+	packed, _ := source.Choice(pack, packings)
+	p.Vacuum = packed == fish.InVacuum
 	targets := root.Take("targets").Map()
 	p.Targets = parseTargets(targets, p.Species)
-	p.Stages = parseStages(root.Need("stages"), p.Species)
+	stages := root.Need("stages")
+	p.Stages = parseStages(stages, p.Species)
 	if !doc.Recorded {
 		p.refuseLess(kind, process, targets)
+		p.refuseWarm(process, targets, stages)
+		p.refuseUnsour(process, pack, targets, stages)
 	}
 	root.Done()
 	if err := doc.Err(); err != nil {

@@ -119,6 +119,11 @@ func (r *stageReader) until(v source.Value, st Stage) Until {
 		one := item.Map()
 		got := r.conditions(one, st)
 		one.Done()
+		for _, c := range got {
+			if c.Measured != NotMeasured {
+				one.FaultAt(c.Measured.String(), "what is measured decides, and cannot stand beside another end", "write it under until without any")
+			}
+		}
 		switch {
 		case one.Empty():
 			one.Fault("any: there is no condition in this item", "add after, core, lethality or confirm")
@@ -131,7 +136,7 @@ func (r *stageReader) until(v source.Value, st Stage) Until {
 		}
 		u.Conditions = append(u.Conditions, got...)
 	}
-	for _, key := range []string{"after", "core", "lethality", "confirm"} {
+	for _, key := range []string{"after", "core", "lethality", "confirm", SourTo.String(), DriedTo.String(), WaterActivity.String()} {
 		m.Take(key)
 		m.FaultAt(key, "any stands beside it", "move it into the list of any, or remove any")
 	}
@@ -165,7 +170,7 @@ func (r *stageReader) conditions(m *source.Map, st Stage) []Condition {
 	if text := m.Take("confirm").Text(); text != "" {
 		got = append(got, Condition{Kind: Confirmed, Confirm: text})
 	}
-	return got
+	return append(got, measuredConditions(m)...)
 }
 
 // inDays writes a limit the way the file would: 7 d rather than 168 h.

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"time"
 
+	"fumarium/profile/fish"
 	"fumarium/profile/quantity"
 )
 
@@ -19,6 +20,8 @@ type Product struct {
 	Process      Process
 	Jurisdiction Jurisdiction
 	Formula      Formula
+	Fish         FishFacts
+	Vacuum       bool // dried sausage is packed without air
 	Targets      Targets
 	Stages       []Stage
 }
@@ -114,10 +117,33 @@ type Process uint8
 
 // FullyCooked is what a file means that names none: it is held to the lethality of its
 // species. What is not ready to eat is cooked by whoever eats it, and says so.
+// Fish that is smoked cold stays raw, as does sausage that is fermented and dried.
 const (
 	FullyCooked Process = iota
 	NotReadyToEat
+	ColdSmoked
+	FermentedAndDried
 )
+
+// FishFacts are what the rules for fish hang on, as far as the file says it.
+type FishFacts struct {
+	Kind         fish.Kind
+	Parasites    fish.Safeguard
+	Freezing     fish.Freezing // if Parasites is fish.Frozen
+	Loin         Loin
+	Packed       fish.Packing
+	HasKeep      bool
+	Keep         quantity.Celsius // how cold it is kept
+	HasHistamine bool
+	Histamine    float64 // ppm, measured of the raw fish
+}
+
+// A Loin is the analysis of the finished fish, in its thickest part.
+type Loin struct {
+	Measured    bool
+	Salt, Water quantity.Ratio
+	NitritePPM  float64
+}
 
 // A Formula is what goes into the batch. With a Pickle, the cures that are pumped or
 // that the meat lies in and the items of the pickle are what is in the pickle, of
@@ -292,4 +318,19 @@ type Condition struct {
 	Core      quantity.Celsius
 	Lethality float64 // log10 reduction
 	Confirm   string  // what the person is asked
+	// Measured says what the person has to measure before confirming it, and AtMost what it
+	// may be. A condition with it is of the kind Confirmed.
+	Measured Measured
+	AtMost   float64
 }
+
+// Measured is what a person measures of the product, and swears to by confirming it.
+type Measured uint8
+
+// What can be waited for: pH, weight as a part of that when it was hung, water activity.
+const (
+	NotMeasured Measured = iota
+	SourTo
+	DriedTo
+	WaterActivity
+)

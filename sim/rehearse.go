@@ -192,10 +192,11 @@ type Trace struct {
 func (r *Result) Good() bool { return r.Outcome == controller.Complete.String() && r.Verdict.Good() }
 
 // AsPlanned reports whether the schedule did what it is for: the batch is complete, and
-// its core was cooked, came up and was chilled in time. That nobody measured the humidity at
+// its core was cooked, came up and was chilled in time, and the chamber kept what another
+// process asks of it. That nobody measured the humidity at
 // a bare surface is no fault of the schedule's times.
 func (r *Result) AsPlanned() bool {
-	return r.Outcome == controller.Complete.String() && r.Verdict.Holds(proof.Cooked, proof.CameUp, proof.Chilled)
+	return r.Outcome == controller.Complete.String() && r.Verdict.Holds(proof.Cooked, proof.CameUp, proof.Chilled, proof.Process)
 }
 
 // rehearsal is the bookkeeping of one run.
@@ -448,11 +449,23 @@ func (r *rehearsal) finish(w *World, s *controller.State) {
 	res.RelayOperations = s.Heater.Relay.Operations()
 }
 
+// unmeasured takes back what only a measurement shows: the simulated person says yes to
+// whatever is asked.
+func (r *Result) unmeasured(p *profile.Product) {
+	if _, _, sour := p.MeasuredBy(profile.SourTo); sour && r.Verdict[proof.Process].Answer == proof.Met {
+		r.Verdict[proof.Process].Why += "; the pH is the simulated person's word, and no rehearsal shows when it is there"
+	}
+	if _, _, dry := p.MeasuredBy(profile.WaterActivity); dry && r.Verdict[proof.Keeping].Answer == proof.Met {
+		r.Verdict[proof.Keeping] = proof.Judgement{Answer: proof.NotShown, Why: "in a rehearsal nobody measures the water activity; " + r.Verdict[proof.Keeping].Why + ", simulated"}
+	}
+}
+
 // judge holds what the controller has counted against the product's rules. A
 // verdict that needs a core nobody measured is bad, not absent.
 func (r *Result) judge(p *profile.Product, s *controller.State) {
 	rules := proof.RulesOf(p, s.CoreError)
 	r.Verdict = s.Verdict(&rules, true)
+	r.unmeasured(p)
 	pass := func(rule proof.Rule) *bool {
 		if r.Verdict[rule].Answer == proof.DoesNotApply {
 			return nil

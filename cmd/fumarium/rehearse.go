@@ -396,6 +396,17 @@ func printSafety(w io.Writer, r *sim.Result) {
 		}
 		fmt.Fprintf(w, "chilling      %s: %s (%s)\n", strings.Join(legs, ", "), verdict(proof.Chilled), c.Rule)
 	}
+	printOther(w, r)
+}
+
+// printOther says what besides heat and cold the product is held to. What a rehearsal
+// cannot show is said, and is no fault of the schedule.
+func printOther(w io.Writer, r *sim.Result) {
+	for _, rule := range []proof.Rule{proof.Process, proof.Killed, proof.RawFish, proof.Keeping} {
+		if j := r.Verdict[rule]; j.Answer != proof.DoesNotApply {
+			fmt.Fprintf(w, "%-13s %s: %s\n", rule, j.Answer, j.Why)
+		}
+	}
 }
 
 // planText says in a few words what the product file asks of a stage.

@@ -301,8 +301,10 @@ func Assess(log *logbook.Log, o Options) (Verdict, error) {
 	return v, nil
 }
 
-// judge says of each rule what the log has shown. Formula and record are no business of a
-// log of temperatures.
+var notOfALog = proof.Judgement{Answer: proof.NotShown, Why: "a log of temperatures does not show it"}
+
+// judge says of each rule what the log has shown. Formula, record, the raw fish and its
+// keeping are no business of a log of temperatures.
 func (v *Verdict) judge() {
 	answer := func(pass bool, why string) proof.Judgement {
 		if !v.facts.seen {
@@ -318,8 +320,15 @@ func (v *Verdict) judge() {
 		proof.CameUp:   answer(v.ComeUp.Pass, "by the time of the coldest core in the band"),
 		proof.Surface:  v.surface(),
 		proof.Chilled:  answer(v.chilled(), "by one of the ways to chill"),
-		proof.Formula:  {Answer: proof.NotShown, Why: "a log of temperatures does not show it"},
+		proof.Formula:  notOfALog,
+		proof.Process:  {Answer: proof.DoesNotApply, Why: "what is assessed is cooked"},
+		proof.Killed:   {Answer: proof.DoesNotApply, Why: "what is assessed is cooked"},
+		proof.RawFish:  {Answer: proof.DoesNotApply, Why: "it is no fish"},
+		proof.Keeping:  {Answer: proof.DoesNotApply, Why: "no rule on keeping it is held here"},
 		proof.Recorded: {Answer: proof.NotShown, Why: "a log has no chain"},
+	}
+	if v.options.Species == profile.Fish {
+		v.Rules[proof.RawFish], v.Rules[proof.Keeping] = notOfALog, notOfALog
 	}
 	v.Surface = Surface{v.options.Humidity.String(), v.Rules[proof.Surface].Answer.String(), v.Rules[proof.Surface].Why}
 	if v.options.ServedHot {

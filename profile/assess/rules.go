@@ -433,7 +433,9 @@ func (v *Verdict) worksheet(samples []sample) deviation.Sheet {
 		Verdict: v.Rules, CoreError: o.ProbeError, Fish: o.Species == profile.Fish, Poultry: o.Species == profile.Poultry || o.PoultryInIt,
 		HasCure: o.HasNitrite, NitritePPM: o.NitritePPM, ErythorbatePPM: o.ErythorbatePPM, Chills: deviation.Ways(o.Species),
 	}
-	b.Verdict[proof.Formula].Answer, b.Verdict[proof.Recorded].Answer = proof.DoesNotApply, proof.DoesNotApply
+	for _, r := range []proof.Rule{proof.Formula, proof.RawFish, proof.Keeping, proof.Recorded} { // no business of a log
+		b.Verdict[r].Answer = proof.DoesNotApply
+	}
 	for _, j := range o.criteria() {
 		if j.role == needed && b.Criterion == nil {
 			j.criterion.ProbeError = 0 // the sheet takes it off itself

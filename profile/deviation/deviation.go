@@ -115,6 +115,14 @@ func Work(b Batch) Sheet {
 			c.Steps = w.chilled()
 		case proof.Formula:
 			c.Steps = ofFormula()
+		case proof.Process:
+			c.Steps = process(&b)
+		case proof.Killed:
+			c.Steps = killed()
+		case proof.RawFish:
+			c.Steps = rawFish()
+		case proof.Keeping:
+			c.Steps = keeping(&b)
 		case proof.Recorded:
 			c.Steps = recorded()
 		default: // a rule that has no text of its own here

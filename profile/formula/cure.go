@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"fumarium/profile"
+	"fumarium/profile/fish"
 	"fumarium/profile/quantity"
 	"fumarium/profile/source"
 )
@@ -16,6 +17,7 @@ import (
 const (
 	mostLossCooked = 0.25
 	mostLossDried  = 0.45
+	weighedLate    = 0.05 // more than the file dries it to, for who weighs it a day late
 )
 
 // checks holds the formula against each rule of a place that covers it. The first is on
@@ -64,8 +66,11 @@ func (j *judging) check(r Rule, ppm float64) Check {
 		if !j.cooked {
 			most = mostLossDried
 		}
+		if _, left, ok := j.p.MeasuredBy(profile.DriedTo); ok {
+			most = max(mostLossCooked, 1-left+weighedLate)
+		}
 		c.Pass = true
-		if loss := 1 - ppm/r.Most.PPM; loss >= most {
+		if loss := 1 - ppm/r.Most.PPM; loss >= most && !r.Least.Set {
 			c.Why = fmt.Sprintf("even with all of it left, as long as the batch loses less than %s %% of its weight", decimals(100*loss, 0))
 		} else {
 			c.Shown, c.Why = false, "what is left in the finished product shows in an analysis only"
@@ -130,7 +135,7 @@ func (j *judging) amount(r Rule, ppm float64) {
 	switch {
 	case r.over(ppm) && r.Most.PPM == 0:
 		j.find(severity, code+"-high", fmt.Sprintf("the meat gets %s ppm %s; %s may have none (%s)", decimals(ppm, 1), name, r.Product, r.source()),
-			"take a cure without nitrate")
+			j.without(name))
 	case r.over(ppm):
 		j.find(severity, code+"-high", fmt.Sprintf("the meat gets %s ppm %s, %s ppm over the limit of %s ppm; %s is poison in quantity",
 			decimals(ppm, 1), name, decimals(ppm-r.Most.PPM, 1), decimals(r.Most.PPM, 1), name), j.weighCure(r, r.Most.PPM, true))
@@ -138,6 +143,17 @@ func (j *judging) amount(r Rule, ppm float64) {
 		j.find(severity, code+"-low", fmt.Sprintf("the meat gets %s ppm %s, %s ppm less than the %s ppm that a cured product kept cold wants",
 			decimals(ppm, 1), name, decimals(r.Least.PPM-ppm, 1), decimals(r.Least.PPM, 1)), j.weighCure(r, r.Least.PPM, false))
 	}
+}
+
+// without says what to do about a salt of which there may be none.
+func (j *judging) without(name string) string {
+	switch {
+	case j.species == profile.Fish && j.fish == fish.Unnamed:
+		return "leave it out, or name the fish: fish: {kind: salmon} or what it is"
+	case j.species == profile.Fish:
+		return "leave the " + name + " out and brine the fish with salt alone"
+	}
+	return "take a cure without " + name
 }
 
 // weighCure says how much cure makes the target.

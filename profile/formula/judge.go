@@ -88,7 +88,7 @@ func Judge(p *profile.Product, where profile.Jurisdiction) Verdict {
 		j.find(source.Note, "class-guessed", "the product names no class and is judged as bacon, because "+why,
 			"write class: bacon, or class: whole muscle if it is none")
 	}
-	j.subject = subject{p.Species, j.Class, f, cooked(p)}
+	j.subject = subject{p.Species, j.Class, f, cooked(p), p.FishKind()}
 	if j.Cured {
 		j.cure()
 		for _, other := range profile.Jurisdictions() {
@@ -352,31 +352,16 @@ func (j *judging) lessBinder(limit float64) string {
 
 func (j *judging) salt() {
 	s := j.Shares
-	if _, sausage := sausageRules[j.Class]; sausage {
+	if j.p.Process == profile.FermentedAndDried {
+		j.fermentedSalt()
+	} else if _, sausage := sausageRules[j.Class]; sausage {
 		percent := float64(s.Salt) * 100
 		if percent < leastSaltPercent-percentSlack || percent > mostSaltPercent+percentSlack {
 			j.find(source.Note, "salt", fmt.Sprintf("salt is %s %% of the meat; sausage usually has %s to %s %% (%s)", decimals(percent, 2),
 				decimals(leastSaltPercent, 1), decimals(mostSaltPercent, 1), trade), "check the salt, that of the cure included")
 		}
 	}
-	if j.p.Species != profile.Fish {
-		return
-	}
-	percent, packed := float64(s.WaterSalt)*100, fishPackedPercent
-	if j.Cured && NitritePPM(j.f, GreenWeight) >= fishCuredFromPPM {
-		packed = fishCuredPercent
-	}
-	water := j.Total * quantity.Kilograms(j.Composition.Water)
-	more := func(limit float64) string {
-		return fmt.Sprintf("see that the fish takes up at least %s more salt, or that it dries further",
-			tenths(water*quantity.Kilograms(limit/(100-limit))-j.f.SaltMass()))
-	}
-	switch {
-	case percent < FishInAirPercent:
-		j.find(source.Warning, "water-salt", fmt.Sprintf("salt is %s %% of the salt and water of the raw fish; smoked fish wants %s %%, vacuum packed %s %% (Maine ch. 359)",
-			decimals(percent, 2), decimals(FishInAirPercent, 1), decimals(packed, 1)), more(FishInAirPercent))
-	case percent < packed:
-		j.find(source.Note, "water-salt", fmt.Sprintf("salt is %s %% of the salt and water of the raw fish: not enough for vacuum packing, which wants %s %% (Maine ch. 359)",
-			decimals(percent, 2), decimals(packed, 1)), more(packed))
+	if j.p.Species == profile.Fish {
+		j.fishSalt()
 	}
 }

@@ -12,8 +12,13 @@ const (
 	cfrOther = "9 CFR 424.21(c)"
 	// canadaManual was read in copies of its text, which name no edition.
 	canadaManual = "CFIA Meat Hygiene Manual of Procedures, ch. 4, as quoted"
-	memory       = "from memory"
-	trade        = "common practice, no source"
+	cfrFish      = "21 CFR 172.175"
+	cfrChub      = "21 CFR 172.177"
+	cfrNitrate   = "21 CFR 172.170"
+	// asMuch says that what may be in the finished product is held against what goes in.
+	asMuch = ": no more goes in than may be left"
+	memory = "from memory"
+	trade  = "common practice, no source"
 )
 
 const (
@@ -85,15 +90,6 @@ var sausageRules = map[profile.Class]sausageRule{
 const (
 	leastSaltPercent = 1.5
 	mostSaltPercent  = 2.2
-)
-
-// Salt in the water of smoked fish, in percent: Maine ch. 359. The rule is for the
-// finished fish, which has lost water.
-const (
-	FishInAirPercent  = 2.5 // packed in air
-	fishPackedPercent = 3.5 // without it
-	fishCuredPercent  = 3.0 // likewise, with 100 to 200 ppm nitrite
-	fishCuredFromPPM  = 100
 )
 
 // usualLoss is what a batch loses in the smokehouse; common practice, no source.

@@ -2,8 +2,10 @@ package formula
 
 import (
 	"fmt"
+	"slices"
 
 	"fumarium/profile"
+	"fumarium/profile/fish"
 	"fumarium/profile/quantity"
 )
 
@@ -105,11 +107,15 @@ type subject struct {
 	class   profile.Class
 	formula profile.Formula
 	cooked  bool
+	fish    fish.Kind
 }
 
 func (s subject) bacon() bool { return s.class == profile.Bacon || s.class == profile.RindOnBacon }
 func (s subject) by(m profile.CureMethod) bool {
 	return s.formula.CuredBy(m)
+}
+func (s subject) oneOf(kinds ...fish.Kind) bool {
+	return s.species == profile.Fish && slices.Contains(kinds, s.fish)
 }
 func (s subject) meat() bool { return s.species != profile.Fish && s.species != profile.Dairy }
 

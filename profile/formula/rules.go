@@ -1,6 +1,9 @@
 package formula
 
-import "fumarium/profile"
+import (
+	"fumarium/profile"
+	"fumarium/profile/fish"
+)
 
 const (
 	us = profile.UnitedStates
@@ -19,6 +22,9 @@ const (
 func minced(s subject) bool { return s.meat() && s.by(profile.Comminuted) }
 func wet(s subject) bool    { return s.meat() && (s.by(profile.Pumped) || s.by(profile.Immersed)) }
 func dry(s subject) bool    { return s.meat() && s.by(profile.DryRubbed) }
+
+// named is fish that the texts name with the larger limit.
+func named(s subject) bool { return s.oneOf(fish.Sablefish, fish.Salmon, fish.Shad) }
 
 // baconBy is bacon by that method, with its rind or without.
 func baconBy(rind profile.Class, methods ...profile.CureMethod) func(subject) bool {
@@ -58,7 +64,15 @@ var Rules = []Rule{
 	{us, "comminuted cure", NitriteSalts, Ingoing, GreenWeight, at(156), at(floorPPM), handbook, "1995", Read, minced},
 	{us, "pumped or immersed cure", NitriteSalts, Ingoing, GreenWeight, at(200), at(floorPPM), handbook, "1995", Read, wet},
 	{us, "dry rubbed cure", NitriteSalts, Ingoing, GreenWeight, at(625), at(floorPPM), handbook, "1995", Read, dry},
-	{us, "smoked fish", NitriteSalts, Ingoing, GreenWeight, at(200), Bound{}, "21 CFR 172.175", "no date", Read, func(s subject) bool { return s.species == profile.Fish }},
+	// Nitrite is for the fish that these texts name, and for no other. They limit what is in
+	// the finished fish; that no more than that goes in is own choice, the stricter reading.
+	{us, "tuna, smoked and cured", NitriteAsSodium, Ingoing, GreenWeight, at(10), Bound{}, cfrFish + asMuch, "no date", Reckoned, func(s subject) bool { return s.oneOf(fish.Tuna) }},
+	{us, "sablefish, salmon and shad, smoked and cured", NitriteAsSodium, Ingoing, GreenWeight, at(200), Bound{}, cfrFish + asMuch, "no date", Reckoned, named},
+	{us, "chub, smoked", NitriteAsSodium, Ingoing, GreenWeight, at(200), at(100), cfrChub + asMuch, "no date", Reckoned, func(s subject) bool { return s.oneOf(fish.Chub) }},
+	{us, "tuna, smoked and cured", NitriteAsSodium, Finished, TotalFormulation, at(10), Bound{}, cfrFish, "no date", Read, func(s subject) bool { return s.oneOf(fish.Tuna) }},
+	{us, "sablefish, salmon and shad, smoked and cured", NitriteAsSodium, Finished, TotalFormulation, at(200), Bound{}, cfrFish, "no date", Read, named},
+	{us, "chub, smoked, with 3.5 % salt in the water of its loin", NitriteAsSodium, Finished, TotalFormulation, at(200), at(100), cfrChub, "no date", Read, func(s subject) bool { return s.oneOf(fish.Chub) }},
+	{us, "fish that 21 CFR 172.175 and 172.177 do not name", NitriteAsSodium, Ingoing, GreenWeight, at(0), Bound{}, cfrFish, "no date", Read, func(s subject) bool { return s.species == profile.Fish && !named(s) && !s.oneOf(fish.Tuna, fish.Chub) }},
 	{us, "cured meat but bacon", NitriteAsSodium, Finished, TotalFormulation, at(200), Bound{}, cfrOther, "read 2026", Quoted, func(s subject) bool { return s.meat() && !s.bacon() }},
 	{us, "bacon", NitrateSalts, Ingoing, GreenWeight, at(0), Bound{}, cfrBacon, "read 2026", Quoted, func(s subject) bool { return s.bacon() }},
 	// 2 3/4 oz, 3 1/2 oz per 100 lb; 7 lb per 100 gal, of which 10 % are pumped and a gallon
@@ -66,8 +80,12 @@ var Rules = []Rule{
 	{us, chopped, NitrateSalts, Ingoing, GreenWeight, at(1718.75), Bound{}, cfrOther + ", 2 3/4 oz per 100 lb", "read 2026", Reckoned, minced},
 	{us, pickle, NitrateSalts, Ingoing, GreenWeight, at(700), Bound{}, cfrOther + ", 7 lb per 100 gal, pumped at 10 %, 10 lb to the gallon", "read 2026", Reckoned, wet},
 	{us, rubbed, NitrateSalts, Ingoing, GreenWeight, at(2187.5), Bound{}, cfrOther + ", 3 1/2 oz per 100 lb", "read 2026", Reckoned, dry},
-	{us, "smoked fish", NitrateSalts, Ingoing, GreenWeight, at(500), Bound{}, "21 CFR 172.170", "no date", Read, func(s subject) bool { return s.species == profile.Fish }},
-	{us, "meat cured at home", NitrateSalts, Finished, TotalFormulation, at(500), Bound{}, "21 CFR 172.170", "no date", Read, subject.meat},
+	{us, "sablefish, salmon and shad, smoked and cured", NitrateAsSodium, Ingoing, GreenWeight, at(500), Bound{}, cfrNitrate + asMuch, "no date", Reckoned, named},
+	{us, "cod roe", NitrateAsPotassium, Ingoing, GreenWeight, at(200), Bound{}, cfrNitrate + asMuch, "no date", Reckoned, func(s subject) bool { return s.oneOf(fish.CodRoe) }},
+	{us, "sablefish, salmon and shad, smoked and cured", NitrateAsSodium, Finished, TotalFormulation, at(500), Bound{}, cfrNitrate, "no date", Read, named},
+	{us, "cod roe", NitrateAsPotassium, Finished, TotalFormulation, at(200), Bound{}, cfrNitrate, "no date", Read, func(s subject) bool { return s.oneOf(fish.CodRoe) }},
+	{us, "fish that 21 CFR 172.170 does not name", NitrateSalts, Ingoing, GreenWeight, at(0), Bound{}, cfrNitrate, "no date", Read, func(s subject) bool { return s.species == profile.Fish && !named(s) && !s.oneOf(fish.CodRoe) }},
+	{us, "meat cured at home", NitrateSalts, Finished, TotalFormulation, at(500), Bound{}, cfrNitrate, "no date", Read, subject.meat},
 
 	// The sum of all nitrite and nitrate counts, before smoking, cooking and fermenting.
 	{ca, "bacon", BothAsSodiumNitrite, Ingoing, TotalFormulation, at(120), at(100), canadaManual, "no date", Quoted, func(s subject) bool { return s.meat() && s.bacon() }},

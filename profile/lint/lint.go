@@ -11,6 +11,8 @@ import (
 
 	"fumarium/profile"
 	"fumarium/profile/chilling"
+	"fumarium/profile/ferment"
+	"fumarium/profile/fish"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 	"fumarium/profile/source"
@@ -85,6 +87,10 @@ var rules = []rule{
 	{"below-ambient", "a cabinet cannot cool", belowAmbient},
 	{"uncured-warm", lethality.RawUncured.Source, uncuredWarm},
 	{"come-up", lethality.ComeUpBand.Source, comeUp},
+	{"cold-smoke", "", coldSmoke},
+	{"parasites", fish.ParasiteSource, parasites},
+	{"ferment-warm", "", fermentWarm},
+	{"ferment-uncured", ferment.LeastSaltSource, fermentUncured},
 	{"never-ends", "heat flows one way", neverEnds},
 	{"no-within", trade, noWithin},
 	{"within-short", "conduction alone", withinShort},

@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"fumarium/profile"
+	"fumarium/profile/fish"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 	"fumarium/profile/source"
@@ -42,6 +43,24 @@ func ringSausage() *profile.Product {
 			{Name: "chill", Line: 13, Place: profile.IceWater, Until: all(coreAtMost(6)), Within: 2 * time.Hour},
 			{Name: "bloom", Line: 14, Place: profile.ColdRoom, Until: all(after(5 * time.Hour))},
 		},
+	}
+}
+
+// coldSide makes it a side of fish that hangs at so much for so long.
+func coldSide(p *profile.Product, chamber quantity.Celsius, stay time.Duration) {
+	p.Species, p.Process, p.Targets = profile.Fish, profile.ColdSmoked, profile.Targets{}
+	p.Formula.Cure = profile.Cure{}
+	p.Formula.Other[0].Mass = 0.2
+	p.Stages = []profile.Stage{{Name: "smoke", Line: 10, Heat: true, ChamberSetpoint: chamber, Smoke: true, Place: profile.Chamber, Until: all(after(stay))}}
+}
+
+// dried makes it a sausage that is fermented at so much and waits so long for its pH.
+func dried(p *profile.Product, chamber quantity.Celsius, within time.Duration) {
+	p.Process, p.Targets = profile.FermentedAndDried, profile.Targets{}
+	sour := profile.Condition{Kind: profile.Confirmed, Measured: profile.SourTo, AtMost: 5.2}
+	p.Stages = []profile.Stage{
+		{Name: "ferment", Line: 10, Heat: true, ChamberSetpoint: chamber, Place: profile.Chamber, Until: all(after(30*time.Hour), sour), Within: within},
+		{Name: "dry", Line: 11, Place: profile.ColdRoom, Until: all(after(100 * time.Hour))},
 	}
 }
 
@@ -289,6 +308,57 @@ var lintCases = []struct {
 				c.HasAmbient, c.Ambient = true, 2
 				p.Stages[1] = profile.Stage{Name: "smoke", Smoke: true, Place: profile.Chamber, Until: all(after(3 * time.Hour))}
 			},
+		},
+	},
+	{
+		"cold-smoke",
+		changes{
+			"21 h at 20 °C":  func(p *profile.Product, _ *Cabinet) { coldSide(p, 20, 21*time.Hour) },
+			"25 h at 9 °C":   func(p *profile.Product, _ *Cabinet) { coldSide(p, 9, 25*time.Hour) },
+			"1 h at 33 °C":   func(p *profile.Product, _ *Cabinet) { coldSide(p, 33, time.Hour) },
+			"in a warm room": func(p *profile.Product, c *Cabinet) { coldSide(p, 9, 21*time.Hour); c.HasAmbient, c.Ambient = true, 18 },
+		},
+		changes{
+			"20 h at 32 °C": func(p *profile.Product, c *Cabinet) { coldSide(p, 32, 20*time.Hour) },
+			"24 h at 9 °C":  func(p *profile.Product, c *Cabinet) { coldSide(p, 9, 24*time.Hour); c.HasAmbient, c.Ambient = true, 5 },
+			"cooked":        func(p *profile.Product, c *Cabinet) { coldSide(p, 33, time.Hour); p.Process = profile.FullyCooked },
+		},
+	},
+	{
+		"parasites",
+		changes{"nothing said": func(p *profile.Product, _ *Cabinet) { coldSide(p, 20, time.Hour) }},
+		changes{
+			"frozen": func(p *profile.Product, _ *Cabinet) { coldSide(p, 20, time.Hour); p.Fish.Parasites = fish.Frozen },
+			"farmed": func(p *profile.Product, _ *Cabinet) { coldSide(p, 20, time.Hour); p.Fish.Parasites = fish.Farmed },
+			"cooked": func(p *profile.Product, _ *Cabinet) { coldSide(p, 20, time.Hour); p.Process = profile.FullyCooked },
+		},
+	},
+	{
+		"ferment-warm", // sums: FSIS 1200 °F·h below 90 °F, CFIA 665 °C·h below 33 °C
+		changes{
+			"80 h at 24 °C": func(p *profile.Product, _ *Cabinet) { dried(p, 24, 80*time.Hour) },
+			"no within":     func(p *profile.Product, _ *Cabinet) { dried(p, 24, 0) },
+			"a warm room":   func(p *profile.Product, c *Cabinet) { dried(p, 24, 72*time.Hour); c.HasAmbient, c.Ambient = true, 26 },
+			"Canada, 47 h at 30 °C": func(p *profile.Product, _ *Cabinet) {
+				dried(p, 30, 47*time.Hour)
+				p.Jurisdiction = profile.Canada
+			},
+		},
+		changes{
+			"78 h at 24 °C": func(p *profile.Product, _ *Cabinet) { dried(p, 24, 78*time.Hour) },
+			"cooked":        func(p *profile.Product, _ *Cabinet) { dried(p, 24, 80*time.Hour); p.Process = profile.NotReadyToEat },
+			"Canada, 46 h at 30 °C": func(p *profile.Product, _ *Cabinet) {
+				dried(p, 30, 46*time.Hour)
+				p.Jurisdiction = profile.Canada
+			},
+		},
+	},
+	{
+		"ferment-uncured",
+		changes{"no cure": func(p *profile.Product, _ *Cabinet) { dried(p, 24, 50*time.Hour); p.Formula.Cure = profile.Cure{} }},
+		changes{
+			"cured":  func(p *profile.Product, _ *Cabinet) { dried(p, 24, 50*time.Hour) },
+			"cooked": func(p *profile.Product, _ *Cabinet) { uncured(p) },
 		},
 	},
 	{

@@ -6,13 +6,13 @@ import (
 
 	"fumarium/profile"
 	"fumarium/profile/diffusion"
-	"fumarium/profile/formula"
+	"fumarium/profile/fish"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 )
 
 // brined is the least salt in the water of smoked fish that protects it.
-const brined = quantity.Ratio(formula.FishInAirPercent / 100)
+const brined = quantity.Ratio(fish.InAirPercent / 100.)
 
 func speciesOfCuts(l *linting) []finding {
 	var found []finding
@@ -88,7 +88,9 @@ func uncuredWarm(l *linting) []finding {
 }
 
 func comeUp(l *linting) []finding {
-	if l.Species == profile.Dairy || l.estimate.comeUp <= comeUpWarn {
+	// What is smoked cold or fermented goes by limits of its own (FSIS Cooking Guideline 2021).
+	other := l.Process == profile.ColdSmoked || l.Process == profile.FermentedAndDried
+	if other || l.Species == profile.Dairy || l.estimate.comeUp <= comeUpWarn {
 		return nil
 	}
 	return []finding{{-1,

@@ -13,6 +13,8 @@ import (
 
 	"fumarium/profile"
 	"fumarium/profile/chilling"
+	"fumarium/profile/ferment"
+	"fumarium/profile/fish"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 )
@@ -63,7 +65,10 @@ type Claim struct {
 	Heat   lethality.Count  `record:"heat"`    // of the coldest core, by the product's criterion
 	Chill  chilling.State   `record:"chill"`   // of the hottest core, by the product's rule
 
-	Surface Moisture `record:"surface"`
+	Surface Moisture       `record:"surface"`
+	Smoking fish.Course    `record:"smoking"` // of fish that is smoked cold
+	Ferment ferment.Course `record:"ferment"` // of sausage, until its pH was measured
+	Passed  int            `record:"passed"`  // stages of it that are over, with all that they wait for
 }
 
 // cooked reports whether the core has had the lethality of its species. The come-up ends

@@ -309,6 +309,10 @@ func ExampleJudge() {
 	// surface: does not apply, a casing (natural) keeps the surface moist
 	// chilled: not shown, option 3, cured: not yet
 	// formula: met, within the limits of the make sheet
+	// process: does not apply, it names no process with rules for the chamber
+	// kill: does not apply, it names no process that kills other than by its table
+	// raw fish: does not apply, it is no fish
+	// keeping: does not apply, no rule on keeping it is held here
 	// record: not shown, nobody has checked the record
 }
 

@@ -22,6 +22,9 @@ type Moisture struct {
 // Air is what is known of the air around the product over one step.
 type Air struct {
 	Loaded   bool // the product hangs in the chamber
+	Seen     bool // the chamber was read
+	Chamber  quantity.Celsius
+	Passed   int // how many stages are over
 	Measured bool
 	Humidity quantity.Ratio
 	Kept     bool // the damper is shut, or the humidifier is on
@@ -35,8 +38,13 @@ const moistEnough = 0.30
 // shortCook is the time below which only humidity throughout counts (Table 1).
 const shortCook = time.Hour
 
-// moisten counts a step until the product is cooked.
+// moisten counts a step until the product is cooked, and for fish that is smoked cold how
+// warm it hangs.
 func (c *Claim) moisten(r *Rules, a Air, dt time.Duration) {
+	if a.Loaded && r.Product != nil && r.Product.Process == profile.ColdSmoked {
+		c.Smoking = c.Smoking.Add(a.Chamber, a.Seen, dt)
+	}
+	c.dry(r, a, dt)
 	if !a.Loaded || r.Criterion == nil || r.Criterion.Met(c.Heat) {
 		return
 	}

@@ -2,7 +2,7 @@ package proof
 
 // uncovered is what no verdict says anything of. It is printed with each.
 var uncovered = []string{
-	"the raw meat or fish, how fresh it was and how it was kept; histamine and what else no heat takes away",
+	"the raw meat or fish, how fresh it was and how it was kept; histamine that nobody measured and what else no heat takes away",
 	"whether the formula was weighed and mixed as it is written",
 	"the pieces without a probe, and whether the probes sat in the middle of the thickest",
 	"the probes since they were last calibrated",

@@ -44,11 +44,15 @@ const (
 	Surface              // moist enough for the heat to count there, too
 	Chilled              // fast enough, by the rule that the product names
 	Formula              // nitrite and what else is limited
+	Process              // what another process than cooking asks of the chamber
+	Killed               // what another process than cooking kills
+	RawFish              // parasites and histamine
+	Keeping              // what keeps it good once it is made
 	Recorded             // the record is whole
 	RuleCount
 )
 
-var ruleText = [RuleCount]string{"cooked", "come-up", "surface", "chilled", "formula", "record"}
+var ruleText = [RuleCount]string{"cooked", "come-up", "surface", "chilled", "formula", "process", "kill", "raw fish", "keeping", "record"}
 
 func (r Rule) String() string {
 	if r < RuleCount {
@@ -115,6 +119,10 @@ func Judge(r *Rules, c *Claim, over bool) (v Verdict) {
 			v[Formula] = Judgement{DoesNotApply, "it has no cure"}
 		}
 	}
+	v[Process] = process(r, c, over)
+	v[Killed] = killed(r.Product)
+	v[RawFish] = rawFish(r.Product)
+	v[Keeping] = keeping(r.Product, c)
 	v[Recorded] = Judgement{NotShown, "nobody has checked the record"}
 	r.tellError(&v)
 	return v
@@ -172,6 +180,10 @@ func uncooked(p *profile.Product) Judgement {
 		return Judgement{DoesNotApply, "nothing is cooked"}
 	case p.Process == profile.NotReadyToEat:
 		return Judgement{DoesNotApply, "not ready to eat: whoever eats it must cook it, and its label must say so"}
+	case p.Process == profile.FermentedAndDried:
+		return Judgement{DoesNotApply, "fermented and dried instead of cooked"}
+	case p.Process == profile.ColdSmoked:
+		return Judgement{DoesNotApply, "smoked cold: it stays raw"}
 	}
 	return Judgement{NotShown, "the file names neither a core nor a lethality to reach; name one, or process: not ready to eat"}
 }

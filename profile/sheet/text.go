@@ -26,6 +26,8 @@ func (s Sheet) Text() string {
 	s.checks(w)
 	s.byHand(w)
 	s.rest(w)
+	s.fish(w)
+	s.fermented(w)
 	s.chamber(w)
 	s.elsewhere(w)
 	s.cautions(w)

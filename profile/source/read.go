@@ -182,6 +182,9 @@ func (v Value) Map() *Map {
 	return m
 }
 
+// IsMap reports whether the value is a mapping that can be read.
+func (v Value) IsMap() bool { return v.usable() && v.node.Kind == yaml.MappingNode }
+
 // List reads the value as a list of at least one and at most limit items.
 func (v Value) List(limit int) []Value {
 	if !v.usable() {

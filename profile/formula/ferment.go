@@ -1,0 +1,28 @@
+package formula
+
+import (
+	"fmt"
+
+	"fumarium/profile/ferment"
+	"fumarium/profile/quantity"
+	"fumarium/profile/source"
+)
+
+// fermentedSalt holds the salt of fermented sausage against what Canada asks. Of the other
+// places none is known here, and there it is advice.
+func (j *judging) fermentedSalt() {
+	salt := quantity.Ratio(0)
+	if j.Total > 0 {
+		salt = quantity.Ratio(j.f.SaltMass() / j.Total)
+	}
+	if float64(salt) >= float64(ferment.LeastSalt)-percentSlack/100 {
+		return
+	}
+	severity := source.Warning
+	if j.Where == ca {
+		severity = source.Error
+	}
+	need := j.Total * quantity.Kilograms(ferment.LeastSalt)
+	j.find(severity, "ferment-salt", fmt.Sprintf("salt is %s %% of the raw batch; against Clostridium botulinum fermented sausage wants %v, besides its nitrite (%s)",
+		decimals(float64(salt)*100, 2), ferment.LeastSalt, ferment.LeastSaltSource), fmt.Sprintf("put in at least %s more salt", tenths((need-j.f.SaltMass())/quantity.Kilograms(1-ferment.LeastSalt))))
+}
