@@ -217,6 +217,7 @@ func (t *step) start() {
 		// wear outlive a batch.
 		Chamber: chamberMemory{Reading: s.Chamber.Reading, probes: s.Chamber.probes},
 		Heater:  heaterMemory{Relay: s.Heater.Relay, walls: s.Heater.walls, hasWalls: s.Heater.hasWalls},
+		Balance: balanceMemory{heated: s.Balance.heated, rise: s.Balance.rise},
 		Fan:     fanMemory{Relay: s.Fan.Relay}, Alarms: s.Alarms, stirred: s.stirred,
 		Evidence:  s.Evidence,
 		Out:       Outputs{Damper: 1}, // open until a stage says otherwise

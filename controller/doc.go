@@ -10,7 +10,7 @@
 //
 //	time      how long it was since the last step; too long means that nobody watched
 //	follow    the memories take the readings in: chamber, core, wick, heater, smoke,
-//	          heat time, evidence
+//	          heat time, balance, evidence
 //	command   what the person wants, or why not
 //	alarms    every condition of the catalogue; a trip or the end of the heat holds the batch
 //	batch     the stage under way moves on, or ends
@@ -20,7 +20,7 @@
 // # What it remembers
 //
 // State is all of it: a value without pointers, compared with == and recorded whole under
-// names of its own. Seven memories are part of it, each in a file with its follow and the
+// names of its own. Eight memories are part of it, each in a file with its follow and the
 // set of alarms that stand because of it:
 //
 //	chamber   which probes are believed, and what the chamber is
@@ -29,6 +29,7 @@
 //	smoke     the air that the generator was given
 //	wick      humidity, and whether the wick is wet
 //	heat time for how long it has heated without a person's word
+//	balance   what the heat and the cores say of the air, against what the probe reads
 //	evidence  what the probes have shown of themselves, before a batch and in ice water
 //
 // # Whatever it is not sure of turns the heater off

@@ -44,7 +44,7 @@ func Example() {
 	// 0 s: batch running
 	//  0 s: stage dry begins
 	//  0 s: stage dry waits for the person: Hang the sticks so that none
-	// 19 s: asked of the heater 89 %, on: fan
+	// 19 s: asked of the heater 25 %, on: fan
 	// 20 s: asked of the heater 0 %, on: fan
 	// 50 s: alarm chamber-lost (now): No chamber probe gives a usable re
 	// 50 s: trip chamber-lost: heater latched off until reset

@@ -220,6 +220,7 @@ func (h *heaterMemory) heat(t *step, stage *profile.Stage) bool {
 	if !ok {
 		demand = 0
 	}
+	demand = t.s.Balance.meter(t, demand)
 	h.Demand = demand
 	on := false
 	h.Relay, on = duty.Step(t.m.heater, h.Relay, demand, t.dt)

@@ -188,14 +188,20 @@ func heatsThrough(shape profile.Shape, air, core quantity.Celsius) time.Duration
 // slowest is the time constant of the last of the heat, in seconds.
 func slowest(shape profile.Shape) float64 {
 	half := float64(shape.HalfThickness())
-	root, sides := 2.467, shape.Form.Exponent()+1 // square of the first root at a surface that has the air's temperature
-	switch shape.Form {
-	case profile.Cylinder:
-		root = 5.783
-	case profile.Sphere:
-		root = 9.870
-	}
+	root, sides := lastMode(shape.Form), shape.Form.Exponent()+1
 	return half*half/meatDiffusivity/root + half*meatConductivity/meatDiffusivity/stillFilm/sides
+}
+
+// lastMode is how fast the last of the heat goes through a piece whose surface has the
+// air's temperature: the square of the first root of the series.
+func lastMode(f profile.Form) float64 {
+	switch f {
+	case profile.Cylinder:
+		return 5.783
+	case profile.Sphere:
+		return 9.870
+	}
+	return 2.467
 }
 
 // lead is how much longer than the first term alone the core waits at first: the

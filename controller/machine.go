@@ -24,9 +24,10 @@ type Machine struct {
 	here    trip.Parts
 	cannot  Refusal // why no batch of this can be started; zero is nothing
 
-	rest   time.Duration
-	stages []stageRules
-	rules  proof.Rules // for probes without error: that of a batch is the state's
+	rest    time.Duration
+	stages  []stageRules
+	balance balanceRules
+	rules   proof.Rules // for probes without error: that of a batch is the state's
 
 	heater, fan, smoke duty.Limits
 	model              pid.Model // of the chamber as the control law sees it
@@ -83,6 +84,7 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 		m.smokeHeat = quantity.Celsius(float64(r.Gain) * float64(c.Generator.Heat) / float64(c.Heater.Power))
 	}
 	m.fuelLow = c.Generator.PumpTime() - time.Duration(float64(c.Generator.Share())*float64(fuelWarning))
+	m.balance = newBalanceRules(p, c)
 	for i := range m.tolerance {
 		if fitted := Slot(c, i); fitted != nil {
 			m.tolerance[i] = fitted.Tolerance()
@@ -182,6 +184,7 @@ func (m *Machine) Advance(s *State, in *Inputs) (Outputs, []Event) {
 	s.Heater.follow(&t)
 	s.Smoke.follow(&t)
 	s.HeatTime.follow(&t)
+	s.Balance.follow(&t)
 	s.Evidence.follow(&t)
 	t.command()
 	t.alarms()

@@ -142,6 +142,7 @@ type State struct {
 	Smoke    smokeMemory   `record:"smoke"`
 	Wick     wickMemory    `record:"wick"`
 	HeatTime heatTime      `record:"heat_time"`
+	Balance  balanceMemory `record:"balance"`
 	Fan      fanMemory     `record:"fan"`
 	Absence  absence       `record:"absence"`
 	Evidence evidence      `record:"evidence"`

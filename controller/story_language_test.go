@@ -357,6 +357,8 @@ func parseSetting(key, text string, over bool) (setting, error) {
 		return func(w *world, _ time.Duration) { w.meatLag = d }, err
 	case "relay":
 		return flag(func(w *world) *bool { return &w.welded }, "welded", "sound")
+	case "balance":
+		return choice(func(w *world) *string { return &w.balance }, "off", "on")
 	case "door":
 		return choice(func(w *world) *string { return &w.door }, "none", "shut", "open", "unread")
 	case "feedback":

@@ -72,7 +72,7 @@ type probe struct {
 const sheath = 8.0
 
 func newWorld(c *cabinet.Cabinet) *world {
-	w := &world{air: 15, room: 15, meat: 8, middle: 8, meatLag: 24 * time.Minute, power: 1, noise: 1.0 / 128, place: "chamber", wired: "none", clock: "set"}
+	w := &world{air: 15, room: 15, meat: 8, middle: 8, meatLag: 24 * time.Minute, power: 1, noise: 1.0 / 128, place: "chamber", wired: "none", clock: "set", aware: aware{balance: "off"}}
 	w.door = "none"
 	w.chambers[0].mode, w.cores[0].mode = "air", "meat"
 	w.fit(c)

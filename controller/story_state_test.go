@@ -91,7 +91,7 @@ type aware struct {
 	chamber                                                             [cabinet.MaxChamberProbes]sensors.Reading
 	core                                                                [cabinet.MaxCoreProbes]sensors.Reading
 	wetBulb, ambient, ember, board                                      sensors.Reading
-	door, feedback                                                      string
+	door, feedback, balance                                             string
 	driveFailed, recordFailing, diskLow, powerLost, clockUnset, stepped bool
 	awayUnknown                                                         bool
 	awayFor                                                             time.Duration // that the clock shows now; zero is nothing
@@ -228,6 +228,9 @@ func (m *machine) step(a aware, o order, full bool) ([]output, []event, view) {
 	machine, err := controller.New(m.product, m.cabinet)
 	if err != nil {
 		panic(err)
+	}
+	if a.balance == "off" {
+		machine = machine.Unbalanced()
 	}
 	m.state, out, events = machine.Step(m.state, in)
 	var said []event

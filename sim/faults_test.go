@@ -39,7 +39,7 @@ func TestWhatBecomesOfABatchWithAFault(t *testing.T) {
 		{"power-cut@1h+10m", "complete", "", "power-lost", true},
 		{"away@0s+30m", "complete", "", "prompt-waiting", true},
 		{"away@0s+2h30m", "complete", "", "heat-ended", true},
-		{"heater-dead@10m", "held", "held by the trip no-heat", "no-heat", false},
+		{"heater-dead@10m", "held", "held by the trip heat-unanswered", "heat-unanswered", false},
 		{"fire@2h+10m=3kW", "complete", "", "chamber-high", true},
 		{"disk-low@1h+10m", "complete", "", "disk-low", true},
 	} {

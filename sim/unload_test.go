@@ -142,7 +142,7 @@ func TestADoorOpenedDuringAStage(t *testing.T) {
 							return
 						}
 						if tripped != trip.None {
-							assert.Equal(t, trip.NoHeat, tripped)
+							assert.Contains(t, []trip.Code{trip.NoHeat, trip.HeatUnanswered}, tripped)
 							assert.LessOrEqual(t, took, length*time.Minute+time.Minute, "not once it is shut")
 						}
 						t.Logf("%v after %v", tripped, took)

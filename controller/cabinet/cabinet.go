@@ -221,7 +221,14 @@ type Response struct {
 	Lag       time.Duration
 	SecondLag time.Duration
 	DeadTime  time.Duration
+	// Least and Most are what share of that rise the chamber may follow in truth: loaded
+	// with wet product, in any weather, with what the response is wrong by.
+	Least, Most quantity.Ratio
 }
+
+// DefaultLeast and DefaultMost are what a file means that says nothing: own magnitudes, no
+// source. In the simulated cabinets batches without a fault lie between 0.2 and 2.
+const DefaultLeast, DefaultMost quantity.Ratio = 0.2, 2
 
 // Rehearsal is what the simulated cabinet is built of.
 type Rehearsal struct {

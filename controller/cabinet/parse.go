@@ -43,6 +43,8 @@ var (
 	elementRange   = source.Range[quantity.Kilograms]{Low: 0.05, High: 50, Text: quantity.Kilograms.String}
 	draughtRange   = source.Range[quantity.CubicMetersPerSecond]{Low: 0, High: 500. / 3600, Text: quantity.CubicMetersPerSecond.String}
 	fanRange       = source.Range[quantity.CubicMetersPerSecond]{Low: 0, High: 20_000. / 3600, Text: quantity.CubicMetersPerSecond.String}
+	leastShare     = source.Range[quantity.Ratio]{Low: 0.05, High: 1, Text: quantity.Ratio.String}
+	mostShare      = source.Range[quantity.Ratio]{Low: 1, High: 5, Text: quantity.Ratio.String}
 	trayRange      = source.Range[quantity.Ratio]{Low: 0, High: 1, Text: quantity.Ratio.String}
 	humidifierRate = source.Range[quantity.Kilograms]{Low: 0, High: 50, Text: quantity.Kilograms.String}
 )
@@ -256,6 +258,13 @@ func parseResponse(m *source.Map) Response {
 	r.Lag, _ = source.ReadIn(m.Need("lag"), quantity.ParseDuration, lagRange)
 	r.SecondLag, _ = source.ReadIn(m.Need("second lag"), quantity.ParseDuration, secondRange)
 	r.DeadTime, _ = source.ReadIn(m.Need("dead time"), quantity.ParseDuration, deadRange)
+	r.Least, r.Most = DefaultLeast, DefaultMost
+	if v := m.Take("least"); v.Present() {
+		r.Least, _ = source.ReadIn(v, quantity.ParseRatio, leastShare)
+	}
+	if v := m.Take("most"); v.Present() {
+		r.Most, _ = source.ReadIn(v, quantity.ParseRatio, mostShare)
+	}
 	if r.Lag > 0 && r.SecondLag > r.Lag {
 		m.FaultAt("second lag", fmt.Sprintf("%s is longer than the lag, %s", quantity.FormatDuration(r.SecondLag), quantity.FormatDuration(r.Lag)), "the second lag is the shorter of the two; swap them")
 	}

@@ -40,7 +40,7 @@ door: {pin: GPIO12, polarity: active low}
 limits: {chamber: 115 °C, ramp: 120 °C/h}
 rules: {fan with smoke: yes}
 generator: {fuel: 300 g, air: 7 L/min, heat: 110 W, moisture: 60 g, full air: 9 min, turned down: 55 %, lasts: 3 h 20 min, ember: 220 °C}
-response: {gain: 120 K, lag: 20 min, second lag: 2 min, dead time: 30 s}
+response: {gain: 120 K, lag: 20 min, second lag: 2 min, dead time: 30 s, least: 30 %, most: 150 %}
 rehearsal:
   inside: {width: 60 cm, depth: 55 cm, height: 120 cm}
   wall: [{material: brick, thickness: 115 mm}, {material: mineral wool, thickness: 30 mm}]
@@ -107,7 +107,7 @@ func TestParse(t *testing.T) {
 		Rules:      Rules{FanWithSmoke: true},
 		Generator:  Generator{Fuel: 0.3, Air: 7. / 60_000, Heat: 110, Moisture: 0.06, FullAir: 9 * time.Minute, TurnedDown: 0.55, Lasts: 200 * time.Minute, Ember: 220, Line: 19},
 		Ambient:    12,
-		Response:   Response{Gain: 120, Lag: 20 * time.Minute, SecondLag: 2 * time.Minute, DeadTime: 30 * time.Second},
+		Response:   Response{Gain: 120, Lag: 20 * time.Minute, SecondLag: 2 * time.Minute, DeadTime: 30 * time.Second, Least: 0.3, Most: 1.5},
 		Rehearsal: Rehearsal{Width: 0.6, Depth: 0.55, Height: 1.2,
 			Wall:  []Layer{{Material: "brick", Thickness: 0.115}, {Material: "mineral wool", Thickness: 0.03}},
 			Racks: 4, Element: 0.8, PastTray: DefaultPastTray, Leak: 0.3 / 3600, Vent: 4. / 3600, FanFlow: 150. / 3600, FanExchange: 10. / 3600, Humidifier: 0.5},

@@ -88,7 +88,7 @@ func testCabinet() *cabinet.Cabinet {
 	heater.Power = 1000
 	return &cabinet.Cabinet{
 		Name: "test box", Heater: heater, Fan: relay, Smoke: relay, Limits: cabinet.Limits{ChamberHigh: 110}, Ambient: 15,
-		Response: cabinet.Response{Gain: 150, Lag: 20 * time.Minute, SecondLag: 2 * time.Minute, DeadTime: 30 * time.Second},
+		Response: cabinet.Response{Gain: 40, Lag: 20 * time.Minute, SecondLag: 2 * time.Minute, DeadTime: 30 * time.Second},
 	}
 }
 

@@ -22,6 +22,11 @@ type memory struct {
 	lost []string
 }
 
+// has reports whether the layout holds a field.
+func (m *memory) has(name string) bool {
+	return slices.ContainsFunc(m.places, func(p place) bool { return p.name == name })
+}
+
 // newMemory is that of this program's own layout.
 func newMemory() *memory {
 	m := &memory{}

@@ -133,11 +133,16 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 	}
 	var m *memory
 	var state controller.State
+	runs := machine
 	result := &Result{Program: b.Program}
 	from := func(layout, text string) (err error) {
-		if m, err = memoryOf(layout); err == nil {
-			state, err = m.parse(text)
+		if m, err = memoryOf(layout); err != nil {
+			return err
 		}
+		if runs = machine; !m.has("balance.share_ratio") {
+			runs = machine.Unbalanced()
+		}
+		state, err = m.parse(text)
 		return err
 	}
 	if err := from(b.layout, b.state); err != nil {
@@ -150,7 +155,7 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 			return from(gap.text("layout"), gap.text("state"))
 		},
 		step: func(n int64, f *frame, events []controller.Event) error {
-			s, out, happened := machine.Step(state, f.In)
+			s, out, happened := runs.Step(state, f.In)
 			state, last = s, n
 			result.Steps++
 			differs := func(what string, recorded, replayed any) error {

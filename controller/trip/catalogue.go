@@ -215,6 +215,16 @@ var catalogue = [Count]Entry{
 		Meaning: "A hand step has been waiting for its confirmation for an hour. Where it heats, the heat ends an hour from now.",
 		Action:  "Do it and confirm it.",
 	},
+	HeatUnanswered: {
+		Name: "heat-unanswered", Priority: Now, Trips: true, Suppresses: []Code{HeatShort, StageOvertime, StageOverdue},
+		Meaning: "More heat has gone into the chamber than its reading shows: the probe reads too low, stands still or hangs outside, the door was open for long, or the heat does not reach the air. Nobody knows how hot the chamber is; the heater is off.",
+		Action:  "Look at the chamber with another thermometer. See that its probe hangs inside and is of the type in the cabinet file, that the door is shut and the element gets warm; then reset.",
+	},
+	CoreOutrunsChamber: {
+		Name: "core-outruns-chamber", Priority: Now, Trips: true, Delay: time.Minute, Needs: CoreProbe,
+		Meaning: "A core warms faster than a chamber of this reading can warm it. The chamber is hotter than its probe says, or the core probe does not sit in the middle, or the piece is much thinner than the product file says. The heater is off.",
+		Action:  "Look at the chamber with another thermometer, and at where the core probe sits; put right what is wrong, then reset.",
+	},
 	HeatEnded: {
 		Name: "heat-ended", Priority: Now, Suppresses: []Code{StageOverdue, StageOvertime, PromptOverdue, PromptWaiting},
 		Meaning: "A hand step has waited for two hours while it heated, or the stage or the batch has heated far longer than its file expects. The heater is off and the batch is held.",

@@ -61,6 +61,8 @@ const (
 	HeatEnded
 	AbsenceUnknown
 	CalibrationOff
+	HeatUnanswered
+	CoreOutrunsChamber
 	Count // number of codes, for arrays
 )
 

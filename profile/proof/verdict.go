@@ -85,8 +85,8 @@ func (v *Verdict) Holds(rules ...Rule) bool {
 func (v *Verdict) Good() bool { return len(v.Lacks()) == 0 }
 
 // shows are the rules that a good batch has to show. What a recipe cannot show of its
-// formula an analysis can, and the record is for who has read it.
-var shows = []Rule{Cooked, CameUp, Surface, Chilled}
+// formula, or of a raw fish, an analysis can, and the record is for who has read it.
+var shows = []Rule{Cooked, CameUp, Surface, Chilled, Process}
 
 // Lacks says which rules keep a verdict from being good, and why.
 func (v *Verdict) Lacks() (texts []string) {

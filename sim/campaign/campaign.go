@@ -35,6 +35,8 @@ const (
 	Latched         Rule = "a trip stays until a person resets it, and holds the batch"
 	ContactsRest    Rule = "the heater's relay keeps its least off-time"
 	ChamberBounded  Rule = "the true chamber passes the limit by no more than it coasts with the heater off"
+	WrongBounded    Rule = "with a wrong chamber probe the true chamber passes the limit by no more than is stated"
+	WrongIsSaid     Rule = "a wrong chamber probe is said before the true chamber is far over the limit"
 	CoreWasThere    Rule = "a stage ends by core only when the true core is there"
 	ClaimIsTrue     Rule = "no more lethality is claimed than the true core has had"
 	GoodIsSafe      Rule = "a batch called good is cooked, came up and chilled in truth"
@@ -113,6 +115,7 @@ type judge struct {
 	overPeak    quantity.Celsius
 	bound       quantity.Celsius
 	bounded     bool
+	said        bool // an alarm that is pressing
 	boundDrive  plant.Drive
 	lag         time.Duration
 	lastStage   int
@@ -426,48 +429,6 @@ func (j *judge) repeat(m *sim.Moment) {
 		j.breaks(Replays, m.Now, "outputs %+v, again %+v", m.After.Out, out)
 	} else if m.Now%time.Minute == 0 && j.replay != *m.After {
 		j.breaks(Replays, m.Now, "the state differs, or holds what is not a number")
-	}
-}
-
-// chamber holds the true chamber against its limit. Above it, a lag of the probe is
-// let pass; then a copy of the plant is left alone with the heater off, and the real
-// one must stay below what the copy came to.
-//
-// Against a welded contact and a fire the controller can do no more than to be off,
-// which HeaterOffOnTrip holds; the bound is not for them.
-func (j *judge) chamber(m *sim.Moment) {
-	if fault.Any(j.setup.Faults, fault.HeaterWelded, fault.Fire) {
-		return
-	}
-	limit := j.setup.Cabinet.Limits.ChamberHigh
-	p := m.World.Built()
-	t := p.Chamber()
-	if t < limit {
-		j.over = j.over && t > limit-3
-		return
-	}
-	if !j.over {
-		j.over, j.overSince, j.overPeak, j.bounded = true, m.Now, t, false
-	}
-	j.overPeak = max(j.overPeak, t)
-	drive := m.World.Driven()
-	drive.Heater = false
-	switch {
-	case m.Now-j.overSince < j.lag+3*sim.Step:
-		return
-	case !j.bounded || drive != j.boundDrive:
-		if !j.bounded {
-			j.bound = j.overPeak
-		}
-		j.bounded, j.boundDrive = true, drive
-		coasting := *p
-		for range 1800 {
-			coasting.Advance(sim.Step, drive)
-			j.bound = max(j.bound, coasting.Chamber())
-		}
-	}
-	if t > j.bound+1 {
-		j.breaks(ChamberBounded, m.Now, "%s, coasting would end at %s, limit %s", t, j.bound, limit)
 	}
 }
 

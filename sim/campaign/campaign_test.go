@@ -115,10 +115,9 @@ var knownLimits = []known{
 	{rule: CoreWasThere, any: []fault.Kind{fault.CoreOffset}, why: coreOffset},
 	{rule: ClaimIsTrue, any: []fault.Kind{fault.CoreOffset}, why: coreOffset},
 	{rule: GoodIsSafe, any: []fault.Kind{fault.CoreOffset}, why: coreOffset},
-	{rule: ChamberBounded, any: []fault.Kind{fault.ChamberOffset, fault.ChamberDrift},
-		why: "one chamber probe that reads too little moves the limit up by as much; the independent thermal cut-out is there for that"},
-	{rule: ChamberBounded, all: []fault.Kind{fault.ChamberFrozen}, any: []fault.Kind{fault.ChamberNoise},
-		why: "a chamber probe that stands still with noise on top of it looks alive; the independent thermal cut-out is there for that"},
+	{rule: CoreWasThere, any: []fault.Kind{fault.CoreWire}, why: coreWire},
+	{rule: ClaimIsTrue, any: []fault.Kind{fault.CoreWire}, why: coreWire},
+	{rule: GoodIsSafe, any: []fault.Kind{fault.CoreWire}, why: coreWire},
 	{rule: ClaimIsTrue, any: []fault.Kind{fault.CoreFrozen},
 		why: "a core that stands still is known for frozen only after half an hour or more; what was counted until then stays"},
 	{rule: CoreWasThere, any: []fault.Kind{fault.CoreOut, fault.CoreSwapped}, slight: true, why: coreInAir},
@@ -131,6 +130,7 @@ var knownLimits = []known{
 
 const (
 	coreOffset = "one core probe that reads a few kelvin wrong looks like meat of another temperature; check probes in ice water and in boiling water"
+	coreWire   = "a core probe of another wire than its chip is set to reads right at its board's temperature only; ice water shows it: calibration-off, fumarium ice"
 	coreInAir  = "a core probe that slips into air within 2 K of the core's temperature makes no jump"
 	believed   = "who says that the probe is back in the meat is believed"
 )

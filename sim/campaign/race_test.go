@@ -5,3 +5,6 @@ package campaign
 // batchesByDefault is small under the race detector, which makes each ten times as
 // long.
 const batchesByDefault = 12
+
+// liesByDefault is how many batches each wrong probe gets.
+const liesByDefault = 2
