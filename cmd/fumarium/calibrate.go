@@ -41,7 +41,7 @@ const (
 	// the probe is not the same every day; and where the pressure is that of an altitude,
 	// the weather moves it by 3 %.
 	bathError float64 = 0.3
-	weather           = 0.03
+	weather   float64 = 0.03
 )
 
 // leftOver is how far a probe may be wrong between two points that were measured.
