@@ -835,3 +835,22 @@ func TestTheCoresErrorIsTheRecords(t *testing.T) {
 		assert.Less(t, len(result.Course), len(d.steps), "a sample each ten seconds is enough")
 	}
 }
+
+// A program that ends well in a batch, on a computer that has been up for long, was away for
+// no longer than until it is back.
+func TestACleanStopIsNoLongAbsence(t *testing.T) {
+	o := options(t.TempDir())
+	began := time.Now()
+	o.Uptime, o.Up = 0, func() time.Duration { return 30*24*time.Hour + time.Since(began) }
+	r := open(t, o)
+	b := newTrial(t, r)
+	b.begin().run(63)
+	shut(t, r)
+	r = open(t, o)
+	defer shut(t, r)
+	u, err := r.Unfinished(t.Context(), Moment{Wall: b.moment().Wall, ClockSet: true, Synced: true})
+	require.NoError(t, err)
+	require.NotNil(t, u)
+	assert.Equal(t, controller.AwayByBoot, u.Away)
+	assert.Less(t, u.Unseen, time.Hour)
+}

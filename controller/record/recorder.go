@@ -440,7 +440,7 @@ func (r *Recorder) Resume(u *Recovery, state controller.State) {
 // error says what could not be written. A batch under way stays unfinished.
 func (r *Recorder) Close(ctx context.Context) error {
 	if b := r.open; b != nil && b.steps > 0 {
-		b.state, b.uptime = r.last, r.o.Uptime+r.o.now().Sub(r.opened)
+		b.state, b.uptime = r.last, r.uptime()
 		r.push(b, true)
 	}
 	r.open = nil
