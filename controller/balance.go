@@ -39,10 +39,10 @@ const (
 	meteredDuty                 = 0.25 // beyond the duty that holds the air, until it does,
 	meteredFor                  = 2 * time.Minute
 	answerFast                  = 20 * time.Second
-	answerSlow                  = 150 * time.Second
-	answerLeast quantity.Kelvin = 0.2 // between both: it rises by 0.1 K a minute
-	falls       quantity.Kelvin = 0.6 // between both: it falls by 0.3 K a minute
-	fallsFast   quantity.Kelvin = 0.4 // from the faster one: by 1.2 K a minute
+	answerSlow                  = time.Minute
+	answerLeast quantity.Kelvin = 0.07 // between both: it rises by 0.1 K a minute
+	falls       quantity.Kelvin = 0.2  // between both: it falls by 0.3 K a minute
+	fallsFast   quantity.Kelvin = 0.4  // from the faster one: by 1.2 K a minute
 	// A reading that falls although the heat is on shows an open door, or a probe that
 	// has fallen out. So much is forgiven for a while, with no more heat than holds the air.
 	droppedMost quantity.Kelvin = 4
@@ -83,9 +83,8 @@ type balanceMemory struct {
 	slow     quantity.Celsius `record:"slow_celsius"`
 	hottest  quantity.Celsius `record:"hottest_celsius"` // that it was of late
 	hasTrend bool             `record:"trend_known"`
-	last     quantity.Kelvin  `record:"missing_now_kelvin"`    // missing, not smoothed
-	before   quantity.Kelvin  `record:"missing_before_kelvin"` // it fell
-	dropped  quantity.Kelvin  `record:"dropped_kelvin"`        // of it because the reading fell
+	before   quantity.Kelvin  `record:"missing_before_kelvin"` // what is missing, not smoothed, but for
+	dropped  quantity.Kelvin  `record:"dropped_kelvin"`        // what is because the reading fell
 	gone     time.Duration    `record:"dropped_time"`
 	metered  bool             `record:"metered"` // more heat is wanted than it answers for
 	waits    time.Duration    `record:"waits"`   // for so long it did not, and is short
@@ -103,7 +102,6 @@ type coreTrend struct {
 
 // balanceRules are what follows from product and cabinet.
 type balanceRules struct {
-	lag, second    float64         // s
 	least, most    float64         // share
 	loss           float64         // W/K by the response
 	vent, exchange float64         // W/K at full damper: at a stack of 1 m times 1 K, and by the fan
@@ -117,7 +115,7 @@ type balanceRules struct {
 func newBalanceRules(p *profile.Product, c *cabinet.Cabinet) balanceRules {
 	r, h := c.Response, c.Rehearsal
 	b := balanceRules{
-		lag: r.Lag.Seconds(), second: max(1, (r.SecondLag + r.DeadTime).Seconds()), least: float64(r.Least), most: float64(r.Most),
+		least: float64(r.Least), most: float64(r.Most),
 		loss: float64(c.Heater.Power) / float64(max(r.Gain, 1)), vent: airHeat * float64(h.Vent), exchange: airHeat * float64(h.FanExchange),
 		height: float64(h.Height), beyond: coreBeyond, metered: meteredDuty,
 	}
@@ -142,14 +140,37 @@ func newBalanceRules(p *profile.Product, c *cabinet.Cabinet) balanceRules {
 }
 
 // leastLag is by how many seconds of its own warming the middle of a piece is behind the
-// air around it at least: the last mode of conduction under a surface as warm as the air,
-// and the film before it as a resistance of its own. Before that mode alone is left it
-// lags by more (Carslaw and Jaeger, Conduction of Heat in Solids, 2nd ed. 1959, chapters
-// III, VII and IX; from memory).
+// air around it at least: the time constant of its slowest mode. Before that mode alone is
+// left, and while the air still rises, it lags by more.
 func leastLag(shape profile.Shape, film float64) float64 {
 	half := coreThinner * float64(shape.HalfThickness())
-	root, sides := lastMode(shape.Form), shape.Form.Exponent()+1
-	return half*half/fastestDiffusivity/root + half*leastHeatCapacity/film/sides
+	root := slowestMode(shape.Form, film*half/(fastestDiffusivity*leastHeatCapacity))
+	return half * half / fastestDiffusivity / (root * root)
+}
+
+// slowestMode is the first root of the series for conduction with a film of this Biot
+// number: of x·tan x = Bi in a slab, x·J1(x)/J0(x) = Bi in a cylinder, and 1 - x·cot x = Bi
+// in a sphere (Carslaw and Jaeger, Conduction of Heat in Solids, 2nd ed. 1959, chapters III,
+// VII and IX; from memory).
+func slowestMode(form profile.Form, biot float64) float64 {
+	below := func(x float64) bool {
+		switch form {
+		case profile.Cylinder:
+			return x*math.J1(x) < biot*math.J0(x)
+		case profile.Sphere:
+			return math.Sin(x)-x*math.Cos(x) < biot*math.Sin(x)
+		}
+		return x*math.Sin(x) < biot*math.Cos(x)
+	}
+	low, high := 0.0, math.Sqrt(lastMode(form))
+	for range 50 { // halves: all bits of a float64
+		if middle := (low + high) / 2; below(middle) {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	return high
 }
 
 // lagged moves v to goal by a lag; a step as long as the lag gets there.
@@ -178,7 +199,7 @@ func (b *balanceMemory) follow(t *step) {
 // followHeat follows the rise that the heat would have brought by the response. An open
 // damper makes it smaller and sooner. In a gap all was off.
 func (b *balanceMemory) followHeat(t *step) {
-	r, dt, on := &t.m.balance, t.dt.Seconds(), 0.0
+	r, on := &t.m.balance, 0.0
 	if !t.late && t.s.Out.On.Has(Heater) {
 		on = t.m.gain
 	}
@@ -191,8 +212,8 @@ func (b *balanceMemory) followHeat(t *step) {
 	if r.loss > 0 {
 		shut = r.loss / (r.loss + air)
 	}
-	b.heated = lagged(b.heated, on*shut, dt, r.lag*shut)
-	b.rise = lagged(b.rise, b.heated, dt, r.second)
+	b.heated = lagged(b.heated, on*shut, t.seconds, t.m.lagSeconds*shut)
+	b.rise = lagged(b.rise, b.heated, t.seconds, t.m.feltSeconds)
 	b.holds = min(1, b.rise/(t.m.gain*shut))
 }
 
@@ -260,13 +281,12 @@ func (b *balanceMemory) followShare(t *step, stage *profile.Stage, chamber quant
 
 // miss takes in what the reading is short of. What it fell by itself is set apart.
 func (b *balanceMemory) miss(t *step, chamber quantity.Celsius, missing quantity.Kelvin) {
-	b.last = missing
 	fell := quantity.Kelvin(b.fast-chamber) > fallsFast || quantity.Kelvin(b.slow-b.fast) > falls
 	if fell || b.dropped > droppedMost {
-		b.dropped = b.last - b.before
+		b.dropped = missing - b.before
 	}
-	b.dropped = max(0, min(b.dropped, b.last))
-	b.before = b.last - b.dropped
+	b.dropped = max(0, min(b.dropped, missing))
+	b.before = missing - b.dropped
 	b.missing = quantity.Kelvin(lagged(float64(b.missing), float64(b.before), t.seconds, heatSmooth.Seconds()))
 	dropped, runs := b.dropped > droppedMost, t.s.Batch == Running && !t.doorOpen()
 	if dropped {
@@ -343,7 +363,7 @@ func (b *balanceMemory) stands(t *step) trip.Set {
 	over := chamber+quantity.Celsius(b.missing) > t.m.cabinet.Limits.ChamberHigh
 	unanswered := b.missing > heatMissing || over && b.missing > likelyOver || b.waits > meteredFor || b.gone > droppedFor
 	// A batch that is held is not heated, and its chamber cools as it likes.
-	return trip.HeatUnanswered.If(t.s.Batch == Running && !t.doorOpen() && unanswered || own && b.last > meterMissing) |
+	return trip.HeatUnanswered.If(t.s.Batch == Running && !t.doorOpen() && unanswered || own && b.before+b.dropped > meterMissing) |
 		trip.CoreOutrunsChamber.If(b.beyond > t.m.balance.beyond)
 }
 

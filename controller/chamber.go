@@ -129,8 +129,8 @@ func (p *chamberProbe) believed(t *step, r sensors.Reading) (quantity.Celsius, b
 		on = 1
 	}
 	m := t.m
-	p.heated += (m.gain*(on-p.held) - p.heated) * min(1, t.seconds/m.lagSeconds)
-	p.moved += (p.heated - p.moved) * min(1, t.seconds/m.feltSeconds)
+	p.heated = lagged(p.heated, m.gain*(on-p.held), t.seconds, m.lagSeconds)
+	p.moved = lagged(p.moved, p.heated, t.seconds, m.feltSeconds)
 	if p.same >= chamberFrozen && p.on >= frozenSwitching && p.off >= frozenSwitching ||
 		p.full > m.rises || math.Abs(p.moved) > float64(frozenMove) {
 		t.s.Chamber.stuck = true

@@ -93,14 +93,14 @@ func (c *course) follow(v, chamber quantity.Celsius, place profile.Place, dt tim
 		ice = math.Abs(c.level)
 		off = offByIce * ice
 	}
-	c.smooth += (float64(v) - c.smooth) * min(1, ahead/courseSmooth.Seconds())
+	c.smooth = lagged(c.smooth, float64(v), ahead, courseSmooth.Seconds())
 	expected := c.level + c.trend*ahead
 	miss := c.smooth - expected
 	off += float64(offCourse) + offByNoise*min(c.rough, roughest) + offUnseen*blind
 	keep := kept(place != profile.Chamber, dt)
 	c.level = expected + (1-keep*keep)*miss
 	c.trend += (1 - keep) * (1 - keep) * miss / ahead
-	c.rough += (math.Abs(float64(v)-c.smooth) - c.rough) * min(1, ahead/courseRough.Seconds())
+	c.rough = lagged(c.rough, math.Abs(float64(v)-c.smooth), ahead, courseRough.Seconds())
 	if !c.learnt() {
 		off += offUnlearnt + offUnlearntIce*ice
 	}

@@ -75,7 +75,7 @@ func (w *standing) follow(r sensors.Reading, dt time.Duration) {
 		*w = standing{known: true, smooth: v, from: v}
 		return
 	}
-	w.smooth += (v - w.smooth) * quantity.Celsius(min(1, seconds(dt)/stillSmooth.Seconds()))
+	w.smooth = laggedTo(w.smooth, v, seconds(dt), stillSmooth)
 	if w.still += dt; magnitude(quantity.Kelvin(w.smooth-w.from)) > stillBand {
 		w.from, w.still = w.smooth, 0
 	}

@@ -75,7 +75,7 @@ func (h *heaterMemory) average(t *step) {
 	if t.s.Out.On.Has(Heater) {
 		on = 1
 	}
-	h.usual += (on - h.usual) * min(1, t.seconds/usualHeat.Seconds())
+	h.usual = lagged(h.usual, on, t.seconds, usualHeat.Seconds())
 }
 
 // follow judges what the chamber does against what the heater was told.
@@ -106,7 +106,7 @@ func (h *heaterMemory) follow(t *step) {
 // cooled is what has no heat of its own and was at v, one step later: on its way to
 // the room, or to a chamber that is colder.
 func (t *step) cooled(v, chamber quantity.Celsius, lag time.Duration) quantity.Celsius {
-	return v - (v-min(t.room(), chamber))*quantity.Celsius(min(1, t.seconds/max(1, lag.Seconds())))
+	return laggedTo(v, min(t.room(), chamber), t.seconds, max(time.Second, lag))
 }
 
 // followOff follows how hot the chamber can get by itself. That falls along with the
