@@ -33,18 +33,18 @@ func campaign(t *testing.T, from uint64, n int) []*Report {
 		require.GreaterOrEqual(t, i, 0, "-kinds: no kind %q; fumarium rehearse --help lists them", name)
 		stock.Kinds = append(stock.Kinds, fault.All()[i])
 	}
-	reports := make([]*Report, n)
-	errs := make([]error, n)
+	return onAllCores(t, n, func(i int) (*Report, error) { return Run(context.Background(), stock, from+uint64(i)) })
+}
+
+// onAllCores gives what do makes of each number below n.
+func onAllCores[T any](t *testing.T, n int, do func(i int) (T, error)) []T {
+	made, errs := make([]T, n), make([]error, n)
 	var next atomic.Int64
 	var wg sync.WaitGroup
 	for range runtime.GOMAXPROCS(0) {
 		wg.Go(func() {
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= n {
-					return
-				}
-				reports[i], errs[i] = Run(context.Background(), stock, from+uint64(i))
+			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
+				made[i], errs[i] = do(i)
 			}
 		})
 	}
@@ -52,7 +52,7 @@ func campaign(t *testing.T, from uint64, n int) []*Report {
 	for _, err := range errs {
 		require.NoError(t, err)
 	}
-	return reports
+	return made
 }
 
 func TestCampaign(t *testing.T) {
