@@ -1,6 +1,9 @@
 package profile
 
-import "fumarium/profile/source"
+import (
+	"fumarium/profile/ferment"
+	"fumarium/profile/source"
+)
 
 // Jurisdiction is the place whose rules a product is held to.
 type Jurisdiction uint8
@@ -56,4 +59,13 @@ func (p *Product) Where() Jurisdiction {
 		return UnitedStates
 	}
 	return p.Jurisdiction
+}
+
+// SourTable is the table of degree-hours that a product which ferments is held to. Of the
+// other places none is known here.
+func (p *Product) SourTable() *ferment.Table {
+	if p.Where() == Canada {
+		return &ferment.CFIA
+	}
+	return &ferment.FSIS
 }

@@ -18,7 +18,7 @@ var (
 	turkeyWords  = []string{"turkey"}
 	birdWords    = []string{"poultry", "duck", "duckling", "goose", "geese", "guineafowl", "guinea", "fowl", "ostrich", "ostriches", "emu", "rhea",
 		"partridge", "pheasant", "pigeon", "squab", "quail", "grouse", "mallard"}
-	fishWords = []string{"fish", "salmon", "trout", "mackerel", "eel", "herring", "tuna", "cod", "haddock", "sturgeon", "carp", "catfish", "sablefish", "bluefish", "whitefish", "char"}
+	fishWords = append([]string{"fish"}, fish.Names()...)
 	meatWords = []string{"pork", "beef", "veal", "lamb", "mutton", "goat", "venison"}
 	gameWords = []string{"wild", "boar", "hare", "elk", "moose", "bear", "game"}
 	// doubtWords name what may be of a bird or not.

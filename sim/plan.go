@@ -67,7 +67,7 @@ func NewPlan(p *profile.Product, spread *SpreadResult, now, ready time.Time, mad
 			at := stuffed.Add(in.Needed).Truncate(time.Hour).Add(time.Hour).In(zone)
 			plan.Middle = &at
 			note += "; salt has come to the middle on " + at.Format("Mon 2 Jan")
-			if at.After(hang) {
+			if in.Needed > rest {
 				note += fmt.Sprintf(", AFTER it is hung: it holds %.0f %% of it then", 100*in.Middle(diffusion.Salt, rest))
 			}
 			note += " (" + diffusion.Salt.Source + ")"

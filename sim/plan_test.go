@@ -53,13 +53,14 @@ func TestPlanCountsBackwards(t *testing.T) {
 // rubbed, 7.75 days (the series of Crank at 2e-10 m²/s, own arithmetic).
 func TestPlanNamesTheDayOfTheMiddle(t *testing.T) {
 	now := time.Date(2026, 3, 3, 8, 0, 30, 0, time.UTC)
+	ready := now.Add(30 * 24 * time.Hour)
 	plan := func(key string, rest time.Duration) *Plan {
 		p := *product(t, key)
 		if rest > 0 {
 			p.Formula.Cure.Rest = rest
 		}
 		spread := &SpreadResult{Runs: 10, Complete: 10, Stages: make([]StageSpread, len(p.Stages))}
-		got, err := NewPlan(&p, spread, now, now.Add(30*24*time.Hour), time.Hour)
+		got, err := NewPlan(&p, spread, now, ready, time.Hour)
 		require.NoError(t, err)
 		return got
 	}
@@ -75,6 +76,13 @@ func TestPlanNamesTheDayOfTheMiddle(t *testing.T) {
 	got = plan("orchard-bacon", 48*time.Hour)
 	assert.True(t, got.Middle.After(got.Steps[1].Until))
 	assert.Contains(t, got.Steps[1].Note, "AFTER it is hung")
+	// A rest that is just long enough is, also where the cure is not stuffed on the hour.
+	in, ok := product(t, "orchard-bacon").CuredFromOutside()
+	require.True(t, ok)
+	for range 60 {
+		ready = ready.Add(time.Minute)
+		assert.NotContains(t, plan("orchard-bacon", in.Needed.Truncate(time.Hour)+time.Hour).Steps[1].Note, "AFTER", ready)
+	}
 	assert.Nil(t, plan("marjoram-ring", 0).Middle)
 }
 

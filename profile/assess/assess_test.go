@@ -16,6 +16,7 @@ import (
 	"pgregory.net/rapid"
 
 	"fumarium/profile"
+	"fumarium/profile/deviation"
 	"fumarium/profile/lethality"
 	"fumarium/profile/logbook"
 	"fumarium/profile/proof"
@@ -252,8 +253,8 @@ func TestReheatedBeforeItWasCooked(t *testing.T) {
 }
 
 func TestNoMinusSignOnAZero(t *testing.T) {
-	assert.Equal(t, "0.0 °C (32 °F)", both(-0.04))
-	assert.Equal(t, "-17.8 °C (0 °F)", both(-17.8))
+	assert.Equal(t, "0.0 °C (32 °F)", deviation.Both(-0.04))
+	assert.Equal(t, "-17.8 °C (0 °F)", deviation.Both(-17.8))
 }
 
 func TestJSONKeys(t *testing.T) {

@@ -188,7 +188,7 @@ func (v *Verdict) heatWarnings(list []*judged, samples []sample) {
 		}
 	}
 	if (o.Species == profile.Poultry || o.PoultryInIt) && !v.facts.cooked && v.facts.peak >= lethality.PoultryCured.At+quantity.Celsius(o.ProbeError) {
-		v.warn("the core reached %s, which an older flat rule accepts for cooked poultry; the table's time, which is preferred, was not shown", both(lethality.PoultryCured.At))
+		v.warn("the core reached %s, which an older flat rule accepts for cooked poultry; the table's time, which is preferred, was not shown", deviation.Both(lethality.PoultryCured.At))
 	}
 	u := v.facts.comeUp
 	switch {
@@ -197,7 +197,7 @@ func (v *Verdict) heatWarnings(list []*judged, samples []sample) {
 	case u.Unproven:
 		v.warn("the log begins with the core above %v already: how it came up was not seen", lethality.ComeUpBand.To)
 	case !u.Done:
-		v.warn("the coldest core never reached %s, where the come-up ends", both(lethality.ComeUpBand.To))
+		v.warn("the coldest core never reached %s, where the come-up ends", deviation.Both(lethality.ComeUpBand.To))
 	}
 	for _, s := range samples {
 		if s.known {
@@ -217,9 +217,6 @@ func (v *Verdict) heatWarnings(list []*judged, samples []sample) {
 
 // cooked reports whether the lethality that decides was reached.
 func (v *Verdict) cooked() bool { return v.facts.cooked }
-
-// shortCook is the time below which only humidity throughout counts.
-const shortCook = time.Hour
 
 // surface says whether the humidity that was stated is enough for this cook.
 func (v *Verdict) surface() proof.Judgement {
@@ -243,21 +240,12 @@ func (v *Verdict) surface() proof.Judgement {
 	case !v.facts.cooked:
 		return say(proof.NotShown, "the lethality was not reached, so no cook can be reckoned")
 	case o.Humidity == HumidThroughout:
-	case cook < shortCook:
-		return say(proof.NotMet, "the cook took %s from loading to lethality; below %s only %s counts", span(cook), span(shortCook), humidityText[HumidThroughout].meaning)
+	case cook < lethality.ShortCook:
+		return say(proof.NotMet, "the cook took %s from loading to lethality; below %s only %s counts", span(cook), span(lethality.ShortCook), humidityText[HumidThroughout].meaning)
 	case (o.Humidity == Steam || o.Humidity == Sealed) && v.facts.peak-quantity.Celsius(o.ProbeError) < lethality.Sealed.Core:
-		return say(proof.NotMet, "with steam or shut dampers the core must reach %s; below that only %v humidity will do", both(lethality.Sealed.Core), lethality.Humid.Humidity)
+		return say(proof.NotMet, "with steam or shut dampers the core must reach %s; below that only %v humidity will do", deviation.Both(lethality.Sealed.Core), lethality.Humid.Humidity)
 	}
 	return say(proof.Met, "as stated, not measured: %s (%s from loading to lethality)", humidityText[o.Humidity].meaning, span(cook))
-}
-
-// rules are the ways to chill that may be used.
-func (v *Verdict) rules() []*chilling.Rule {
-	o := v.options
-	if o.Species == profile.Fish {
-		return []*chilling.Rule{chilling.Retail()}
-	}
-	return chilling.Rules()
 }
 
 // chill follows the hottest core from the end of the cook: from the row at which
@@ -273,7 +261,7 @@ func (v *Verdict) chill(samples []sample) {
 	}
 	v.facts.chillFrom = samples[begin].at
 	curedWould := ""
-	for _, published := range v.rules() {
+	for _, published := range deviation.Ways(o.Species) {
 		rule := published.Allowing(o.ProbeError)
 		s := v.followed(rule, samples, begin)
 		if reason, ok := rule.AllowsNitrite(o.NitritePPM, o.HasNitrite); !ok {
@@ -330,7 +318,7 @@ func (v *Verdict) conditions(rule *chilling.Rule, samples []sample) []Condition 
 	error := quantity.Celsius(v.options.ProbeError)
 	if within := rule.StartWithin; within > 0 {
 		top := rule.Limits[0].From
-		text := fmt.Sprintf("chilling under way, the core down to %s, within %s of the end of the cook", both(top), span(within))
+		text := fmt.Sprintf("chilling under way, the core down to %s, within %s of the end of the cook", deviation.Both(top), span(within))
 		took, ok := v.sinceHottest(samples, top-error)
 		switch {
 		case !ok:
@@ -340,7 +328,7 @@ func (v *Verdict) conditions(rule *chilling.Rule, samples []sample) []Condition 
 		}
 	}
 	if on := rule.OnTo; on > 0 {
-		add(v.seenBelow(samples, on-error), fmt.Sprintf("chilled on to %s", both(on)), fmt.Sprintf("the log ends with the hottest core at %v", v.facts.final))
+		add(v.seenBelow(samples, on-error), fmt.Sprintf("chilled on to %s", deviation.Both(on)), fmt.Sprintf("the log ends with the hottest core at %v", v.facts.final))
 	}
 	return list
 }
@@ -449,7 +437,3 @@ func (v *Verdict) worksheet(samples []sample) deviation.Sheet {
 }
 
 func span(d time.Duration) string { return quantity.FormatDuration(d) }
-
-func both(t quantity.Celsius) string {
-	return fmt.Sprintf("%s °C (%s °F)", quantity.Fixed(float64(t), 1), quantity.Fixed(t.Fahrenheit(), 0))
-}

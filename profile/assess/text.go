@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"fumarium/profile/deviation"
 	"fumarium/profile/lethality"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
@@ -32,7 +33,7 @@ func (v Verdict) Text() string {
 	}
 	line("species    %s%s%s", kind, word(v.options.PoultryInIt, ", with poultry in it", ""), word(v.options.Lean, fmt.Sprintf(", at most %v fat", lethality.LeanFat), ""))
 	if v.facts.seen {
-		line("peak       the coldest core reached %s", both(v.facts.peak))
+		line("peak       the coldest core reached %s", deviation.Both(v.facts.peak))
 	}
 	if v.options.ProbeError > 0 {
 		line("probes     may be wrong by %v: every limit is moved by that to the strict side", v.options.ProbeError)
@@ -73,7 +74,7 @@ func (v Verdict) Text() string {
 				if l.Seconds != nil {
 					took = span(seconds(*l.Seconds)) + word(l.ended, "", " so far")
 				}
-				line("    %s to %s: %s of at most %s, %s", both(quantity.Celsius(l.FromCelsius)), both(quantity.Celsius(l.ToCelsius)), took, span(seconds(l.LimitSeconds)), word(l.Pass, "kept", "not kept"))
+				line("    %s to %s: %s of at most %s, %s", deviation.Both(quantity.Celsius(l.FromCelsius)), deviation.Both(quantity.Celsius(l.ToCelsius)), took, span(seconds(l.LimitSeconds)), word(l.Pass, "kept", "not kept"))
 			}
 			for _, asked := range c.Conditions {
 				line("    %s: %s, %s", asked.Text, asked.Why, word(asked.Pass, "kept", "not kept"))
@@ -134,12 +135,12 @@ func (l Lethality) arithmetic() string {
 	switch {
 	case l.ZKelvin != nil && l.DMinutes != nil: // the integral
 		return fmt.Sprintf("F %.2f min at %s with z %v; F / D = %.2f / %.3f = %s log10, %.1f needed",
-			f, both(quantity.Celsius(reference)), quantity.Kelvin(*l.ZKelvin), f, *l.DMinutes, lethality.Text(*l.Log10Reduction, l.Log10Capped, 2), *l.RequiredLog10)
+			f, deviation.Both(quantity.Celsius(reference)), quantity.Kelvin(*l.ZKelvin), f, *l.DMinutes, lethality.Text(*l.Log10Reduction, l.Log10Capped, 2), *l.RequiredLog10)
 	case l.Log10Reduction != nil:
-		return fmt.Sprintf("best row %s%s: %.1f of %.1f min; %.1f × %.2f = %s log10", both(quantity.Celsius(reference)), of(l.of), f, l.needed,
+		return fmt.Sprintf("best row %s%s: %.1f of %.1f min; %.1f × %.2f = %s log10", deviation.Both(quantity.Celsius(reference)), of(l.of), f, l.needed,
 			*l.RequiredLog10, l.log10 / *l.RequiredLog10, lethality.Text(*l.Log10Reduction, l.Log10Capped, 2))
 	}
-	return fmt.Sprintf("best row %s: %.1f of %.1f min", both(quantity.Celsius(reference)), f, l.needed)
+	return fmt.Sprintf("best row %s: %.1f of %.1f min", deviation.Both(quantity.Celsius(reference)), f, l.needed)
 }
 
 func of(bird string) string {

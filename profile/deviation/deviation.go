@@ -197,6 +197,7 @@ func destroy(unless string) Step {
 
 func span(d time.Duration) string { return quantity.FormatDuration(d.Round(time.Second)) }
 
-func both(t quantity.Celsius) string {
+// Both is a temperature in both units.
+func Both(t quantity.Celsius) string {
 	return fmt.Sprintf("%s °C (%s °F)", quantity.Fixed(float64(t), 1), quantity.Fixed(t.Fahrenheit(), 0))
 }

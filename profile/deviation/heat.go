@@ -144,8 +144,8 @@ func (w *work) nearest() []string {
 		part float64
 	}
 	var rows []near
-	for _, r := range w.Criterion.Rows() {
-		had := w.at(r.At)
+	for i, r := range w.Criterion.Rows() {
+		had := w.Criterion.Held(w.count, i)
 		if had == 0 {
 			continue
 		}
@@ -153,7 +153,7 @@ func (w *work) nearest() []string {
 		if had >= r.Hold {
 			word = "met"
 		}
-		rows = append(rows, near{fmt.Sprintf("%s: %s of %s, %s", both(r.At), span(had), span(r.Hold), word), float64(had) / float64(r.Hold)})
+		rows = append(rows, near{fmt.Sprintf("%s: %s of %s, %s", Both(r.At), span(had), span(r.Hold), word), float64(had) / float64(r.Hold)})
 	}
 	slices.SortStableFunc(rows, func(a, b near) int {
 		if a.part > b.part {
@@ -168,45 +168,10 @@ func (w *work) nearest() []string {
 	if len(found) == 0 {
 		lowest := w.Criterion.Rows()
 		if len(lowest) > 0 {
-			found = append(found, fmt.Sprintf("none was reached: the coldest core came to %s, and the lowest row is %s", both(w.peak), both(lowest[0].At)))
+			found = append(found, fmt.Sprintf("none was reached: the coldest core came to %s, and the lowest row is %s", Both(w.peak), Both(lowest[0].At)))
 		}
 	}
 	return found
-}
-
-// at is the time at or above a temperature, the probe's error taken off; the longest stay
-// where the rule asks for one.
-func (w *work) at(t quantity.Celsius) time.Duration {
-	var all, run, longest time.Duration
-	t += quantity.Celsius(w.CoreError)
-	for i := 1; i < len(w.Course); i++ {
-		a, s := w.Course[i-1], w.Course[i]
-		if !(a.Known && s.Known && s.Watched) {
-			run = 0
-			continue
-		}
-		had := above(a.Coldest, s.Coldest, t, s.At-a.At)
-		all, run = all+had, run+had
-		longest = max(longest, run)
-		if s.Coldest < t {
-			run = 0
-		}
-	}
-	if w.Criterion.Continuous {
-		return longest
-	}
-	return all
-}
-
-func above(from, to, at quantity.Celsius, dt time.Duration) time.Duration {
-	switch {
-	case from >= at && to >= at:
-		return dt
-	case from < at && to < at:
-		return 0
-	}
-	part := float64(max(from, to)-at) / max(float64(from-to), float64(to-from))
-	return time.Duration(part * float64(dt)).Round(time.Microsecond)
 }
 
 // integral is F over D by each set that may fit.
@@ -221,7 +186,7 @@ func (w *work) integral() Step {
 		shown, capped := lethality.Shown(log10)
 		k := sets[i]
 		s.Found = append(s.Found, fmt.Sprintf("%s (%s; D %s min at %s, z %s K): F / D = %s log10 from %s on; the table stands for %g", k.name, k.source,
-			quantity.Fixed(k.D.Minutes(), 3), both(k.Reference), quantity.Fixed(float64(k.Z), 2), lethality.Text(shown, capped, 1), both(floor), w.Criterion.Required))
+			quantity.Fixed(k.D.Minutes(), 3), Both(k.Reference), quantity.Fixed(float64(k.Z), 2), lethality.Text(shown, capped, 1), Both(floor), w.Criterion.Required))
 	}
 	return s
 }
@@ -238,7 +203,7 @@ func (w *work) recook() Step {
 		row := w.recookRow()
 		for _, g := range grown {
 			s.Found = append(s.Found, fmt.Sprintf("for %g log10 grown: %g log10, as %s at %s", g, w.Criterion.Required+g,
-				span(time.Duration(float64(row.Hold)*(w.Criterion.Required+g)/w.Criterion.Required)), both(row.At+quantity.Celsius(w.CoreError))))
+				span(time.Duration(float64(row.Hold)*(w.Criterion.Required+g)/w.Criterion.Required)), Both(row.At+quantity.Celsius(w.CoreError))))
 		}
 	}
 	if w.CoreError > 0 {
@@ -275,8 +240,8 @@ func (w *work) cameUp() []Step {
 	band := lethality.ComeUpBand
 	steps := []Step{{"for whole hams, briskets and the like alone: the come-up may be left out, at the maker's risk", []string{"not for sausage, nor for anything ground, pumped, tumbled or rolled"}, guide + ", p. 48, gap 6"}}
 	found := []string{
-		fmt.Sprintf("from %s to %s on the way up: %s of %s; until it was cooked, with the way down of a cook that was not: %s", both(band.From), both(band.To), span(w.rise), span(band.Limit), span(w.comeUp.Time)),
-		fmt.Sprintf("of the latter from %s to %s, where Staphylococcus aureus grows fastest: %s", both(fastest.From), both(fastest.To), span(w.fast)),
+		fmt.Sprintf("from %s to %s on the way up: %s of %s; until it was cooked, with the way down of a cook that was not: %s", Both(band.From), Both(band.To), span(w.rise), span(band.Limit), span(w.comeUp.Time)),
+		fmt.Sprintf("of the latter from %s to %s, where Staphylococcus aureus grows fastest: %s", Both(fastest.From), Both(fastest.To), span(w.fast)),
 	}
 	if w.unseen > 0 {
 		found = append(found, fmt.Sprintf("of the latter nobody saw %s, which counts in full; a record of that time may take it off", span(w.unseen)))
@@ -314,7 +279,7 @@ func (w *work) chilled() []Step {
 	}
 	steps := []Step{}
 	if end := lastSeen(w.Course); end > chilling.Uncured().End() && w.Verdict[proof.Chilled].Answer == proof.NotShown {
-		steps = append(steps, Step{"chill it on without delay and follow the core; another logger's record of the rest is judged by `fumarium assess`", []string{"the hottest core was last seen at " + both(end)}, own})
+		steps = append(steps, Step{"chill it on without delay and follow the core; another logger's record of the rest is judged by `fumarium assess`", []string{"the hottest core was last seen at " + Both(end)}, own})
 	}
 	steps = append(steps, Step{"judge it by another way to chill whose conditions it meets", found, strings.Join(sources, "; ")})
 	model := []string{
@@ -370,7 +335,7 @@ func (w *work) byAnother(published *chilling.Rule, begin int) string {
 			}
 			took += " of"
 		}
-		text += fmt.Sprintf(" %s to %s %s %s", both(l.From), both(l.To), took, span(l.Within))
+		text += fmt.Sprintf(" %s to %s %s %s", Both(l.From), Both(l.To), took, span(l.Within))
 	}
 	switch reason, ok := rule.AllowsNitrite(w.NitritePPM, w.HasCure); {
 	case !rule.Pass(s) && rule.Failed(s):
@@ -382,7 +347,7 @@ func (w *work) byAnother(published *chilling.Rule, begin int) string {
 	case rule.ErythorbatePPM > 0 && w.ErythorbatePPM == 0:
 		return text + ": kept, but it asks for erythorbate or ascorbate"
 	case rule.StartWithin > 0 || rule.OnTo > 0:
-		return text + fmt.Sprintf(": kept, if the chill was under way within %s of the end of the cook and went on to %s", span(rule.StartWithin), both(rule.OnTo))
+		return text + fmt.Sprintf(": kept, if the chill was under way within %s of the end of the cook and went on to %s", span(rule.StartWithin), Both(rule.OnTo))
 	}
 	return text + ": kept"
 }

@@ -44,7 +44,7 @@ func keeping(b *Batch) []Step {
 	if b.Fish {
 		return []Step{
 			{"have the salt and the water of the finished loin measured", []string{"100 × salt / (salt + water)"}, fish.SaltSource},
-			{fmt.Sprintf("do not pack it without air; keep it at %s or colder", both(fish.StoredAt)), []string{}, fish.SaltSource + "; " + fish.StorageSource},
+			{fmt.Sprintf("do not pack it without air; keep it at %s or colder", Both(fish.StoredAt)), []string{}, fish.SaltSource + "; " + fish.StorageSource},
 			destroy("it was packed without air and the salt is not shown"),
 		}
 	}

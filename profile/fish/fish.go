@@ -74,6 +74,14 @@ func Kinds() []Kind {
 	return all
 }
 
+// Names are the words that say of a cut which fish it is.
+func Names() (names []string) {
+	for _, k := range kinds {
+		names = append(names, strings.Fields(k.names)...)
+	}
+	return names
+}
+
 func (k Kind) String() string {
 	if int(k) < len(kinds) {
 		return kinds[k].text

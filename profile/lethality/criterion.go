@@ -154,6 +154,10 @@ func (c *Criterion) Gap(s Count) Count {
 	return s
 }
 
+// Held is how long the core was at or above a row's temperature, in all or, where the rule
+// asks for one stay, in the longest.
+func (c *Criterion) Held(s Count, row int) time.Duration { return s.at[row] }
+
 // above is how much of dt a straight line spends at or above a temperature. The
 // crossing is rounded to the microsecond, so that a crossing on a whole second
 // comes out as one.

@@ -76,6 +76,10 @@ var (
 	Humid   = Surface{0.90, 1. / 4, time.Hour, 0, Guide2021 + ", humidity option 3"}                         // over the whole cook: option 4
 )
 
+// ShortCook is the time below which only humidity throughout counts (FSIS guideline of 2021,
+// Table 1).
+const ShortCook = time.Hour
+
 // Time is how long the surface must be kept moist in a cook of such a length.
 func (s Surface) Time(cook time.Duration) time.Duration {
 	return max(s.Least, time.Duration(s.Share*float64(cook)))

@@ -16,10 +16,7 @@ func fermentWarm(l *linting) []finding {
 	if l.Process != profile.FermentedAndDried || !ok {
 		return nil
 	}
-	table := &ferment.FSIS
-	if l.Where() == profile.Canada {
-		table = &ferment.CFIA
-	}
+	table := l.SourTable()
 	var course ferment.Course
 	for i, s := range l.Stages[:at+1] {
 		room := l.ambient

@@ -24,18 +24,9 @@ func (c *Claim) dry(r *Rules, a Air, dt time.Duration) {
 	}
 }
 
-// tableOf is the table of degree-hours that a product is held to. Of the other places none
-// is known here.
-func tableOf(p *profile.Product) *ferment.Table {
-	if p.Where() == profile.Canada {
-		return &ferment.CFIA
-	}
-	return &ferment.FSIS
-}
-
 // fermented holds the warmth until the pH was measured against the table.
 func fermented(p *profile.Product, c *Claim, over bool) Judgement {
-	table := tableOf(p)
+	table := p.SourTable()
 	got, limit := c.Ferment.Of(table)
 	sum := fmt.Sprintf("%s of %s %s in %s, at most %v (%s)", quantity.Fixed(got, 0), quantity.Fixed(limit, 0), table.Unit,
 		quantity.FormatDuration(c.Ferment.Time), c.Ferment.Hottest, table.Source)

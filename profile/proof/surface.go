@@ -35,9 +35,6 @@ type Air struct {
 // of either. Own rule.
 const moistEnough = 0.30
 
-// shortCook is the time below which only humidity throughout counts (Table 1).
-const shortCook = time.Hour
-
 // moisten counts a step until the product is cooked, and for fish that is smoked cold how
 // warm it hangs.
 func (c *Claim) moisten(r *Rules, a Air, dt time.Duration) {
@@ -84,9 +81,9 @@ func surface(r *Rules, c *Claim) Judgement {
 		return Judgement{NotShown, "it has not had its lethality, so the shares cannot be reckoned"}
 	case m.Cook > 0 && m.Humid == m.Cook:
 		return Judgement{Met, fmt.Sprintf("option 4: at least %v humidity for %s", lethality.Humid.Humidity, of(m.Humid))}
-	case m.Cook >= shortCook && m.Humid >= humid:
+	case m.Cook >= lethality.ShortCook && m.Humid >= humid:
 		return Judgement{Met, fmt.Sprintf("option 3: at least %v humidity for %s; %s is asked", lethality.Humid.Humidity, of(m.Humid), quantity.FormatDuration(humid))}
-	case m.Cook >= shortCook && m.Moist >= moist && hot:
+	case m.Cook >= lethality.ShortCook && m.Moist >= moist && hot:
 		return Judgement{Met, fmt.Sprintf("options 1 and 2: steam or shut dampers, and at least %v humidity, for %s; %s is asked", quantity.Ratio(moistEnough), of(m.Moist), quantity.FormatDuration(moist))}
 	}
 	const show = "a wet bulb, a casing or immersion would show it"
@@ -97,8 +94,8 @@ func surface(r *Rules, c *Claim) Judgement {
 		lethality.Humid.Humidity, quantity.FormatDuration(m.Humid.Round(time.Second)), quantity.FormatDuration(humid.Round(time.Second)),
 		quantity.Ratio(moistEnough), quantity.FormatDuration(m.Moist.Round(time.Second)), quantity.FormatDuration(moist.Round(time.Second)))
 	switch {
-	case m.Cook < shortCook:
-		why = fmt.Sprintf("in a cook of less than %s only %v humidity throughout counts, and it was for %s", quantity.FormatDuration(shortCook), lethality.Humid.Humidity, of(m.Humid))
+	case m.Cook < lethality.ShortCook:
+		why = fmt.Sprintf("in a cook of less than %s only %v humidity throughout counts, and it was for %s", quantity.FormatDuration(lethality.ShortCook), lethality.Humid.Humidity, of(m.Humid))
 	case m.Moist >= moist && !hot:
 		why = fmt.Sprintf("steam or shut dampers count from a row of %v on, and none was met", lethality.Sealed.Core)
 	}

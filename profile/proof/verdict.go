@@ -80,8 +80,18 @@ func (v *Verdict) Holds(rules ...Rule) bool {
 	return true
 }
 
-// Good reports whether a batch that is complete ended as a maker wants it: all that it is
-// held to was shown, and nothing is not met.
+// Answering gives the names of the rules with one answer.
+func (v *Verdict) Answering(a Answer) (names []string) {
+	for r := range v {
+		if v[r].Answer == a {
+			names = append(names, Rule(r).String())
+		}
+	}
+	return names
+}
+
+// Good reports whether a batch that is complete ended as a maker wants it: what applies of
+// cooked, come-up, surface, chilled and process was shown, and nothing is not met.
 func (v *Verdict) Good() bool { return len(v.Lacks()) == 0 }
 
 // shows are the rules that a good batch has to show. What a recipe cannot show of its

@@ -19,10 +19,7 @@ func (s Sheet) fermented(w *wall) {
 	}
 	w.heading("FERMENTING AND DRYING")
 	at, sour, _ := p.MeasuredBy(profile.SourTo)
-	table := &ferment.FSIS
-	if p.Where() == profile.Canada {
-		table = &ferment.CFIA
-	}
+	table := p.SourTable()
 	hottest := quantity.AbsoluteZero
 	for _, st := range p.Stages[:min(at+1, len(p.Stages))] {
 		if st.Heat {

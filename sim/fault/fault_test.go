@@ -140,7 +140,7 @@ func FuzzParse(f *testing.F) {
 		f.Add(seed)
 	}
 	for _, kind := range All() {
-		for _, value := range []string{"", "=2K", "=2K/h", "=2W"} {
+		for _, value := range []string{"", "=2K", "=2K/h", "=2W", "=N"} {
 			f.Add(kind.String() + "@1h+2m" + value)
 		}
 	}
