@@ -108,13 +108,9 @@ func PartsOf(c *cabinet.Cabinet) (here trip.Parts) {
 	if c == nil {
 		return 0
 	}
-	n := map[cabinet.Role]int{}
-	for i := range c.Probes {
-		n[c.Probes[i].Role]++
-	}
 	for part, has := range map[trip.Parts]bool{
-		trip.ChamberPair: n[cabinet.ChamberProbe] > 1, trip.CoreProbe: n[cabinet.CoreProbe] > 0, trip.MoreCores: n[cabinet.CoreProbe] > 1,
-		trip.WetBulb: n[cabinet.WetBulbProbe] > 0, trip.RoomProbe: n[cabinet.AmbientProbe] > 0, trip.EmberProbe: n[cabinet.EmberProbe] > 0,
+		trip.ChamberPair: c.ProbeOf(cabinet.ChamberProbe, 1) != nil, trip.CoreProbe: c.Has(cabinet.CoreProbe), trip.MoreCores: c.ProbeOf(cabinet.CoreProbe, 1) != nil,
+		trip.WetBulb: c.Has(cabinet.WetBulbProbe), trip.RoomProbe: c.Has(cabinet.AmbientProbe), trip.EmberProbe: c.Has(cabinet.EmberProbe),
 		trip.SmokePump: c.Smoke.Fitted, trip.DoorSwitch: c.Door.Fitted, trip.HeatFeedback: c.Heater.Feedback.Fitted,
 	} {
 		if has {

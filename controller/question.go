@@ -98,14 +98,18 @@ func (q Question) answers(waits Question) bool {
 
 // Question is the one that waits for the person, if any.
 func (s *State) Question() (Question, bool) {
+	q := Question{Stage: s.Stage, Batch: s.Started.Truncate(time.Millisecond)}
 	switch {
 	case !s.Batch.Active():
+		return Question{}, false
 	case s.Absence.unknown:
-		return Question{Absence: s.Absence.number, Batch: s.Started.Truncate(time.Millisecond)}, true
+		q.Stage, q.Absence = 0, s.Absence.number
 	case s.Asking:
-		return Question{Stage: s.Stage, Part: HandStep, Batch: s.Started.Truncate(time.Millisecond)}, true
+		q.Part = HandStep
 	case s.Confirming > 0:
-		return Question{Stage: s.Stage, Part: firstCondition + QuestionPart(s.Confirming-1), Batch: s.Started.Truncate(time.Millisecond)}, true
+		q.Part = firstCondition + QuestionPart(s.Confirming-1)
+	default:
+		return Question{}, false
 	}
-	return Question{}, false
+	return q, true
 }

@@ -25,6 +25,6 @@ func TestANoteSaysWhetherTheClockWasSet(t *testing.T) {
 			return nil
 		}, func() time.Time { return wall })
 		require.NoError(t, note(t.Context(), "2026-03-14-1", "smells of juniper"))
-		assert.Equal(t, record.Moment{Wall: wall, ClockSet: set}, got)
+		assert.Equal(t, record.Moment{Wall: wall, ClockSet: set, Synced: here.clock.Synced()}, got)
 	}
 }

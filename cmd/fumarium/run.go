@@ -316,7 +316,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 // moment is for what is recorded between steps. A board whose clock was not set yet
 // must not claim that it was.
 func moment(wall time.Time) record.Moment {
-	return record.Moment{Wall: wall, ClockSet: loop.ClockSet(wall)}
+	return record.Moment{Wall: wall, ClockSet: loop.ClockSet(wall), Synced: here.clock.Synced()}
 }
 
 // notes hands the operator's notes to the record.
@@ -360,7 +360,6 @@ func openRecords(dir string, world record.World, pace float64, log *slog.Logger)
 // aborted, and the text for people says so.
 func unfinished(ctx context.Context, records *record.Recorder, world record.World, cabinetFile []byte, log *slog.Logger) (resume *loop.Resume, closed string, err error) {
 	now := moment(time.Now())
-	now.Synced = here.clock.Synced() // it may yet be: nothing waits for that but what needs the length
 	u, err := records.Unfinished(ctx, now)
 	if err != nil || u == nil {
 		return nil, "", err

@@ -27,7 +27,7 @@ stages of the chamber.
 The limits are those of the place that the product names (jurisdiction:), or else of
 --jurisdiction: US, EU, UK, Canada or "Australia/New Zealand". The others are shown
 beside it, and deploy/rules.md has all of them with their texts. --total-formulation
-is --jurisdiction Canada. A verdict here is an aid: for food that is sold, a process authority
+judges by those of Canada, whatever place the product names. A verdict here is an aid: for food that is sold, a process authority
 and the local inspector decide.
 
 Exit status: 0 within the limits, 1 not, 2 usage, 3 a file could not be read.`,
@@ -56,7 +56,8 @@ Exit status: 0 within the limits, 1 not, 2 usage, 3 a file could not be read.`,
 	}
 	c.Flags().StringVar(&meat, "meat", "", "`MASS` of meat in hand, such as 5kg or \"11 lb 4 oz\" (default: as the product has it)")
 	jurisdictionFlag(c, &where)
-	c.Flags().BoolVar(&total, "total-formulation", false, "reckon the cure on the whole batch instead of the green weight")
+	defer c.MarkFlagsMutuallyExclusive("total-formulation", "jurisdiction")
+	c.Flags().BoolVar(&total, "total-formulation", false, "judge by the rules of Canada, which reckon the cure on the whole batch, whatever place the product names")
 	c.Flags().BoolVar(&asJSON, "json", false, "print the sheet as JSON")
 	return c
 }

@@ -16,36 +16,30 @@ const (
 )
 
 // gate holds the product of a start against what check says of it: an error refuses it
-// whatever is said, and so does advice that nobody has given a reason against.
-func (l *Loop) gate(r *snapshot.Request) (refused bool, found []string) {
+// whatever is said, and so does advice that nobody has given a reason against. It gives why
+// it refuses, or nothing, and what was found.
+func (l *Loop) gate(r *snapshot.Request) (why string, found []string) {
 	if l.cfg.Judge == nil {
-		return false, nil
+		return "", nil
 	}
-	errors := 0
 	for _, f := range l.cfg.Judge(r.Product, record.File{Name: r.ProductName, Data: r.ProductFile}) {
 		kind := "advice: "
 		if f.Severity == source.Error {
-			kind = "error: "
-			errors++
+			kind, why = "error: ", forbidden
 		}
 		f.Excerpt = ""
 		found = append(found, kind+f.Error())
 	}
-	if errors > 0 {
-		r.Command.Excused = false
+	if why == "" && len(found) > 0 && !r.Command.Excused {
+		why = advised
 	}
-	return errors > 0 || len(found) > 0 && !r.Command.Excused, found
+	return why, found
 }
 
 // barred is the answer to a start that the gate refuses, with what speaks against the
 // probes, so that a person who gives a reason knows all that it is given for.
-func (l *Loop) barred(q *request) snapshot.Reply {
-	reply := snapshot.Reply{Why: advised, Findings: q.against, Excusable: true}
-	for _, f := range q.against {
-		if strings.HasPrefix(f, "error: ") {
-			reply.Why, reply.Excusable = forbidden, false
-		}
-	}
+func (l *Loop) barred(why string, found []string) snapshot.Reply {
+	reply := snapshot.Reply{Why: why, Findings: found, Excusable: why == advised}
 	if s := l.Snapshot(); s != nil {
 		reply.State = s.State.Batch
 		if why := controller.Start.Refused(&s.State); why != 0 { // whatever there is to say of the product

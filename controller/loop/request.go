@@ -33,10 +33,11 @@ func (l *Loop) Do(ctx context.Context, r snapshot.Request) (snapshot.Reply, erro
 	}
 	q := request{Request: r, reply: make(chan taken, 1)}
 	if r.Command.Kind == controller.Start {
-		var refused bool
-		if refused, q.against = l.gate(&q.Request); refused {
-			return l.barred(&q), nil
+		why, found := l.gate(&r)
+		if why != "" {
+			return l.barred(why, found), nil
 		}
+		q.against = found
 	}
 	select {
 	case l.requests <- q:

@@ -54,7 +54,7 @@ var (
 	heaterEnergy = desc("heater_energy_joules_total", "Rated heater power times its on-time since the daemon began.")
 	operations   = desc("relay_operations_total", "How often the output has been switched since the daemon began.", "output")
 	batchState   = desc("batch_state", "State of the batch (ISA-88): 1 for the one it is in.", "state")
-	batchGood    = desc("batch_good", "Whether the last batch completed and showed all that it is held to; only once it is over.")
+	batchGood    = desc("batch_good", "Whether the last batch completed, showed what applies of cooked, come-up, surface, chilled and process, and no rule is not met; only once it is over.")
 	stageInfo    = desc("stage_info", "Product and stage under way.", "product", "stage")
 	stageElapsed = desc("stage_elapsed_seconds", "Time that the stage under way has counted.")
 	alarmState   = desc("alarm_state", "State of each alarm (ISA-18.2): 1 for the one it is in.", "alarm", "priority", "state")

@@ -69,21 +69,31 @@ func (s *Snapshot) Verdict() (proof.Verdict, bool) {
 // Ending is what can be said of the last batch once it is over: whether it ended as a maker
 // wants it, and in words; false before a batch and while one is under way.
 func (s *Snapshot) Ending() (good bool, text string, known bool) {
+	if s.State.Batch.Active() {
+		return false, "", false
+	}
 	v, ok := s.Verdict()
-	if !ok || s.State.Batch.Active() {
+	if !ok {
 		return false, "", false
 	}
 	good, text = Ending(s.State.Batch, &v)
 	return good, text, true
 }
 
-// Ending says how a batch ended. Good is one that completed and met whatever its core is
-// held to.
+// Ending says how a batch ended. Good is one that completed and lacks nothing; which rules
+// are met, and which nobody has shown, is said with it.
 func Ending(state controller.BatchState, v *proof.Verdict) (good bool, text string) {
 	lacks := v.Lacks()
 	switch {
 	case state == controller.Complete && len(lacks) == 0:
-		return true, state.String() + " and good: what its core is held to is met; an aid, no release of food"
+		text = state.String() + ", and nothing is known against it"
+		if met := v.Answering(proof.Met); len(met) > 0 {
+			text = state.String() + " and good: met are " + strings.Join(met, ", ")
+		}
+		if unshown := v.Answering(proof.NotShown); len(unshown) > 0 {
+			text += "; not shown are " + strings.Join(unshown, ", ")
+		}
+		return true, text + "; an aid, no release of food"
 	case len(lacks) == 0:
 		return false, state.String() + ", not good: it was not brought to its end"
 	}
