@@ -48,7 +48,7 @@ heater: {pin: GPIO17, power: 1500 W, window: 5 s, least on: 1 s, least off: 1 s}
 fan: {pin: GPIO22, window: 2 min, least on: 20 s, least off: 20 s}
 sounder: {pin: GPIO24}
 limits: {chamber: 115 °C}
-response: {gain: 120 K, lag: 20 min, second lag: 2 min, dead time: 30 s}
+response: {gain: 90 K, lag: 20 min, second lag: 2 min, dead time: 30 s, most: 100 %} # full heat is not metered: it stays on until something ends it
 `
 
 // An asking goes to the cabinet, an answer comes back; one JSON value a line.
