@@ -51,6 +51,7 @@ require (
 	honnef.co/go/tools v0.8.2 // indirect
 	modernc.org/mathutil v1.7.1 // indirect
 	modernc.org/memory v1.12.1 // indirect
+	periph.io/x/devices/v3 v3.7.4 // indirect
 )
 
 tool honnef.co/go/tools/cmd/staticcheck

@@ -37,6 +37,8 @@ func (t *step) standing() trip.Set {
 		trip.DiskLow.If(in.DiskLow) |
 		trip.ClockUnset.If(in.ClockUnset) |
 		trip.ClockStepped.If(in.ClockStepped) |
+		trip.DisplayDead.If(in.Panel&DisplayDead != 0) |
+		trip.ButtonStuck.If(in.Panel&ButtonBad != 0) |
 		trip.StepLate.If(t.late) |
 		trip.StageOvertime.If(stage != nil && stage.Within > 0 && s.StageClock > stage.Within) |
 		trip.PromptWaiting.If(s.asks(stage))

@@ -112,6 +112,7 @@ func PartsOf(c *cabinet.Cabinet) (here trip.Parts) {
 		trip.ChamberPair: c.ProbeOf(cabinet.ChamberProbe, 1) != nil, trip.CoreProbe: c.Has(cabinet.CoreProbe), trip.MoreCores: c.ProbeOf(cabinet.CoreProbe, 1) != nil,
 		trip.WetBulb: c.Has(cabinet.WetBulbProbe), trip.RoomProbe: c.Has(cabinet.AmbientProbe), trip.EmberProbe: c.Has(cabinet.EmberProbe),
 		trip.SmokePump: c.Smoke.Fitted, trip.DoorSwitch: c.Door.Fitted, trip.HeatFeedback: c.Heater.Feedback.Fitted,
+		trip.Display: c.Panel.Display != "", trip.Buttons: c.Panel.HasButtons(),
 	} {
 		if has {
 			here |= part

@@ -88,6 +88,7 @@ type Inputs struct {
 	AwayFor      time.Duration `record:"away_for"`
 	ClockUnset   bool          `record:"clock_unset"`   // the time of day is not known
 	ClockStepped bool          `record:"clock_stepped"` // the time of day jumped since the last step
+	Panel        PanelFaults   `record:"panel"`         // of what hangs at the front of the cabinet
 	Command      Command       `record:"command"`
 }
 
@@ -101,6 +102,15 @@ const (
 	DoorShut
 	DoorOpen
 	DoorUnread
+)
+
+// PanelFaults is what is wrong with display and buttons at the cabinet: a bit for each.
+type PanelFaults uint8
+
+// The faults. Records hold their bits.
+const (
+	DisplayDead PanelFaults = 1 << iota // it takes no picture
+	ButtonBad                           // stuck, chattering or unread
 )
 
 // Feedback is what a contact behind the heater's relay says.

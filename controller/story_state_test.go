@@ -92,7 +92,7 @@ type aware struct {
 	core                                                                [cabinet.MaxCoreProbes]sensors.Reading
 	wetBulb, ambient, ember, board                                      sensors.Reading
 	door, feedback, balance                                             string
-	driveFailed, recordFailing, diskLow, powerLost, clockUnset, stepped bool
+	driveFailed, recordFailing, diskLow, displayDead, buttonStuck, powerLost, clockUnset, stepped bool
 	awayUnknown                                                         bool
 	awayFor                                                             time.Duration // that the clock shows now; zero is nothing
 }
@@ -204,6 +204,12 @@ func (m *machine) step(a aware, o order, full bool) ([]output, []event, view) {
 		Elapsed: a.elapsed, Chamber: a.chamber, Core: a.core, WetBulb: a.wetBulb, Ambient: a.ambient, Ember: a.ember, Board: a.board,
 		Door: doors[a.door], Heater: feedbacks[a.feedback], DriveFailed: a.driveFailed, RecordFailing: a.recordFailing,
 		DiskLow: a.diskLow, PowerLost: a.powerLost, ClockUnset: a.clockUnset, ClockStepped: a.stepped,
+	}
+	if a.displayDead {
+		in.Panel |= controller.DisplayDead
+	}
+	if a.buttonStuck {
+		in.Panel |= controller.ButtonBad
 	}
 	if a.awayUnknown {
 		in.Away = controller.AwayUnknown

@@ -58,6 +58,7 @@ var pureRooms = map[string][]string{
 	// The same steps must give the same history when a record is replayed. It draws its own
 	// figure, so that there is one, and the chart cannot know a batch.
 	"controller/history":  {"controller", "controller/chart", "controller/trip", "profile"},
+	"controller/panel":    {"controller", "controller/snapshot", "controller/trip", "profile", "profile/proof", "profile/quantity"},
 	"controller/snapshot": {"controller", "controller/cabinet", "controller/history", "controller/trip", "profile", "profile/proof", "profile/lethality", "profile/quantity", "sensors"},
 	"sim/plant": {"controller/cabinet", "profile", "profile/composition", "profile/quantity", "sensors/psychrometer",
 		"profile/conduction", "sim/plant/film"},
@@ -66,7 +67,7 @@ var pureRooms = map[string][]string{
 
 // pureStandard is what pure rooms may use of the standard library.
 var pureStandard = []string{
-	"bytes", "cmp", "embed", "encoding/csv", "encoding/json", "errors", "fmt", "io", "maps", "math", "math/bits", "path", "regexp", "slices", "sort", "strconv", "strings",
+	"bytes", "cmp", "embed", "encoding/csv", "encoding/json", "errors", "fmt", "image", "image/color", "image/draw", "io", "maps", "math", "math/bits", "path", "regexp", "slices", "sort", "strconv", "strings",
 	"time", "unicode", "unicode/utf8",
 }
 
@@ -120,11 +121,13 @@ var owners = map[string]struct {
 	"periph.io/x/host":      {[]string{"cmd/fumarium/internal/wiring"}, "one room opens buses; drivers take what is open"},
 	"periph.io/x/conn":      {[]string{"cmd/fumarium/internal/wiring", "sensors", "sim/chips"}, "buses end at the drivers and their twins"},
 	"periph.io/x/devices":   {[]string{"cmd/fumarium/internal/wiring", "sensors", "sim/chips"}, "buses end at the drivers and their twins"},
+	"golang.org/x/image":    {[]string{"controller/panel"}, "one room draws letters"},
 	"go.yaml.in":            {[]string{"profile/source"}, "one room reads files, and says where they are wrong"},
 }
 
 // pureOther is what a pure room may use of other modules.
-var pureOther = map[string][]string{"profile/source": {"go.yaml.in/yaml/v4", "go.yaml.in/yaml/v4/plugin/loaderlimits"}}
+var pureOther = map[string][]string{"profile/source": {"go.yaml.in/yaml/v4", "go.yaml.in/yaml/v4/plugin/loaderlimits"},
+	"controller/panel": {"golang.org/x/image/font", "golang.org/x/image/font/gofont/gobold", "golang.org/x/image/font/inconsolata", "golang.org/x/image/font/opentype", "golang.org/x/image/math/fixed"}}
 
 // readsTheClock are the functions of package time that look at or wait for the
 // real one.

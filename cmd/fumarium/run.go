@@ -21,6 +21,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fumarium/cmd/fumarium/internal/bootclock"
+	"fumarium/cmd/fumarium/internal/front"
 	"fumarium/cmd/fumarium/internal/service"
 	"fumarium/cmd/fumarium/internal/wiring"
 	"fumarium/controller"
@@ -240,6 +241,10 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	if code := records.Latched(); code != trip.None {
 		told = append(told, fmt.Sprintf("the trip %s was latched when the program ended, and is: nothing heats before its cause is gone and it is reset", code))
 	}
+	var side *front.Front
+	if cab.Panel.Fitted() {
+		side = front.New(hardware.Front(here.lines))
+	}
 	var verdicts sync.WaitGroup // that are being written
 	defer verdicts.Wait()       // before the record is closed
 	l, err := loop.New(loop.Config{
@@ -253,6 +258,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Judge: func(p *profile.Product, f record.File) source.Findings {
 			return checkProduct(p, f.Name, f.Data, cab, place)
 		},
+		Panel: side.Faults,
 		Ended: func(batch string, s *snapshot.Snapshot) {
 			verdicts.Go(func() { noteVerdict(records, batch, s, log) })
 		},
@@ -292,6 +298,11 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	ended := make(chan error, 1)
 	loopCtx, cancel := context.WithCancel(ctx)
 	defer cancel()
+	if side != nil {
+		aside := make(chan struct{})
+		go func() { defer close(aside); side.Run(loopCtx, l, log) }()
+		defer func() { cancel(); <-aside }()
+	}
 	go func() { ended <- l.Run(loopCtx) }()
 
 	var result error

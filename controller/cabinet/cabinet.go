@@ -30,6 +30,7 @@ type Cabinet struct {
 	// Door is an input that is active while the door is shut, so that a wire that
 	// has come off counts as an open door.
 	Door      Wire
+	Panel     Panel
 	Limits    Limits
 	Rules     Rules
 	Generator Generator

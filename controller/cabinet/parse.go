@@ -97,6 +97,7 @@ func Parse(file string, data []byte) (*Cabinet, error) {
 	c.Humidifier = r.relay(root.Take("humidifier").Map(), switched)
 	c.Sounder = r.relay(root.Take("sounder").Map(), switched)
 	c.Door = r.wire(root.Take("door").Map(), false)
+	c.Panel = r.panel(root.Take("panel").Map())
 	r.oneWorld()
 
 	limits := root.Need("limits").Map()

@@ -95,6 +95,9 @@ type Config struct {
 	// Judge says what speaks against a product in this cabinet: an error refuses its start,
 	// advice wants a reason. It is called outside of the loop. Nil finds nothing.
 	Judge func(*profile.Product, record.File) source.Findings
+	// Panel is what is wrong with display and buttons at the cabinet. It must not wait. Nil
+	// is a cabinet without.
+	Panel func() controller.PanelFaults
 	// Ended is told of each batch that is over, with what can be said of it. It must not wait.
 	Ended func(batch string, s *snapshot.Snapshot)
 	// Told is what people must know of the time before Run, such as a record that was

@@ -39,22 +39,28 @@ type Frame struct {
 	Asks     bool
 }
 
-// Look draws what the display shows of s at now; held is what the buttons are doing, and
-// touched when one was last pressed.
-func Look(s *snapshot.Snapshot, now time.Time, held Held, touched time.Time) Frame {
+// Hands are what people do at the display.
+type Hands struct {
+	Held    Held      // what a button that is pressed brings
+	Touched time.Time // when one was last pressed
+	Said    string    // what became of the last press, as long as it is to be read
+}
+
+// Look draws what the display shows of s at now.
+func Look(s *snapshot.Snapshot, now time.Time, hands Hands) Frame {
 	f := Frame{}
 	if s != nil {
 		if p, ok := s.State.Waiting(s.Product); ok && p.Question.Absence == 0 {
 			f.Question, f.Asks = p.Question, true
 		}
 	}
-	pages := pagesOf(s, now, held)
+	pages := pagesOf(s, now, hands)
 	turn := int(now.Unix() / int64(turnEvery.Seconds()))
 	p := pages[turn%len(pages)]
 	if len(pages) > 1 {
 		p.count = [2]int{turn%len(pages) + 1, len(pages)}
 	}
-	if s != nil && len(pages) == 1 && s.State.Batch == controller.Idle && held.Button == NoButton && now.Sub(touched) > restAfter && p.big != [2]string{} {
+	if s != nil && len(pages) == 1 && s.State.Batch == controller.Idle && hands.quiet() && now.Sub(hands.Touched) > restAfter && p.big != [2]string{} {
 		f.Picture = wandering(s, now)
 		return f
 	}
@@ -62,6 +68,8 @@ func Look(s *snapshot.Snapshot, now time.Time, held Held, touched time.Time) Fra
 	f.Picture = p.draw([4]image.Point{{}, {X: 1}, {X: 1, Y: 1}, {Y: 1}}[shift], s != nil && s.Simulated)
 	return f
 }
+
+func (h Hands) quiet() bool { return h.Held.Button == NoButton && h.Said == "" }
 
 // A page is one picture before it is drawn: a head, and either words or two numbers.
 type page struct {
@@ -77,15 +85,18 @@ type page struct {
 }
 
 // pagesOf says what there is to show, one page after the other.
-func pagesOf(s *snapshot.Snapshot, now time.Time, held Held) []page {
+func pagesOf(s *snapshot.Snapshot, now time.Time, hands Hands) []page {
 	switch {
 	case s == nil:
 		return words(page{head: "starting"}, "No step yet. The heater is off.")
 	case now.Sub(s.Stepped) > oldAfter:
 		return words(page{head: "OLD", loud: true}, "No step for "+quantity.FormatDuration(now.Sub(s.Stepped).Round(time.Second))+". Look at the cabinet itself.")
 	}
-	if held.Button != NoButton {
-		return []page{pressed(s, held)}
+	switch {
+	case hands.Held.Button != NoButton:
+		return []page{pressed(s, hands.Held)}
+	case hands.Said != "":
+		return []page{{head: "panel", body: fitted(hands.Said, perPage), loud: true}}
 	}
 	numbers := numbersOf(s)
 	st := &s.State

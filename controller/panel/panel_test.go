@@ -59,6 +59,7 @@ func TestPictures(t *testing.T) {
 	for name, c := range map[string]struct {
 		change func(*snapshot.Snapshot)
 		held   panel.Held
+		said   string
 		pages  int // how many are kept
 		after  time.Duration
 	}{
@@ -77,6 +78,7 @@ func TestPictures(t *testing.T) {
 		"complete":      {change: func(s *snapshot.Snapshot) { s.State.Batch = controller.Complete }, pages: 2},
 		"confirm":       {change: asking, held: panel.Held{Button: panel.Confirm, For: 600 * time.Millisecond, Of: time.Second}},
 		"nothing asked": {held: panel.Held{Button: panel.Confirm, For: 600 * time.Millisecond, Of: time.Second}},
+		"said":          {said: "Not done: another question stands now."},
 		"stop":          {held: panel.Held{Button: panel.Stop, For: 2 * time.Second, Of: 3 * time.Second}},
 		"silence":       {held: panel.Held{Button: panel.Silence, For: 0, Of: 100 * time.Millisecond}},
 	} {
@@ -92,7 +94,7 @@ func TestPictures(t *testing.T) {
 			for n := range max(1, c.pages) {
 				now := noon.Add(time.Duration(n) * 4 * time.Second)
 				s.Stepped = now.Add(-c.after)
-				f := panel.Look(s, now, c.held, touched)
+				f := panel.Look(s, now, panel.Hands{Held: c.held, Touched: touched, Said: c.said})
 				compare(t, fmt.Sprintf("%s %d.png", name, n+1), f)
 			}
 		})
@@ -150,7 +152,7 @@ func TestNoPointIsLitForHours(t *testing.T) {
 			s.Stepped = at
 			s.State.Chamber.Reading = sensors.At(quantity.Celsius(18 + n%9))
 			s.State.StageClock = at.Sub(noon) / 8
-			f := panel.Look(s, at, panel.Held{}, noon.Add(-time.Hour))
+			f := panel.Look(s, at, panel.Hands{Touched: noon.Add(-time.Hour)})
 			for i, v := range f.Picture.Pix {
 				if v == 255 {
 					lit[i]++

@@ -38,6 +38,29 @@ type Host interface {
 	Input(o Opts) (Line, error)
 }
 
+// A Watcher opens inputs whose edges are noted by the kernel, with its own clock, however
+// busy the program is.
+type Watcher interface {
+	Watch(o Opts) (Watched, error)
+	// EdgeClock is the clock of those edges, now.
+	EdgeClock() time.Duration
+}
+
+// Watched is such an input.
+type Watched interface {
+	// Read gives the level that the line has now.
+	Read() (bool, error)
+	// Next waits for the next edge. Close ends the wait with an error.
+	Next() (Edge, error)
+	Close() error
+}
+
+// An Edge is an input that became active or no longer is.
+type Edge struct {
+	On bool
+	At time.Duration
+}
+
 // Opts are the options of one line.
 type Opts struct {
 	// Chip is the label of the GPIO chip; empty is the only one whose label begins
@@ -51,6 +74,9 @@ type Opts struct {
 	User string
 	// Pull is what an input reads when its wire has come off, where the chip can.
 	Pull Pull
+	// Debounce, of a watched input, is how long its contacts may bounce: the kernel says
+	// only what has stood for so long.
+	Debounce time.Duration
 	// LowAtReset refuses a pin that is pulled up before a program takes it.
 	LowAtReset bool
 }

@@ -246,4 +246,15 @@ var catalogue = [Count]Entry{
 		Meaning: "The smoke generator still smoulders although nothing shall smoke.",
 		Action:  "Do not leave it alone: put it out, or carry it outdoors onto something that cannot burn. It gives off carbon monoxide until it is cold.",
 	},
+	DisplayDead: {
+		Name: "display-dead", Priority: Later, Delay: 30 * time.Second, Needs: Display,
+		Meaning: "The display at the cabinet takes no picture: it is dark, or what it shows is old. Nothing else depends on it.",
+		Action:  "Go by the page. Check the display's plug and its supply; it is tried again by itself.",
+		More:    []Advice{{With: Buttons, Text: "Answer on the page: a button answers only what was shown."}},
+	},
+	ButtonStuck: {
+		Name: "button-stuck", Priority: Later, Delay: 5 * time.Second, Needs: Buttons,
+		Meaning: "A button at the cabinet is pressed without an end, chatters or cannot be read. It does nothing until it has been at rest.",
+		Action:  "Free the button and dry it. Go by the page meanwhile.",
+	},
 }
