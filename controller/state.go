@@ -71,8 +71,10 @@ type Inputs struct {
 	Ambient sensors.Reading                           `record:"ambient"`
 	Ember   sensors.Reading                           `record:"ember"` // in the smouldering wood
 	Board   sensors.Reading                           `record:"board"` // of the front ends, the coldest: about as warm as the room
-	Door    DoorStatus                                `record:"door"`
-	Heater  Feedback                                  `record:"heater_feedback"` // what is behind the heater's relay, not what was asked of it
+	// AirPascal is the pressure of the air, as measured in the room; 0 is not measured.
+	AirPascal float64    `record:"air_pressure_pascal"`
+	Door      DoorStatus `record:"door"`
+	Heater    Feedback   `record:"heater_feedback"` // what is behind the heater's relay, not what was asked of it
 	// DriveFailed says that the outputs of the last step could not all be set; the
 	// caller has tried to switch everything off.
 	DriveFailed bool `record:"drive_failed"`

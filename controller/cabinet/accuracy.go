@@ -21,6 +21,9 @@ var ends = map[string]quantity.Kelvin{
 	"MAX6675":  5,   // recalled from memory, and so on the side of more
 	"MCP9600":  1.5,
 	"MCP9601":  1.5,
+	"BME280":   1.5, // 1.0 of the chip, and its board warms itself
+	"BMP280":   1.5,
+	"MCP9808":  0.5, // from -20 to 100 °C; these three recalled from memory
 	"DS18B20":  0.5, // from -10 to 85 °C
 	"ADS1115":  1.5, // own figure, no source: parts of one name differ by 0.9 K at 100 °C, and the divider adds
 }

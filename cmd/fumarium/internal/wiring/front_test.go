@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"regexp"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -19,6 +20,7 @@ import (
 
 	"fumarium/cmd/fumarium/internal/front"
 	"fumarium/controller"
+	"fumarium/controller/cabinet"
 	"fumarium/controller/loop"
 	"fumarium/controller/panel"
 	"fumarium/controller/relay"
@@ -26,6 +28,7 @@ import (
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/catalog"
+	"fumarium/sensors"
 	"fumarium/sim/chips"
 )
 
@@ -300,4 +303,39 @@ func TestTheDisplayShowsThePicture(t *testing.T) {
 			require.NoError(t, os.WriteFile(filepath.Join(dir, "panel.png"), b.Bytes(), 0o644))
 		}
 	})
+}
+
+// A room chip that is pulled and put back is said and costs no step; what it measured
+// before is not passed on.
+func TestARoomChipPulledAndPutBack(t *testing.T) {
+	c := parse(t, regexp.MustCompile(`(?m)^.*role: ambient.*$`).ReplaceAllString(onChips, "  - {name: in the room, role: ambient, chip: BME280, bus: simulated}"))
+	w, err := Open(c, Options{Product: product(t, "caraway-sticks"), Seed: 3})
+	require.NoError(t, err)
+	defer w.Close()
+	var chip *Channel
+	for _, ch := range w.Channels() {
+		if ch.Probe.Role == cabinet.AmbientProbe {
+			chip = ch
+		}
+	}
+	require.NotNil(t, chip)
+	now := time.Duration(0)
+	sample := func() controller.Inputs {
+		now += time.Second
+		return w.Sample(now)
+	}
+	for range 10 {
+		sample()
+	}
+	in := sample()
+	v, ok := in.Ambient.Value()
+	require.True(t, ok, "%v", chip.Err())
+	assert.InDelta(t, float64(c.Ambient), float64(v), 1)
+	assert.InDelta(t, c.Pressure(), in.AirPascal, 50)
+	chip.tip.snap(chips.BusError)
+	w.room.world.Advance()
+	chip.tip.snap = func(chips.Fault) {} // the simulator's probe is sound, the chip is pulled
+	in = sample()
+	assert.Equal(t, sensors.BusError, in.Ambient.Status())
+	assert.Zero(t, in.AirPascal)
 }

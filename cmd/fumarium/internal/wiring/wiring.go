@@ -118,6 +118,7 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 		if w.room == nil {
 			*place = c.Read(elapsed)
 			in.Board = colder(in.Board, c.Board())
+			in.AirPascal = max(in.AirPascal, c.pascal())
 			continue
 		}
 		felt := *place
@@ -130,6 +131,7 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 		}
 		c.tip.feel(felt)
 		*place = c.Read(elapsed)
+		in.AirPascal = max(in.AirPascal, c.pascal())
 	}
 	if w.room != nil {
 		w.room.hung = false
