@@ -359,3 +359,6 @@ func (f *Front) paint(ctx context.Context) {
 		f.drawn.Store(time.Now().UnixNano())
 	}
 }
+
+// Drawn reports whether the display has taken a picture, if there is one.
+func (f *Front) Drawn() bool { return f.cfg.Display == nil || f.drawn.Load() != 0 }

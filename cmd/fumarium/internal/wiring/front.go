@@ -16,6 +16,9 @@ import (
 	"fumarium/sim/chips"
 )
 
+// displayAddress is the usual one of an SSD1306, and the only one that the driver knows.
+const displayAddress = 0x3C
+
 // bounce is how long the contacts of a push button may bounce; common practice, no source.
 const bounce = 20 * time.Millisecond
 
