@@ -21,7 +21,7 @@ type BME280 struct {
 	config   byte
 	runs     schedule
 	begun    bool
-	t, p, h  float64 // filtered raw values
+	t, p     float64 // filtered raw values
 	count    int
 	data     [8]byte
 }
