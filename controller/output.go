@@ -19,10 +19,11 @@ const (
 	Smoke
 	Humidifier
 	Sounder
+	Light
 	OutputCount // for loops
 )
 
-var outputText = [OutputCount]string{"heater", "fan", "smoke", "humidifier", "sounder"}
+var outputText = [OutputCount]string{"heater", "fan", "smoke", "humidifier", "sounder", "light"}
 
 func (o Output) String() string {
 	if o < OutputCount {
@@ -44,6 +45,8 @@ func (o Output) Fitted(c *cabinet.Cabinet) bool {
 		return c.Humidifier.Fitted
 	case Sounder:
 		return c.Sounder.Fitted
+	case Light:
+		return c.Light.Fitted
 	}
 	return false
 }

@@ -208,7 +208,7 @@ func lintPins(c *Cabinet, say sayer) {
 	}
 	wires := []wired{{"the heater", h.Pin, h.Line}, {"the heater's series relay", h.Series.Pin, h.Series.Line}, {"the heater's feedback", h.Feedback.Pin, h.Feedback.Line},
 		{"the fan", c.Fan.Pin, c.Fan.Line}, {"the smoke generator", c.Smoke.Pin, c.Smoke.Line},
-		{"the door switch", c.Door.Pin, c.Door.Line}, {"the humidifier", c.Humidifier.Pin, c.Humidifier.Line}, {"the sounder", c.Sounder.Pin, c.Sounder.Line}}
+		{"the door switch", c.Door.Pin, c.Door.Line}, {"the humidifier", c.Humidifier.Pin, c.Humidifier.Line}, {"the sounder", c.Sounder.Pin, c.Sounder.Line}, {"the light", c.Light.Pin, c.Light.Line}}
 	for _, b := range c.Panel.Buttons() {
 		wires = append(wires, wired{"the button " + b.Name, b.Wire.Pin, b.Wire.Line})
 	}

@@ -312,7 +312,7 @@ func Fitted(c *cabinet.Cabinet) []string {
 	for _, r := range []struct {
 		name   string
 		fitted bool
-	}{{"sounder", c.Sounder.Fitted}, {"fan", c.Fan.Fitted}, {"humidifier", c.Humidifier.Fitted}, {"smoke", c.Smoke.Fitted}, {"heater", c.Heater.Fitted}} {
+	}{{"light", c.Light.Fitted}, {"sounder", c.Sounder.Fitted}, {"fan", c.Fan.Fitted}, {"humidifier", c.Humidifier.Fitted}, {"smoke", c.Smoke.Fitted}, {"heater", c.Heater.Fitted}} {
 		if r.fitted {
 			names = append(names, r.name)
 		}
