@@ -28,7 +28,7 @@ var update = flag.Bool("update", false, "rewrite the pictures; look at them befo
 var noon = time.Date(2031, 3, 14, 12, 0, 0, 0, time.UTC)
 
 // running is the ring in its cook stage.
-func running(t *testing.T) *snapshot.Snapshot {
+func running(t testing.TB) *snapshot.Snapshot {
 	c, err := shipped.Find("fridge-body")
 	require.NoError(t, err)
 	p, err := catalog.Find("marjoram-ring")

@@ -44,3 +44,17 @@ func TestADisplayShowsWhatIsDrawn(t *testing.T) {
 	require.NoError(t, dev.Draw(dev.Bounds(), pic, image.Point{}))
 	assert.NotEqual(t, pic.Pix, d.Picture().Pix, "the driver does not know either that the display was without power")
 }
+
+func BenchmarkDisplay(b *testing.B) {
+	d := chips.NewSSD1306()
+	dev, err := ssd1306.NewI2C(chips.I2C{d}, &ssd1306.DefaultOpts)
+	require.NoError(b, err)
+	pic := image.NewGray(image.Rect(0, 0, 128, 64))
+	b.ReportAllocs()
+	for i := 0; b.Loop(); i++ {
+		pic.Pix[i%len(pic.Pix)] ^= 255
+		if err := dev.Draw(dev.Bounds(), pic, image.Point{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
