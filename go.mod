@@ -17,6 +17,7 @@ require (
 	modernc.org/libc v1.80.1
 	modernc.org/sqlite v1.62.0
 	periph.io/x/conn/v3 v3.7.3
+	periph.io/x/devices/v3 v3.7.4
 	periph.io/x/host/v3 v3.8.5
 	pgregory.net/rapid v1.3.0
 )
@@ -51,7 +52,6 @@ require (
 	honnef.co/go/tools v0.8.2 // indirect
 	modernc.org/mathutil v1.7.1 // indirect
 	modernc.org/memory v1.12.1 // indirect
-	periph.io/x/devices/v3 v3.7.4 // indirect
 )
 
 tool honnef.co/go/tools/cmd/staticcheck

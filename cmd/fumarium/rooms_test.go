@@ -127,7 +127,7 @@ var owners = map[string]struct {
 
 // pureOther is what a pure room may use of other modules.
 var pureOther = map[string][]string{"profile/source": {"go.yaml.in/yaml/v4", "go.yaml.in/yaml/v4/plugin/loaderlimits"},
-	"controller/panel": {"golang.org/x/image/font", "golang.org/x/image/font/gofont/gobold", "golang.org/x/image/font/inconsolata", "golang.org/x/image/font/opentype", "golang.org/x/image/math/fixed"}}
+	"controller/panel": {"golang.org/x/image/font", "golang.org/x/image/font/inconsolata", "golang.org/x/image/math/fixed"}}
 
 // readsTheClock are the functions of package time that look at or wait for the
 // real one.

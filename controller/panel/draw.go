@@ -9,9 +9,7 @@ import (
 	"time"
 
 	"golang.org/x/image/font"
-	"golang.org/x/image/font/gofont/gobold"
 	"golang.org/x/image/font/inconsolata"
-	"golang.org/x/image/font/opentype"
 	"golang.org/x/image/math/fixed"
 
 	"fumarium/controller/snapshot"
@@ -23,27 +21,15 @@ const (
 	perPage  = 3
 	lineHigh = 16
 	headHigh = 15
-	bigHigh  = 25 // of the big digits, in points
+	bigger   = 2 // how often the big digits are larger
 )
 
 var (
 	letters font.Face = inconsolata.Regular8x16
 	heads   font.Face = inconsolata.Bold8x16
-	digits            = mustFace(gobold.TTF, bigHigh)
 	lit               = color.Gray{Y: 255}
 	dark              = color.Gray{}
 )
-
-func mustFace(ttf []byte, size float64) font.Face {
-	parsed, err := opentype.Parse(ttf)
-	if err == nil {
-		var face font.Face
-		if face, err = opentype.NewFace(parsed, &opentype.FaceOptions{Size: size, DPI: 72, Hinting: font.HintingFull}); err == nil {
-			return face
-		}
-	}
-	panic(fmt.Sprintf("panel: a font that the program carries: %v", err))
-}
 
 // A sign goes before the head: the shape and the number of an alarm's priority, or the
 // square of a question.
@@ -141,8 +127,8 @@ func (p page) draw(shift image.Point, simulated bool) *image.Gray {
 			continue
 		}
 		middle := Width/4 + i*Width/2
-		write(pic, digits, middle, 13, alignMiddle, number, ink)
-		write(pic, letters, middle, 35, alignMiddle, p.under[i], ink)
+		writeBig(pic, middle, 9, number, ink)
+		write(pic, letters, middle, 34, alignMiddle, p.under[i], ink)
 	}
 	if p.foot != "" {
 		write(pic, letters, shift.X, Height-lineHigh+shift.Y-1, alignLeft, p.foot, ink)
@@ -207,6 +193,37 @@ func write(pic *image.Gray, face font.Face, x, y int, at align, text string, ink
 		}
 	}
 	return x
+}
+
+// writeBig puts a number around a middle, each point of its digits grown to a square and
+// no more room between them than they need.
+func writeBig(pic *image.Gray, middle, y int, text string, ink color.Gray) {
+	small := image.NewGray(image.Rect(0, 0, 8*len(text), lineHigh))
+	write(small, heads, 0, 0, alignLeft, text, lit)
+	var columns []int // of the small text, -1 for a gap
+	for n := range len(text) {
+		left, right := 8, -1
+		for x := range 8 {
+			for y := range lineHigh {
+				if small.GrayAt(8*n+x, y).Y != 0 {
+					left, right = min(left, x), max(right, x)
+				}
+			}
+		}
+		for x := left; x <= right; x++ {
+			columns = append(columns, 8*n+x)
+		}
+		columns = append(columns, -1)
+	}
+	x := middle - bigger*(len(columns)-1)/2
+	for _, from := range columns {
+		for row := range lineHigh {
+			if from >= 0 && small.GrayAt(from, row).Y != 0 {
+				fill(pic, image.Rect(x, y+bigger*row, x+bigger, y+bigger*(row+1)), ink)
+			}
+		}
+		x += bigger
+	}
 }
 
 // draw makes a shape of 14 by 13 points with its number in it.
