@@ -236,6 +236,9 @@ func (w *World) Copy() *World {
 func (w *World) Order(c controller.Command) {
 	if c.Kind == controller.Start {
 		c.CoreError = w.setup.Cabinet.CoreError()
+		if w.setup.Examine { // then it is held against what was shown, and else taken for right
+			c.Unshown = 1<<len(w.core) - 1
+		}
 	}
 	w.order = c
 }

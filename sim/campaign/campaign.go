@@ -423,6 +423,9 @@ func (j *judge) repeat(m *sim.Moment) {
 	if j.report.Seed%4 != 0 {
 		return
 	}
+	if in := m.Before; !in.Begun {
+		j.replay = *in
+	}
 	in := m.Inputs
 	out, _ := j.machine.Advance(&j.replay, &in)
 	if out != m.After.Out {
