@@ -234,7 +234,7 @@ func (e *evidence) judge(t *step) {
 }
 
 // toShow is what would show a core probe to be right.
-const toShow = "hold it in ice water before the start (ice PROBE), leave it in the ice at the end until it has stood still for three quarters of an hour, or calibrate it (wiring calibrate) once a year"
+const toShow = "hold it in ice water before the start (ice PROBE), or during the chill, pulled out of the meat and put back; or calibrate it once a year (wiring calibrate)"
 
 // Unshown says in words of each core probe that nothing shows to be right, by a batch that
 // has just begun, what would show it.
