@@ -234,7 +234,7 @@ func (e *evidence) judge(t *step) {
 }
 
 // toShow is what would show a core probe to be right.
-const toShow = "hold it in ice water before the start (ice PROBE), or during the chill, pulled out of the meat and put back; or calibrate it once a year (wiring calibrate)"
+const toShow = "hold it in ice water before the start, its front end in a room of 10 °C or more (ice PROBE), or during the chill, pulled out of the meat and put back; or calibrate it once a year (wiring calibrate)"
 
 // Unshown says in words of each core probe that nothing shows to be right, by a batch that
 // has just begun, what would show it.

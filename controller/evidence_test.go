@@ -203,7 +203,7 @@ func TestACoreThatNothingShowsProvesNothing(t *testing.T) {
 		s.Claim.Heat = rules.Criterion.Add(s.Claim.Heat, 75, 75, time.Hour) // as if it had been hot enough
 		v := s.Verdict(&rules, true)
 		if v[proof.Cooked].Answer == proof.NotShown {
-			assert.Contains(t, v[proof.Cooked].Why, "hold it in ice water before the start (ice PROBE)")
+			assert.Contains(t, v[proof.Cooked].Why, "hold it in ice water before the start")
 		}
 		return v[proof.Cooked].Answer
 	}

@@ -236,8 +236,8 @@ func (w *World) Copy() *World {
 func (w *World) Order(c controller.Command) {
 	if c.Kind == controller.Start {
 		c.CoreError = w.setup.Cabinet.CoreError()
-		if w.setup.Examine { // then it is held against what was shown, and else taken for right
-			c.Unshown = 1<<len(w.core) - 1
+		if w.setup.Examine { // else every probe is taken for right
+			c.Unshown = w.setup.Cabinet.Undated()
 		}
 	}
 	w.order = c

@@ -110,6 +110,17 @@ func (c *Cabinet) Unshown(day time.Time, known bool) (cores uint8) {
 	return cores
 }
 
+// Undated are the core probes, a bit for each, of which the file names no day of calibration:
+// a rehearsal knows no other day, and shows these in ice water.
+func (c *Cabinet) Undated() (cores uint8) {
+	for i := range MaxCoreProbes {
+		if p := c.ProbeOf(CoreProbe, i); p != nil && p.Calibrated.IsZero() {
+			cores |= 1 << i
+		}
+	}
+	return cores
+}
+
 // CoreError is the largest error of its core probes: each of them may be the coldest or
 // the hottest.
 func (c *Cabinet) CoreError() quantity.Kelvin {

@@ -119,7 +119,9 @@ func TestACalibrationSpeaksForAYear(t *testing.T) {
 	}
 	c.Probes[2].Chip = Simulated
 	assert.Zero(t, c.Unshown(day(2030, 1, 1), true))
+	assert.Zero(t, c.Undated())
 	c, err = Parse("box.yaml", []byte(strings.Replace(wired, ", calibrated: 2026-10-03", "", 1)))
 	require.NoError(t, err)
 	assert.Equal(t, uint8(1), c.Unshown(day(2026, 10, 4), true))
+	assert.Equal(t, uint8(1), c.Undated())
 }
