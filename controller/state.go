@@ -165,6 +165,7 @@ type State struct {
 	// CoreError is how far a core probe may be wrong, as it was said when the batch was
 	// started. Every rule on the core is moved by it to the strict side.
 	CoreError quantity.Kelvin `record:"cores.error_kelvin"`
+	unshown   uint8           `record:"cores.unshown_mask"` // core probes that only ice water can show to be right
 
 	Alarms  [trip.Count]trip.State `record:"alarm"`
 	stirred trip.Set               `record:"alarms.not_quiet_mask"` // alarms that are not quiet

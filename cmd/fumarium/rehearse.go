@@ -229,7 +229,7 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	} else {
 		printRehearsal(stdout, setup, result, took, whole, o)
 		for _, f := range found {
-			fmt.Fprintf(stdout, "check, %s: %s\n", severityText(f), shown(f.Error()))
+			fmt.Fprintf(stdout, "check, %s: %s\n", f.Severity.Asks(), shown(f.Error()))
 		}
 	}
 	if !result.Good() || hasErrors(found) {

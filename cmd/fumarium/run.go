@@ -394,7 +394,7 @@ func unfinished(ctx context.Context, records *record.Recorder, world record.Worl
 		records.Finish(now, u, controller.Aborted, why)
 		return nil, fmt.Sprintf("batch %s of %s was under way when the program ended and is closed as aborted: %s", u.Batch.ID, u.Batch.Product, why), nil
 	}
-	log.Warn("unfinished batch goes on", "batch", u.Batch.ID, "unseen", u.Unseen.Round(time.Second).String(), "known", u.UnseenKnown,
+	log.Warn("unfinished batch goes on", "batch", u.Batch.ID, "unseen", u.Unseen.Round(time.Second).String(), "known", u.Away != controller.AwayUnknown,
 		"last_step", u.LastWall.Format(time.RFC3339), "clock_synchronised_then", u.Left.Synced, "clock_synchronised_now", now.Synced)
 	return &loop.Resume{Product: u.Product, State: u.State, Recovery: u}, "", nil
 }

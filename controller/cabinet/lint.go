@@ -121,7 +121,7 @@ func lintProbes(c *Cabinet, say sayer) {
 		say(1, source.Warning, "no-core", "no probe measures a core, so no batch can prove that it is done", "add a probe with role: core")
 	}
 	if chambers == 1 {
-		say(1, source.Warning, "one-chamber-probe", "a single probe in the chamber has nothing to be held against: one that comes to read low, wanders off or slips out of the chamber once the heat is on overheats it unseen",
+		say(1, source.Warning, "one-chamber-probe", "a single probe in the chamber has nothing to be held against: one that comes to read low, wanders off or slips out of the chamber once the heat is on overheats it unseen; in rehearsals one that fell by 20 K an hour let the air get 48 K over the limit",
 			"add a second probe with role: chamber, on a chip of its own: they are then held against each other in every second")
 	}
 	if !c.Has(AmbientProbe) {
@@ -132,7 +132,7 @@ func lintProbes(c *Cabinet, say sayer) {
 		p := &c.Probes[i]
 		if wrong, why := p.Accuracy(); p.Role == CoreProbe && !p.HasError {
 			say(p.Line, source.Warning, "uncalibrated", fmt.Sprintf("nothing says how far probe %q may be wrong, so every core counts as %v off (%s): a core of 72 °C must read %v", p.Name, wrong, why, 72+quantity.Celsius(wrong)),
-				"measure it with `fumarium wiring calibrate` and write down what that prints, such as error: 0.4 K and calibrated: 2026-11-28")
+				"until then no batch is called good by it unless it was shown in ice water; measure it with `fumarium wiring calibrate` and write down what that prints, such as error: 0.4 K and calibrated: 2026-11-28")
 		}
 		if p.Role == WetBulbProbe && !c.HasAltitude {
 			say(p.Line, source.Warning, "no-altitude", fmt.Sprintf("probe %q is a wet bulb, and its humidity is reckoned for sea level: at 1500 m up to 2 %%RH too little", p.Name),

@@ -290,6 +290,8 @@ func (l *Loop) step() {
 	}
 	if command.Kind == controller.Start {
 		command.CoreError = l.cfg.Cabinet.CoreError()
+		now := l.moment(elapsed)
+		command.Unshown = l.cfg.Cabinet.Unshown(now.Wall, now.ClockSet)
 	}
 	in := l.cfg.World.Sample(elapsed)
 	in.Elapsed, in.Command, in.DriveFailed = elapsed, command, l.failed
@@ -318,6 +320,9 @@ func (l *Loop) step() {
 		l.snap.History.Begin(l.snap.BatchID, machine.Product(), state.Started)
 		if l.cfg.Pace == 0 && !l.synced {
 			l.say(elapsed, "the clock was not synchronised since the computer was started: after a power cut a person would be asked how long it was, and nothing heats until then", trip.Later)
+		}
+		for _, text := range controller.Unshown(l.cfg.Cabinet, &state) {
+			l.say(elapsed, text, trip.Later)
 		}
 		if asked.Reason != "" {
 			l.say(elapsed, history.Excused(asked.Reason), trip.Later)
