@@ -74,7 +74,9 @@ func strictly(data []byte, d *dashboard.Dashboard) error {
 	if err := judge(judged.UnmarshalJSONStrict(data)); err != nil {
 		return err
 	}
-	var raw struct{ Panels []struct{ FieldConfig json.RawMessage } }
+	var raw struct {
+		Panels []struct{ FieldConfig json.RawMessage }
+	}
 	if err := json.Unmarshal(data, &raw); err != nil {
 		return err
 	}
