@@ -27,7 +27,6 @@ import (
 // A Source is a batch as it was read from the record.
 type Source struct {
 	ID, World, Program string
-	Simulated          bool
 	Started, Ended     time.Time // Ended is zero while it is under way
 	ClockSet           bool      // the time of day was known at the start
 	State, Why         string    // how it ended; empty while it has not
