@@ -117,5 +117,9 @@ qualified, under local code. Never leave a burning smoke generator alone.`,
 	root.AddCommand(productsCommand(), checkCommand(), sheetCommand(), planCommand(), assessCommand(), rehearseCommand(), runCommand(),
 		wiringCommand(), offCommand(), clockCommand(), batchesCommand(), replayCommand())
 	root.AddCommand(clientCommands()...)
+	root.AddCommand(beside...)
 	return root
 }
+
+// beside are commands of builds for the package; man.go has them.
+var beside []*cobra.Command
