@@ -5,11 +5,12 @@ package main
 import (
 	"bytes"
 	"fmt"
-	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"runtime"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -43,9 +44,11 @@ func tries(env []string, name string, args ...string) (string, error) {
 }
 
 // packs builds packages from the sources in a folder.
-func packs(t *testing.T, sources, out string, env []string, args ...string) {
+func packs(t *testing.T, sources, out string, env []string, args ...string) string {
 	t.Helper()
-	t.Log(does(t, env, "bash", append([]string{filepath.Join(sources, "deploy", "package"), out}, args...)...))
+	said := does(t, env, "bash", append([]string{filepath.Join(sources, "deploy", "package"), out}, args...)...)
+	t.Log(said)
+	return said
 }
 
 // sourcesIn copies the sources to a folder of that name, without what git knows of them.
@@ -62,7 +65,7 @@ func sourcesIn(t *testing.T, name string) string {
 func TestPackagesAreReproducible(t *testing.T) {
 	one, two := t.TempDir(), t.TempDir()
 	first, again := sourcesIn(t, "a"), sourcesIn(t, "another-folder")
-	packs(t, first, one, nil)
+	said := packs(t, first, one, nil)
 	packs(t, again, two, []string{"TZ=Asia/Kolkata", "LANG=C.UTF-8"}, "amd64", "arm64")
 	packs(t, again, two, []string{"GOCACHE=" + t.TempDir(), "GOARM=7", "GOFLAGS=-race"}, "armhf")
 	files, err := filepath.Glob(filepath.Join(one, "fumarium_*"))
@@ -78,6 +81,13 @@ func TestPackagesAreReproducible(t *testing.T) {
 	for _, arch := range []string{"amd64", "arm64", "armhf"} {
 		deb := filepath.Join(one, "fumarium_"+newestVersion(t)+"_"+arch+".deb")
 		assert.Empty(t, does(t, nil, "lintian", "--allow-root", "--display-info", "--fail-on", "error,warning,info", deb), "what Debian's checker says of %s", arch)
+	}
+	sizes := regexp.MustCompile(`the program (\d+)`).FindAllStringSubmatch(said, -1)
+	require.Len(t, sizes, 3)
+	for _, size := range sizes {
+		n, err := strconv.Atoi(size[1])
+		require.NoError(t, err)
+		assert.LessOrEqual(t, n, 20<<20, "what deploy/footprint.md promises")
 	}
 	modules, err := os.ReadFile(filepath.Join(one, "fumarium_"+newestVersion(t)+"_armhf.modules.json"))
 	require.NoError(t, err)
@@ -177,7 +187,7 @@ func TestPackageInstalled(t *testing.T) {
 set -e
 cd /
 export STATE_DIRECTORY=/var/lib/fumarium
-server="--server http://127.0.0.1:`+freePort(t)+`"
+server="--server http://127.0.0.1:`+freeLocalPort(t)+`"
 fumarium run --cabinet /etc/fumarium/cabinet.yaml --pace 10000 --listen ${server#*//} 2>/tmp/journal & daemon=$!
 trap 'kill $daemon; wait $daemon' EXIT
 for i in $(seq 100); do fumarium status $server >/dev/null 2>&1 && break; sleep 0.1; done
@@ -219,16 +229,6 @@ fumarium status $server`)
 	in("dpkg", "-i", "/root/fumarium_"+newest+"_"+runtime.GOARCH+".deb")
 	in("dpkg", "-P", "fumarium")
 	assert.False(t, has("var/lib/fumarium"))
-}
-
-func freePort(t *testing.T) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err)
-	defer l.Close()
-	_, port, err := net.SplitHostPort(l.Addr().String())
-	require.NoError(t, err)
-	return port
 }
 
 const packageBoot = `set -e
@@ -273,7 +273,7 @@ func TestPackageUpgradedInABatch(t *testing.T) {
 	require.NoError(t, os.Chmod(filepath.Dir(o.socket), 0o755))
 	require.NoError(t, os.Chmod(o.socket, 0o777))
 	require.NoError(t, os.WriteFile(filepath.Join(root, "etc", "fumarium", "cabinet.yaml"), []byte(outsideCabinet), 0o644))
-	url := "http://127.0.0.1:" + freePort(t)
+	url := "http://127.0.0.1:" + freeLocalPort(t)
 	units := filepath.Join(root, "units")
 	for name, text := range map[string]string{
 		"default.target":                     "[Unit]\nDefaultDependencies=no\nWants=fumarium.service\n",
