@@ -26,6 +26,13 @@ const (
 	// sealAfter is the age at which a block is sealed, so that with the step after
 	// it CommitEvery is kept.
 	sealAfter = CommitEvery - 1500*time.Millisecond
+	// QuietEvery is the same once nothing has happened for quietAfter: no event and no
+	// command. It spares the card a third of what a long cook writes, and a power cut
+	// costs at most that much of the course more. It stays below LateAfter by what a slow
+	// card may need. All own magnitudes.
+	QuietEvery     = 15 * time.Second
+	sealQuietAfter = QuietEvery - 1500*time.Millisecond
+	quietAfter     = 5 * time.Minute
 	// LateAfter is the age of a step that is still not on disk at which Health says
 	// so. A fault shows within this and one block.
 	LateAfter = 20 * time.Second
@@ -144,6 +151,7 @@ type Recorder struct {
 	inode  os.FileInfo
 	opened time.Time
 	span   time.Duration
+	quiet  time.Duration
 
 	// The loop's side.
 	coder   *stepCoder
@@ -153,6 +161,7 @@ type Recorder struct {
 	names   *memory
 	last    controller.State // after the last step of the open batch
 	gap     *gap             // before the next block
+	news    time.Duration    // Elapsed of the last step with an event or a command
 	marks   *marker          // nil for a simulated cabinet
 	latched trip.Code        // when it was opened
 
@@ -212,7 +221,7 @@ func Open(o Options) (*Recorder, error) {
 	file := filepath.Join(dir, o.World.File())
 	r := &Recorder{
 		o: o, opened: o.now(), coder: newStepCoder(), names: newMemory(), memory: newMemory(), ids: map[string]bool{}, heads: map[int64]head{},
-		span: time.Duration(float64(sealAfter) * o.Pace),
+		span: time.Duration(float64(sealAfter) * o.Pace), quiet: time.Duration(float64(sealQuietAfter) * o.Pace),
 		wake: make(chan struct{}, 1), notes: make(chan *noteRequest), closing: make(chan struct{}), forsake: make(chan struct{}), done: make(chan struct{}),
 	}
 	if r.lock, err = lock(file); err != nil {
@@ -376,8 +385,15 @@ func (r *Recorder) Step(m Moment, in *controller.Inputs, out controller.Outputs,
 		return receipt
 	}
 	newsworthy := len(events) > 0 || in.Command.Kind != controller.NoCommand
+	span := r.span
+	switch passed := in.Elapsed - r.news; {
+	case newsworthy || passed < 0: // a clock of another life
+		r.news = in.Elapsed
+	case passed >= quietAfter:
+		span = r.quiet
+	}
 	roomy := r.waiting.Load() <= crowded
-	if b.steps >= mostSteps || roomy && (newsworthy || in.Elapsed-b.begins >= r.span) {
+	if b.steps >= mostSteps || roomy && (newsworthy || in.Elapsed-b.begins >= span) {
 		receipt.Lost = !r.seal(nil)
 	} else {
 		tell(b.told, errWaits)

@@ -223,7 +223,7 @@ type Recovery struct {
 	Batch   *Batch
 	Product *profile.Product
 	Cabinet *cabinet.Cabinet
-	// State is that after the last step on disk. Up to CommitEvery more may have
+	// State is that after the last step on disk. Up to QuietEvery more may have
 	// happened that nobody knows of.
 	State controller.State
 	// History is what happened until then, as the lost program had it.

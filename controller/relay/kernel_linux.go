@@ -2,6 +2,7 @@ package relay
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"os"
@@ -21,6 +22,7 @@ import (
 const (
 	chipInfo       = 0x8044b401 // GPIO_GET_CHIPINFO_IOCTL
 	flagActiveLow  = 1 << 1
+	flagUsed       = 1 << 0
 	flagInput      = 1 << 2
 	flagOutput     = 1 << 3
 	flagEdges      = 1<<4 | 1<<5 // becoming active, and no longer
@@ -228,6 +230,24 @@ func (k *Kernel) request(o Opts, output bool) (Line, error) {
 		return nil, fmt.Errorf("%s: %w", name, remedied(err))
 	}
 	return &line{sys: k.sys, fd: int(r.Fd), name: name, output: output}, nil
+}
+
+// Holder says who holds a pin's line, empty if nobody does. It takes nothing.
+func (k *Kernel) Holder(p Pin) (string, error) {
+	chip, err := k.find(p.Chip)
+	if err != nil {
+		return "", err
+	}
+	fd, err := k.sys.open(chip.Path)
+	if err != nil {
+		return "", fmt.Errorf("%s: %w", chip.Path, remedied(err))
+	}
+	defer k.sys.close(fd)
+	info, err := k.lookUp(fd, chip, p.Pin)
+	if err != nil || info.Flags&flagUsed == 0 {
+		return "", err
+	}
+	return cmp.Or(text(info.Consumer[:]), "the kernel"), nil
 }
 
 // lookUp finds a line by its name, or else by its offset.

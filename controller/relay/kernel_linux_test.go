@@ -356,3 +356,21 @@ func TestBankOnKernel(t *testing.T) {
 		}
 	}
 }
+
+// Who holds a line can be told without taking it.
+func TestHolder(t *testing.T) {
+	k := newKernel("pinctrl-a")
+	k.holder[17] = "lamp"
+	for pin, want := range map[string]string{"GPIO17": "lamp", "GPIO18": ""} {
+		got, err := (&Kernel{sys: k}).Holder(Pin{Output: "heater", Pin: pin})
+		require.NoError(t, err)
+		assert.Equal(t, want, got, pin)
+	}
+	_, err := (&Kernel{sys: k}).Holder(Pin{Output: "heater", Pin: "GPIO99"})
+	assert.ErrorContains(t, err, "has no line")
+	assert.Empty(t, k.requests, "nothing was taken")
+	assert.Empty(t, k.fds, "nothing stays open")
+	k.denied = true
+	_, err = (&Kernel{sys: k}).Holder(Pin{Output: "heater", Pin: "GPIO17"})
+	assert.ErrorContains(t, err, "usermod")
+}

@@ -25,6 +25,9 @@ func NewKernel() *Kernel { return &Kernel{} }
 // Chips finds none.
 func (*Kernel) Chips() ([]Chip, error) { return nil, errSystem }
 
+// Holder knows none.
+func (*Kernel) Holder(Pin) (string, error) { return "", errSystem }
+
 // Output refuses.
 func (*Kernel) Output(Opts) (Line, error) { return nil, errSystem }
 

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"fumarium/controller/cabinet"
 	"fumarium/controller/relay"
@@ -26,17 +27,20 @@ type Survey struct {
 	Nodes func(pattern string) []string        // paths that match
 	Lines func() ([]relay.Chip, error)         // GPIO chips
 	Bus   func(b Buses, n int) ([]Find, error) // what answers on an I2C bus
-	Root  fs.FS                                // the file system in which the kernel shows its guards; nil asks for none
+	// Holder says who holds the line of an output; nil asks for none.
+	Holder func(relay.Pin) (string, error)
+	Root   fs.FS // the file system in which the kernel shows its guards; nil asks for none
 }
 
 // NewSurvey is that of this machine.
 func NewSurvey() Survey {
 	return Survey{
-		Buses: Machine(),
-		Nodes: func(pattern string) []string { found, _ := filepath.Glob(pattern); return found },
-		Lines: relay.NewKernel().Chips,
-		Bus:   answering,
-		Root:  os.DirFS("/"),
+		Buses:  Machine(),
+		Nodes:  func(pattern string) []string { found, _ := filepath.Glob(pattern); return found },
+		Lines:  relay.NewKernel().Chips,
+		Bus:    answering,
+		Holder: relay.NewKernel().Holder,
+		Root:   os.DirFS("/"),
 	}
 }
 
@@ -134,6 +138,7 @@ func (s Survey) Look(c *cabinet.Cabinet) []Find {
 	}
 	if c != nil && !c.Simulated() {
 		found = expect(found, c)
+		found = append(found, s.pins(c)...)
 		if s.Root != nil {
 			found = append(found, guards(s.Root)...)
 		}
@@ -189,6 +194,29 @@ const (
 var answers = map[string][]string{
 	"ADS1115": {converter}, "MCP9600": {blind, sighted}, "MCP9601": {sighted}, "DS18B20": {wireChip},
 	"BME280": {humid}, "BMP280": {barometer}, "MCP9808": {room},
+}
+
+// pins says of each output's line whether it is there, and free or ours.
+func (s Survey) pins(c *cabinet.Cabinet) (found []Find) {
+	if s.Holder == nil {
+		return nil
+	}
+	if chips, err := s.Lines(); err == nil && len(chips) == 0 {
+		return nil // missed once, and not again for each pin
+	}
+	for _, p := range relay.Pins(c) {
+		f := Find{What: p.String(), Good: true, Note: "free"}
+		switch holder, err := s.Holder(p); {
+		case err != nil:
+			f.Good, f.Note = false, err.Error()
+		case strings.HasPrefix(holder, "fumarium"):
+			f.Note = "held by the daemon that runs"
+		case holder != "":
+			f.Good, f.Note = false, fmt.Sprintf("held by %q; end that program, or move the relay to a free pin", holder)
+		}
+		found = append(found, f)
+	}
+	return found
 }
 
 func (s Survey) lines() []Find {
