@@ -194,6 +194,7 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 			{loop: cook, body: `{"command":"confirm"}`}, {loop: cook, body: `{"command":"confirm","question":"the one that waits"}`, bad: true},
 			{loop: cook, body: `{"command":"start","product":"Caraway ring","reason":"` + strings.Repeat("x", 501) + `"}`, bad: true}},
 		"POST /api/commands 503":  {{loop: broken, body: `{"command":"hold"}`}},
+		"GET /api/events 200":     {{loop: accepting(ending())}},
 		"GET /api/plan/curve 200": {{loop: cook}, {loop: none}},
 		"POST /api/rehearse 200":  {{loop: cook, body: `{"product":"Caraway ring"}`}, {loop: none, body: `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}},
 		"POST /api/rehearse 400":  {{loop: cook, body: `{`, bad: true}},

@@ -98,6 +98,7 @@ type server struct {
 	mux    *http.ServeMux
 	// Two, so that charts of many sizes let nobody wait for the status.
 	texts, charts *press
+	herald        *herald
 	commands      chan struct{} // one for each that is under way
 	parsing       sync.Mutex    // one product at a time
 	rehearsing    sync.Mutex    // one rehearsal at a time
@@ -129,6 +130,7 @@ func New(c Config) http.Handler {
 		texts: newPress(c.Loop.Snapshot, c.Now), charts: newPress(c.Loop.Snapshot, c.Now),
 		commands: make(chan struct{}, mostCommands),
 	}
+	s.herald = &herald{latest: c.Loop.Snapshot, now: s.said}
 	s.routes = []route{
 		{http.MethodGet, "/", s.page},
 		{http.MethodGet, "/page.css", asset("assets/page.css", "text/css; charset=utf-8")},
@@ -139,6 +141,7 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/api/status", s.status},
 		{http.MethodGet, "/api/products", s.products},
 		{http.MethodPost, "/api/commands", s.command},
+		{http.MethodGet, "/api/events", s.events},
 		{http.MethodGet, "/api/plan/curve", s.planCurve},
 		{http.MethodPost, "/api/rehearse", s.rehearse},
 		{http.MethodGet, "/healthz", s.health},
@@ -259,10 +262,10 @@ const errNoStep = "the controller has not made its first step yet; ask again in 
 // that is not ours to word.
 var unknownAge = []byte(`"age_seconds":null`)
 
-// status is rendered once a step, but for its age: that grows, and must above all when
+// statusOf is rendered once a step, but for its age: that grows, and must above all when
 // there are no more steps.
-func (s *server) status(w http.ResponseWriter, req *http.Request) *problem {
-	r := s.texts.get(req.Context(), "status", func(snap *snapshot.Snapshot) *rendering {
+func (s *server) statusOf(ctx context.Context) *rendering {
+	return s.texts.get(ctx, "status", func(snap *snapshot.Snapshot) *rendering {
 		if snap == nil {
 			return &rendering{problem: refuse(http.StatusServiceUnavailable, "%s", errNoStep)}
 		}
@@ -277,11 +280,19 @@ func (s *server) status(w http.ResponseWriter, req *http.Request) *problem {
 		before, after, _ := bytes.Cut(append(body, '\n'), unknownAge)
 		return &rendering{kind: "application/json", body: before, after: after, stepped: snap.Stepped}
 	})
-	age := unknownAge
+}
+
+// aged is the age that goes into a status.
+func (s *server) aged(r *rendering) []byte {
 	if a, ok := ageAt(r.stepped, s.Now()); ok {
-		age = fmt.Appendf(nil, `"age_seconds":%g`, a.Seconds())
+		return fmt.Appendf(nil, `"age_seconds":%g`, a.Seconds())
 	}
-	return r.answer(w, age)
+	return unknownAge
+}
+
+func (s *server) status(w http.ResponseWriter, req *http.Request) *problem {
+	r := s.statusOf(req.Context())
+	return r.answer(w, s.aged(r))
 }
 
 func (s *server) productNames() []string {
