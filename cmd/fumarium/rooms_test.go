@@ -63,6 +63,9 @@ var pureRooms = map[string][]string{
 	// It tells what others have read and replayed, so that a word on food hangs on no file.
 	"controller/report": {"controller", "controller/cabinet", "controller/caution", "controller/chart", "controller/history", "controller/trip", "profile", "profile/chilling",
 		"profile/deviation", "profile/lethality", "profile/proof", "profile/quantity", "profile/sheet"},
+	// Before a start and after a restart the same course must come to the same plan; who
+	// rehearsed it is not its matter.
+	"controller/outlook": {"controller", "controller/history", "controller/snapshot", "controller/trip", "profile"},
 	"sim/plant": {"controller/cabinet", "profile", "profile/composition", "profile/quantity", "sensors/psychrometer",
 		"profile/conduction", "sim/plant/film"},
 	"sim/plant/film": {"profile/quantity", "sensors/psychrometer"},
