@@ -153,7 +153,7 @@ func TestFermentedFormula(t *testing.T) {
 // taken for cooked sausage, whose limits are others, and in the EU for heated meat.
 func TestWhatIsFermentedWarmIsNotCooked(t *testing.T) {
 	for process, want := range map[profile.Process]profile.Class{
-		profile.FullyCooked: profile.CookedSausage, profile.NotReadyToEat: profile.CookedSausage,
+		profile.FullyCooked: profile.CookedSausage, profile.NotReadyToEat: profile.UncookedSausage,
 		profile.ColdSmoked: profile.UncookedSausage, profile.FermentedAndDried: profile.UncookedSausage,
 	} {
 		p := &profile.Product{
