@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -64,7 +63,7 @@ func (b *bench) find(o findOptions) error {
 }
 
 func (b *bench) printFinds(found []wiring.Find) {
-	t := tabwriter.NewWriter(b.out, 0, 0, 2, ' ', 0)
+	t := newTable(b.out)
 	for _, f := range found {
 		sign := "ok"
 		if !f.Good {
