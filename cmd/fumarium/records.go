@@ -234,7 +234,7 @@ func showBatch(ctx context.Context, r *record.Reader, id, drawing string, asJSON
 		return couldNot(err)
 	}
 	if drawing != "" {
-		if err := writeChart(drawing, figureOf(b, told)); err != nil {
+		if err := writeChart(drawing, figureOf(b, told), quantity.UnitsOf(w)); err != nil {
 			return couldNot(err)
 		}
 	}

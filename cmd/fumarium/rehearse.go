@@ -199,7 +199,7 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	whole := time.Since(began)
 	bar.clear()
 	if o.chart != "" {
-		if err := writeChart(o.chart, trace.Figure(setup, result)); err != nil {
+		if err := writeChart(o.chart, trace.Figure(setup, result), quantity.UnitsOf(stdout)); err != nil {
 			return couldNot(err)
 		}
 	}
@@ -244,7 +244,8 @@ func (o rehearseOptions) found(product string, home *cabinet.Cabinet) (source.Fi
 	return checkProduct(item.Value, item.File, item.Data, home, place), nil
 }
 
-func writeChart(name string, figure chart.Figure) (err error) {
+func writeChart(name string, figure chart.Figure, units quantity.Units) (err error) {
+	figure.Units = units
 	f, err := os.Create(name)
 	if err != nil {
 		return err

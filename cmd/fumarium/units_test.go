@@ -85,6 +85,7 @@ func TestUnitsOfFindings(t *testing.T) {
 	assert.Contains(t, out, "11 lb 4 oz hung, room 50 °F")
 	svg := filepath.Join(t.TempDir(), "out.svg")
 	_, _, _ = call(t, "rehearse", "--chart", svg, "--units", "F")
-	_, err := os.Stat(svg)
-	assert.NoError(t, err)
+	drawn, err := os.ReadFile(svg)
+	require.NoError(t, err)
+	assert.Contains(t, string(drawn), "core target 159.8 °F")
 }
