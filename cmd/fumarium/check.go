@@ -213,9 +213,13 @@ func printFindings(w io.Writer, all source.Findings, files int) {
 		if f.Severity != source.Error {
 			warnings++
 		}
-		fmt.Fprintf(w, "%s: %s\n", f.Severity.Asks(), shown(f.Error()))
+		said := w
+		if f.Severity == source.Error && f.Code == "" { // of a parser: in the words of the file
+			said = quantity.Raw(w)
+		}
+		fmt.Fprintf(said, "%s: %s\n", f.Severity.Asks(), shown(f.Error()))
 		if f.Excerpt != "" {
-			fmt.Fprintf(w, "%s\n", f.Excerpt)
+			fmt.Fprintf(quantity.Raw(w), "%s\n", f.Excerpt)
 		}
 	}
 	if files == 0 {

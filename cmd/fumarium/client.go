@@ -389,6 +389,9 @@ func printStatus(w io.Writer, s *web.Status) {
 		if v == nil {
 			return quantity.NotRead
 		}
+		if u := quantity.UnitsOf(w); u.Fahrenheit {
+			return u.AtLeast(quantity.Celsius(*v))
+		}
 		return quantity.Fixed(*v, 1) + " °C (" + quantity.Fixed(quantity.Celsius(*v).Fahrenheit(), 1) + " °F)"
 	}
 	fmt.Fprintf(w, "%s (%s): %s", shown(s.Cabinet), shown(s.World), shown(s.State))

@@ -9,7 +9,6 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -124,7 +123,7 @@ func listBatches(ctx context.Context, r *record.Reader, asJSON bool, w io.Writer
 	if asJSON {
 		return couldNot(printJSON(w, list))
 	}
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	t := newTable(w)
 	fmt.Fprintln(t, "batch\tstarted\tproduct\tlasted\tended")
 	for _, b := range list {
 		state := b.State
@@ -235,7 +234,7 @@ func showBatch(ctx context.Context, r *record.Reader, id, drawing string, asJSON
 		return couldNot(err)
 	}
 	if drawing != "" {
-		if err := writeChart(drawing, figureOf(b, told)); err != nil {
+		if err := writeChart(drawing, figureOf(b, told), quantity.UnitsOf(w)); err != nil {
 			return couldNot(err)
 		}
 	}

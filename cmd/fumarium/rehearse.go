@@ -8,12 +8,10 @@ import (
 	"io"
 	"os"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
-	"golang.org/x/term"
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
@@ -210,7 +208,7 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	whole := time.Since(began)
 	bar.clear()
 	if o.chart != "" {
-		if err := writeChart(o.chart, trace.Figure(setup, result)); err != nil {
+		if err := writeChart(o.chart, trace.Figure(setup, result), quantity.UnitsOf(stdout)); err != nil {
 			return couldNot(err)
 		}
 	}
@@ -258,7 +256,8 @@ func (o rehearseOptions) found(product string, home *cabinet.Cabinet) (source.Fi
 	return checkProduct(item.Value, item.File, item.Data, home, place), nil
 }
 
-func writeChart(name string, figure chart.Figure) (err error) {
+func writeChart(name string, figure chart.Figure, units quantity.Units) (err error) {
+	figure.Units = units
 	f, err := os.Create(name)
 	if err != nil {
 		return err
@@ -293,7 +292,7 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took, whole tim
 	}
 	fmt.Fprintln(w)
 
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	t := newTable(w)
 	fmt.Fprintln(t, "stage\tplan\tfrom\tto\ttook\tended by\tchamber mean / peak\tcore at its end")
 	for i, s := range r.Stages {
 		chamber := quantity.Nothing
@@ -318,8 +317,13 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took, whole tim
 	if r.Reason != "" {
 		fmt.Fprintf(w, "reason        %s\n", r.Reason)
 	}
-	fmt.Fprintf(w, "core          peak %s °C (%s °F), %s °C at the end\n", quantity.Fixed(r.Core.PeakCelsius, 1),
-		quantity.Fixed(quantity.Celsius(r.Core.PeakCelsius).Fahrenheit(), 1), quantity.Fixed(r.Core.FinalCelsius, 1))
+	peak := quantity.Celsius(r.Core.PeakCelsius)
+	if u := quantity.UnitsOf(w); u.Fahrenheit { // neither end is shown to reach what it does not
+		fmt.Fprintf(w, "core          peak %s, %s at the end\n", u.AtLeast(peak), u.AtMost(quantity.Celsius(r.Core.FinalCelsius)))
+	} else {
+		fmt.Fprintf(w, "core          peak %s °C (%s °F), %s °C at the end\n", quantity.Fixed(r.Core.PeakCelsius, 1),
+			quantity.Fixed(peak.Fahrenheit(), 1), quantity.Fixed(r.Core.FinalCelsius, 1))
+	}
 	printSafety(w, r)
 	if r.Control.OvershootKelvin != nil {
 		fmt.Fprintf(w, "chamber       %s K over its setpoint at worst", quantity.Fixed(*r.Control.OvershootKelvin, 1))
@@ -460,8 +464,7 @@ type progress struct {
 }
 
 func newProgress(w io.Writer) *progress {
-	f, ok := w.(*os.File)
-	return &progress{w: w, on: ok && term.IsTerminal(int(f.Fd())), last: time.Now()}
+	return &progress{w: w, on: isTerminal(w), last: time.Now()}
 }
 
 // due limits the line to ten a second and hides it in runs that are over at once.

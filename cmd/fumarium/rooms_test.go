@@ -54,7 +54,7 @@ var pureRooms = map[string][]string{
 	"profile/proof":                 {"profile", "profile/chilling", "profile/ferment", "profile/fish", "profile/formula", "profile/lethality", "profile/quantity"},
 	"controller": {"profile/proof", "controller/cabinet", "controller/duty", "controller/pid", "controller/trip", "profile",
 		"profile/lethality", "profile/quantity", "sensors", "sensors/psychrometer"},
-	"controller/chart": {}, // it knows no batch
+	"controller/chart": {"profile/quantity"}, // it knows no batch, but in which units people read
 	// The same steps must give the same history when a record is replayed. It draws its own
 	// figure, so that there is one, and the chart cannot know a batch.
 	"controller/history":  {"controller", "controller/chart", "controller/trip", "profile"},

@@ -16,6 +16,7 @@ import (
 
 	"fumarium/cmd/fumarium/internal/wiring"
 	"fumarium/controller/relay"
+	"fumarium/profile/quantity"
 )
 
 // bench is the machine and the person as the wiring commands see them; tests put
@@ -52,6 +53,9 @@ func newBench(cmd *cobra.Command) *bench {
 }
 
 func isTerminal(v any) bool {
+	if w, ok := v.(io.Writer); ok {
+		v = quantity.Raw(w)
+	}
 	f, ok := v.(*os.File)
 	return ok && term.IsTerminal(int(f.Fd()))
 }

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -65,7 +64,7 @@ func (b *bench) find(o findOptions) error {
 
 // printFinds prints what was found; bad is the word before what is not good.
 func (b *bench) printFinds(found []wiring.Find, bad string) {
-	t := tabwriter.NewWriter(b.out, 0, 0, 2, ' ', 0)
+	t := newTable(b.out)
 	for _, f := range found {
 		sign := "ok"
 		if !f.Good {

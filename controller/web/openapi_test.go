@@ -172,7 +172,7 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		"GET /page.css 200":         {{loop: cook}},
 		"GET /page.js 200":          {{loop: cook}},
 		"GET /icon.svg 200":         {{loop: cook}},
-		"GET /chart.svg 200":        {{loop: cook}, {loop: cook, query: url.Values{"width": {"240"}}}, {loop: cook, query: url.Values{"width": {"4000"}}}},
+		"GET /chart.svg 200":        {{loop: cook}, {loop: cook, query: url.Values{"width": {"240"}}}, {loop: cook, query: url.Values{"width": {"4000"}}}, {loop: cook, query: url.Values{"units": {"F,lb"}}}},
 		"GET /chart.svg 400":        {},
 		"GET /chart.svg 503":        {{loop: none}},
 		"GET /api/openapi.yaml 200": {{loop: cook}},

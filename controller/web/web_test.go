@@ -545,6 +545,26 @@ func TestChart(t *testing.T) {
 	assert.NotContains(t, ask(handler(accepting(s)), http.MethodGet, "/chart.svg", "").Body.String(), "core-lost")
 }
 
+// A reader gets scales and labels in the units asked for, and no other reader's.
+func TestChartInUnits(t *testing.T) {
+	h := handler(accepting(cooking()))
+	in := func(query string) (int, string) {
+		w := ask(h, http.MethodGet, "/chart.svg"+query, "")
+		return w.Code, w.Body.String()
+	}
+	_, usual := in("")
+	code, asked := in("?units=F,lb")
+	assert.Equal(t, http.StatusOK, code)
+	assert.Contains(t, usual, "Temperature, °C:")
+	assert.Contains(t, asked, "Temperature, °F:")
+	assert.NotContains(t, asked, "Temperature, °C:")
+	_, again := in("?units=C")
+	assert.Equal(t, usual, again)
+	code, said := in("?units=kelvin")
+	assert.Equal(t, http.StatusBadRequest, code)
+	assert.Contains(t, said, "there are no units")
+}
+
 // Events come as structure: nobody has to read the words.
 func TestEventsAreStructure(t *testing.T) {
 	events := web.NewStatus(cooking(), noon).Events
