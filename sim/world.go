@@ -236,6 +236,9 @@ func (w *World) Copy() *World {
 func (w *World) Order(c controller.Command) {
 	if c.Kind == controller.Start {
 		c.CoreError = w.setup.Cabinet.CoreError()
+		if w.setup.Examine { // else every probe is taken for right
+			c.Unshown = w.setup.Cabinet.Undated()
+		}
 	}
 	w.order = c
 }

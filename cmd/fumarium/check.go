@@ -213,7 +213,7 @@ func printFindings(w io.Writer, all source.Findings, files int) {
 		if f.Severity != source.Error {
 			warnings++
 		}
-		fmt.Fprintf(w, "%s: %s\n", severityText(f), shown(f.Error()))
+		fmt.Fprintf(w, "%s: %s\n", f.Severity.Asks(), shown(f.Error()))
 		if f.Excerpt != "" {
 			fmt.Fprintf(w, "%s\n", f.Excerpt)
 		}
@@ -226,14 +226,6 @@ func printFindings(w io.Writer, all source.Findings, files int) {
 		return
 	}
 	fmt.Fprintf(w, "%s, %s of advice in %s\n", plural(len(all)-warnings, "error"), plural(warnings, "piece"), plural(files, "file"))
-}
-
-// severityText is what a finding is called: what refuses a start, and what wants a reason.
-func severityText(f source.Finding) string {
-	if f.Severity == source.Error {
-		return "error"
-	}
-	return "advice"
 }
 
 func plural(n int, what string) string {

@@ -115,7 +115,7 @@ qualified, under local code. Never leave a burning smoke generator alone.`,
 	})
 	root.SetVersionTemplate("{{.Version}}\n")
 	root.AddCommand(productsCommand(), checkCommand(), sheetCommand(), planCommand(), assessCommand(), rehearseCommand(), runCommand(),
-		wiringCommand(), offCommand(), clockCommand(), doctorCommand(), batchesCommand(), replayCommand())
+		wiringCommand(), offCommand(), clockCommand(), doctorCommand(), batchesCommand(), reportCommand(), replayCommand())
 	root.AddCommand(clientCommands()...)
 	root.AddCommand(beside...)
 	return root

@@ -337,10 +337,7 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 	if err != nil {
 		return couldNot(err)
 	}
-	result.Verdict[proof.Recorded] = proof.Judgement{Answer: proof.NotMet, Why: whole.String()}
-	if whole.Whole && result.Same() {
-		result.Verdict[proof.Recorded] = proof.Judgement{Answer: proof.Met, Why: "whole, and every decision comes again"}
-	}
+	result.Verdict[proof.Recorded] = recorded(&whole, result)
 	rules := web.RulesOf(result.Verdict)
 	sheet := deviation.Sheet{} // of a batch that is over
 	if !result.Final.Batch.Active() && result.Final.Batch != controller.Idle {
@@ -375,6 +372,14 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 		return &failure{exitBad, errSaid}
 	}
 	return nil
+}
+
+// recorded is what is to be said of the record itself.
+func recorded(whole *record.Verdict, result *record.Result) proof.Judgement {
+	if whole.Whole && result.Same() {
+		return proof.Judgement{Answer: proof.Met, Why: "whole, and every decision comes again"}
+	}
+	return proof.Judgement{Answer: proof.NotMet, Why: whole.String()}
 }
 
 // printProbes says how far the cores that were believed may have been wrong.

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -37,6 +38,7 @@ type rehearseOptions struct {
 	json, timing                                    bool
 	reason                                          string
 	faults                                          []string
+	panel                                           string
 }
 
 func rehearseCommand() *cobra.Command {
@@ -91,6 +93,7 @@ in the product, 2 usage, 3 a file could not be read.`,
 	f.StringArrayVar(&o.faults, "fault", nil, "`KIND@TIME[+DURATION][=VALUE]` that goes wrong, such as core-open@1h10m+2m; may be repeated")
 	f.IntVar(&o.runs, "runs", 1, "`NUMBER` of rehearsals with varied load, diameter, room, air and answers; gives the spread")
 	f.StringVar(&o.chart, "chart", "", "write the course of the batch to this SVG `FILE`")
+	f.StringVar(&o.panel, "panel", "", "write what the display at the cabinet shows at a time of the batch to a picture, `FILE.png@TIME`")
 	f.BoolVar(&o.json, "json", false, "print the result as JSON; equal seeds give equal bytes")
 	f.BoolVar(&o.timing, "timing", false, "with --json: fill wall_seconds and times_real_time, of the rehearsal shown; they differ from run to run")
 	return c
@@ -181,9 +184,15 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	if o.chart != "" {
 		trace = &sim.Trace{}
 	}
+	shot, err := parsePanel(o.panel)
+	if err != nil {
+		return err
+	}
 	bar := newProgress(stderr)
 	began := time.Now()
+	var drawn error
 	result, err := sim.Rehearse(ctx, setup, trace, func(elapsed time.Duration, s *controller.State) {
+		drawn = errors.Join(drawn, shot.see(s, setup.Cabinet, setup.Product))
 		bar.rehearsal(elapsed, s, setup.Product)
 	})
 	took := time.Since(began)
@@ -205,6 +214,9 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 			return couldNot(err)
 		}
 	}
+	if err := errors.Join(drawn, shot.write()); err != nil {
+		return couldNot(err)
+	}
 	if o.json {
 		if o.timing {
 			wall := took.Seconds()
@@ -217,7 +229,7 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	} else {
 		printRehearsal(stdout, setup, result, took, whole, o)
 		for _, f := range found {
-			fmt.Fprintf(stdout, "check, %s: %s\n", severityText(f), shown(f.Error()))
+			fmt.Fprintf(stdout, "check, %s: %s\n", f.Severity.Asks(), shown(f.Error()))
 		}
 	}
 	if !result.Good() || hasErrors(found) {

@@ -21,6 +21,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fumarium/cmd/fumarium/internal/bootclock"
+	"fumarium/cmd/fumarium/internal/front"
 	"fumarium/cmd/fumarium/internal/service"
 	"fumarium/cmd/fumarium/internal/wiring"
 	"fumarium/controller"
@@ -240,6 +241,10 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	if code := records.Latched(); code != trip.None {
 		told = append(told, fmt.Sprintf("the trip %s was latched when the program ended, and is: nothing heats before its cause is gone and it is reset", code))
 	}
+	var side *front.Front
+	if cab.Panel.Fitted() {
+		side = front.New(hardware.Front(here.lines))
+	}
 	var verdicts sync.WaitGroup // that are being written
 	defer verdicts.Wait()       // before the record is closed
 	l, err := loop.New(loop.Config{
@@ -253,6 +258,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Judge: func(p *profile.Product, f record.File) source.Findings {
 			return checkProduct(p, f.Name, f.Data, cab, place)
 		},
+		Panel: side.Faults,
 		Ended: func(batch string, s *snapshot.Snapshot) {
 			verdicts.Go(func() { noteVerdict(records, batch, s, log) })
 		},
@@ -262,12 +268,15 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	numbers := metrics.New(l.Snapshot, version())
 	l.Observe(numbers.ObserveStep)
+	plans := &planner{cabinet: cab, file: filepath.Join(dir, outlookFile), log: log}
 	gate := web.NewGate(web.New(web.Config{
 		Loop: l, Metrics: numbers.Handler(), Token: token, Hosts: names,
 		FindProduct:  findShipped,
 		ParseProduct: profile.Parse,
 		ProductNames: catalog.Names,
 		Note:         notes(records.AddNote, time.Now),
+		Outlook:      plans.Of,
+		Rehearse:     plans.Preview(l.Snapshot),
 	}), log)
 	numbers.ShowReaders(func() metrics.Readers { return metrics.Readers(gate.Crowd()) })
 	if world == record.Simulated {
@@ -292,7 +301,13 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	ended := make(chan error, 1)
 	loopCtx, cancel := context.WithCancel(ctx)
 	defer cancel()
+	if side != nil {
+		aside := make(chan struct{})
+		go func() { defer close(aside); side.Run(loopCtx, l, log) }()
+		defer func() { cancel(); <-aside }()
+	}
 	go func() { ended <- l.Run(loopCtx) }()
+	go plans.Run(loopCtx, l.Snapshot)
 
 	var result error
 	select {
@@ -383,7 +398,7 @@ func unfinished(ctx context.Context, records *record.Recorder, world record.Worl
 		records.Finish(now, u, controller.Aborted, why)
 		return nil, fmt.Sprintf("batch %s of %s was under way when the program ended and is closed as aborted: %s", u.Batch.ID, u.Batch.Product, why), nil
 	}
-	log.Warn("unfinished batch goes on", "batch", u.Batch.ID, "unseen", u.Unseen.Round(time.Second).String(), "known", u.UnseenKnown,
+	log.Warn("unfinished batch goes on", "batch", u.Batch.ID, "unseen", u.Unseen.Round(time.Second).String(), "known", u.Away != controller.AwayUnknown,
 		"last_step", u.LastWall.Format(time.RFC3339), "clock_synchronised_then", u.Left.Synced, "clock_synchronised_now", now.Synced)
 	return &loop.Resume{Product: u.Product, State: u.State, Recovery: u}, "", nil
 }

@@ -85,7 +85,7 @@ cabinet's wiring with the plug in. Stop the daemon before anything that clicks.`
 	f.String("cabinet", "", "")
 	f.String("state", "", "")
 	f.VisitAll(func(f *pflag.Flag) { f.Hidden = true })
-	c.AddCommand(findCommand(), readCommand(), calibrateCommand(), clickCommand(), selfTestCommand())
+	c.AddCommand(findCommand(), readCommand(), calibrateCommand(), clickCommand(), panelCommand(), selfTestCommand())
 	return c
 }
 

@@ -102,8 +102,14 @@ func Parse(file string, data []byte) (*Cabinet, error) {
 		r.wickAt.Fault("there is no fan, so nothing blows on the wick", "add the fan, or write wick: open or wick: own blower")
 	}
 	c.Humidifier = r.relay(root.Take("humidifier").Map(), switched)
-	c.Sounder = r.relay(root.Take("sounder").Map(), switched)
+	sounder := root.Take("sounder").Map()
+	if sounder != nil {
+		c.SounderRhythm, _ = source.Choice(sounder.Take("rhythm"), yesNo)
+	}
+	c.Sounder = r.relay(sounder, switched)
+	c.Light = r.relay(root.Take("light").Map(), switched)
 	c.Door = r.wire(root.Take("door").Map(), false)
+	c.Panel = r.panel(root.Take("panel").Map())
 	r.oneWorld()
 
 	limits := root.Need("limits").Map()

@@ -537,11 +537,9 @@ func TestRecovery(t *testing.T) {
 			assert.Equal(t, b.start.Cabinet, u.Cabinet)
 			assert.Equal(t, k.unseen, u.Unseen.Round(10*time.Millisecond))
 			known := k.away != controller.AwayUnknown
-			assert.Equal(t, known, u.UnseenKnown)
 			assert.Equal(t, k.away, u.Away)
 			assert.Equal(t, k.then, u.Left.Synced)
 			assert.WithinDuration(t, now.Wall.Add(-25*time.Minute), u.Left.Wall, time.Millisecond)
-			assert.Equal(t, k.boot == "boot-1", u.SameBoot)
 			assert.Equal(t, int64(len(b.steps)), u.Steps)
 
 			b.r, b.state = r, u.State

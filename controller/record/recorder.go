@@ -412,7 +412,7 @@ func (r *Recorder) Resume(u *Recovery, state controller.State) {
 	r.seal(nil)
 	r.last = state
 	r.gap = &gap{
-		why: gapNotRunning, first: u.Steps, from: u.State.Elapsed, length: u.Unseen, known: u.UnseenKnown, state: string(r.names.text(&state)),
+		why: gapNotRunning, first: u.Steps, from: u.State.Elapsed, length: u.Unseen, known: u.Away != controller.AwayUnknown, state: string(r.names.text(&state)),
 	}
 	r.open = &block{batch: u.Batch.Number, product: u.Product, first: u.Steps}
 }

@@ -25,6 +25,7 @@ const (
 	flagUsed       = 1 << 0
 	flagInput      = 1 << 2
 	flagOutput     = 1 << 3
+	flagEdges      = 1<<4 | 1<<5 // becoming active, and no longer
 	flagPullUp     = 1 << 8
 	flagPullDown   = 1 << 9
 	raspberryLabel = "pinctrl-"
@@ -60,7 +61,10 @@ func (linux) ioctl(fd int, request uint, arg unsafe.Pointer) error {
 // Kernel is a Host of the kernel's GPIO lines.
 type Kernel struct{ sys system }
 
-var _ Host = (*Kernel)(nil)
+var (
+	_ Host    = (*Kernel)(nil)
+	_ Watcher = (*Kernel)(nil)
+)
 
 // NewKernel opens nothing yet.
 func NewKernel() *Kernel { return &Kernel{sys: linux{}} }
@@ -200,6 +204,13 @@ func (k *Kernel) request(o Opts, output bool) (Line, error) {
 	}
 	if o.ActiveLow {
 		r.Config.Flags |= flagActiveLow
+	}
+	if o.Debounce > 0 && !output {
+		r.Config.Flags |= flagEdges
+		r.Config.Num_attrs = 1
+		a := &r.Config.Attrs[0]
+		a.Attr.Id, a.Mask = unix.GPIO_V2_LINE_ATTR_ID_DEBOUNCE, 1
+		*(*uint32)(unsafe.Pointer(&a.Attr.Flags)) = uint32(o.Debounce.Microseconds()) // a union: 32 bits of it
 	}
 	switch {
 	case output || o.Pull == NoPull:

@@ -2,7 +2,10 @@
 
 package relay
 
-import "errors"
+import (
+	"errors"
+	"time"
+)
 
 // Kernel is a Host of the kernel's GPIO lines. Only Linux has them.
 type Kernel struct{}
@@ -30,3 +33,9 @@ func (*Kernel) Output(Opts) (Line, error) { return nil, errSystem }
 
 // Input refuses.
 func (*Kernel) Input(Opts) (Line, error) { return nil, errSystem }
+
+// Watch refuses.
+func (*Kernel) Watch(Opts) (Watched, error) { return nil, errSystem }
+
+// EdgeClock stands still.
+func (*Kernel) EdgeClock() time.Duration { return 0 }

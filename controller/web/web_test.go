@@ -26,6 +26,7 @@ import (
 	"fumarium/controller/chart"
 	"fumarium/controller/history"
 	"fumarium/controller/metrics"
+	"fumarium/controller/outlook"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/controller/web"
@@ -188,6 +189,16 @@ func configured(l *loop, change func(*web.Config)) http.Handler {
 			return ring, nil
 		},
 		ProductNames: func() []string { return []string{ring.Name} },
+		Outlook:      func(string) (*outlook.Course, string) { return course(), "" },
+		Rehearse: func(context.Context, *profile.Product) (*outlook.Course, error) {
+			switch {
+			case l.err != nil:
+				return nil, context.DeadlineExceeded
+			case !l.reply.Accepted:
+				return nil, errors.New("a stage never ends")
+			}
+			return course(), nil
+		},
 	}
 	change(&c)
 	return web.New(c)
@@ -262,7 +273,7 @@ func TestStatusOfACook(t *testing.T) {
 	assert.Equal(t, 14400.0, got["elapsed_seconds"])
 	assert.InDelta(t, 1.3, got["lethality_log10"], 1e-12) // 13.416 s / 10.32 s
 	assert.Equal(t, "Cook: chamber 81.6 °C of 82 °C, core 63.2 °C; ends when core reaches 71 °C and lethality reaches 6.5", got["summary"])
-	assert.Equal(t, map[string]any{"heater": true, "fan": true, "smoke": false, "humidifier": nil, "sounder": false}, got["outputs"])
+	assert.Equal(t, map[string]any{"heater": true, "fan": true, "smoke": false, "humidifier": nil, "sounder": false, "light": nil}, got["outputs"])
 	stage := got["stage"].(map[string]any)
 	assert.Equal(t, []any{
 		map[string]any{"kind": "core", "text": "core reaches 71 °C", "now": "63.2 °C", "progress_ratio": nil},

@@ -96,8 +96,12 @@ const (
 const usualLoss = 0.15
 
 // cooked reports whether a heated stage has to bring the core to a temperature or a
-// lethality.
+// lethality. What is smoked cold, or fermented and dried, stays raw, however warm its
+// fermenting stage waits for the core to be.
 func cooked(p *profile.Product) bool {
+	if p.Process == profile.ColdSmoked || p.Process == profile.FermentedAndDried {
+		return false
+	}
 	if p.Targets.HasCore || p.Targets.HasLethality {
 		return true
 	}

@@ -150,6 +150,19 @@ func (b *bench) open(c *cabinet.Cabinet, p cabinet.Probe, t *tip) (sensors.Probe
 		t.snap = chip.Break
 		b.bus = append(b.bus, chip)
 		return b.onI2C(p, chips.I2C{chip})
+	case "BME280", "BMP280":
+		build := chips.NewBME280
+		if p.Chip == "BMP280" {
+			build = chips.NewBMP280
+		}
+		chip := build(world, uint16(p.Address))
+		chip.Pascal = c.Pressure()
+		t.snap = chip.Break
+		return b.onI2C(p, chips.I2C{chip})
+	case "MCP9808":
+		chip := chips.NewMCP9808(world, uint16(p.Address))
+		t.snap = chip.Break
+		return b.onI2C(p, chips.I2C{chip})
 	case "ADS1115":
 		return b.converter(p, t, world)
 	case "DS18B20":

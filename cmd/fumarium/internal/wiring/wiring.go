@@ -17,6 +17,7 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/source"
 	"fumarium/sensors"
+	"fumarium/sim/chips"
 )
 
 // Options are the options of Open. The zero Options are for a real cabinet on this
@@ -36,9 +37,10 @@ type Options struct {
 type World struct {
 	cabinet  *cabinet.Cabinet
 	channels []*Channel
-	bank     *relay.Bank // nil in a simulated cabinet
-	room     *rehearsed  // nil in a real one
-	buses    *shared     // nil in a simulated one
+	bank     *relay.Bank    // nil in a simulated cabinet
+	room     *rehearsed     // nil in a real one
+	buses    *shared        // nil in a simulated one
+	display  *chips.SSD1306 // of a simulated one that has any
 }
 
 var _ loop.World = (*World)(nil)
@@ -116,6 +118,7 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 		if w.room == nil {
 			*place = c.Read(elapsed)
 			in.Board = colder(in.Board, c.Board())
+			in.AirPascal = max(in.AirPascal, c.pascal())
 			continue
 		}
 		felt := *place
@@ -128,6 +131,7 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 		}
 		c.tip.feel(felt)
 		*place = c.Read(elapsed)
+		in.AirPascal = max(in.AirPascal, c.pascal())
 	}
 	if w.room != nil {
 		w.room.hung = false
