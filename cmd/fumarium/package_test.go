@@ -193,8 +193,14 @@ trap 'kill $daemon; wait $daemon' EXIT
 for i in $(seq 100); do fumarium status $server >/dev/null 2>&1 && break; sleep 0.1; done
 fumarium start marjoram-ring --stuffed 24h $server
 for i in $(seq 600); do fumarium status $server | grep -q 'complete, ' && break; sleep 0.2; done
-fumarium status $server`)
+fumarium status $server
+fumarium doctor $server || true`)
 		assert.Contains(t, said, want)
+		assert.Contains(t, said, "as the package that is installed")
+		assert.Regexp(t, `ok +daemon `, said)
+		assert.Regexp(t, `ok +state folder `, said)
+		assert.Regexp(t, `ok +batches-simulated.db +1 batches, every chain whole`, said)
+		assert.Regexp(t, `MEND +service +it does not start with the computer`, said)
 		assert.Contains(t, in("fumarium", "replay", "sim-", "--simulated", "--state", "/var/lib/fumarium"), "every decision the same")
 	}
 	batch("complete")
