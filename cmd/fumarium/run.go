@@ -269,6 +269,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		ParseProduct: profile.Parse,
 		ProductNames: catalog.Names,
 		Note:         notes(records.AddNote, time.Now),
+		Archive:      newLedger(dir, world),
 		Outlook:      plans.Of,
 		Rehearse:     plans.Preview(l.Snapshot),
 	}), log)
@@ -324,9 +325,9 @@ func moment(wall time.Time) record.Moment {
 }
 
 // notes hands the operator's notes to the record.
-func notes(add func(context.Context, record.Moment, string, record.Note) error, now func() time.Time) func(ctx context.Context, batch, text string) error {
-	return func(ctx context.Context, batch, text string) error {
-		return add(ctx, moment(now()), batch, record.Note{Who: "operator", Text: text})
+func notes(add func(context.Context, record.Moment, string, record.Note) error, now func() time.Time) func(ctx context.Context, batch, text, mark string) error {
+	return func(ctx context.Context, batch, text, mark string) error {
+		return add(ctx, moment(now()), batch, record.Note{Who: "operator", Text: text, Mark: mark})
 	}
 }
 
