@@ -21,6 +21,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fumarium/cmd/fumarium/internal/bootclock"
+	"fumarium/cmd/fumarium/internal/notice"
 	"fumarium/cmd/fumarium/internal/service"
 	"fumarium/cmd/fumarium/internal/wiring"
 	"fumarium/controller"
@@ -45,6 +46,7 @@ const (
 type runOptions struct {
 	cabinet, state, listen string
 	hostNames              []string
+	notify                 string
 	pace                   float64
 }
 
@@ -103,9 +105,14 @@ your browser; it cannot take a name that you chose.`,
 	f.StringVar(&o.state, "state", "", "`DIR` for the operator's token and the batch records (default: "+stateHint+")")
 	f.StringVar(&o.listen, "listen", defaultListen, "`ADDRESS` of page, API and metrics; :8377 is every address of this machine")
 	f.StringArrayVar(&o.hostNames, "host-name", nil, "`NAME` that the page may be opened as, besides localhost and IP addresses; repeat it for more")
+	f.StringVar(&o.notify, "notify", os.Getenv(notifyEnv), "`URL` to which prompts, alarms and the end are posted as JSON; or $"+notifyEnv+", which no list of processes shows")
+	f.Lookup("notify").DefValue = "" // it may hold a secret
 	f.Float64Var(&o.pace, "pace", defaultPace, "simulated seconds per second, 1 to 10000")
 	return c
 }
+
+// notifyEnv names the address of notices as --notify does.
+const notifyEnv = "FUMARIUM_NOTIFY"
 
 const stateHint = "$STATE_DIRECTORY, or fumarium below $XDG_STATE_HOME or ~/.local/state"
 
@@ -170,6 +177,12 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	names, err := hostNames(o.hostNames)
 	if err != nil {
 		return false, err
+	}
+	var notices *notice.Sender
+	if o.notify != "" {
+		if notices, err = notice.New(o.notify, log); err != nil {
+			return false, usage("--notify: %w", err)
+		}
 	}
 	demonstration := o.cabinet == ""
 	if demonstration {
@@ -298,6 +311,9 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	defer cancel()
 	go func() { ended <- l.Run(loopCtx) }()
 	go plans.Run(loopCtx, l.Snapshot)
+	if notices != nil {
+		go notices.Run(loopCtx, l.Snapshot)
+	}
 
 	var result error
 	select {
