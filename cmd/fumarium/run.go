@@ -47,6 +47,8 @@ type runOptions struct {
 	cabinet, state, listen string
 	hostNames              []string
 	notify                 string
+	byHand                 bool
+	faults                 []string
 	pace                   float64
 }
 
@@ -62,6 +64,10 @@ Without --cabinet it is a demonstration: the simulated cabinet, 60 times as fast
 as real time, with a batch of ` + defaultProduct + ` that starts by itself. In every
 simulated cabinet a simulated person carries out the hand steps after two
 (simulated) minutes. It touches no hardware.
+
+With --by-hand a simulated cabinet is for practice: you start the batch, you answer its
+questions, and --fault lets something go wrong in it. What you say you did by hand is
+taken as done; a fault lasts as long as it was told to, whatever you say.
 
 With a cabinet file that names real front ends and lines, this program heats. The
 real side was proven against the makers' tables, simulated chips and an emulated
@@ -107,6 +113,8 @@ your browser; it cannot take a name that you chose.`,
 	f.StringArrayVar(&o.hostNames, "host-name", nil, "`NAME` that the page may be opened as, besides localhost and IP addresses; repeat it for more")
 	f.StringVar(&o.notify, "notify", os.Getenv(notifyEnv), "`URL` to which prompts, alarms and the end are posted as JSON; or $"+notifyEnv+", which no list of processes shows")
 	f.Lookup("notify").DefValue = "" // it may hold a secret
+	f.BoolVar(&o.byHand, "by-hand", false, "practice: nobody answers in the simulated cabinet but you, and nothing starts by itself")
+	f.StringArrayVar(&o.faults, "fault", nil, "with --by-hand: `KIND@TIME[+DURATION][=VALUE]` that goes wrong in each batch, such as core-open@1h10m+20m; repeat it for more")
 	f.Float64Var(&o.pace, "pace", defaultPace, "simulated seconds per second, 1 to 10000")
 	return c
 }
@@ -184,8 +192,8 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 			return false, usage("--notify: %w", err)
 		}
 	}
-	demonstration := o.cabinet == ""
-	if demonstration {
+	demonstration := o.cabinet == "" && !o.byHand
+	if o.cabinet == "" {
 		o.cabinet = defaultCabinet
 	}
 	place, err := placeOf("")
@@ -296,7 +304,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	announce(stderr, listener, names, self)
 	fmt.Fprintf(stderr, "token    %s\n", filepath.Join(dir, tokenFile))
 	if demonstration {
-		fmt.Fprintf(stderr, "a batch of %s starts by itself: open the page in a browser and watch it; end with Ctrl-C\n", defaultProduct)
+		fmt.Fprintf(stderr, "a batch of %s starts and answers by itself: there is nothing to do but to watch it on the page; end with Ctrl-C, practise with --by-hand\n", defaultProduct)
 	} else {
 		fmt.Fprintf(stderr, "start one with: fumarium start PRODUCT\n")
 	}
