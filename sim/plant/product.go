@@ -45,6 +45,7 @@ type load struct {
 	height     quantity.Meters // of a hanging slab
 	form       profile.Form
 	factor     float64 // on film coefficients
+	mobility   float64 // on the diffusivity of moisture
 }
 
 // waterHeat holds the specific heat polynomial of water.
@@ -148,7 +149,7 @@ func newLoad(l Load) (load, error) {
 
 	p := load{
 		grid: conduction.NewGrid(nodes, exponent, radius), form: l.Shape.Form, diameter: 2 * radius,
-		factor: l.FilmFactor, resistance: casingResistance(l.Shape.Casing),
+		factor: l.FilmFactor, mobility: 1, resistance: casingResistance(l.Shape.Casing),
 		startMass: float64(l.Mass), surface: float64(l.Start), height: l.Shape.Length,
 	}
 	if !(p.height > 0) {
@@ -312,7 +313,7 @@ func (p *load) refreshCapacities() {
 func (p *load) refreshProperties() {
 	conductivity := func(i int) float64 {
 		t := p.temperature(i)
-		p.basis[i] = moistureDiffusivity * math.Exp(activationKelvin*(1/333.15-1/(t+273.15)))
+		p.basis[i] = p.mobility * moistureDiffusivity * math.Exp(activationKelvin*(1/333.15-1/(t+273.15)))
 		rest := quantity.Ratio(p.solids[i] / (p.solids[i] + max(p.water[i], 0)))
 		m := composition.Mix{
 			Water: 1 - rest, Protein: rest * p.dry.Protein, Fat: rest * p.dry.Fat,
