@@ -23,7 +23,7 @@ func (t *Trace) Figure(setup Setup, r *Result) chart.Figure {
 	zero, one := 0.0, 1.0
 	yield := ""
 	if r.YieldPercent != nil {
-		yield = fmt.Sprintf(", yield %.1f %% (evaporation only)", *r.YieldPercent)
+		yield = fmt.Sprintf(", yield %.1f %% (%s)", *r.YieldPercent, r.Losses.Words())
 	}
 	drawing := history.Drawing{
 		Title: setup.Product.Name,

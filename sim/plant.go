@@ -3,6 +3,7 @@ package sim
 import (
 	"time"
 
+	"fumarium/profile"
 	"fumarium/profile/quantity"
 	"fumarium/sim/plant"
 )
@@ -47,6 +48,44 @@ type Smoker interface {
 type Moist interface {
 	Humidity() quantity.Ratio
 	Yield() quantity.Ratio
+	Losses() plant.Losses
+}
+
+// leastSalt makes meat hold its water as cured or sausage meat does; common practice, no
+// source.
+const leastSalt = 0.01
+
+// Flesh is what the simulated cabinet takes a product for: ground when its class or cure
+// says so, or when nothing else goes into its casing; cured when a cure or enough salt is
+// in it.
+func Flesh(p *profile.Product) plant.Flesh {
+	if p.Species == profile.Dairy {
+		return plant.Keeps
+	}
+	ground := false
+	switch p.Class {
+	case profile.CookedSausage, profile.Frankfurter, profile.UncookedSausage, profile.FreshPorkSausage, profile.FreshBeefSausage, profile.ItalianSausage:
+		ground = true
+	case profile.NoClass:
+		switch p.Shape.Casing {
+		case profile.NaturalCasing, profile.CollagenCasing, profile.CelluloseCasing:
+			ground = true
+		}
+	}
+	cures := p.Formula.AllCures()
+	for i := range cures {
+		ground = ground || cures[i].Method == profile.Comminuted
+	}
+	salted := float64(p.Formula.SaltMass()) >= leastSalt*float64(p.Formula.Mass())
+	switch {
+	case ground && salted:
+		return plant.SaltedComminuted
+	case ground:
+		return plant.Ground
+	case salted || len(cures) > 0:
+		return plant.CuredMuscle
+	}
+	return plant.RawMuscle
 }
 
 // built is the plant of package sim/plant.

@@ -2,6 +2,7 @@ package sim
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"time"
 
@@ -45,7 +46,8 @@ type Result struct {
 	Surface         SurfaceResult  `json:"surface"`
 	Chill           ChillResult    `json:"chill"`
 	Smoke           SmokeResult    `json:"smoke"`
-	YieldPercent    *float64       `json:"yield_percent"` // by evaporation only
+	YieldPercent    *float64       `json:"yield_percent"`
+	Losses          *LossResult    `json:"losses"` // what the yield leaves of the whole; null with it
 	EnergyJoules    float64        `json:"energy_joules"`
 	RelayOperations uint64         `json:"relay_operations"`
 	Alarms          []AlarmResult  `json:"alarms"`
@@ -60,6 +62,19 @@ type Result struct {
 
 	// Verdict is what all of it is worth; the keys above tell it.
 	Verdict proof.Verdict `json:"-"`
+}
+
+// LossResult is what the product lost of the mass that was hung: vapour less dew, juice and
+// dew that dripped, fat that ran out.
+type LossResult struct {
+	EvaporationPercent float64 `json:"evaporation_percent"`
+	DripPercent        float64 `json:"drip_percent"`
+	FatPercent         float64 `json:"fat_percent"`
+}
+
+// Words tells them in a line.
+func (l *LossResult) Words() string {
+	return fmt.Sprintf("lost: evaporated %.1f %%, dripped %.1f %%, fat %.1f %%", l.EvaporationPercent, l.DripPercent, l.FatPercent)
 }
 
 // StageResult is one stage as it went.
@@ -444,6 +459,8 @@ func (r *rehearsal) finish(w *World, s *controller.State) {
 	if moist, knows := w.plant.(Moist); knows {
 		left := round(float64(moist.Yield()) * 100)
 		res.YieldPercent = &left
+		lost := moist.Losses()
+		res.Losses = &LossResult{round(float64(lost.Evaporation) * 100), round(float64(lost.Drip) * 100), round(float64(lost.Fat) * 100)}
 	}
 	res.EnergyJoules = math.Round(r.energy)
 	res.RelayOperations = s.Heater.Relay.Operations()

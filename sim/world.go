@@ -164,7 +164,7 @@ func NewWorld(s Setup) (*World, error) {
 			Build: s.Cabinet.Rehearsal, HeaterPower: s.Cabinet.Heater.Power, Generator: s.Cabinet.Generator,
 			Load: plant.Load{
 				Shape: shape, Mix: s.Product.Formula.Composition(), Mass: load,
-				Start: start, FilmFactor: s.FilmFactor,
+				Start: start, FilmFactor: s.FilmFactor, Flesh: Flesh(s.Product),
 			},
 			Ambient: ambient, PressurePascal: pressure, Wick: s.Cabinet.Wick,
 		})

@@ -337,7 +337,7 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took, whole tim
 			quantity.FormatDuration(seconds(*r.Smoke.AskedSeconds).Round(time.Minute)), quantity.FormatDuration(seconds(*r.Smoke.SmoulderedSeconds).Round(time.Minute)))
 	}
 	if r.YieldPercent != nil {
-		fmt.Fprintf(w, "yield         %.1f %% of the hung mass, evaporation only: fat and juice that drip are not simulated\n", *r.YieldPercent)
+		fmt.Fprintf(w, "yield         %.1f %% of the hung mass; %s; how much drips is the model's loosest number\n", *r.YieldPercent, r.Losses.Words())
 	}
 	fmt.Fprintf(w, "heater        %.2f kWh, switched on %d times\n", r.EnergyJoules/3.6e6, r.RelayOperations)
 	for _, prompt := range r.Prompts {

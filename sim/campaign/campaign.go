@@ -154,7 +154,7 @@ func Run(ctx context.Context, stock Stock, seed uint64) (*Report, error) {
 	}
 	j.witness, err = plant.NewWitness(plant.Load{
 		Shape: shape, Mix: setup.Product.Formula.Composition(), Mass: 1, Start: *setup.Start,
-		FilmFactor: setup.FilmFactor * witnessFilm,
+		FilmFactor: setup.FilmFactor * witnessFilm, Flesh: sim.Flesh(setup.Product),
 	})
 	if err != nil {
 		return nil, fmt.Errorf("campaign: seed %d: %w", seed, err)

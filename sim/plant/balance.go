@@ -12,12 +12,15 @@ type Balance struct {
 	InJoules, OutJoules, StoredJoules, ResidualJoules float64
 	// Water only, in any state. Condensate that dripped off has gone out.
 	In, Out, Stored, Residual quantity.Kilograms
+	// Fat that ran out, and what the product holds less than then: none comes in.
+	OutFat, StoredFat, ResidualFat quantity.Kilograms
 }
 
 type books struct {
 	inJoules, outJoules         float64
 	inKilograms, outKilograms   float64
 	startJoules, startKilograms float64
+	outFat                      float64
 }
 
 // stored is what the plant holds: enthalpy in J, water in kg.
@@ -28,7 +31,7 @@ func (p *Plant) stored() (joules, kilograms float64) {
 	for i := range nodes {
 		joules += p.product.held(i)
 	}
-	return joules, p.air.vapour + p.water + p.product.mass()
+	return joules, p.air.vapour + p.water + p.product.mass() + p.product.juices.lost
 }
 
 // Balance reports what went in and out.
@@ -41,5 +44,10 @@ func (p *Plant) Balance() Balance {
 	}
 	b.ResidualJoules = b.InJoules - b.OutJoules - b.StoredJoules
 	b.Residual = b.In - b.Out - b.Stored
+	b.OutFat = quantity.Kilograms(p.books.outFat)
+	for _, ran := range p.product.juices.ran {
+		b.StoredFat -= quantity.Kilograms(ran)
+	}
+	b.ResidualFat = -b.OutFat - b.StoredFat
 	return b
 }

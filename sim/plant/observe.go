@@ -71,6 +71,5 @@ func (p *Plant) Yield() quantity.Ratio {
 // SurfaceActivity is the water activity at the product's surface: 1 while it is
 // wet, falling as it dries.
 func (p *Plant) SurfaceActivity() float64 {
-	a, _ := p.product.activity()
-	return a
+	return p.product.outside()
 }

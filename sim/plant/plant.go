@@ -15,7 +15,8 @@
 // the cabinet and of moisture in the product are common practice, no source; how the
 // generator smoulders is in package cabinet.
 //
-// Left out: melting of fat, juice that meat squeezes out, shrinking of the pieces
+// Left out: the heat that melts fat, the way that juice takes to the surface, what it
+// holds beside water, shrinking of the pieces
 // (a piece keeps its size while it dries), freezing, boiling within the product,
 // uneven heat within the chamber, ends and edges of the pieces, the heat of the
 // fan, smoke itself. Water that condenses on the product weighs as product and
@@ -44,6 +45,7 @@ type Load struct {
 	Mass       quantity.Kilograms // all pieces together
 	Start      quantity.Celsius   // uniform temperature when hung
 	FilmFactor float64            // multiplies film coefficients; 0 means 1
+	Flesh      Flesh              // what heat squeezes out of it
 }
 
 // A Config is what a Plant is made of.
@@ -378,7 +380,8 @@ func (p *Plant) factorWall() {
 
 // settle does what need not be done in every step.
 func (p *Plant) settle() {
-	kilograms, joules := p.product.settle(p.settled)
+	kilograms, fat, joules := p.product.settle(p.settled)
+	p.books.outFat += fat
 	if limit := drippingFilm * p.wall.area; p.water > limit {
 		kilograms += p.water - limit
 		joules += (p.water - limit) * waterSpecificHeat * p.wall.lining

@@ -613,6 +613,7 @@ func BenchmarkAdvanceSecond(b *testing.B) {
 		c    Config
 	}{{"small sticks", smallLoad()}, {"large pieces", largeLoad()}} {
 		b.Run(c.name, func(b *testing.B) {
+			c.c.Load.Flesh = SaltedComminuted
 			p := build(b, c.c)
 			p.Light()
 			d := Drive{Smoke: true, Damper: 0.3}

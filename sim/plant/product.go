@@ -45,6 +45,8 @@ type load struct {
 	height     quantity.Meters // of a hanging slab
 	form       profile.Form
 	factor     float64 // on film coefficients
+	mobility   float64 // on the diffusivity of moisture
+	juices     juices
 }
 
 // waterHeat holds the specific heat polynomial of water.
@@ -148,7 +150,7 @@ func newLoad(l Load) (load, error) {
 
 	p := load{
 		grid: conduction.NewGrid(nodes, exponent, radius), form: l.Shape.Form, diameter: 2 * radius,
-		factor: l.FilmFactor, resistance: casingResistance(l.Shape.Casing),
+		factor: l.FilmFactor, mobility: 1, resistance: casingResistance(l.Shape.Casing),
 		startMass: float64(l.Mass), surface: float64(l.Start), height: l.Shape.Length,
 	}
 	if !(p.height > 0) {
@@ -171,6 +173,11 @@ func newLoad(l Load) (load, error) {
 		p.anchor[i] = float64(l.Start)
 		p.energy[i] = p.solids[i]*enthalpy(&p.dryHeat, p.anchor[i]) + p.water[i]*enthalpy(&waterHeat, p.anchor[i])
 	}
+	flesh := l.Flesh
+	if math.IsInf(p.resistance, 1) {
+		flesh = Keeps // what a tight casing catches stays in it
+	}
+	p.juices = newJuices(flesh, float64(p.dry.Fat), float64(l.Mix.Water/rest), &p.water)
 	p.refreshCapacities()
 	p.refreshProperties()
 	return p, nil
@@ -193,7 +200,7 @@ func (p *load) held(i int) float64 {
 }
 
 func (p *load) mass() float64 {
-	sum := p.drySolids + p.film
+	sum := p.drySolids + p.film - p.juices.lost
 	for _, w := range p.water {
 		sum += w
 	}
@@ -209,21 +216,34 @@ func (p *load) activity() (activity, slope float64) {
 	return x * x * d, 2 * x * half * d * d
 }
 
+// outside is the water activity of the surface, with the film that covers part of it.
+func (p *load) outside() float64 {
+	bare, _ := p.activity()
+	cover := min(1, p.film/(coveringFilm*p.area))
+	return cover + (1-cover)*bare
+}
+
 // settle brings the books up to date after some seconds: enthalpy from the
-// temperatures, film that drips off, moisture that moved, and temperatures from
-// the enthalpy. It reports the water that dripped and the enthalpy it took.
-func (p *load) settle(seconds float64) (drippedKilograms, drippedJoules float64) {
+// temperatures, juice that came out, film that drips off, moisture that moved, and
+// temperatures from the enthalpy. It reports the water that dripped, the fat that ran out
+// and the enthalpy they took.
+func (p *load) settle(seconds float64) (dripped, fat, joules float64) {
 	const last = nodes - 1
 	for i := range nodes {
 		p.energy[i] = p.held(i)
 	}
 	p.gone = 0
-	if limit := drippingFilm * p.area; p.film > limit {
-		drippedKilograms = p.film - limit
-		drippedJoules = drippedKilograms * enthalpy(&waterHeat, p.surface)
-		p.film = limit
-		p.energy[last] -= drippedJoules
+	if p.juices.part > 0 {
+		dripped, fat, joules = p.squeeze(seconds)
 	}
+	if limit := drippingFilm * p.area; p.film > limit {
+		over := p.film - limit
+		heat := over * enthalpy(&waterHeat, p.surface)
+		p.film = limit
+		p.energy[last] -= heat
+		dripped, joules = dripped+over, joules+heat
+	}
+	p.juices.fallen += dripped
 	p.diffuse(seconds)
 	for i := range nodes {
 		// One Newton step from the old temperature, which is within a hundredth of a
@@ -235,7 +255,7 @@ func (p *load) settle(seconds float64) (drippedKilograms, drippedJoules float64)
 		t := p.temperature(i)
 		var c [3]float64
 		for j := range c {
-			c[j] = p.solids[i]*p.dryHeat[j] + liquid*waterHeat[j]
+			c[j] = p.solids[i]*p.dryHeat[j] + liquid*waterHeat[j] - p.juices.ran[i]*fatHeat[j]
 		}
 		t -= (enthalpy(&c, t) - p.energy[i]) / heatCapacity(&c, t)
 		p.anchor[i] = t
@@ -247,7 +267,7 @@ func (p *load) settle(seconds float64) (drippedKilograms, drippedJoules float64)
 		}
 	}
 	p.liquid = enthalpy(&waterHeat, p.surface)
-	return drippedKilograms, drippedJoules
+	return dripped, fat, joules
 }
 
 // diffuse moves moisture within the product, implicitly, and with it its
@@ -300,10 +320,11 @@ func (p *load) diffuse(seconds float64) {
 func (p *load) refreshCapacities() {
 	for i := range nodes - 1 {
 		t := p.chain.Temperature(i)
-		p.chain.SetCapacity(i, p.solids[i]*heatCapacity(&p.dryHeat, t)+p.water[i]*heatCapacity(&waterHeat, t))
+		p.chain.SetCapacity(i, p.solids[i]*heatCapacity(&p.dryHeat, t)+p.water[i]*heatCapacity(&waterHeat, t)-p.juices.ran[i]*heatCapacity(&fatHeat, t))
 	}
 	const last = nodes - 1
-	p.end = p.solids[last]*heatCapacity(&p.dryHeat, p.surface) + (p.water[last]+p.film)*heatCapacity(&waterHeat, p.surface)
+	p.end = p.solids[last]*heatCapacity(&p.dryHeat, p.surface) + (p.water[last]+p.film)*heatCapacity(&waterHeat, p.surface) -
+		p.juices.ran[last]*heatCapacity(&fatHeat, p.surface)
 	p.liquid = enthalpy(&waterHeat, p.surface)
 }
 
@@ -312,7 +333,7 @@ func (p *load) refreshCapacities() {
 func (p *load) refreshProperties() {
 	conductivity := func(i int) float64 {
 		t := p.temperature(i)
-		p.basis[i] = moistureDiffusivity * math.Exp(activationKelvin*(1/333.15-1/(t+273.15)))
+		p.basis[i] = p.mobility * moistureDiffusivity * math.Exp(activationKelvin*(1/333.15-1/(t+273.15)))
 		rest := quantity.Ratio(p.solids[i] / (p.solids[i] + max(p.water[i], 0)))
 		m := composition.Mix{
 			Water: 1 - rest, Protein: rest * p.dry.Protein, Fat: rest * p.dry.Fat,
