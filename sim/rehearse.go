@@ -55,6 +55,7 @@ type Result struct {
 	// Doubts is what spoke against the probes before the start.
 	Doubts []string      `json:"doubts,omitempty"`
 	Spread *SpreadResult `json:"spread,omitempty"`
+	Limits *LimitsResult `json:"limits,omitempty"`
 	// WallSeconds and TimesRealTime are null unless the caller measured them:
 	// measured time differs from run to run, and equal seeds give equal bytes.
 	WallSeconds   *float64 `json:"wall_seconds"`

@@ -49,6 +49,7 @@ type Setup struct {
 	Ambient    *quantity.Celsius
 	Start      *quantity.Celsius // core when hung
 	FilmFactor float64           // multiplies the film coefficients
+	Doubt      plant.Doubt       // of the model
 	Seed       uint64
 	Answer     time.Duration // how long the person takes for everything; when zero the seed draws it each time
 	Pressure   float64       // Pa; that of the cabinet's altitude when zero
@@ -164,7 +165,7 @@ func NewWorld(s Setup) (*World, error) {
 			Build: s.Cabinet.Rehearsal, HeaterPower: s.Cabinet.Heater.Power, Generator: s.Cabinet.Generator,
 			Load: plant.Load{
 				Shape: shape, Mix: s.Product.Formula.Composition(), Mass: load,
-				Start: start, FilmFactor: s.FilmFactor, Flesh: Flesh(s.Product),
+				Start: start, FilmFactor: s.FilmFactor, Flesh: Flesh(s.Product), Doubt: s.Doubt,
 			},
 			Ambient: ambient, PressurePascal: pressure, Wick: s.Cabinet.Wick,
 		})

@@ -33,6 +33,7 @@ type rehearseOptions struct {
 	cabinet, load, ambient, diameter, answer, chart string
 	seed                                            uint64
 	runs                                            int
+	limits                                          bool
 	json, timing                                    bool
 	reason                                          string
 	faults                                          []string
@@ -90,6 +91,7 @@ in the product, 2 usage, 3 a file could not be read.`,
 	f.StringVar(&o.reason, "reason", "", "`TEXT` why the batch is started whatever speaks against it")
 	f.StringArrayVar(&o.faults, "fault", nil, "`KIND@TIME[+DURATION][=VALUE]` that goes wrong, such as core-open@1h10m+2m; may be repeated")
 	f.IntVar(&o.runs, "runs", 1, "`NUMBER` of rehearsals with varied load, diameter, room, air and answers; gives the spread")
+	f.BoolVar(&o.limits, "limits", false, "tell what the model does not know, and what that comes to in this rehearsal")
 	f.StringVar(&o.chart, "chart", "", "write the course of the batch to this SVG `FILE`")
 	f.StringVar(&o.panel, "panel", "", "write what the display at the cabinet shows at a time of the batch to a picture, `FILE.png@TIME`")
 	f.BoolVar(&o.json, "json", false, "print the result as JSON; equal seeds give equal bytes")
@@ -205,6 +207,13 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 			return couldNot(err)
 		}
 	}
+	if o.limits {
+		result.Limits, err = sim.Limits(ctx, setup, func(done, all int) { bar.count(done, all, "rehearsals") })
+		if err != nil {
+			bar.clear()
+			return couldNot(err)
+		}
+	}
 	whole := time.Since(began)
 	bar.clear()
 	if o.chart != "" {
@@ -226,6 +235,7 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 		}
 	} else {
 		printRehearsal(stdout, setup, result, took, whole, o)
+		printLimits(stdout, result.Limits)
 		for _, f := range found {
 			fmt.Fprintf(stdout, "check, %s: %s\n", f.Severity.Asks(), shown(f.Error()))
 		}

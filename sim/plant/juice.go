@@ -102,7 +102,7 @@ func (p *load) squeeze(seconds float64) (water, fat, joules float64) {
 	sum := 0.0
 	for i := range nodes {
 		t := p.temperature(i)
-		if held := p.solids[i] * j.still * (1 - j.part*releasedAt(t)); held < j.hold[i] {
+		if held := p.solids[i] * j.still * max(0, 1-j.part*releasedAt(t)); held < j.hold[i] {
 			j.hold[i] = held
 		}
 		if over := p.water[i] - j.hold[i]; over > 0 {

@@ -46,6 +46,28 @@ type Load struct {
 	Start      quantity.Celsius   // uniform temperature when hung
 	FilmFactor float64            // multiplies film coefficients; 0 means 1
 	Flesh      Flesh              // what heat squeezes out of it
+	Doubt      Doubt
+}
+
+// A Doubt is by what some figures of the product, which nobody knows well, differ from the
+// package's: factors; 0 means 1.
+type Doubt struct{ Juice, Drip, Diffusivity float64 }
+
+func (d Doubt) check() error {
+	for _, f := range []float64{d.Juice, d.Drip, d.Diffusivity} {
+		if !(f >= 0 && f <= 10) {
+			return fmt.Errorf("plant: Load.Doubt %+v; a factor must be zero (for 1) or above zero, up to 10", d)
+		}
+	}
+	return nil
+}
+
+// or1 is a factor, or one where none is given.
+func or1(factor float64) float64 {
+	if factor == 0 {
+		return 1
+	}
+	return factor
 }
 
 // A Config is what a Plant is made of.

@@ -593,6 +593,7 @@ func TestNewNamesTheField(t *testing.T) {
 		"Load.Mix: water":                                   func(c *Config) { c.Load.Mix = composition.Mix{Water: 1} },
 		"Load.Start":                                        func(c *Config) { c.Load.Start = quantity.Celsius(nan) },
 		"Load.FilmFactor":                                   func(c *Config) { c.Load.FilmFactor = -1 },
+		"Load.Doubt":                                        func(c *Config) { c.Load.Doubt.Drip = nan },
 		"Load.Shape.Form 0":                                 func(c *Config) { c.Load.Shape.Form = 0 },
 		"Load.Shape.Diameter 0 m":                           func(c *Config) { c.Load.Shape.Diameter = 0 },
 		"Load.Shape.Thickness 0 m":                          func(c *Config) { c.Load.Shape.Form = profile.Slab },

@@ -138,6 +138,9 @@ func newLoad(l Load) (load, error) {
 	default:
 		return load{}, fmt.Errorf("plant: Load.Shape.Form %d is not known; use cylinder, slab or sphere", l.Shape.Form)
 	}
+	if err := l.Doubt.check(); err != nil {
+		return load{}, err
+	}
 	exponent := l.Shape.Form.Exponent()
 	radius := l.Shape.HalfThickness()
 	if !(radius >= 0.5e-3 && radius <= 0.5) {
@@ -150,7 +153,7 @@ func newLoad(l Load) (load, error) {
 
 	p := load{
 		grid: conduction.NewGrid(nodes, exponent, radius), form: l.Shape.Form, diameter: 2 * radius,
-		factor: l.FilmFactor, mobility: 1, resistance: casingResistance(l.Shape.Casing),
+		factor: l.FilmFactor, mobility: or1(l.Doubt.Diffusivity), resistance: casingResistance(l.Shape.Casing),
 		startMass: float64(l.Mass), surface: float64(l.Start), height: l.Shape.Length,
 	}
 	if !(p.height > 0) {
@@ -178,6 +181,8 @@ func newLoad(l Load) (load, error) {
 		flesh = Keeps // what a tight casing catches stays in it
 	}
 	p.juices = newJuices(flesh, float64(p.dry.Fat), float64(l.Mix.Water/rest), &p.water)
+	p.juices.part *= or1(l.Doubt.Juice)
+	p.juices.drips = min(1, p.juices.drips*or1(l.Doubt.Drip))
 	p.refreshCapacities()
 	p.refreshProperties()
 	return p, nil
