@@ -21,33 +21,34 @@ func TestStopAsksFirst(t *testing.T) {
 	there := atTerminal
 	t.Cleanup(func() { atTerminal = there })
 	atTerminal = func(io.Reader, io.Writer) bool { return true }
-	ask := func(name, answer string, flags ...string) (error, string) {
+	ask := func(name, answer string, flags ...string) (string, error) {
 		root := command()
 		var out bytes.Buffer
 		root.SetIn(strings.NewReader(answer))
 		root.SetOut(&out)
 		root.SetErr(io.Discard)
 		root.SetArgs(append([]string{name, "--server", d.url, "--state", d.state}, flags...))
-		return root.ExecuteContext(t.Context()), out.String()
+		err := root.ExecuteContext(t.Context())
+		return out.String(), err
 	}
 	for _, answer := range []string{"", "\n", "y\n", "no\n", "yes, but\n"} {
-		err, out := ask("stop", answer)
+		out, err := ask("stop", answer)
 		require.Error(t, err, "%q", answer)
 		assert.Contains(t, err.Error(), "not stopped")
 		assert.Contains(t, out, "Stop the batch of Caraway barn sticks in its stage ")
 		assert.Contains(t, out, "It cannot be taken up again.")
 		assert.Equal(t, "running", d.status().State)
 	}
-	err, out := ask("hold", "")
+	out, err := ask("hold", "")
 	require.NoError(t, err, "cold comes without a question")
 	assert.NotContains(t, out, "Stop the batch")
-	err, _ = ask("stop", " YES \n")
+	_, err = ask("stop", " YES \n")
 	require.NoError(t, err)
 	d.until("stopped")
 
 	code, _, said = d.client("start", "caraway-sticks", "--stuffed", "13h")
 	require.Equal(t, exitGood, code, said)
-	err, out = ask("stop", "", "--yes")
+	out, err = ask("stop", "", "--yes")
 	require.NoError(t, err)
 	assert.NotContains(t, out, "Type yes")
 	d.until("stopped")
@@ -55,7 +56,7 @@ func TestStopAsksFirst(t *testing.T) {
 	code, _, said = d.client("start", "caraway-sticks", "--stuffed", "13h")
 	require.Equal(t, exitGood, code, said)
 	atTerminal = there
-	err, out = ask("stop", "")
+	out, err = ask("stop", "")
 	require.NoError(t, err, "a script is not asked")
 	assert.NotContains(t, out, "Type yes")
 	d.until("stopped")
