@@ -141,6 +141,7 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/page.js", asset("assets/page.js", "text/javascript; charset=utf-8")},
 		{http.MethodGet, "/icon.svg", asset("assets/icon.svg", "image/svg+xml")},
 		{http.MethodGet, "/chart.svg", s.chart},
+		{http.MethodGet, "/display.png", s.display},
 		{http.MethodGet, "/api/openapi.yaml", asset("openapi.yaml", "application/yaml; charset=utf-8")},
 		{http.MethodGet, "/api/status", s.status},
 		{http.MethodGet, "/api/products", s.products},
