@@ -61,6 +61,9 @@ var pureRooms = map[string][]string{
 	// figure, so that there is one, and the chart cannot know a batch.
 	"controller/history":  {"controller", "controller/chart", "controller/trip", "profile"},
 	"controller/snapshot": {"controller", "controller/cabinet", "controller/history", "controller/trip", "profile", "profile/proof", "profile/lethality", "profile/quantity", "sensors"},
+	// Before a start and after a restart the same course must come to the same plan; who
+	// rehearsed it is not its matter.
+	"controller/outlook": {"controller", "controller/history", "controller/snapshot", "controller/trip", "profile"},
 	"sim/plant": {"controller/cabinet", "profile", "profile/composition", "profile/quantity", "sensors/psychrometer",
 		"profile/conduction", "sim/plant/film"},
 	"sim/plant/film": {"profile/quantity", "sensors/psychrometer"},

@@ -262,12 +262,15 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	numbers := metrics.New(l.Snapshot, version())
 	l.Observe(numbers.ObserveStep)
+	plans := &planner{cabinet: cab, file: filepath.Join(dir, outlookFile), log: log}
 	gate := web.NewGate(web.New(web.Config{
 		Loop: l, Metrics: numbers.Handler(), Token: token, Hosts: names,
 		FindProduct:  findShipped,
 		ParseProduct: profile.Parse,
 		ProductNames: catalog.Names,
 		Note:         notes(records.AddNote, time.Now),
+		Outlook:      plans.Of,
+		Rehearse:     plans.Preview(l.Snapshot),
 	}), log)
 	numbers.ShowReaders(func() metrics.Readers { return metrics.Readers(gate.Crowd()) })
 	if world == record.Simulated {
@@ -293,6 +296,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	loopCtx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	go func() { ended <- l.Run(loopCtx) }()
+	go plans.Run(loopCtx, l.Snapshot)
 
 	var result error
 	select {

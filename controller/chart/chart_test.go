@@ -276,6 +276,53 @@ func TestFahrenheitScaleMeetsCelsius(t *testing.T) {
 	assert.InDelta(t, 85, at["185"], 1e-9)
 }
 
+func TestContrast(t *testing.T) {
+	// WCAG 2.2, success criterion 1.4.3: text at least 4.5:1, with the relative
+	// luminance as defined there (recalled from memory).
+	luminance := func(colour string) float64 {
+		v, err := strconv.ParseUint(colour[1:], 16, 32)
+		require.NoError(t, err)
+		l := 0.0
+		for i, weight := range []float64{0.0722, 0.7152, 0.2126} {
+			c := float64(v>>(8*i)&0xff) / 255
+			if c <= 0.04045 {
+				c /= 12.92
+			} else {
+				c = math.Pow((c+0.055)/1.055, 2.4)
+			}
+			l += weight * c
+		}
+		return l
+	}
+	contrast := func(a, b string) float64 {
+		x, y := luminance(a), luminance(b)
+		return (math.Max(x, y) + 0.05) / (math.Min(x, y) + 0.05)
+	}
+	require.InDelta(t, 21, contrast("#000000", "#ffffff"), 1e-9)
+	for _, c := range []string{inkStrong, ink, inkFaint, alarm} {
+		assert.GreaterOrEqual(t, contrast(c, ground), 4.5, c)
+	}
+	assert.GreaterOrEqual(t, contrast(white, alarm), 4.5)
+	for _, lane := range []string{laneEven, laneOdd} {
+		assert.GreaterOrEqual(t, contrast(ink, lane), 4.5)
+	}
+	for _, l := range looks {
+		for _, plot := range []string{bandEven, bandOdd, ground} {
+			assert.GreaterOrEqual(t, contrast(l.label, plot), 4.5, "%v on %s", l, plot)
+		}
+		// Success criterion 1.4.11: graphics at least 3:1.
+		if l != looks[Area] {
+			assert.GreaterOrEqual(t, contrast(l.stroke, bandOdd), 3.0, "%v", l)
+		}
+	}
+	// Core, chamber and setpoint without colour: by shade, and by weight or dash.
+	core, chamber, setpoint := looks[Core], looks[Chamber], looks[Setpoint]
+	assert.GreaterOrEqual(t, contrast(core.stroke, chamber.stroke), 3.0)
+	assert.Greater(t, core.width, 1.3*chamber.width)
+	assert.Empty(t, core.dash+chamber.dash)
+	assert.NotEmpty(t, setpoint.dash)
+}
+
 func TestStylesDifferWithoutColour(t *testing.T) {
 	seen := map[string]int{}
 	for s, l := range looks {

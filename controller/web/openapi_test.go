@@ -197,19 +197,31 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		"POST /api/commands 422": {{loop: cook, body: `{"command":"x"}`, bad: true}, {loop: cook, body: `{"command":"start","product":"no such"}`},
 			{loop: cook, body: `{"command":"confirm"}`}, {loop: cook, body: `{"command":"confirm","question":"the one that waits"}`, bad: true},
 			{loop: cook, body: `{"command":"start","product":"Caraway ring","reason":"` + strings.Repeat("x", 501) + `"}`, bad: true}},
-		"POST /api/commands 503": {{loop: broken, body: `{"command":"hold"}`}},
-		"GET /healthz 200":       {{loop: cook}},
-		"GET /healthz 503":       {{loop: none}},
-		"GET /readyz 200":        {{loop: cook}},
-		"GET /readyz 503":        {{loop: none}, {loop: accepting(&snapshot.Snapshot{Stepped: noon})}},
-		"GET /metrics 200":       {{loop: cook}, {loop: none}},
+		"POST /api/commands 503":  {{loop: broken, body: `{"command":"hold"}`}},
+		"GET /api/events 200":     {{loop: accepting(ending())}},
+		"GET /api/plan/curve 200": {{loop: cook}, {loop: none}},
+		"POST /api/rehearse 200":  {{loop: cook, body: `{"product":"Caraway ring"}`}, {loop: none, body: `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}},
+		"POST /api/rehearse 400":  {{loop: cook, body: `{`, bad: true}},
+		"POST /api/rehearse 401":  {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"product":"Caraway ring"}`, bad: true}},
+		"POST /api/rehearse 403":  {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"product":"Caraway ring"}`}},
+		"POST /api/rehearse 409":  {{loop: refusing, body: `{"product":"Caraway ring"}`}},
+		"POST /api/rehearse 413":  {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
+		"POST /api/rehearse 415":  {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"product":"Caraway ring"}`, bad: true}},
+		"POST /api/rehearse 422":  {{loop: cook, body: `{"product":"no such"}`}, {loop: cook, body: `{"product":"Caraway ring","reason":"x"}`, bad: true}, {loop: cook, body: `{}`}},
+		"POST /api/rehearse 503":  {{loop: broken, body: `{"product":"Caraway ring"}`}},
+		"GET /healthz 200":        {{loop: cook}},
+		"GET /healthz 503":        {{loop: none}},
+		"GET /readyz 200":         {{loop: cook}},
+		"GET /readyz 503":         {{loop: none}, {loop: accepting(&snapshot.Snapshot{Stepped: noon})}},
+		"GET /metrics 200":        {{loop: cook}, {loop: none}},
 	}
 	for _, width := range []string{"wide", "239", "4001", "-1"} {
 		tries["GET /chart.svg 400"] = append(tries["GET /chart.svg 400"], try{loop: cook, query: url.Values{"width": {width}}, bad: true})
 	}
 	for path, methods := range paths {
 		for _, method := range methods {
-			tries[method+" "+path+" 421"] = []try{{loop: cook, change: host("evil.example"), body: map[string]string{"POST": `{"command":"hold"}`}[method]}}
+			body := map[string]string{"/api/commands": `{"command":"hold"}`, "/api/rehearse": `{"product":"Caraway ring"}`}[path]
+			tries[method+" "+path+" 421"] = []try{{loop: cook, change: host("evil.example"), body: body}}
 		}
 	}
 	for _, key := range described {
@@ -256,6 +268,7 @@ func TestDescribedCommandsExist(t *testing.T) {
 // The status keeps to its description in every state, filled or empty.
 func TestStatusKeepsToTheDescription(t *testing.T) {
 	d := closed(t, ours(t))
+	assert.NotNil(t, status(t, cooking())["plan"])
 	full := asking()
 	full.State.Tripped = trip.ChamberHigh
 	for c := trip.None + 1; c < trip.Count; c++ {

@@ -214,7 +214,7 @@ func (s *server) product(o *Order, r *snapshot.Request) *problem {
 		r.ProductName, r.ProductFile = o.File, []byte(o.ProductYAML)
 		r.Product, err = s.parse(o.File, r.ProductFile)
 	default:
-		return refuse(http.StatusUnprocessableEntity, "start needs either product, a name from /api/products, or both file and product_yaml")
+		return refuse(http.StatusUnprocessableEntity, "this needs either product, a name from /api/products, or both file and product_yaml")
 	}
 	if err != nil {
 		return refuse(http.StatusUnprocessableEntity, "%v", err)

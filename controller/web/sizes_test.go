@@ -58,7 +58,7 @@ func TestEveryStateInEverySize(t *testing.T) {
 				name := s.name + "-" + size.name + "-" + scheme
 				server.plan.Store(s.plan)
 				put(t, ctx, l, s.snap)
-				until(t, ctx, fmt.Sprintf("status !== null && status.pace === %g && Boolean(status.plan) === %t", s.snap.Pace, s.plan))
+				until(t, ctx, fmt.Sprintf("status !== null && status.pace === %g", s.snap.Pace))
 				do2(t, ctx, "barSince = 0; draw(); fetchCurves(); scrollTo(0, 0); true")
 				until(t, ctx, "sectionOf !== '' && (status.state === 'idle' || document.querySelector('#line-svg svg') !== null)")
 				picture(t, ctx, name)
@@ -89,4 +89,26 @@ func look(t *testing.T, ctx ctx, name string, wants []string) {
 		.map(e => (e.id || e.textContent) + ' ' + e.offsetHeight).join()`), "%s: too small to touch", name)
 	assert.Equal(t, "", read(t, ctx, `[...document.querySelectorAll('body *')].filter(e => e.getClientRects().length && [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()) && parseFloat(getComputedStyle(e).fontSize) < 15)
 		.map(e => e.tagName + e.id + ' ' + e.textContent.slice(0, 20)).join()`), "%s: smaller than 15", name)
+}
+
+// On the wall a prompt is read at three metres: capitals of at least 2 % of the screen's
+// height (they are at least 0.7 of the size of the letters), and no word is under that.
+func TestWallView(t *testing.T) {
+	ctx := browser(t)
+	l := accepting(cooking())
+	server := behind(t, handler(l))
+	do(t, ctx, chromedp.EmulateViewport(1920, 1080), chromedp.Navigate(server.URL+"/?view=wall"))
+	until(t, ctx, "status !== null && sectionOf !== ''")
+	for i, s := range states(t) {
+		s.snap.Pace = float64(60 + i)
+		put(t, ctx, l, s.snap)
+		until(t, ctx, fmt.Sprintf("status !== null && status.pace === %g", s.snap.Pace))
+		do2(t, ctx, "barSince = 0; draw(); scrollTo(0, 0)")
+		picture(t, ctx, "wall-"+s.name)
+		assert.Equal(t, "", read(t, ctx, `['bar-lines', 'answer-head', 'chamber', 'core'].map(id => document.getElementById(id)).filter(e => e.offsetParent && e.textContent)
+			.filter(e => parseFloat(getComputedStyle(e.querySelector('li') || e).fontSize) * 0.7 < innerHeight * 0.02).map(e => e.id).join()`), s.name)
+		if s.name == "prompt" || s.name == "trip" || s.name == "soon" {
+			look(t, ctx, "wall-"+s.name, []string{"answer-head", "chamber", "core", "bar"})
+		}
+	}
 }

@@ -76,6 +76,10 @@ func behind(t *testing.T, h http.Handler) *between {
 		if b.cut.Load() {
 			panic(http.ErrAbortHandler)
 		}
+		if r.URL.Path == "/api/events" { // the polls stand in
+			http.NotFound(w, r)
+			return
+		}
 		answer := httptest.NewRecorder()
 		h.ServeHTTP(answer, r)
 		body := answer.Body.Bytes()
@@ -83,7 +87,8 @@ func behind(t *testing.T, h http.Handler) *between {
 			body = planned(body)
 		}
 		if b.plan.Load() && r.URL.Path == "/api/plan/curve" {
-			answer.Code, body = http.StatusOK, []byte(`{"seconds":[14400,18000,21600,25200,28800],"setpoint_celsius":[82,82,82,null,null],"chamber_celsius":[82,82,82,40,20],"core_celsius":[63,67,71,20,4]}`)
+			answer.Code, body = http.StatusOK, []byte(`{"batch":null,"missing":null,"points":[{"seconds":14400,"setpoint_celsius":82,"chamber_celsius":82,"core_celsius":63},{"seconds":18000,"setpoint_celsius":82,"chamber_celsius":82,"core_celsius":67},
+				{"seconds":21600,"setpoint_celsius":82,"chamber_celsius":82,"core_celsius":71},{"seconds":25200,"setpoint_celsius":null,"chamber_celsius":40,"core_celsius":20}]}`)
 		}
 		for key, values := range answer.Header() {
 			if key != "Content-Length" {
@@ -108,7 +113,7 @@ func planned(body []byte) []byte {
 	m := time.Minute
 	s["plan"] = map[string]any{
 		"made": at(-4 * time.Hour), "finish": at(200 * m), "finish_earliest": at(180 * m), "finish_latest": at(240 * m),
-		"stages": []any{map[string]any{"name": "smoke", "start": at(-200 * m), "end": at(90 * m), "place": "chamber"}, map[string]any{"name": "cook", "start": at(-60 * m), "end": at(140 * m), "place": "chamber"}, map[string]any{"name": "chill", "start": at(140 * m), "end": at(200 * m), "place": "ice water"}},
+		"stages":     []any{map[string]any{"name": "smoke", "start": at(-200 * m), "end": at(90 * m), "place": "chamber"}, map[string]any{"name": "cook", "start": at(-60 * m), "end": at(140 * m), "place": "chamber"}, map[string]any{"name": "chill", "start": at(140 * m), "end": at(200 * m), "place": "ice water"}},
 		"hand_steps": []any{map[string]any{"stage": "chill", "text": "Is the ice used up?", "at": at(190 * m), "earliest": at(180 * m), "latest": at(200 * m)}},
 	}
 	out, err := json.Marshal(s)

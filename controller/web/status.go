@@ -11,6 +11,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/controller/history"
+	"fumarium/controller/outlook"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile"
@@ -31,6 +32,11 @@ type Status struct {
 	Stopping   bool      `json:"stopping"` // the daemon is switching off
 	Summary    string    `json:"summary"`  // what is happening, in words
 	Commands   []string  `json:"commands"` // what makes sense now
+
+	// Plan is what is still to come, and when; PlanMissing is why that, or a part of it, is
+	// not known.
+	Plan        *outlook.Plan `json:"plan"`
+	PlanMissing *string       `json:"plan_missing"`
 
 	Stage          *StageNow `json:"stage"`
 	Stages         []Stage   `json:"stages"`

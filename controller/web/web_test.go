@@ -25,6 +25,7 @@ import (
 	"fumarium/controller/caution"
 	"fumarium/controller/history"
 	"fumarium/controller/metrics"
+	"fumarium/controller/outlook"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/controller/web"
@@ -187,6 +188,16 @@ func configured(l *loop, change func(*web.Config)) http.Handler {
 			return ring, nil
 		},
 		ProductNames: func() []string { return []string{ring.Name} },
+		Outlook:      func(string) (*outlook.Course, string) { return course(), "" },
+		Rehearse: func(context.Context, *profile.Product) (*outlook.Course, error) {
+			switch {
+			case l.err != nil:
+				return nil, context.DeadlineExceeded
+			case !l.reply.Accepted:
+				return nil, errors.New("a stage never ends")
+			}
+			return course(), nil
+		},
 	}
 	change(&c)
 	return web.New(c)

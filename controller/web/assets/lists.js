@@ -25,7 +25,7 @@ function drawRail(s) {
     item(['here', ''], ['strong', capital(s.stage.name) + (held ? ', ' + t('state.' + s.state) : '')], ['big', ...big],
       ['faint', held ? t('clock stands') : due ? t('clock waits') : t('until', { what: ends(s.stage.ended_by) })]);
     const ahead = s.hand_steps.map((h, i) => ({ ...h, i })).filter(h => h.state === 'ahead');
-    if (held && !s.plan) {
+    if (held) {
       item(['lost', '?'], ['strong', t('no plan')]);
     } else {
       ahead.slice(0, innerWidth >= 1024 ? 2 : 1).forEach(h => {

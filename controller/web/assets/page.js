@@ -115,7 +115,7 @@ function announce(a, lost) {
   if (key === announced) return;
   const first = announced === '';
   announced = key;
-  const words = [a.head, a.sub, ...(bar ? bar.lines : [])].join('. ');
+  const words = [a.head, a.sub, ...(bar ? bar.lines : [])].filter(Boolean).map(x => x.replace(/\.$/, '')).join('. ') + '.';
   put(kind === 'now' || lost ? 'alert' : 'polite', words);
   if (first || !kind) return;
   const beats = { now: [600, 200, 600, 200, 600], lost: [600, 200, 600], soon: [600, 200, 600], turn: [150, 100, 150] }[kind] || [150];

@@ -70,7 +70,7 @@ function drawLine(s) {
   const svg = svgMake('svg', { viewBox: `0 0 ${full} ${plotBottom + 26}`, width: full, height: plotBottom + 26, 'aria-hidden': 'true' });
   const start = curve && curve.start ? Date.parse(curve.start) : a.from;
   const points = name => curve ? curve.seconds.map((at, i) => [start + at * 1000, curve[name][i]]) : [];
-  const planned = name => planCurve && s.plan ? planCurve.seconds.map((at, i) => [start + at * 1000, planCurve[name][i]]).filter(p => p[0] >= now) : [];
+  const planned = name => planCurve && s.plan && s.plan.finish ? planCurve.points.map(p => [start + p.seconds * 1000, p[name]]).filter(p => p[0] >= now) : [];
   const chamber = points('chamber_celsius'), core = points('core_celsius');
   const chamberPlan = planned('chamber_celsius'), corePlan = planned('core_celsius');
   const heights = [...chamber, ...core, ...chamberPlan, ...corePlan].map(p => p[1]).filter(known);
