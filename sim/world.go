@@ -429,9 +429,7 @@ func (w *World) Drive(out controller.Outputs) {
 // Answer lets the person see the state after a step, and do by hand what is to be done. It
 // returns what the person, or else the operator, orders for the next step.
 func (w *World) Answer(s *controller.State) controller.Command {
-	place, light := w.person.Hands(s)
-	w.place = place
-	w.light(light)
+	w.Hands(s)
 	manner := fault.Person{}
 	if w.inject != nil && s.CurrentStage(w.setup.Product) != nil {
 		if w.setup.Operator != nil {
@@ -444,6 +442,14 @@ func (w *World) Answer(s *controller.State) controller.Command {
 	order, light := w.person.Answer(s, manner)
 	w.light(light)
 	return order
+}
+
+// Hands lets the person see the state after a step and do by hand what it takes, and say
+// nothing: for a world in which somebody else gives the orders.
+func (w *World) Hands(s *controller.State) {
+	place, light := w.person.Hands(s)
+	w.place = place
+	w.light(light)
 }
 
 func (w *World) light(light bool) {

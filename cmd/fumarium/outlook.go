@@ -151,25 +151,16 @@ func course(ctx context.Context, setup sim.Setup, runs, rests int) (*outlook.Cou
 			return nil, errors.New("its rehearsal did not come out well; fumarium rehearse says why")
 		}
 		if i == 0 {
-			c.Curve = curveOf(&trace)
+			c.Curve = pointsOf(&trace.History)
 		}
 	}
 	return c, nil
 }
 
-func curveOf(trace *sim.Trace) []outlook.Point {
-	samples := trace.History.Samples()
-	every := max(1, (len(samples)+mostCurve-1)/mostCurve)
-	points := []outlook.Point{}
-	for i := 0; i < len(samples); i += every {
-		s := &samples[i]
-		points = append(points, outlook.Point{Seconds: s.Elapsed.Seconds(), Setpoint: tenth(s.Setpoint), Chamber: tenth(s.Chamber), Core: tenth(s.Core)})
-	}
-	return points
-}
-
 // tenth keeps what a probe can tell.
-func tenth(v float64) *float64 { return quantity.OrNull(math.Round(v*10)/10, quantity.Finite(v)) }
+func tenth(v float64) *float64 { return quantity.OrNull(roundTenth(v), quantity.Finite(v)) }
+
+func roundTenth(v float64) float64 { return math.Round(v*10) / 10 }
 
 func readOutlook(file string) (*outlooked, error) {
 	data, err := os.ReadFile(file)

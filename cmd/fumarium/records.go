@@ -184,6 +184,7 @@ type shownNote struct {
 	Time time.Time `json:"time"`
 	Who  string    `json:"who"`
 	Text string    `json:"text"`
+	Mark string    `json:"mark,omitempty"`
 }
 
 // happened goes through what happened in a batch; what the program said of a command
@@ -208,7 +209,7 @@ func jsonOf(b *record.Batch, h *history.History, commands []record.Command, note
 		s.Commands = append(s.Commands, shownCommand{c.Elapsed.Seconds(), c.Wall, c.Command, c.Alarm, c.Who, c.Reason, c.Refused})
 	}
 	for _, n := range notes {
-		s.Notes = append(s.Notes, shownNote{n.Wall, n.Who, n.Text})
+		s.Notes = append(s.Notes, shownNote{n.Wall, n.Who, n.Text, n.Mark})
 	}
 	return s
 }
@@ -297,7 +298,11 @@ func printBatch(w io.Writer, b *record.Batch, h *history.History, commands []rec
 		fmt.Fprintln(w, shown(line))
 	}
 	for _, n := range notes {
-		fmt.Fprintf(w, "note %s by %s: %s\n", n.Wall.Format(time.RFC3339), shown(n.Who), shown(n.Text))
+		text := n.Text
+		if n.Mark != "" {
+			text = strings.TrimSpace("mark " + n.Mark + " " + text)
+		}
+		fmt.Fprintf(w, "note %s by %s: %s\n", n.Wall.Format(time.RFC3339), shown(n.Who), shown(text))
 	}
 	fmt.Fprintf(w, "record %s\n", shown(verdict.String()))
 }

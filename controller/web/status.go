@@ -27,6 +27,7 @@ type Status struct {
 	World      string    `json:"world"`       // simulated or real
 	Pace       float64   `json:"pace"`
 	Cabinet    string    `json:"cabinet"`
+	Batch      *string   `json:"batch"` // under way or the last, in the record
 	Product    *string   `json:"product"`
 	State      string    `json:"state"`
 	Stopping   bool      `json:"stopping"` // the daemon is switching off
@@ -220,7 +221,7 @@ var roleText = map[cabinet.Role]string{
 func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	st := &s.State
 	status := Status{
-		Time: s.Time, World: "real", Pace: s.Pace, State: st.Batch.String(), Stopping: s.Stopping,
+		Time: s.Time, World: "real", Pace: s.Pace, Batch: word(s.BatchID), State: st.Batch.String(), Stopping: s.Stopping,
 		Summary: summary(s), Commands: commands(s),
 		Stages: []Stage{}, Probes: []Probe{}, Alarms: []Alarm{}, Rules: []Rule{}, Doubts: []string{}, NotCovered: []string{},
 		Outputs: map[string]*bool{}, DamperRatio: quantity.OrNull(st.Out.Damper, true),

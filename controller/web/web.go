@@ -43,6 +43,7 @@ const (
 	mostCommands = 8
 	maxReason    = 500
 	maxNote      = 4000
+	maxMark      = 40
 	// maxWait bounds how long a command waits for its step, which comes within a
 	// second. Common practice, no source.
 	maxWait = 10 * time.Second
@@ -76,7 +77,9 @@ type Config struct {
 	ParseProduct func(file string, data []byte) (*profile.Product, error)
 	ProductNames func() []string
 	// Note keeps a note on a batch; nil keeps none.
-	Note func(ctx context.Context, batch, text string) error
+	Note func(ctx context.Context, batch, text, mark string) error
+	// Archive is the recorded batches; nil is none.
+	Archive Archive
 	// Outlook is what rehearsals say of a batch, or why they say nothing. It must not wait.
 	Outlook func(batch string) (course *outlook.Course, missing string)
 	// Rehearse makes the course of a product before it is started.
@@ -94,6 +97,7 @@ type server struct {
 	texts, charts *press
 	herald        *herald
 	commands      chan struct{} // one for each that is under way
+	archive       chan struct{} // held by who reads it
 	parsing       sync.Mutex    // one product at a time
 	rehearsing    sync.Mutex    // one rehearsal at a time
 }
@@ -122,7 +126,7 @@ func New(c Config) http.Handler {
 	s := &server{
 		Config: c, token: sha256.Sum256([]byte(c.Token)), origin: http.NewCrossOriginProtection(), mux: http.NewServeMux(),
 		texts: newPress(c.Loop.Snapshot, c.Now), charts: newPress(c.Loop.Snapshot, c.Now),
-		commands: make(chan struct{}, mostCommands),
+		commands: make(chan struct{}, mostCommands), archive: make(chan struct{}, 1),
 	}
 	s.herald = &herald{latest: c.Loop.Snapshot, now: s.said}
 	s.routes = []route{
@@ -138,6 +142,8 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/api/products", s.products},
 		{http.MethodPost, "/api/commands", s.command},
 		{http.MethodGet, "/api/events", s.events},
+		{http.MethodGet, "/api/batches", s.batches},
+		{http.MethodGet, "/api/batches/{batch}", s.batch},
 		{http.MethodGet, "/api/plan/curve", s.planCurve},
 		{http.MethodPost, "/api/rehearse", s.rehearse},
 		{http.MethodGet, "/healthz", s.health},

@@ -17,6 +17,7 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/source"
 	"fumarium/sensors"
+	"fumarium/sim/fault"
 )
 
 // Options are the options of Open. The zero Options are for a real cabinet on this
@@ -26,6 +27,10 @@ type Options struct {
 	Product *profile.Product
 	// Seed starts the noise of a simulated cabinet; every batch takes the next.
 	Seed uint64
+	// ByHand leaves the answers to a person at the page; Faults are what goes wrong in each
+	// batch of a simulated cabinet, from its start on.
+	ByHand bool
+	Faults []fault.Fault
 	// Lines, Buses and Wait stand in for the machine in tests.
 	Lines relay.Host
 	Buses Buses
