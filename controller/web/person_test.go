@@ -75,8 +75,9 @@ func TestAPersonWithAPhone(t *testing.T) {
 	// Somebody else answers the next one.
 	again := asking()
 	again.State.Started += time.Minute
+	before := read(t, ctx, "status.prompt.question")
 	put(t, ctx, l, again)
-	until(t, ctx, ready)
+	until(t, ctx, "status.prompt.question !== '"+before+"' && "+ready)
 	put(t, ctx, l, cooking())
 	until(t, ctx, "document.getElementById('bar').hidden && !document.getElementById('told').hidden && document.getElementById('told').textContent.includes('not from here')")
 
