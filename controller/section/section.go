@@ -7,8 +7,8 @@ package section
 import (
 	"bytes"
 	"fmt"
-	"html"
 	"math"
+	"strings"
 
 	"fumarium/controller/cabinet"
 	"fumarium/profile"
@@ -27,6 +27,9 @@ const (
 	margin    = 2.0
 	mostSizes = 3.0 // a cabinet is drawn at most so much higher than wide
 )
+
+// escape keeps a name from being read as XML.
+var escape = strings.NewReplacer("&", "&amp;", "<", "&lt;", ">", "&gt;", `"`, "&quot;")
 
 // pen writes shapes, in centimetres from the upper left corner.
 type pen struct{ bytes.Buffer }
@@ -237,6 +240,6 @@ func probes(p *pen, c *cabinet.Cabinet, x, y, w, h float64, hung bool, spots []s
 			at = spot{x + w + wall, y + h*0.06}
 		}
 		p.put(`<g class="probe" data-probe="%s" transform="translate(%.1f %.1f)"><circle class="spot" r="2.6"/><path class="cross" d="M-2 -2l4 4m0 -4l-4 4"/></g>`,
-			html.EscapeString(probe.Name), at.x, at.y)
+			escape.Replace(probe.Name), at.x, at.y)
 	}
 }
