@@ -87,7 +87,7 @@ function drawFood(s) {
   }));
   show('with', over);
   const todo = [t('with.cold'), ...(s.good ? [] : [t('with.doubt')]), t('with.others')];
-  const peak = over && curve ? curve.core_celsius.filter(known).reduce((a, b) => Math.max(a, b), -Infinity) : -Infinity;
+  const peak = over && curve && curve.core_celsius ? curve.core_celsius.filter(known).reduce((a, b) => Math.max(a, b), -Infinity) : -Infinity;
   rebuild('with-list', [over, todo, peak], () => todo.concat(Number.isFinite(peak) ? [t('peak', { at: temperature(peak) })] : []).map(x => make('li', '', x)));
 }
 
