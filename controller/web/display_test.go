@@ -9,15 +9,21 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fumarium/controller/cabinet"
+	"fumarium/controller/snapshot"
 )
 
-func TestTheDisplayOnThePage(t *testing.T) {
+// displayed has a display.
+func displayed() *snapshot.Snapshot {
 	s := cooking()
-	w := ask(handler(accepting(s)), http.MethodGet, "/display.png", "")
+	s.Cabinet.Panel.Display = cabinet.Simulated
+	return s
+}
+
+func TestTheDisplayOnThePage(t *testing.T) {
+	w := ask(handler(accepting(cooking())), http.MethodGet, "/display.png", "")
 	assert.Equal(t, http.StatusNotFound, w.Code)
 	assert.Contains(t, detail(t, w), "no display")
-	s.Cabinet.Panel.Display = cabinet.Simulated
-	w = ask(handler(accepting(s)), http.MethodGet, "/display.png", "")
+	w = ask(handler(accepting(displayed())), http.MethodGet, "/display.png", "")
 	require.Equal(t, http.StatusOK, w.Code)
 	assert.Equal(t, "image/png", w.Header().Get("Content-Type"))
 	pic, err := png.Decode(w.Body)

@@ -20,7 +20,6 @@ import (
 // Front is what the page needs beside the readings to say what comes next and how far the
 // food is.
 type Front struct {
-	Batch               *string    `json:"batch"` // its name in the record
 	CoreTargetCelsius   *float64   `json:"core_target_celsius"`
 	ChamberLimitCelsius *float64   `json:"chamber_limit_celsius"` // of the cabinet
 	KillRatio           *float64   `json:"kill_ratio"`            // of what is required, at most 1
@@ -77,7 +76,6 @@ func frontOf(s *snapshot.Snapshot) Front {
 	if p == nil || st.Batch == controller.Idle {
 		return f
 	}
-	f.Batch = word(s.BatchID)
 	f.CoreTargetCelsius = quantity.OrNull(p.Targets.Core, p.Targets.HasCore)
 	if p.ComeUpApplies() {
 		f.ComeUpLimitSeconds = quantity.OrNull(proof.ComeUp.Limit.Seconds(), true)

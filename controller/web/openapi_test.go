@@ -181,6 +181,8 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		"GET /chart.svg 200":        {{loop: cook}, {loop: cook, query: url.Values{"width": {"240"}}}, {loop: cook, query: url.Values{"width": {"4000"}}}, {loop: cook, query: url.Values{"units": {"F,lb"}}}},
 		"GET /chart.svg 400":        {},
 		"GET /chart.svg 503":        {{loop: none}},
+		"GET /display.png 200":      {{loop: accepting(displayed())}},
+		"GET /display.png 404":      {{loop: cook}, {loop: none}},
 		"GET /api/openapi.yaml 200": {{loop: cook}},
 		"GET /api/status 200":       {{loop: cook}, {loop: accepting(absent(t))}},
 		"GET /api/status 503":       {{loop: none}},
