@@ -36,6 +36,7 @@ func everyCabinet(t *testing.T) map[string]*cabinet.Cabinet {
 	whole := *boxes["masonry-walk-in"]
 	whole.Door = cabinet.Wire{Fitted: true}
 	whole.Heater.Feedback = cabinet.Wire{Fitted: true}
+	whole.Panel = cabinet.Panel{Display: cabinet.Simulated, Confirm: cabinet.Wire{Fitted: true}}
 	boxes["whole"] = &whole
 	return boxes
 }
@@ -46,6 +47,8 @@ var named = []struct {
 	words string
 	parts trip.Parts
 }{
+	{`display`, trip.Display},
+	{`\bbuttons?\b`, trip.Buttons},
 	{`two chamber probes|one of the chamber probes|side by side|the other\b|another still`, trip.ChamberPair},
 	{`core probe|core reading|core and chamber|a core is|at core|come-up`, trip.CoreProbe},
 	{`the others sit|another core|mended core-lost`, trip.MoreCores},

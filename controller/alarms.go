@@ -6,18 +6,17 @@ import (
 	"fumarium/sensors"
 )
 
-// trips and calls are the alarms that trip, and those that call the person; suppresses
+// trips are the alarms that trip; suppresses
 // holds, for each alarm, every other that it makes meaningless.
-var trips, calls, suppresses = func() (trips, calls trip.Set, suppresses [trip.Count]trip.Set) {
+var trips, suppresses = func() (trips trip.Set, suppresses [trip.Count]trip.Set) {
 	for c := trip.None + 1; c < trip.Count; c++ {
 		e := c.Entry()
 		trips |= c.If(e.Trips)
-		calls |= c.If(e.Priority.Loud())
 		for _, other := range e.Suppresses {
 			suppresses[c] |= other.If(true)
 		}
 	}
-	return trips, calls, suppresses
+	return trips, suppresses
 }()
 
 // standing gives the alarms whose condition holds in this step.
@@ -37,6 +36,8 @@ func (t *step) standing() trip.Set {
 		trip.DiskLow.If(in.DiskLow) |
 		trip.ClockUnset.If(in.ClockUnset) |
 		trip.ClockStepped.If(in.ClockStepped) |
+		trip.DisplayDead.If(in.Panel&DisplayDead != 0) |
+		trip.ButtonStuck.If(in.Panel&ButtonBad != 0) |
 		trip.StepLate.If(t.late) |
 		trip.StageOvertime.If(stage != nil && stage.Within > 0 && s.StageClock > stage.Within) |
 		trip.PromptWaiting.If(s.asks(stage))
@@ -74,7 +75,10 @@ func (t *step) alarms() {
 		}
 		// Whatever became of the alarm, a cause that stands trips: also one that came
 		// while another trip was latched.
-		t.calling = t.calling || calls.Has(c) && next.Calls()
+		if next.Calls() {
+			t.calling = more(t.calling, c.Entry().Priority)
+		}
+		t.pressing = t.pressing || next.Calls() || next.Phase == trip.Acknowledged
 		if trips.Has(c) && s.Tripped == trip.None && next.Active(c, now) {
 			s.Tripped = c
 			t.event(Event{Kind: Tripped, Alarm: c})

@@ -45,8 +45,16 @@ const (
 	fallsFast   quantity.Kelvin = 0.4  // from the faster one: by 1.2 K a minute
 	// A reading that falls although the heat is on shows an open door, or a probe that
 	// has fallen out. So much is forgiven for a while, with no more heat than holds the air.
-	droppedMost quantity.Kelvin = 4
-	droppedFor                  = 12 * time.Minute
+	droppedMost  quantity.Kelvin = 4
+	droppedFor                   = 12 * time.Minute
+	droppedFades                 = 5 * time.Minute
+
+	// Without heat a chamber cools. One whose reading stays that far above the room for that
+	// long, and falls by less, is not read by it: no reset gives it heat again.
+	coolsAbove  quantity.Kelvin = 30 // and what the smoke generator may keep up
+	coolsAfter                  = 3 * time.Minute
+	coolsWithin                 = 10 * time.Minute
+	coolsBy     quantity.Kelvin = 1
 
 	coreBeyond         quantity.Kelvin = 2 // what both probes may be off by
 	coreTrendFast                      = 30 * time.Second
@@ -89,6 +97,11 @@ type balanceMemory struct {
 	metered  bool             `record:"metered"` // more heat is wanted than it answers for
 	waits    time.Duration    `record:"waits"`   // for so long it did not, and is short
 
+	unheated time.Duration    `record:"unheated"`         // nothing was on for so long,
+	cooled   quantity.Celsius `record:"cooled_celsius"`   // and the reading came to that,
+	coolsFor time.Duration    `record:"not_cooling_time"` // and no lower since then
+	fell     bool             `record:"cooled"`           // it has fallen since, or is not hot
+
 	cores  [cabinet.MaxCoreProbes]coreTrend `record:"core"`
 	beyond quantity.Kelvin                  `record:"beyond_kelvin"` // the least air by the cores to the reading
 }
@@ -109,6 +122,7 @@ type balanceRules struct {
 	pieceLag       float64         // s, by which the core lags behind the air at least
 	radiant        float64         // K above the air at full duty, of what the element shines on
 	beyond         quantity.Kelvin // of a core: see coreBeyond
+	coolsAbove     quantity.Kelvin // see there
 	metered        float64         // see meteredDuty
 }
 
@@ -119,6 +133,7 @@ func newBalanceRules(p *profile.Product, c *cabinet.Cabinet) balanceRules {
 		loss: float64(c.Heater.Power) / float64(max(r.Gain, 1)), vent: airHeat * float64(h.Vent), exchange: airHeat * float64(h.FanExchange),
 		height: float64(h.Height), beyond: coreBeyond, metered: meteredDuty,
 	}
+	b.coolsAbove = coolsAbove + quantity.Kelvin(float64(c.Generator.Heat)/max(b.loss, 1))
 	if b.most == 0 { // of a cabinet that no file describes
 		b.least, b.most = float64(cabinet.DefaultLeast), float64(cabinet.DefaultMost)
 	}
@@ -191,6 +206,7 @@ func (b *balanceMemory) follow(t *step) {
 	}
 	if chamber, known := t.s.Chamber.Reading.Value(); known && !t.late {
 		b.followReading(t, chamber)
+		b.followCooling(t)
 		b.followShare(t, stage, chamber)
 		b.followCores(t, stage)
 	}
@@ -225,6 +241,23 @@ func (b *balanceMemory) followReading(t *step, chamber quantity.Celsius) {
 	b.fast = laggedTo(b.fast, chamber, t.seconds, answerFast)
 	b.slow = laggedTo(b.slow, chamber, t.seconds, answerSlow)
 	b.hottest = max(chamber, b.hottest-quantity.Celsius(chamberForgets*t.seconds))
+}
+
+// followCooling follows how the reading falls while nothing heats.
+func (b *balanceMemory) followCooling(t *step) {
+	if b.unheated += t.dt; t.s.Out.On.Has(Heater) || t.in.Heater == FeedbackOn {
+		b.unheated, b.fell = 0, false
+	}
+	hot := quantity.Kelvin(b.slow-b.rest(t)) > t.m.balance.coolsAbove
+	b.coolsFor += t.dt
+	switch {
+	case b.unheated == 0 || !hot:
+		b.cooled, b.coolsFor, b.fell = b.slow, 0, !hot
+	case b.slow < b.cooled-quantity.Celsius(coolsBy):
+		b.cooled, b.coolsFor, b.fell = b.slow, 0, true
+	case b.unheated < coolsAfter: // what is hotter than the air still warms it
+		b.cooled, b.coolsFor = max(b.cooled, b.slow), 0
+	}
 }
 
 // answers reports whether the reading rises now.
@@ -284,6 +317,9 @@ func (b *balanceMemory) miss(t *step, chamber quantity.Celsius, missing quantity
 	fell := quantity.Kelvin(b.fast-chamber) > fallsFast || quantity.Kelvin(b.slow-b.fast) > falls
 	if fell || b.dropped > droppedMost {
 		b.dropped = missing - b.before
+	}
+	if !fell && b.dropped <= droppedMost { // small falls do not add up
+		b.dropped = quantity.Kelvin(lagged(float64(b.dropped), 0, t.seconds, droppedFades.Seconds()))
 	}
 	b.dropped = max(0, min(b.dropped, missing))
 	b.before = missing - b.dropped
@@ -360,10 +396,12 @@ func (b *balanceMemory) stands(t *step) trip.Set {
 	if !ok { // what has tripped has not gone because nobody can see it
 		return trip.HeatUnanswered.If(own)
 	}
+	// Who resets a trip of a reading that stood still, or was short, has seen it fall.
+	still := !b.fell && (own || t.s.Tripped == trip.ChamberFrozen)
 	over := chamber+quantity.Celsius(b.missing) > t.m.cabinet.Limits.ChamberHigh
 	unanswered := b.missing > heatMissing || over && b.missing > likelyOver || b.waits > meteredFor || b.gone > droppedFor
 	// A batch that is held is not heated, and its chamber cools as it likes.
-	return trip.HeatUnanswered.If(t.s.Batch == Running && !t.doorOpen() && unanswered || own && b.before+b.dropped > meterMissing) |
+	return trip.HeatUnanswered.If(t.s.Batch == Running && !t.doorOpen() && unanswered || own && b.before+b.dropped > meterMissing || b.coolsFor > coolsWithin || still) |
 		trip.CoreOutrunsChamber.If(b.beyond > t.m.balance.beyond)
 }
 
@@ -373,5 +411,6 @@ func (m *Machine) Unbalanced() *Machine {
 	before := *m
 	before.balance.least, before.balance.most = 0, 0
 	before.balance.beyond, before.balance.metered = quantity.Kelvin(math.Inf(1)), 1
+	before.balance.coolsAbove = quantity.Kelvin(math.Inf(1))
 	return &before
 }

@@ -8,9 +8,11 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/conduction"
 	"fumarium/profile/quantity"
+	"fumarium/sensors"
 )
 
 // The last mode of slab, cylinder and sphere under a surface of fixed temperature is the
@@ -66,4 +68,66 @@ func TestNoCoreIsAheadOfItsBound(t *testing.T) {
 			}
 		}
 	}
+}
+
+// A chamber without heat cools, and a reading that does not is none of it. It trips a batch
+// that is held, and after a trip of a probe that stood still no reset gives heat again
+// before the reading has fallen. One that falls is let alone.
+func TestAReadingThatDoesNotCoolGetsNoHeat(t *testing.T) {
+	for name, c := range map[string]struct {
+		falls float64 // K/s while nothing heats
+		trips bool
+	}{"creeps up by 2 K/h": {-2. / 3600, true}, "stands still": {0, true}, "falls by a kelvin in a quarter of an hour": {1. / 900, true},
+		"falls by a kelvin in 8 min": {1. / 480, false}, "falls by 1 K/min": {1. / 60, false}} {
+		r := newRig(t).started(2)
+		r.run(20 * time.Minute)
+		require.Greater(t, r.chamber, 70.0)
+		m, err := New(r.p, r.c)
+		require.NoError(t, err)
+		at := r.chamber
+		step := func(k CommandKind) (events []Event) {
+			at -= c.falls
+			r.in.Command = Command{Kind: k}
+			r.in.Chamber[0] = flicker(sensors.At(quantity.Celsius(at)), r.in.Elapsed)
+			_, events = m.Advance(&r.s, &r.in)
+			r.in.Elapsed += time.Second
+			return events
+		}
+		step(Hold)
+		tripped := time.Duration(0)
+		for i := range 30 * 60 {
+			if step(NoCommand); r.s.Tripped == trip.HeatUnanswered && tripped == 0 {
+				tripped = time.Duration(i) * time.Second
+			}
+		}
+		assert.Equal(t, c.trips, tripped > 0, name)
+		if c.trips {
+			assert.InDelta(t, (coolsAfter + coolsWithin).Seconds(), tripped.Seconds(), 120, name)
+		}
+	}
+
+	r := newRig(t).started(2)
+	r.run(20 * time.Minute)
+	m, err := New(r.p, r.c)
+	require.NoError(t, err)
+	r.s.Tripped = trip.ChamberFrozen
+	r.s.Batch = Held
+	reads := r.chamber
+	step := func(k CommandKind) []Event {
+		r.in.Command = Command{Kind: k}
+		r.in.Chamber[0] = flicker(sensors.At(quantity.Celsius(reads)), r.in.Elapsed)
+		_, events := m.Advance(&r.s, &r.in)
+		r.in.Elapsed += time.Second
+		return events
+	}
+	for range 60 {
+		step(NoCommand)
+	}
+	assert.Equal(t, []Refusal{StillTripped}, refusals(step(Reset)), "it has not been seen to cool")
+	for range 300 {
+		reads -= 0.02
+		step(NoCommand)
+	}
+	assert.Empty(t, refusals(step(Reset)))
+	assert.Equal(t, trip.None, r.s.Tripped)
 }

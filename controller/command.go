@@ -134,6 +134,7 @@ func (t *step) claim(c trip.Code, silent time.Duration) Refusal {
 	switch c {
 	case trip.CoreOut:
 		s.Core.reseat(t.in.Elapsed)
+		s.Evidence.reseated(&s.Core)
 		s.Reseat(t.in.Elapsed)
 	case trip.CoreLost:
 		return s.Core.leaveOut(t.in, silent)
@@ -219,9 +220,9 @@ func (t *step) start() {
 		Heater:  heaterMemory{Relay: s.Heater.Relay, walls: s.Heater.walls, hasWalls: s.Heater.hasWalls},
 		Balance: balanceMemory{heated: s.Balance.heated, rise: s.Balance.rise},
 		Fan:     fanMemory{Relay: s.Fan.Relay}, Alarms: s.Alarms, stirred: s.stirred,
-		Evidence:  s.Evidence,
+		Evidence:  s.Evidence.ofToday(),
 		Out:       Outputs{Damper: 1}, // open until a stage says otherwise
-		CoreError: believable(t.in.Command.CoreError),
+		CoreError: believable(t.in.Command.CoreError), unshown: t.in.Command.Unshown,
 	}
 	t.enter(Running)
 	t.enterStage(0)

@@ -46,6 +46,7 @@ type coreProbe struct {
 	out       bool             `record:"out"`    // it left the meat, until a person says that it is back
 	reseated  bool             `record:"sworn"`  // a person says that it is back
 	leftAt    quantity.Celsius `record:"left_at_celsius"`
+	gone      time.Duration    `record:"left_for"` // since it left the meat
 	frozen    bool             `record:"frozen"`
 	tooHot    bool             `record:"too_hot"`
 	near      bool             `record:"near"`                 // to the chamber's temperature
@@ -111,6 +112,9 @@ type air struct {
 func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) (quantity.Celsius, bool) {
 	s := t.s
 	was := p.distrusted()
+	if p.gone += t.dt; !p.out {
+		p.gone = 0
+	}
 	p.frozen, p.tooHot = false, false
 	v, ok := r.Value()
 	if !ok {
@@ -214,6 +218,16 @@ func (c *coreMemory) coursesLearnt() bool {
 		}
 	}
 	return true
+}
+
+// anyOut reports whether a probe has left the meat and nobody has said that it is back.
+func (c *coreMemory) anyOut() bool {
+	for i := range c.probes {
+		if c.probes[i].out {
+			return true
+		}
+	}
+	return false
 }
 
 // reseat takes the word of a person that the probes which had left the meat are back.

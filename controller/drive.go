@@ -39,7 +39,7 @@ func (t *step) drive() {
 		s.humidifierOn = false
 		s.Smoke.blow(t, false)
 		s.Out = Outputs{Damper: damper}
-		s.Out.On.Set(Sounder, t.sound())
+		t.call(&s.Out)
 		return
 	}
 	coast := false
@@ -48,7 +48,7 @@ func (t *step) drive() {
 		damper = stage.Damper
 	}
 	out := Outputs{Damper: damper}
-	out.On.Set(Sounder, t.sound())
+	t.call(&out)
 	shut := !t.doorOpen()
 	c := t.m.cabinet
 	smoke := stage.Smoke && !s.Asking && c.Smoke.Fitted && shut
@@ -98,21 +98,4 @@ func (t *step) humidify(stage *profile.Stage) bool {
 		s.humidifierOn = false
 	}
 	return s.humidifierOn
-}
-
-// sound reports whether the sounder calls the person: for any loud alarm that nobody
-// has acknowledged, and for ten seconds in every minute while a hand step waits.
-func (t *step) sound() bool {
-	s := t.s
-	if !t.m.cabinet.Sounder.Fitted {
-		return false
-	}
-	if t.calling {
-		return true
-	}
-	if s.asks(t.stage()) {
-		waited := t.in.Elapsed - s.Alarms[trip.PromptWaiting].Since
-		return waited%time.Minute < 10*time.Second
-	}
-	return false
 }

@@ -55,6 +55,8 @@ const (
 	ProbesDoubted
 	NoSuchProbe
 	NotStill
+	InTheMeat
+	BoardTooCold
 )
 
 var refusalText = [...]string{
@@ -81,6 +83,8 @@ var refusalText = [...]string{
 	ProbesDoubted:           "a probe does not read what it should before a start; mend it, or give a reason to start nevertheless",
 	NoSuchProbe:             "there is no chamber or core probe of that name",
 	NotStill:                "the probe's reading has not stood still for half a minute; stir the ice water and wait",
+	InTheMeat:               "in a batch only a core probe that is out of the meat is judged in ice water; the others wait until it is over",
+	BoardTooCold:            "it reads right, but the board of its front end is about as cold as the ice, or nobody knows how warm it is: a wrong wire does not show there. Warm the room and show it again, or calibrate it (wiring calibrate)",
 	RestNotOver:             "the cure has not rested long enough; say when the product was stuffed, wait, or give a reason",
 }
 

@@ -1,6 +1,7 @@
 package controller
 
 import (
+	"fmt"
 	"time"
 
 	"fumarium/controller/cabinet"
@@ -40,6 +41,8 @@ const (
 	restsAfter = 45 * time.Minute
 	// Ice water that is not stirred.
 	iceBand quantity.Kelvin = 2
+	// For so long before a start it counts that a probe was right in ice water: the day.
+	iceCounts = 24 * time.Hour
 )
 
 // Slots is how many probes are judged: those of the chamber, then those of the core.
@@ -53,8 +56,10 @@ type evidence struct {
 	room     standing          `record:"room"`
 	// misled says that in the batch under way, or the last one, a core probe stood as wrong
 	// in ice water: nothing that the cores have shown is believed of it.
-	misled bool     `record:"misled"`
-	board  standing `record:"board"`
+	misled bool `record:"misled"`
+	// unshown says that in that batch a core probe counts which nothing has shown to be right.
+	unshown bool     `record:"unshown"`
+	board   standing `record:"board"`
 }
 
 // standing is a reading and for how long it has stood still.
@@ -86,6 +91,7 @@ type evidenceOf struct {
 	standing `record:"."`
 	ice      shown            `record:"ice"`
 	inIce    quantity.Celsius `record:"ice_celsius"` // what it read there
+	since    time.Duration    `record:"ice_since"`   // it was right there
 
 	iced time.Duration `record:"iced"` // in ice water, by the product file
 	cold time.Duration `record:"cold"` // below what ice can do, without a break
@@ -140,6 +146,9 @@ func (e *evidence) follow(t *step) {
 	for i := range e.probes {
 		p := &e.probes[i]
 		p.follow(in.slot(i), t.dt)
+		if p.ice == shownRight {
+			p.since += t.dt
+		}
 		if i < cabinet.MaxChamberProbes {
 			continue
 		}
@@ -147,45 +156,114 @@ func (e *evidence) follow(t *step) {
 			p.cold, p.iced = 0, 0
 			continue
 		}
-		p.cool(t.dt, t.m.coreStands, t.m.tolerance[i])
+		p.cool(t.dt, t.m.coreStands, t.m.tolerance[i], t.wireShows(i))
 	}
 }
 
 // cool follows a core in ice water: it can neither fall below the ice nor come to rest far
 // above it. stands is for how long the piece may stand still while it heats.
-func (p *evidenceOf) cool(dt, stands time.Duration, tolerance quantity.Kelvin) {
+// One that does come to rest where ice is has shown that it is right, if a wrong wire would
+// show there.
+func (p *evidenceOf) cool(dt, stands time.Duration, tolerance quantity.Kelvin, shows bool) {
 	p.iced += dt
 	if p.cold += dt; p.smooth >= coldestWet {
 		p.cold = 0
 	}
 	rested := min(p.still, p.iced) >= max(restsAfter, 2*stands)
-	if p.cold >= coldestFor || rested && p.smooth > quantity.Celsius(tolerance+iceBand) {
+	switch {
+	case p.cold >= coldestFor || rested && p.smooth > quantity.Celsius(tolerance+iceBand):
 		p.ice, p.inIce = shownOff, p.smooth
+	case rested && shows && p.ice == shownNothing && p.right(tolerance):
+		p.ice, p.inIce, p.since = shownRight, p.smooth, 0
 	}
 }
 
-// judge notes whether a batch goes by a core that is known to be wrong. What is shown of a
+// right reports whether it reads what ice water is.
+func (p *evidenceOf) right(tolerance quantity.Kelvin) bool {
+	return p.smooth >= coldestWet && magnitude(quantity.Kelvin(p.smooth)) <= tolerance
+}
+
+// wireShows reports whether a probe of another wire than its chip is set to would show in
+// ice water now. It reads right at the temperature of its front end's board, and off in
+// proportion to the distance from that: a board as cold as the ice shows nothing of it.
+func (t *step) wireShows(slot int) bool {
+	fitted := Slot(t.m.cabinet, slot)
+	if fitted == nil {
+		return false
+	}
+	least, couple := fitted.WarmBoard()
+	board, known := t.in.Board.Value()
+	return !couple || known && board >= least
+}
+
+// ofToday is the evidence that a batch begins with: what was right in ice water days ago is
+// to be shown again.
+func (e evidence) ofToday() evidence {
+	for i := range e.probes {
+		if p := &e.probes[i]; p.ice == shownRight && p.since > iceCounts {
+			p.ice, p.inIce, p.since = shownNothing, 0, 0
+		}
+	}
+	return e
+}
+
+// reseated forgets that a core was right in ice water which has left its course since. Who
+// says that it is back says where it is, and not that it is the probe it was.
+func (e *evidence) reseated(c *coreMemory) {
+	for i := range c.probes {
+		p := &e.probes[cabinet.MaxChamberProbes+i]
+		if c.probes[i].reseated && p.ice == shownRight && p.since >= c.probes[i].gone {
+			p.ice, p.inIce, p.since = shownNothing, 0, 0
+		}
+	}
+}
+
+// judge notes whether a batch goes by a core that is known to be wrong, or by one that
+// nobody knows anything of. What is shown of a
 // probe after a batch changes nothing of that.
 func (e *evidence) judge(t *step) {
 	if !t.s.Batch.Active() {
 		return
 	}
-	e.misled = false
-	for i := cabinet.MaxChamberProbes; i < Slots; i++ {
-		e.misled = e.misled || e.probes[i].ice == shownOff
+	e.misled, e.unshown = false, false
+	for i := range t.s.Core.probes {
+		ice := e.probes[cabinet.MaxChamberProbes+i].ice
+		e.misled = e.misled || ice == shownOff
+		e.unshown = e.unshown || ice != shownRight && t.s.Core.probes[i].inUse && t.s.unshown>>i&1 != 0
 	}
 }
 
+// toShow is what would show a core probe to be right.
+const toShow = "hold it in ice water before the start, its front end in a room of 10 °C or more (ice PROBE), or during the chill, pulled out of the meat and put back; or calibrate it once a year (wiring calibrate)"
+
+// Unshown says in words of each core probe that nothing shows to be right, by a batch that
+// has just begun, what would show it.
+func Unshown(c *cabinet.Cabinet, s *State) (texts []string) {
+	for i := range cabinet.MaxCoreProbes {
+		slot := cabinet.MaxChamberProbes + i
+		if p := Slot(c, slot); p != nil && s.unshown>>i&1 != 0 && s.Evidence.probes[slot].ice != shownRight {
+			texts = append(texts, fmt.Sprintf("nothing shows that probe %q reads right, and until something does no rule on the core is met by it: %s", p.Name, toShow))
+		}
+	}
+	return texts
+}
+
 // Verdict is what can be said of the batch that runs, or is over. What wrong core probes
-// have shown is not shown.
+// have shown is not shown, nor what those have of which nobody knows that they are right.
 func (s *State) Verdict(r *proof.Rules, over bool) proof.Verdict {
 	v := proof.Judge(r, &s.Claim, over)
-	if !s.Evidence.misled {
+	why := ""
+	switch {
+	case s.Evidence.misled:
+		why = ", by a core probe that is wrong in ice water"
+	case s.Evidence.unshown:
+		why = ", by a core probe that nothing shows to be right: " + toShow
+	default:
 		return v
 	}
 	for _, rule := range []proof.Rule{proof.Cooked, proof.CameUp, proof.Chilled} {
 		if v[rule].Answer == proof.Met {
-			v[rule] = proof.Judgement{Answer: proof.NotShown, Why: v[rule].Why + ", by a core probe that is wrong in ice water"}
+			v[rule] = proof.Judgement{Answer: proof.NotShown, Why: v[rule].Why + why}
 		}
 	}
 	return v
@@ -208,15 +286,24 @@ func (t *step) ice() {
 		t.refuse(NoSuchProbe)
 		return
 	}
+	core := i - cabinet.MaxChamberProbes
+	if t.s.Batch.Active() && (core < 0 || !t.s.Core.probes[core].out) {
+		t.refuse(InTheMeat)
+		return
+	}
 	p := &t.s.Evidence.probes[i]
 	v, ok := t.in.slot(i).Value()
 	if !ok || p.still < stoodInIce || magnitude(quantity.Kelvin(v-p.smooth)) > stillBand {
 		t.refuse(NotStill)
 		return
 	}
-	p.inIce, p.ice = p.smooth, shownRight
-	if p.smooth < coldestWet || magnitude(quantity.Kelvin(p.smooth)) > t.m.tolerance[i] {
-		p.ice = shownOff
+	switch {
+	case !p.right(t.m.tolerance[i]):
+		p.inIce, p.ice = p.smooth, shownOff
+	case !t.wireShows(i):
+		t.refuse(BoardTooCold)
+	default:
+		p.inIce, p.ice, p.since = p.smooth, shownRight, 0
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
 	"fumarium/controller/cabinet"
 	"fumarium/controller/trip"
@@ -190,4 +191,91 @@ func TestAWrongCoreProvesNothing(t *testing.T) {
 	r.send(Mended, trip.CalibrationOff)
 	r.step()
 	assert.False(t, met(r.s))
+}
+
+// What a core proves that nothing has shown to be right is not shown, until it is: in ice
+// water on the day of the batch, at rest in the ice at its end, or by a calibration in the
+// file, which leaves it out of Unshown. One that left the meat is to be shown again.
+func TestACoreThatNothingShowsProvesNothing(t *testing.T) {
+	rules := proof.RulesOf(testProduct(), 0)
+	answer := func(r *rig) proof.Answer {
+		s := r.s
+		s.Claim.Heat = rules.Criterion.Add(s.Claim.Heat, 75, 75, time.Hour) // as if it had been hot enough
+		v := s.Verdict(&rules, true)
+		if v[proof.Cooked].Answer == proof.NotShown {
+			assert.Contains(t, v[proof.Cooked].Why, "hold it in ice water before the start")
+		}
+		return v[proof.Cooked].Answer
+	}
+	const slot = cabinet.MaxChamberProbes
+	shown := func(r *rig) {
+		r.in.Core[0] = sensors.At(0.3)
+		r.run(5 * time.Minute)
+		assert.Empty(t, r.iced(slot))
+		r.in.Core[0] = sensors.At(10)
+	}
+	start := func(r *rig, unshown uint8) *rig {
+		r.run(time.Minute)
+		r.in.Command = Command{Kind: Start, Unshown: unshown}
+		r.s, _, _ = stepped(r.p, r.c, r.s, r.in)
+		require.Equal(t, Running, r.s.Batch)
+		r.in.Elapsed += time.Second
+		r.run(time.Minute)
+		return r
+	}
+	plain := start(resting(t), 1)
+	assert.Equal(t, proof.NotShown, answer(plain))
+	require.Len(t, Unshown(plain.c, &plain.s), 1)
+	assert.Contains(t, Unshown(plain.c, &plain.s)[0], "hold it in ice water before the start")
+	assert.Equal(t, proof.Met, answer(start(resting(t), 0)), "a calibration speaks for it, or the batch is of before")
+	assert.Equal(t, proof.Met, answer(start(resting(t), 2)), "the other one is in no meat")
+
+	iced := resting(t)
+	shown(iced)
+	assert.Equal(t, proof.Met, answer(start(iced, 1)))
+	assert.Empty(t, Unshown(iced.c, &iced.s))
+
+	old := resting(t)
+	shown(old)
+	old.run(25 * time.Hour)
+	assert.Equal(t, proof.NotShown, answer(start(old, 1)), "that was yesterday")
+
+	slipped := resting(t)
+	shown(slipped)
+	start(slipped, 1)
+	slipped.s.Core.probes[0].out = true
+	slipped.run(time.Minute)
+	wet := *slipped
+	slipped.send(Mended, trip.CoreOut)
+	slipped.step()
+	assert.Equal(t, proof.NotShown, answer(slipped), "nobody knows why it left its course")
+	assert.Equal(t, []Refusal{NotInThisState}, slipped.iced(slot), "it is in the meat")
+
+	wet.in.Core[0] = sensors.At(0.2)
+	wet.run(5 * time.Minute)
+	assert.Equal(t, []Refusal{InTheMeat}, wet.iced(0), "the chamber's is where it is")
+	assert.Empty(t, wet.iced(slot))
+	wet.send(Mended, trip.CoreOut)
+	wet.step()
+	assert.Equal(t, proof.Met, answer(&wet), "shown while it was out")
+
+	cold := start(resting(t), 1)
+	cold.s.Stage, cold.p.Stages[3].Until = 3, after(9*time.Hour)
+	cold.coreIs(0, 0.4)
+	cold.run(restsAfter + 2*time.Minute)
+	assert.Equal(t, proof.Met, answer(cold), "it came to rest where ice is")
+}
+
+// On a board that is as cold as the ice a wrong wire reads right there.
+func TestAColdBoardShowsNoWire(t *testing.T) {
+	r := resting(t)
+	r.c.Probes[1].Chip, r.c.Probes[1].Type = "MCP9601", "K"
+	r.in.Board = sensors.At(3)
+	r.in.Core[0] = sensors.At(0.3)
+	r.run(5 * time.Minute)
+	assert.Equal(t, []Refusal{BoardTooCold}, r.iced(cabinet.MaxChamberProbes))
+	r.in.Board = sensors.Reading{}
+	assert.Equal(t, []Refusal{BoardTooCold}, r.iced(cabinet.MaxChamberProbes))
+	r.in.Board = sensors.At(9)
+	assert.Empty(t, r.iced(cabinet.MaxChamberProbes))
 }

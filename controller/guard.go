@@ -46,6 +46,10 @@ type Command struct {
 	// with the command, and not from the cabinet, so that a batch of before there was such
 	// an error replays without.
 	CoreError quantity.Kelvin `record:"core_error_kelvin"`
+	// Unshown are the core probes that no calibration speaks for, a bit for each, for Start:
+	// until one is shown in ice water, what it shows proves nothing. It comes with the
+	// command for the same reason, and because only the caller knows what day it is.
+	Unshown uint8 `record:"cores_unshown_mask"`
 }
 
 // With is what goes with a command: a bit for each part.
@@ -109,7 +113,7 @@ var guards = [CommandKinds]guard{
 	Acknowledge:    {name: "acknowledge", takes: WithAlarm, of: func(_ trip.Code, a trip.State) bool { return a.Calls() }},
 	Mended:         {name: "mended", needs: WithAlarm, of: func(c trip.Code, a trip.State) bool { return a.Standing && c.Entry().Mended != "" }},
 	Absence:        {name: "absence", needs: WithQuestion | WithDuration, in: in(Holding, Held)},
-	Ice:            {name: "ice", needs: WithProbe, in: in(Idle, Stopped, Aborted, Complete)},
+	Ice:            {name: "ice", needs: WithProbe}, // in a batch for a core that is out of the meat
 }
 
 // Commands lists what a person can send, in the order in which it is shown.
@@ -167,7 +171,7 @@ func (k CommandKind) Refused(s *State) Refusal {
 		return AbsenceUnanswered
 	case g.needs&WithQuestion != 0 && !(waits && g.in.has(s.Batch)):
 		return NothingToConfirm
-	case !g.in.has(s.Batch):
+	case !g.in.has(s.Batch), k == Ice && s.Batch.Active() && !s.Core.anyOut():
 		return NotInThisState
 	case g.trip == untripped && s.Tripped != trip.None:
 		return StillTripped

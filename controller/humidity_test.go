@@ -73,6 +73,22 @@ func TestHumidityKnowsTheAltitude(t *testing.T) {
 	assert.InDelta(t, 37.23+37.96-37.75, r.percent(t), 0.1)
 }
 
+// The pressure that a chip in the room measures counts before the altitude's, and one that
+// no air has, or none, leaves that: the standard atmosphere has 95461 Pa at 500 m (ISO 2533,
+// recalled from memory).
+func TestHumidityKnowsTheMeasuredPressure(t *testing.T) {
+	at := func(pascal float64) float64 {
+		r := wetRig(t, cabinet.WickOwnBlower)
+		r.in.AirPascal = pascal
+		r.run(time.Minute)
+		return r.percent(t)
+	}
+	assert.InDelta(t, 37.23+37.96-37.75, at(95_461), 0.1)
+	for _, none := range []float64{0, 20_000, 200_000, -1} {
+		assert.Equal(t, at(101_325), at(none), none)
+	}
+}
+
 // Shown at all times; alarms and the humidifier are for a stage that asks for it.
 func TestHumidityWithoutABatch(t *testing.T) {
 	r := newRig(t)

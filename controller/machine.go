@@ -143,18 +143,19 @@ func (m *Machine) chills(i int) bool {
 
 // step carries one call of Step.
 type step struct {
-	m       *Machine
-	s       *State
-	in      *Inputs
-	before  last
-	dt      time.Duration
-	seconds float64 // dt
-	late    bool
-	hidden  time.Duration // of an absence, which has turned out to be longer than Elapsed has it
-	doubted bool          // a core reading that was believed is not believed any more
-	changed bool          // the batch has entered its state just now
-	calling bool          // nobody has answered a loud alarm
-	events  *[]Event      // apart, so that the state need not live on the heap
+	m        *Machine
+	s        *State
+	in       *Inputs
+	before   last
+	dt       time.Duration
+	seconds  float64 // dt
+	late     bool
+	hidden   time.Duration // of an absence, which has turned out to be longer than Elapsed has it
+	doubted  bool          // a core reading that was believed is not believed any more
+	changed  bool          // the batch has entered its state just now
+	calling  trip.Priority // of the most pressing alarm that nobody has answered
+	pressing bool          // an alarm stands, answered or not
+	events   *[]Event      // apart, so that the state need not live on the heap
 }
 
 // last is what a step needs of the state before it.

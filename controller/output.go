@@ -19,10 +19,11 @@ const (
 	Smoke
 	Humidifier
 	Sounder
+	Light
 	OutputCount // for loops
 )
 
-var outputText = [OutputCount]string{"heater", "fan", "smoke", "humidifier", "sounder"}
+var outputText = [OutputCount]string{"heater", "fan", "smoke", "humidifier", "sounder", "light"}
 
 func (o Output) String() string {
 	if o < OutputCount {
@@ -44,6 +45,8 @@ func (o Output) Fitted(c *cabinet.Cabinet) bool {
 		return c.Humidifier.Fitted
 	case Sounder:
 		return c.Sounder.Fitted
+	case Light:
+		return c.Light.Fitted
 	}
 	return false
 }
@@ -112,6 +115,7 @@ func PartsOf(c *cabinet.Cabinet) (here trip.Parts) {
 		trip.ChamberPair: c.ProbeOf(cabinet.ChamberProbe, 1) != nil, trip.CoreProbe: c.Has(cabinet.CoreProbe), trip.MoreCores: c.ProbeOf(cabinet.CoreProbe, 1) != nil,
 		trip.WetBulb: c.Has(cabinet.WetBulbProbe), trip.RoomProbe: c.Has(cabinet.AmbientProbe), trip.EmberProbe: c.Has(cabinet.EmberProbe),
 		trip.SmokePump: c.Smoke.Fitted, trip.DoorSwitch: c.Door.Fitted, trip.HeatFeedback: c.Heater.Feedback.Fitted,
+		trip.Display: c.Panel.Display != "", trip.Buttons: c.Panel.HasButtons(),
 	} {
 		if has {
 			here |= part

@@ -71,8 +71,10 @@ type Inputs struct {
 	Ambient sensors.Reading                           `record:"ambient"`
 	Ember   sensors.Reading                           `record:"ember"` // in the smouldering wood
 	Board   sensors.Reading                           `record:"board"` // of the front ends, the coldest: about as warm as the room
-	Door    DoorStatus                                `record:"door"`
-	Heater  Feedback                                  `record:"heater_feedback"` // what is behind the heater's relay, not what was asked of it
+	// AirPascal is the pressure of the air, as measured in the room; 0 is not measured.
+	AirPascal float64    `record:"air_pressure_pascal"`
+	Door      DoorStatus `record:"door"`
+	Heater    Feedback   `record:"heater_feedback"` // what is behind the heater's relay, not what was asked of it
 	// DriveFailed says that the outputs of the last step could not all be set; the
 	// caller has tried to switch everything off.
 	DriveFailed bool `record:"drive_failed"`
@@ -88,6 +90,7 @@ type Inputs struct {
 	AwayFor      time.Duration `record:"away_for"`
 	ClockUnset   bool          `record:"clock_unset"`   // the time of day is not known
 	ClockStepped bool          `record:"clock_stepped"` // the time of day jumped since the last step
+	Panel        PanelFaults   `record:"panel"`         // of what hangs at the front of the cabinet
 	Command      Command       `record:"command"`
 }
 
@@ -101,6 +104,15 @@ const (
 	DoorShut
 	DoorOpen
 	DoorUnread
+)
+
+// PanelFaults is what is wrong with display and buttons at the cabinet: a bit for each.
+type PanelFaults uint8
+
+// The faults. Records hold their bits.
+const (
+	DisplayDead PanelFaults = 1 << iota // it takes no picture
+	ButtonBad                           // stuck, chattering or unread
 )
 
 // Feedback is what a contact behind the heater's relay says.
@@ -153,6 +165,7 @@ type State struct {
 	// CoreError is how far a core probe may be wrong, as it was said when the batch was
 	// started. Every rule on the core is moved by it to the strict side.
 	CoreError quantity.Kelvin `record:"cores.error_kelvin"`
+	unshown   uint8           `record:"cores.unshown_mask"` // core probes that only ice water can show to be right
 
 	Alarms  [trip.Count]trip.State `record:"alarm"`
 	stirred trip.Set               `record:"alarms.not_quiet_mask"` // alarms that are not quiet

@@ -371,6 +371,10 @@ func parseSetting(key, text string, over bool) (setting, error) {
 		return flag(func(w *world) *bool { return &w.recordFailing }, "failing", "ok")
 	case "disk":
 		return flag(func(w *world) *bool { return &w.diskLow }, "low", "ok")
+	case "display":
+		return flag(func(w *world) *bool { return &w.displayDead }, "dead", "ok")
+	case "button":
+		return flag(func(w *world) *bool { return &w.buttonStuck }, "stuck", "ok")
 	}
 	return nil, fmt.Errorf("unknown key %q", key)
 }

@@ -87,14 +87,14 @@ var (
 
 // aware is what the machine is told of the world in one step.
 type aware struct {
-	elapsed                                                             time.Duration
-	chamber                                                             [cabinet.MaxChamberProbes]sensors.Reading
-	core                                                                [cabinet.MaxCoreProbes]sensors.Reading
-	wetBulb, ambient, ember, board                                      sensors.Reading
-	door, feedback, balance                                             string
-	driveFailed, recordFailing, diskLow, powerLost, clockUnset, stepped bool
-	awayUnknown                                                         bool
-	awayFor                                                             time.Duration // that the clock shows now; zero is nothing
+	elapsed                                                                                       time.Duration
+	chamber                                                                                       [cabinet.MaxChamberProbes]sensors.Reading
+	core                                                                                          [cabinet.MaxCoreProbes]sensors.Reading
+	wetBulb, ambient, ember, board                                                                sensors.Reading
+	door, feedback, balance                                                                       string
+	driveFailed, recordFailing, diskLow, displayDead, buttonStuck, powerLost, clockUnset, stepped bool
+	awayUnknown                                                                                   bool
+	awayFor                                                                                       time.Duration // that the clock shows now; zero is nothing
 }
 
 // An output is one thing that the machine switches or sets.
@@ -103,12 +103,12 @@ type output struct {
 	value float64 // 0 and 1 are off and on; of the damper how far it is open
 }
 
-// outputs lists them in a fixed order; a new output goes to the end, and only when it
-// is not at rest, so that it does not change the fingerprint of stories without it.
+// outputs lists them in a fixed order; a new output goes to the end, and into the
+// fingerprint only when it is not at rest, so that stories without it keep theirs.
 func outputs(o controller.Outputs) []output {
 	return []output{
 		{"heater", bit(o.On.Has(controller.Heater))}, {"fan", bit(o.On.Has(controller.Fan))}, {"smoke", bit(o.On.Has(controller.Smoke))}, {"humidifier", bit(o.On.Has(controller.Humidifier))},
-		{"sounder", bit(o.On.Has(controller.Sounder))}, {"damper", float64(o.Damper)},
+		{"sounder", bit(o.On.Has(controller.Sounder))}, {"damper", float64(o.Damper)}, {"light", bit(o.On.Has(controller.Light))},
 	}
 }
 
@@ -205,6 +205,12 @@ func (m *machine) step(a aware, o order, full bool) ([]output, []event, view) {
 		Door: doors[a.door], Heater: feedbacks[a.feedback], DriveFailed: a.driveFailed, RecordFailing: a.recordFailing,
 		DiskLow: a.diskLow, PowerLost: a.powerLost, ClockUnset: a.clockUnset, ClockStepped: a.stepped,
 	}
+	if a.displayDead {
+		in.Panel |= controller.DisplayDead
+	}
+	if a.buttonStuck {
+		in.Panel |= controller.ButtonBad
+	}
 	if a.awayUnknown {
 		in.Away = controller.AwayUnknown
 	} else if a.awayFor > 0 {
@@ -296,7 +302,10 @@ func canon(to []byte, elapsed time.Duration, out []output, said []event, v view)
 	}
 	to = append(to, "step"...)
 	whole(int64(elapsed))
-	for _, o := range out {
+	for i, o := range out {
+		if i > 5 && o.value == 0 {
+			continue
+		}
 		word(o.name)
 		float(o.value)
 	}

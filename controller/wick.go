@@ -67,7 +67,7 @@ func (w *wickMemory) follow(t *step) {
 	if w.dry = judgeWick(dry, wet, t.stage()); w.dry {
 		return
 	}
-	pascal, coefficient := t.m.pascal, wickCoefficient(t.m.cabinet.Wick, w.stirred, wet)
+	pascal, coefficient := t.pascal(), wickCoefficient(t.m.cabinet.Wick, w.stirred, wet)
 	w.Humidity, w.HasHumidity = psychrometer.Humidity(dry, wet, pascal, coefficient)
 	switch {
 	case w.HasHumidity:
@@ -113,4 +113,16 @@ func wickCoefficient(w cabinet.WickAir, stirred float64, wet quantity.Celsius) f
 // wick that is only half dry reads in between, and nothing shows it.
 func judgeWick(dry, wet quantity.Celsius, stage *profile.Stage) (isDry bool) {
 	return dry > wickHot && quantity.Kelvin(dry-wet) < wickApart && !(stage != nil && stage.Humidity >= wickSaturated)
+}
+
+// What the pressure of the air can be where anyone smokes food: own magnitudes, no source.
+const lowestPascal, highestPascal = 50_000, 110_000
+
+// pascal is the pressure of the air: what is measured in the room, or what belongs to the
+// cabinet's altitude.
+func (t *step) pascal() float64 {
+	if p := t.in.AirPascal; p >= lowestPascal && p <= highestPascal {
+		return p
+	}
+	return t.m.pascal
 }

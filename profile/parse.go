@@ -96,8 +96,15 @@ func ParseRecorded(file string, data []byte) (*Product, error) {
 	return parse(doc)
 }
 
+// steps bring a product file from each format to the next, from 1 on. What changes what an
+// older file means, or what it calls something, is a step; a key more is none.
+var steps []source.Step
+
 func parse(doc *source.Document) (*Product, error) {
 	root := doc.Root().Named("a product")
+	if !root.Format(steps...) {
+		return nil, doc.Err()
+	}
 	p := &Product{
 		Name:   root.Need("product").Text(),
 		Source: root.Take("source").Text(),

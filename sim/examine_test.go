@@ -2,16 +2,20 @@ package sim_test
 
 import (
 	"context"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"fumarium/controller"
+	"fumarium/controller/cabinet"
 	"fumarium/controller/cabinet/shipped"
 	"fumarium/profile/catalog"
 	"fumarium/profile/proof"
+	"fumarium/profile/quantity"
 	"fumarium/sim"
 	"fumarium/sim/fault"
 )
@@ -79,4 +83,29 @@ func TestAReasonStartsWithADoubtedProbe(t *testing.T) {
 	assert.False(t, *r.Lethality.Pass)
 	assert.Contains(t, r.Verdict[proof.Cooked].Why, "wrong in ice water")
 	assert.False(t, r.Good())
+}
+
+// What a rehearsal's cores show counts once they were right in ice water, or their file has a
+// day of calibration. In a room as cold as the ice a wrong wire would not show there.
+func TestARehearsalShowsItsCores(t *testing.T) {
+	p, err := catalog.Find("caraway-sticks")
+	require.NoError(t, err)
+	c, err := shipped.Find("plywood-cabinet")
+	require.NoError(t, err)
+	dated := *c.Value
+	dated.Probes = slices.Clone(c.Value.Probes)
+	for i := range dated.Probes {
+		dated.Probes[i].HasError, dated.Probes[i].Calibrated = true, time.Date(2026, 10, 3, 0, 0, 0, 0, time.UTC)
+	}
+	warm, cold := quantity.Celsius(15), quantity.Celsius(1)
+	for name, k := range map[string]struct {
+		box  *cabinet.Cabinet
+		room quantity.Celsius
+		want proof.Answer
+	}{"right in ice": {c.Value, warm, proof.Met}, "in a cold room": {c.Value, cold, proof.NotShown}, "calibrated": {&dated, cold, proof.Met}} {
+		r, err := sim.Rehearse(context.Background(), sim.Setup{Product: p.Value, Cabinet: k.box, Ambient: &k.room, Seed: 1, Examine: true}, nil, nil)
+		require.NoError(t, err)
+		assert.Equal(t, "complete", r.Outcome, name)
+		assert.Equal(t, k.want, r.Verdict[proof.Cooked].Answer, "%s: %s", name, r.Verdict[proof.Cooked].Why)
+	}
 }

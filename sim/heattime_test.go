@@ -45,7 +45,7 @@ func TestGoodBatchesStayFarFromTheEndOfTheHeat(t *testing.T) {
 				require.NoError(t, err)
 				most, stage := 0.0, ""
 				for n := range *heatDraws {
-					r, err := Watch(t.Context(), draw(Setup{Product: p.Value, Cabinet: c.Value, Seed: 1}, n), func(now *Moment) {
+					r, err := Watch(t.Context(), Vary(Setup{Product: p.Value, Cabinet: c.Value, Seed: 1}, n), func(now *Moment) {
 						if spent := m.HeatSpent(now.After); spent > most {
 							most, stage = spent, p.Value.Stages[now.After.Stage].Name
 						}

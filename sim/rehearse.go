@@ -279,6 +279,7 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 	var s, before controller.State
 	if setup.Examine {
 		s = Examine(m, w)
+		before = s
 		for _, d := range controller.Doubts(setup.Cabinet, &s) {
 			r.result.Doubts = append(r.result.Doubts, d.Text(setup.Cabinet))
 		}

@@ -43,7 +43,7 @@ func Spread(ctx context.Context, setup Setup, runs int, progress func(done int))
 				if i >= runs {
 					return
 				}
-				if results[i], errs[i] = Rehearse(ctx, draw(setup, i), nil, nil); errs[i] != nil {
+				if results[i], errs[i] = Rehearse(ctx, Vary(setup, i), nil, nil); errs[i] != nil {
 					next.Store(int64(runs)) // one failed or was cancelled: start no more
 					return
 				}
@@ -94,8 +94,8 @@ func gather(p *profile.Product, results []*Result) *SpreadResult {
 	return spread
 }
 
-// draw varies a setup for run i; run 0 is the setup itself.
-func draw(s Setup, i int) Setup {
+// Vary is the setup of run i of a Spread; run 0 is the setup itself.
+func Vary(s Setup, i int) Setup {
 	if i == 0 {
 		return s
 	}

@@ -237,6 +237,9 @@ func (w *World) Copy() *World {
 func (w *World) Order(c controller.Command) {
 	if c.Kind == controller.Start {
 		c.CoreError = w.setup.Cabinet.CoreError()
+		if w.setup.Examine { // else every probe is taken for right
+			c.Unshown = w.setup.Cabinet.Undated()
+		}
 	}
 	w.order = c
 }
@@ -430,9 +433,7 @@ func (w *World) Drive(out controller.Outputs) {
 // Answer lets the person see the state after a step, and do by hand what is to be done. It
 // returns what the person, or else the operator, orders for the next step.
 func (w *World) Answer(s *controller.State) controller.Command {
-	place, light := w.person.Hands(s)
-	w.place = place
-	w.light(light)
+	w.Hands(s)
 	manner := fault.Person{}
 	if w.inject != nil && s.CurrentStage(w.setup.Product) != nil {
 		if w.setup.Operator != nil {
@@ -445,6 +446,14 @@ func (w *World) Answer(s *controller.State) controller.Command {
 	order, light := w.person.Answer(s, manner)
 	w.light(light)
 	return order
+}
+
+// Hands lets the person see the state after a step and do by hand what it takes, and say
+// nothing: for a world in which somebody else gives the orders.
+func (w *World) Hands(s *controller.State) {
+	place, light := w.person.Hands(s)
+	w.place = place
+	w.light(light)
 }
 
 func (w *World) light(light bool) {

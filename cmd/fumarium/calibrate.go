@@ -65,9 +65,10 @@ to ` + calibrationFile + ` in the state folder.
 
 Ice: crushed ice with just enough clean water to fill the gaps, stirred; the tip in
 the middle and off the bottom. Boiling: a full boil, the tip deep in the water and
-off the pot. Water boils lower the higher one lives: the altitude is that of the cabinet file
-unless you give another, or better a barometer's absolute pressure (not the one
-reduced to sea level).
+off the pot. Water boils lower the higher one lives and the worse the weather: the
+pressure of the air is that which a BME280 or BMP280 of the cabinet measures, or that of
+the altitude in its file, unless you give another, or a barometer's absolute pressure
+(not the one reduced to sea level).
 
 Mind steam and boiling water. Keep water away from the electronics.`,
 		Example: `  fumarium wiring calibrate --cabinet my-cabinet.yaml --probe "core 1" --altitude 420
@@ -130,14 +131,18 @@ func (b *bench) calibrate(ctx context.Context, o calibrateOptions) error {
 	if c.Simulated() {
 		return couldNot(fmt.Errorf("%s exists only in rehearsal: its probes are as good as its file says", c.Name))
 	}
-	if !o.iceOnly && o.pressureHectopascal == 0 {
-		if !c.HasAltitude {
-			return usage("%s does not say how high it stands; add its altitude to the file, or give --altitude, --pressure or --ice-only", o.cabinet)
-		}
-		o.pressureHectopascal = c.Pressure() / 100
-	}
 	w := wiring.OpenProbes(c, b.buses)
 	defer w.Close()
+	if !o.iceOnly && o.pressureHectopascal == 0 {
+		if pascal, measured := w.Pascal(b.elapsed, func(d time.Duration) error { return b.wait(ctx, d) }); measured {
+			o.pressureHectopascal, o.barometer = pascal/100, true
+			fmt.Fprintf(b.out, "The chip in the room measures %.1f hPa.\n", o.pressureHectopascal)
+		} else if !c.HasAltitude {
+			return usage("%s does not say how high it stands; add its altitude to the file, or give --altitude, --pressure or --ice-only", o.cabinet)
+		} else {
+			o.pressureHectopascal = c.Pressure() / 100
+		}
+	}
 	var probe *wiring.Channel
 	var names []string
 	for _, ch := range w.Channels() {

@@ -213,9 +213,13 @@ func printFindings(w io.Writer, all source.Findings, files int) {
 		if f.Severity != source.Error {
 			warnings++
 		}
-		fmt.Fprintf(w, "%s: %s\n", severityText(f), shown(f.Error()))
+		said := w
+		if f.Severity == source.Error && f.Code == "" { // of a parser: in the words of the file
+			said = quantity.Raw(w)
+		}
+		fmt.Fprintf(said, "%s: %s\n", f.Severity.Asks(), shown(f.Error()))
 		if f.Excerpt != "" {
-			fmt.Fprintf(w, "%s\n", f.Excerpt)
+			fmt.Fprintf(quantity.Raw(w), "%s\n", f.Excerpt)
 		}
 	}
 	if files == 0 {
@@ -226,14 +230,6 @@ func printFindings(w io.Writer, all source.Findings, files int) {
 		return
 	}
 	fmt.Fprintf(w, "%s, %s of advice in %s\n", plural(len(all)-warnings, "error"), plural(warnings, "piece"), plural(files, "file"))
-}
-
-// severityText is what a finding is called: what refuses a start, and what wants a reason.
-func severityText(f source.Finding) string {
-	if f.Severity == source.Error {
-		return "error"
-	}
-	return "advice"
 }
 
 func plural(n int, what string) string {

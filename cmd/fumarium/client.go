@@ -42,8 +42,7 @@ func clientCommands() []*cobra.Command {
 		simple(controller.Hold, "Hold the batch: everything off, its clocks stand still",
 			"The come-up clock of the core does not stand still: the meat does not know of the\nhold.", caution.Smoulders),
 		restartCommand(),
-		simple(controller.Stop, "End the batch before its time, everything off", "For a batch that shall not go on. It cannot be restarted; hold it if you may want\nto.",
-			caution.Smoulders),
+		stopCommand(),
 		simple(controller.Abort, "End the batch because something is wrong", "Like stop, and the record says aborted. The heater goes off with either in the same\nsecond.",
 			caution.Smoulders),
 		simple(controller.Reset, "Reset a trip whose cause is gone", "The batch stays held until restart.", caution.BeforeReset),
@@ -388,6 +387,9 @@ func printStatus(w io.Writer, s *web.Status) {
 	temperature := func(v *float64) string {
 		if v == nil {
 			return quantity.NotRead
+		}
+		if u := quantity.UnitsOf(w); u.Fahrenheit {
+			return u.AtLeast(quantity.Celsius(*v))
 		}
 		return quantity.Fixed(*v, 1) + " °C (" + quantity.Fixed(quantity.Celsius(*v).Fahrenheit(), 1) + " °F)"
 	}

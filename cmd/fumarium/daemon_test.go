@@ -173,6 +173,23 @@ func (d *daemon) get(path string) (int, string) {
 	return resp.StatusCode, string(body)
 }
 
+// post sends what the operator's token allows.
+func (d *daemon) post(path, body string) (int, string) {
+	d.t.Helper()
+	token, err := os.ReadFile(filepath.Join(d.state, tokenFile))
+	require.NoError(d.t, err)
+	r, err := http.NewRequest(http.MethodPost, d.url+path, strings.NewReader(body))
+	require.NoError(d.t, err)
+	r.Header.Set("Content-Type", "application/json")
+	r.Header.Set("Authorization", "Bearer "+strings.TrimSpace(string(token)))
+	resp, err := http.DefaultClient.Do(r)
+	require.NoError(d.t, err)
+	defer resp.Body.Close()
+	answer, err := io.ReadAll(resp.Body)
+	require.NoError(d.t, err)
+	return resp.StatusCode, string(answer)
+}
+
 // end sends a signal and returns the exit status.
 func (d *daemon) end(signal os.Signal) int {
 	d.t.Helper()

@@ -52,7 +52,7 @@ func TestADaemonAnswersAsItDescribes(t *testing.T) {
 	}
 	operator := strings.TrimSpace(string(token))
 	for path, item := range described.Paths.Map() {
-		if item.Get != nil {
+		if item.Get != nil && path != "/api/events" && !strings.Contains(path, "{") { // one does not end, the other needs a name
 			assert.NotEmpty(t, send(http.MethodGet, path, "", "", http.StatusOK))
 		}
 	}

@@ -102,7 +102,7 @@ func TestABatchWithoutItsLethalityIsNotGood(t *testing.T) {
 	assert.False(t, *b.Good)
 	assert.Equal(t, *s.Ending, b.Ending)
 	require.Len(t, b.Notes, 1)
-	assert.Equal(t, shownNote{b.Notes[0].Time, "fumarium", *s.Ending}, b.Notes[0])
+	assert.Equal(t, shownNote{b.Notes[0].Time, "fumarium", *s.Ending, ""}, b.Notes[0])
 	assert.Contains(t, b.Commands[0].Reason, "a trial without meat (despite: advice: quick.yaml:1:1: core-low")
 
 	// The rehearsal says the same of it.

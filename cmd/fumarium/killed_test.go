@@ -433,7 +433,7 @@ func (s *stream) examine() {
 	elapsed := u.State.Elapsed - u.State.Started
 	lost := time.Duration(*last.ElapsedSeconds*float64(time.Second)) - elapsed
 	s.sum.lost = max(s.sum.lost, time.Duration(float64(lost)/s.pace))
-	assert.LessOrEqual(t, lost, time.Duration(s.pace*float64(record.CommitEvery+time.Second)), "steps lost at a kill")
+	assert.LessOrEqual(t, lost, time.Duration(s.pace*float64(record.QuietEvery+time.Second)), "steps lost at a kill")
 	heat, _ := u.State.LethalityLog10(u.Product)
 	heat, _ = lethality.Shown(heat) // a client saw no more
 	for i := range mine {

@@ -72,7 +72,8 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		text = "ended before it was done"
 	}
 	if text != "" {
-		fmt.Fprintln(stderr, "fumarium: "+shownLines(strings.TrimSuffix(text, "\n")))
+		text = "fumarium: " + shownLines(strings.TrimSuffix(text, "\n"))
+		fmt.Fprintln(stderr, unitsOf(called, err).Text(text))
 	}
 	var f *failure
 	if errors.As(err, &f) {
@@ -114,8 +115,14 @@ qualified, under local code. Never leave a burning smoke generator alone.`,
 		return errors.New(reason.ReplaceAllString(err.Error(), ""))
 	})
 	root.SetVersionTemplate("{{.Version}}\n")
+	root.PersistentFlags().String(unitsFlag, "", "`UNITS` that figures are shown in: C or F, kg or lb, or one of each as in F,lb (default: $"+unitsVariable+", or C,kg)")
+	root.PersistentPreRunE = func(cmd *cobra.Command, _ []string) error { return showIn(cmd) }
 	root.AddCommand(productsCommand(), checkCommand(), sheetCommand(), planCommand(), assessCommand(), rehearseCommand(), runCommand(),
-		wiringCommand(), offCommand(), clockCommand(), batchesCommand(), replayCommand())
+		wiringCommand(), offCommand(), clockCommand(), doctorCommand(), batchesCommand(), reportCommand(), replayCommand())
 	root.AddCommand(clientCommands()...)
+	root.AddCommand(beside...)
 	return root
 }
+
+// beside are commands of builds for the package; man.go has them.
+var beside []*cobra.Command

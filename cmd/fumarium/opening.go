@@ -90,6 +90,10 @@ func openNamed(o runOptions, paceGiven bool, m machine, product *profile.Product
 	if paceGiven && !c.Simulated() {
 		return nil, usage("--pace is for simulated cabinets; %q is a real one", c.Name)
 	}
+	faults, err := o.practice(c)
+	if err != nil {
+		return nil, err
+	}
 	if err := wiring.Refused(c); err != nil {
 		before := lastOpening(o.state)
 		before.Pins = before.By(c)
@@ -102,7 +106,7 @@ func openNamed(o runOptions, paceGiven bool, m machine, product *profile.Product
 	for _, text := range told {
 		log.Warn(text)
 	}
-	world, err := wiring.Open(c, wiring.Options{Product: product, Seed: 1, Lines: m.lines, Buses: m.buses})
+	world, err := wiring.Open(c, wiring.Options{Product: product, Seed: 1, ByHand: o.byHand, Faults: faults, Lines: m.lines, Buses: m.buses})
 	return &openCabinet{file, world, told}, couldNot(err)
 }
 

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -101,7 +100,7 @@ func printPlan(w io.Writer, p *sim.Plan, now time.Time) error {
 		return nil
 	}
 	fmt.Fprintln(w)
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	t := newTable(w)
 	last := ""
 	for _, s := range p.Steps {
 		today := s.Begin.Format("Mon 2 Jan")

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -47,7 +46,7 @@ started by its name. To make one your own, print its file, change it and check i
 				if err != nil {
 					return couldNot(err)
 				}
-				_, err = fmt.Fprintf(w, "%s\n%s", caution.Marked("# ", "# ", caution.Food), entry.Data)
+				_, err = fmt.Fprintf(quantity.Raw(w), "%s\n%s", caution.Marked("# ", "# ", caution.Food), entry.Data)
 				return couldNot(err)
 			}
 			entries, err := catalog.All()
@@ -61,7 +60,7 @@ started by its name. To make one your own, print its file, change it and check i
 			if asJSON {
 				return couldNot(printJSON(w, list))
 			}
-			t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+			t := newTable(w)
 			fmt.Fprintln(t, "name\tproduct\tbatch\tcore target\tstages")
 			for _, l := range list {
 				target := quantity.Nothing

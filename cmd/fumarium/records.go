@@ -9,7 +9,6 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -124,7 +123,7 @@ func listBatches(ctx context.Context, r *record.Reader, asJSON bool, w io.Writer
 	if asJSON {
 		return couldNot(printJSON(w, list))
 	}
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	t := newTable(w)
 	fmt.Fprintln(t, "batch\tstarted\tproduct\tlasted\tended")
 	for _, b := range list {
 		state := b.State
@@ -184,6 +183,7 @@ type shownNote struct {
 	Time time.Time `json:"time"`
 	Who  string    `json:"who"`
 	Text string    `json:"text"`
+	Mark string    `json:"mark,omitempty"`
 }
 
 // happened goes through what happened in a batch; what the program said of a command
@@ -208,7 +208,7 @@ func jsonOf(b *record.Batch, h *history.History, commands []record.Command, note
 		s.Commands = append(s.Commands, shownCommand{c.Elapsed.Seconds(), c.Wall, c.Command, c.Alarm, c.Who, c.Reason, c.Refused})
 	}
 	for _, n := range notes {
-		s.Notes = append(s.Notes, shownNote{n.Wall, n.Who, n.Text})
+		s.Notes = append(s.Notes, shownNote{n.Wall, n.Who, n.Text, n.Mark})
 	}
 	return s
 }
@@ -235,7 +235,7 @@ func showBatch(ctx context.Context, r *record.Reader, id, drawing string, asJSON
 		return couldNot(err)
 	}
 	if drawing != "" {
-		if err := writeChart(drawing, figureOf(b, told)); err != nil {
+		if err := writeChart(drawing, figureOf(b, told), quantity.UnitsOf(w)); err != nil {
 			return couldNot(err)
 		}
 	}
@@ -297,7 +297,11 @@ func printBatch(w io.Writer, b *record.Batch, h *history.History, commands []rec
 		fmt.Fprintln(w, shown(line))
 	}
 	for _, n := range notes {
-		fmt.Fprintf(w, "note %s by %s: %s\n", n.Wall.Format(time.RFC3339), shown(n.Who), shown(n.Text))
+		text := n.Text
+		if n.Mark != "" {
+			text = strings.TrimSpace("mark " + n.Mark + " " + text)
+		}
+		fmt.Fprintf(w, "note %s by %s: %s\n", n.Wall.Format(time.RFC3339), shown(n.Who), shown(text))
 	}
 	fmt.Fprintf(w, "record %s\n", shown(verdict.String()))
 }
@@ -337,10 +341,7 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 	if err != nil {
 		return couldNot(err)
 	}
-	result.Verdict[proof.Recorded] = proof.Judgement{Answer: proof.NotMet, Why: whole.String()}
-	if whole.Whole && result.Same() {
-		result.Verdict[proof.Recorded] = proof.Judgement{Answer: proof.Met, Why: "whole, and every decision comes again"}
-	}
+	result.Verdict[proof.Recorded] = recorded(&whole, result)
 	rules := web.RulesOf(result.Verdict)
 	sheet := deviation.Sheet{} // of a batch that is over
 	if !result.Final.Batch.Active() && result.Final.Batch != controller.Idle {
@@ -375,6 +376,14 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 		return &failure{exitBad, errSaid}
 	}
 	return nil
+}
+
+// recorded is what is to be said of the record itself.
+func recorded(whole *record.Verdict, result *record.Result) proof.Judgement {
+	if whole.Whole && result.Same() {
+		return proof.Judgement{Answer: proof.Met, Why: "whole, and every decision comes again"}
+	}
+	return proof.Judgement{Answer: proof.NotMet, Why: whole.String()}
 }
 
 // printProbes says how far the cores that were believed may have been wrong.

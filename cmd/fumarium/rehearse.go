@@ -3,16 +3,15 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
-	"golang.org/x/term"
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
@@ -38,6 +37,7 @@ type rehearseOptions struct {
 	json, timing                                    bool
 	reason                                          string
 	faults                                          []string
+	panel                                           string
 }
 
 func rehearseCommand() *cobra.Command {
@@ -93,6 +93,7 @@ in the product, 2 usage, 3 a file could not be read.`,
 	f.IntVar(&o.runs, "runs", 1, "`NUMBER` of rehearsals with varied load, diameter, room, air and answers; gives the spread")
 	f.BoolVar(&o.limits, "limits", false, "tell what the model does not know, and what that comes to in this rehearsal")
 	f.StringVar(&o.chart, "chart", "", "write the course of the batch to this SVG `FILE`")
+	f.StringVar(&o.panel, "panel", "", "write what the display at the cabinet shows at a time of the batch to a picture, `FILE.png@TIME`")
 	f.BoolVar(&o.json, "json", false, "print the result as JSON; equal seeds give equal bytes")
 	f.BoolVar(&o.timing, "timing", false, "with --json: fill wall_seconds and times_real_time, of the rehearsal shown; they differ from run to run")
 	return c
@@ -161,15 +162,6 @@ func (o rehearseOptions) setup(product string) (sim.Setup, error) {
 	return s, nil
 }
 
-// faultKinds lists the kinds of fault for --help.
-func faultKinds() string {
-	var b strings.Builder
-	for _, line := range fault.Kinds() {
-		b.WriteString("  " + line + "\n")
-	}
-	return b.String()
-}
-
 func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout, stderr io.Writer) error {
 	setup, err := o.setup(product)
 	if err != nil {
@@ -183,9 +175,15 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	if o.chart != "" {
 		trace = &sim.Trace{}
 	}
+	shot, err := parsePanel(o.panel)
+	if err != nil {
+		return err
+	}
 	bar := newProgress(stderr)
 	began := time.Now()
+	var drawn error
 	result, err := sim.Rehearse(ctx, setup, trace, func(elapsed time.Duration, s *controller.State) {
+		drawn = errors.Join(drawn, shot.see(s, setup.Cabinet, setup.Product))
 		bar.rehearsal(elapsed, s, setup.Product)
 	})
 	took := time.Since(began)
@@ -200,19 +198,19 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 			return couldNot(err)
 		}
 	}
-	if o.limits {
-		result.Limits, err = sim.Limits(ctx, setup, func(done, all int) { bar.count(done, all, "rehearsals") })
-		if err != nil {
-			bar.clear()
-			return couldNot(err)
-		}
+	if err := o.addLimits(ctx, setup, result, bar); err != nil {
+		bar.clear()
+		return couldNot(err)
 	}
 	whole := time.Since(began)
 	bar.clear()
 	if o.chart != "" {
-		if err := writeChart(o.chart, trace.Figure(setup, result)); err != nil {
+		if err := writeChart(o.chart, trace.Figure(setup, result), quantity.UnitsOf(stdout)); err != nil {
 			return couldNot(err)
 		}
+	}
+	if err := errors.Join(drawn, shot.write()); err != nil {
+		return couldNot(err)
 	}
 	if o.json {
 		if o.timing {
@@ -227,7 +225,7 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 		printRehearsal(stdout, setup, result, took, whole, o)
 		printLimits(stdout, result.Limits)
 		for _, f := range found {
-			fmt.Fprintf(stdout, "check, %s: %s\n", severityText(f), shown(f.Error()))
+			fmt.Fprintf(stdout, "check, %s: %s\n", f.Severity.Asks(), shown(f.Error()))
 		}
 	}
 	if !result.Good() || hasErrors(found) {
@@ -256,7 +254,8 @@ func (o rehearseOptions) found(product string, home *cabinet.Cabinet) (source.Fi
 	return checkProduct(item.Value, item.File, item.Data, home, place), nil
 }
 
-func writeChart(name string, figure chart.Figure) (err error) {
+func writeChart(name string, figure chart.Figure, units quantity.Units) (err error) {
+	figure.Units = units
 	f, err := os.Create(name)
 	if err != nil {
 		return err
@@ -291,7 +290,7 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took, whole tim
 	}
 	fmt.Fprintln(w)
 
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	t := newTable(w)
 	fmt.Fprintln(t, "stage\tplan\tfrom\tto\ttook\tended by\tchamber mean / peak\tcore at its end")
 	for i, s := range r.Stages {
 		chamber := quantity.Nothing
@@ -316,8 +315,13 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took, whole tim
 	if r.Reason != "" {
 		fmt.Fprintf(w, "reason        %s\n", r.Reason)
 	}
-	fmt.Fprintf(w, "core          peak %s °C (%s °F), %s °C at the end\n", quantity.Fixed(r.Core.PeakCelsius, 1),
-		quantity.Fixed(quantity.Celsius(r.Core.PeakCelsius).Fahrenheit(), 1), quantity.Fixed(r.Core.FinalCelsius, 1))
+	peak := quantity.Celsius(r.Core.PeakCelsius)
+	if u := quantity.UnitsOf(w); u.Fahrenheit { // neither end is shown to reach what it does not
+		fmt.Fprintf(w, "core          peak %s, %s at the end\n", u.AtLeast(peak), u.AtMost(quantity.Celsius(r.Core.FinalCelsius)))
+	} else {
+		fmt.Fprintf(w, "core          peak %s °C (%s °F), %s °C at the end\n", quantity.Fixed(r.Core.PeakCelsius, 1),
+			quantity.Fixed(peak.Fahrenheit(), 1), quantity.Fixed(r.Core.FinalCelsius, 1))
+	}
 	printSafety(w, r)
 	if r.Control.OvershootKelvin != nil {
 		fmt.Fprintf(w, "chamber       %s K over its setpoint at worst", quantity.Fixed(*r.Control.OvershootKelvin, 1))
@@ -458,8 +462,7 @@ type progress struct {
 }
 
 func newProgress(w io.Writer) *progress {
-	f, ok := w.(*os.File)
-	return &progress{w: w, on: ok && term.IsTerminal(int(f.Fd())), last: time.Now()}
+	return &progress{w: w, on: isTerminal(w), last: time.Now()}
 }
 
 // due limits the line to ten a second and hides it in runs that are over at once.

@@ -54,11 +54,18 @@ var pureRooms = map[string][]string{
 	"profile/proof":                 {"profile", "profile/chilling", "profile/ferment", "profile/fish", "profile/formula", "profile/lethality", "profile/quantity"},
 	"controller": {"profile/proof", "controller/cabinet", "controller/duty", "controller/pid", "controller/trip", "profile",
 		"profile/lethality", "profile/quantity", "sensors", "sensors/psychrometer"},
-	"controller/chart": {}, // it knows no batch
+	"controller/chart": {"profile/quantity"}, // it knows no batch, but in which units people read
 	// The same steps must give the same history when a record is replayed. It draws its own
 	// figure, so that there is one, and the chart cannot know a batch.
 	"controller/history":  {"controller", "controller/chart", "controller/trip", "profile"},
+	"controller/panel":    {"controller", "controller/snapshot", "controller/trip", "profile", "profile/proof", "profile/quantity"},
 	"controller/snapshot": {"controller", "controller/cabinet", "controller/history", "controller/trip", "profile", "profile/proof", "profile/lethality", "profile/quantity", "sensors"},
+	// It tells what others have read and replayed, so that a word on food hangs on no file.
+	"controller/report": {"controller", "controller/cabinet", "controller/caution", "controller/chart", "controller/history", "controller/trip", "profile", "profile/chilling",
+		"profile/deviation", "profile/lethality", "profile/proof", "profile/quantity", "profile/sheet"},
+	// Before a start and after a restart the same course must come to the same plan; who
+	// rehearsed it is not its matter.
+	"controller/outlook": {"controller", "controller/history", "controller/snapshot", "controller/trip", "profile"},
 	"sim/plant": {"controller/cabinet", "profile", "profile/composition", "profile/quantity", "sensors/psychrometer",
 		"profile/conduction", "sim/plant/film"},
 	"sim/plant/film": {"profile/quantity", "sensors/psychrometer"},
@@ -66,7 +73,7 @@ var pureRooms = map[string][]string{
 
 // pureStandard is what pure rooms may use of the standard library.
 var pureStandard = []string{
-	"bytes", "cmp", "embed", "encoding/csv", "encoding/json", "errors", "fmt", "io", "maps", "math", "math/bits", "path", "regexp", "slices", "sort", "strconv", "strings",
+	"bytes", "cmp", "embed", "encoding/csv", "encoding/json", "errors", "fmt", "image", "image/color", "image/draw", "io", "maps", "math", "math/bits", "path", "regexp", "slices", "sort", "strconv", "strings",
 	"time", "unicode", "unicode/utf8",
 }
 
@@ -120,11 +127,14 @@ var owners = map[string]struct {
 	"periph.io/x/host":      {[]string{"cmd/fumarium/internal/wiring"}, "one room opens buses; drivers take what is open"},
 	"periph.io/x/conn":      {[]string{"cmd/fumarium/internal/wiring", "sensors", "sim/chips"}, "buses end at the drivers and their twins"},
 	"periph.io/x/devices":   {[]string{"cmd/fumarium/internal/wiring", "sensors", "sim/chips"}, "buses end at the drivers and their twins"},
+	"golang.org/x/image":    {[]string{"controller/panel"}, "one room draws letters"},
 	"go.yaml.in":            {[]string{"profile/source"}, "one room reads files, and says where they are wrong"},
 }
 
 // pureOther is what a pure room may use of other modules.
-var pureOther = map[string][]string{"profile/source": {"go.yaml.in/yaml/v4", "go.yaml.in/yaml/v4/plugin/loaderlimits"}}
+var pureOther = map[string][]string{"profile/source": {"go.yaml.in/yaml/v4", "go.yaml.in/yaml/v4/plugin/loaderlimits"},
+	"controller/panel":  {"golang.org/x/image/font", "golang.org/x/image/font/inconsolata", "golang.org/x/image/math/fixed"},
+	"controller/report": {"html/template"}} // which escapes what people wrote
 
 // readsTheClock are the functions of package time that look at or wait for the
 // real one.
@@ -240,8 +250,8 @@ func TestNoRoomReachesWhereItMustNot(t *testing.T) {
 // TestEveryRoomIsKnown makes a new folder of Go files say what it is.
 func TestEveryRoomIsKnown(t *testing.T) {
 	shells := []string{ // rooms with a clock, I/O, goroutines or randomness
-		"cmd/fumarium", "cmd/fumarium/internal/bootclock", "cmd/fumarium/internal/opened", "cmd/fumarium/internal/service", "cmd/fumarium/internal/wiring", "controller/relay", "controller/loop", "controller/metrics", "controller/web", "controller/record", "sim", "sim/chips", "sim/fault", "sim/campaign",
-		"sensors/max31855", "sensors/max31856", "sensors/max6675", "sensors/mcp9600", "sensors/ads1115", "sensors/ds18b20", "sensors/sensortest",
+		"cmd/fumarium", "cmd/fumarium/internal/bootclock", "cmd/fumarium/internal/checkup", "cmd/fumarium/internal/front", "cmd/fumarium/internal/notice", "cmd/fumarium/internal/opened", "cmd/fumarium/internal/service", "cmd/fumarium/internal/wiring", "controller/relay", "controller/loop", "controller/metrics", "controller/web", "controller/record", "sim", "sim/chips", "sim/fault", "sim/campaign",
+		"sensors/max31855", "sensors/max31856", "sensors/max6675", "sensors/mcp9600", "sensors/ads1115", "sensors/ds18b20", "sensors/roomair", "sensors/sensortest",
 	}
 	eachFile(t, func(room, _ string, _ *token.FileSet, _ *ast.File) {
 		if _, pure := pureRooms[room]; !pure && !slices.Contains(shells, room) {
@@ -260,7 +270,7 @@ const (
 var core = []string{"controller", "profile", "sensors", "sim/plant"}
 
 // shownRooms are rooms below the core's that decide nothing: they draw, tell and keep.
-var shownRooms = []string{"controller/chart", "controller/metrics", "controller/web", "controller/record", "controller/loop", "controller/relay"}
+var shownRooms = []string{"controller/chart", "controller/report", "controller/metrics", "controller/web", "controller/record", "controller/loop", "controller/relay"}
 
 func TestFilesAndFunctionsCanBeRead(t *testing.T) {
 	eachFile(t, func(room, name string, files *token.FileSet, file *ast.File) {

@@ -21,6 +21,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"fumarium/cmd/fumarium/internal/bootclock"
+	"fumarium/cmd/fumarium/internal/front"
+	"fumarium/cmd/fumarium/internal/notice"
 	"fumarium/cmd/fumarium/internal/service"
 	"fumarium/cmd/fumarium/internal/wiring"
 	"fumarium/controller"
@@ -45,6 +47,9 @@ const (
 type runOptions struct {
 	cabinet, state, listen string
 	hostNames              []string
+	notify                 string
+	byHand                 bool
+	faults                 []string
 	pace                   float64
 }
 
@@ -60,6 +65,10 @@ Without --cabinet it is a demonstration: the simulated cabinet, 60 times as fast
 as real time, with a batch of ` + defaultProduct + ` that starts by itself. In every
 simulated cabinet a simulated person carries out the hand steps after two
 (simulated) minutes. It touches no hardware.
+
+With --by-hand a simulated cabinet is for practice: you start the batch, you answer its
+questions, and --fault lets something go wrong in it. What you say you did by hand is
+taken as done; a fault lasts as long as it was told to, whatever you say.
 
 With a cabinet file that names real front ends and lines, this program heats. The
 real side was proven against the makers' tables, simulated chips and an emulated
@@ -103,9 +112,16 @@ your browser; it cannot take a name that you chose.`,
 	f.StringVar(&o.state, "state", "", "`DIR` for the operator's token and the batch records (default: "+stateHint+")")
 	f.StringVar(&o.listen, "listen", defaultListen, "`ADDRESS` of page, API and metrics; :8377 is every address of this machine")
 	f.StringArrayVar(&o.hostNames, "host-name", nil, "`NAME` that the page may be opened as, besides localhost and IP addresses; repeat it for more")
+	f.StringVar(&o.notify, "notify", os.Getenv(notifyEnv), "`URL` to which prompts, alarms and the end are posted as JSON; or $"+notifyEnv+", which no list of processes shows")
+	f.Lookup("notify").DefValue = "" // it may hold a secret
+	f.BoolVar(&o.byHand, "by-hand", false, "practice: nobody answers in the simulated cabinet but you, and nothing starts by itself")
+	f.StringArrayVar(&o.faults, "fault", nil, "with --by-hand: `KIND@TIME[+DURATION][=VALUE]` that goes wrong in each batch, such as core-open@1h10m+20m; repeat it for more")
 	f.Float64Var(&o.pace, "pace", defaultPace, "simulated seconds per second, 1 to 10000")
 	return c
 }
+
+// notifyEnv names the address of notices as --notify does.
+const notifyEnv = "FUMARIUM_NOTIFY"
 
 const stateHint = "$STATE_DIRECTORY, or fumarium below $XDG_STATE_HOME or ~/.local/state"
 
@@ -171,8 +187,14 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	if err != nil {
 		return false, err
 	}
-	demonstration := o.cabinet == ""
-	if demonstration {
+	var notices *notice.Sender
+	if o.notify != "" {
+		if notices, err = notice.New(o.notify, log); err != nil {
+			return false, usage("--notify: %w", err)
+		}
+	}
+	demonstration := o.cabinet == "" && !o.byHand
+	if o.cabinet == "" {
 		o.cabinet = defaultCabinet
 	}
 	place, err := placeOf("")
@@ -240,6 +262,10 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	if code := records.Latched(); code != trip.None {
 		told = append(told, fmt.Sprintf("the trip %s was latched when the program ended, and is: nothing heats before its cause is gone and it is reset", code))
 	}
+	var side *front.Front
+	if cab.Panel.Fitted() {
+		side = front.New(hardware.Front(here.lines))
+	}
 	var verdicts sync.WaitGroup // that are being written
 	defer verdicts.Wait()       // before the record is closed
 	l, err := loop.New(loop.Config{
@@ -253,6 +279,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Judge: func(p *profile.Product, f record.File) source.Findings {
 			return checkProduct(p, f.Name, f.Data, cab, place)
 		},
+		Panel: side.Faults,
 		Ended: func(batch string, s *snapshot.Snapshot) {
 			verdicts.Go(func() { noteVerdict(records, batch, s, log) })
 		},
@@ -262,12 +289,16 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	numbers := metrics.New(l.Snapshot, version())
 	l.Observe(numbers.ObserveStep)
+	plans := &planner{cabinet: cab, file: filepath.Join(dir, outlookFile), log: log}
 	gate := web.NewGate(web.New(web.Config{
 		Loop: l, Metrics: numbers.Handler(), Token: token, Hosts: names,
 		FindProduct:  findShipped,
 		ParseProduct: profile.Parse,
 		ProductNames: catalog.Names,
 		Note:         notes(records.AddNote, time.Now),
+		Archive:      newLedger(dir, world),
+		Outlook:      plans.Of,
+		Rehearse:     plans.Preview(l.Snapshot),
 	}), log)
 	numbers.ShowReaders(func() metrics.Readers { return metrics.Readers(gate.Crowd()) })
 	if world == record.Simulated {
@@ -279,7 +310,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	announce(stderr, listener, names, self)
 	fmt.Fprintf(stderr, "token    %s\n", filepath.Join(dir, tokenFile))
 	if demonstration {
-		fmt.Fprintf(stderr, "a batch of %s starts by itself: open the page in a browser and watch it; end with Ctrl-C\n", defaultProduct)
+		fmt.Fprintf(stderr, "a batch of %s starts and answers by itself: there is nothing to do but to watch it on the page; end with Ctrl-C, practise with --by-hand\n", defaultProduct)
 	} else {
 		fmt.Fprintf(stderr, "start one with: fumarium start PRODUCT\n")
 	}
@@ -292,7 +323,16 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	ended := make(chan error, 1)
 	loopCtx, cancel := context.WithCancel(ctx)
 	defer cancel()
+	if side != nil {
+		aside := make(chan struct{})
+		go func() { defer close(aside); side.Run(loopCtx, l, log) }()
+		defer func() { cancel(); <-aside }()
+	}
 	go func() { ended <- l.Run(loopCtx) }()
+	go plans.Run(loopCtx, l.Snapshot)
+	if notices != nil {
+		go notices.Run(loopCtx, l.Snapshot)
+	}
 
 	var result error
 	select {
@@ -320,9 +360,9 @@ func moment(wall time.Time) record.Moment {
 }
 
 // notes hands the operator's notes to the record.
-func notes(add func(context.Context, record.Moment, string, record.Note) error, now func() time.Time) func(ctx context.Context, batch, text string) error {
-	return func(ctx context.Context, batch, text string) error {
-		return add(ctx, moment(now()), batch, record.Note{Who: "operator", Text: text})
+func notes(add func(context.Context, record.Moment, string, record.Note) error, now func() time.Time) func(ctx context.Context, batch, text, mark string) error {
+	return func(ctx context.Context, batch, text, mark string) error {
+		return add(ctx, moment(now()), batch, record.Note{Who: "operator", Text: text, Mark: mark})
 	}
 }
 
@@ -383,7 +423,7 @@ func unfinished(ctx context.Context, records *record.Recorder, world record.Worl
 		records.Finish(now, u, controller.Aborted, why)
 		return nil, fmt.Sprintf("batch %s of %s was under way when the program ended and is closed as aborted: %s", u.Batch.ID, u.Batch.Product, why), nil
 	}
-	log.Warn("unfinished batch goes on", "batch", u.Batch.ID, "unseen", u.Unseen.Round(time.Second).String(), "known", u.UnseenKnown,
+	log.Warn("unfinished batch goes on", "batch", u.Batch.ID, "unseen", u.Unseen.Round(time.Second).String(), "known", u.Away != controller.AwayUnknown,
 		"last_step", u.LastWall.Format(time.RFC3339), "clock_synchronised_then", u.Left.Synced, "clock_synchronised_now", now.Synced)
 	return &loop.Resume{Product: u.Product, State: u.State, Recovery: u}, "", nil
 }

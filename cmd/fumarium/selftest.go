@@ -60,7 +60,7 @@ func (b *bench) selfTest(ctx context.Context, o selfTestOptions) error {
 		return couldNot(fmt.Errorf("%s exists only in rehearsal: there is no wiring to test", c.Name))
 	}
 	r := selfTestReport{Time: time.Now().UTC().Truncate(time.Second), Cabinet: c.Name, Machine: b.survey.Look(c), Wrong: []string{}, LeftOut: []string{}}
-	b.printFinds(r.Machine)
+	b.printFinds(r.Machine, "MISSING")
 	fmt.Fprintln(b.out)
 	for _, f := range r.Machine {
 		if !f.Good {

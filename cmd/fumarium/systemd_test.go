@@ -1,4 +1,4 @@
-//go:build systemd && linux
+//go:build (systemd || packages) && linux
 
 package main
 

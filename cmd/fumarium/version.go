@@ -7,6 +7,9 @@ import (
 	"strings"
 )
 
+// release is the number that deploy/package gives the program that it packs.
+var release string
+
 // A build is what the go command wrote into the program about how it was made.
 type build struct {
 	version string // (devel) where the go command knew none
@@ -30,7 +33,7 @@ func buildFrom(info *debug.BuildInfo) build {
 		set[s.Key] = s.Value
 	}
 	b := build{
-		version: cmp.Or(info.Main.Version, "unknown"),
+		version: cmp.Or(release, info.Main.Version, "unknown"),
 		commit:  set["vcs.revision"],
 		time:    set["vcs.time"],
 		changed: set["vcs.modified"] == "true",

@@ -16,6 +16,7 @@ import (
 
 	"fumarium/cmd/fumarium/internal/wiring"
 	"fumarium/controller/relay"
+	"fumarium/profile/quantity"
 )
 
 // bench is the machine and the person as the wiring commands see them; tests put
@@ -52,6 +53,9 @@ func newBench(cmd *cobra.Command) *bench {
 }
 
 func isTerminal(v any) bool {
+	if w, ok := v.(io.Writer); ok {
+		v = quantity.Raw(w)
+	}
 	f, ok := v.(*os.File)
 	return ok && term.IsTerminal(int(f.Fd()))
 }
@@ -85,7 +89,7 @@ cabinet's wiring with the plug in. Stop the daemon before anything that clicks.`
 	f.String("cabinet", "", "")
 	f.String("state", "", "")
 	f.VisitAll(func(f *pflag.Flag) { f.Hidden = true })
-	c.AddCommand(findCommand(), readCommand(), calibrateCommand(), clickCommand(), selfTestCommand())
+	c.AddCommand(findCommand(), readCommand(), calibrateCommand(), clickCommand(), panelCommand(), selfTestCommand())
 	return c
 }
 

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -55,7 +54,7 @@ func (b *bench) find(o findOptions) error {
 	case len(found) == 0 && c != nil:
 		fmt.Fprintf(b.out, "%s exists only in rehearsal: it needs nothing of this machine\n", c.Name)
 	default:
-		b.printFinds(found)
+		b.printFinds(found, "MISSING")
 	}
 	if wiring.Missing(found) != nil {
 		return &failure{exitBad, errSaid}
@@ -63,12 +62,13 @@ func (b *bench) find(o findOptions) error {
 	return nil
 }
 
-func (b *bench) printFinds(found []wiring.Find) {
-	t := tabwriter.NewWriter(b.out, 0, 0, 2, ' ', 0)
+// printFinds prints what was found; bad is the word before what is not good.
+func (b *bench) printFinds(found []wiring.Find, bad string) {
+	t := newTable(b.out)
 	for _, f := range found {
 		sign := "ok"
 		if !f.Good {
-			sign = "MISSING"
+			sign = bad
 		}
 		fmt.Fprintf(t, "%s\t%s\t%s\n", sign, shown(f.What), shown(f.Note))
 	}

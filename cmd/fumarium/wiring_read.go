@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -136,7 +135,7 @@ func (b *bench) show(o readOptions, table []probeReading, n int) error {
 }
 
 func (b *bench) printReadings(table []probeReading) error {
-	t := tabwriter.NewWriter(b.out, 0, 0, 2, ' ', 0)
+	t := newTable(b.out)
 	fmt.Fprintln(t, "probe\trole\tchip\treads\traw\tboard\t")
 	celsius := func(v *float64, otherwise string) string {
 		if v == nil {

@@ -43,6 +43,7 @@ type board struct {
 	said    *bytes.Buffer
 	now     time.Duration
 	chip    *chips.MAX31856
+	room    *chips.BME280
 	level   map[string]bool
 	log     []string
 	refuse  string // a pin that someone else holds
@@ -70,7 +71,13 @@ func (b *board) SPI(int, int) (spi.Port, error) {
 	}
 	return b.chip.Port(), nil
 }
-func (b *board) I2C(int) (i2c.Bus, error)         { return nil, errors.New("no I2C here") }
+func (b *board) I2C(int) (i2c.Bus, error) {
+	if b.room == nil {
+		return nil, errors.New("no I2C here")
+	}
+	return chips.I2C{b.room}, nil
+}
+
 func (b *board) OneWire(int) (wiring.Wire, error) { return nil, errors.New("no 1-Wire here") }
 
 type boardLine struct {
@@ -460,6 +467,17 @@ func TestCalibrate(t *testing.T) {
 	assert.Contains(t, out, "    offset: -0.51 K\n    stretch: 1.0")
 	// With a barometer only the baths are left, and what the readings moved by.
 	assert.Regexp(t, `\n    error: 0\.[34] K\n    calibrated: 20[0-9-]{8}\n`, out)
+	// A chip in the room measures it: 970 hPa, under which water boils at 98.75 °C (IAPWS
+	// saturation, recalled from memory), whatever the file's altitude.
+	name = file(t, "barometer.yaml", strings.Replace(wired, "probes: [", "probes: [{name: room, role: ambient, chip: BME280, bus: I2C1}, ", 1)+"altitude: 1500 m\n")
+	b := newBoard(0, 98.8)
+	b.room = chips.NewBME280(chips.World{Hot: func() quantity.Celsius { return 20 }, Now: func() time.Duration { return b.now }}, 0x76)
+	b.room.Pascal = 97_000
+	out, err = run(b, calibrateOptions{})
+	require.NoError(t, err)
+	assert.Contains(t, out, "measures 970.0 hPa")
+	assert.Contains(t, out, "boiling water, which is at 98.7")
+	assert.Regexp(t, `\n    error: 0\.[34] K\n`, out)
 	// Without a pressure it is that of the file's altitude: at 1500 m water boils at
 	// 94.98 °C (standard atmosphere, 84 556 Pa; IAPWS saturation, recalled from memory).
 	name = file(t, "hill.yaml", wired+"altitude: 1500 m\n")
@@ -483,7 +501,7 @@ func TestCalibrate(t *testing.T) {
 	data, err := os.ReadFile(filepath.Join(dir, calibrationFile))
 	require.NoError(t, err)
 	lines := strings.Split(strings.TrimSpace(string(data)), "\n")
-	require.Len(t, lines, 3, "the record grows")
+	require.Len(t, lines, 4, "the record grows")
 	var r calibrationRecord
 	require.NoError(t, json.Unmarshal([]byte(lines[0]), &r))
 	assert.InDelta(t, 99.47, *r.BoilingCelsius, 0.01)

@@ -21,6 +21,9 @@ var ends = map[string]quantity.Kelvin{
 	"MAX6675":  5,   // recalled from memory, and so on the side of more
 	"MCP9600":  1.5,
 	"MCP9601":  1.5,
+	"BME280":   1.5, // 1.0 of the chip, and its board warms itself
+	"BMP280":   1.5,
+	"MCP9808":  0.5, // from -20 to 100 °C; these three recalled from memory
 	"DS18B20":  0.5, // from -10 to 85 °C
 	"ADS1115":  1.5, // own figure, no source: parts of one name differ by 0.9 K at 100 °C, and the divider adds
 }
@@ -63,6 +66,62 @@ func (p *Probe) Tolerance() quantity.Kelvin {
 		return rehearsedTolerance
 	}
 	return min(max(e, leastTolerance), mostTolerance)
+}
+
+// A couple of another type than its front end is set to reads right at the temperature of
+// the board, and beyond it by the ratio of their sensitivities, from IEC 60584-1 around
+// 10 °C, in µV/K: E 59.5, J 50.9, K 39.9, T 39.3, N 26.3. Of each type: by how much the one
+// that is nearest to it gives less, and by how much the nearest that gives more. K and T
+// are one here: they differ by 1.4 K at 70 °C.
+var gains = map[string]struct{ less, more float64 }{
+	"E": {0.14, 1}, "J": {0.21, 0.16}, "K": {0.34, 0.27}, "T": {0.33, 0.28}, "N": {0.7, 0.49},
+}
+
+// WarmBoard is how warm the board of its front end has to be for ice water to show a wire
+// of another type, and false for a probe that is no couple: a wire that gives more reads
+// below -1 °C then, and one that gives less beyond the probe's tolerance.
+func (p *Probe) WarmBoard() (quantity.Celsius, bool) {
+	kind := p.Type
+	if p.Simulated() {
+		kind = "K"
+	}
+	g, couple := gains[kind]
+	if !couple {
+		return 0, false
+	}
+	return quantity.Celsius(max(1.1/g.more, float64(p.Tolerance())/g.less)), true
+}
+
+// calibrationHolds is for how long a calibration speaks for a probe. Common practice, no
+// source: HACCP plans check thermometers far more often.
+const calibrationHolds = 366 * 24 * time.Hour
+
+// Unshown are the core probes, a bit for each, that no calibration speaks for on a day:
+// none in the file, one from too long ago or from the days to come, or nobody knows the
+// day. What exists only in rehearsal is as good as its file says.
+func (c *Cabinet) Unshown(day time.Time, known bool) (cores uint8) {
+	for i := range MaxCoreProbes {
+		p := c.ProbeOf(CoreProbe, i)
+		if p == nil || p.Simulated() {
+			continue
+		}
+		since := day.Sub(p.Calibrated)
+		if !known || !p.HasError || p.Calibrated.IsZero() || since < -24*time.Hour || since > calibrationHolds {
+			cores |= 1 << i
+		}
+	}
+	return cores
+}
+
+// Undated are the core probes, a bit for each, of which the file names no day of calibration:
+// a rehearsal knows no other day, and shows these in ice water.
+func (c *Cabinet) Undated() (cores uint8) {
+	for i := range MaxCoreProbes {
+		if p := c.ProbeOf(CoreProbe, i); p != nil && p.Calibrated.IsZero() {
+			cores |= 1 << i
+		}
+	}
+	return cores
 }
 
 // CoreError is the largest error of its core probes: each of them may be the coldest or

@@ -3,11 +3,13 @@ package cabinet
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"fumarium/profile/quantity"
+	"fumarium/sensors/thermocouple"
 )
 
 // A wire's tolerance is that of IEC 60584-1 class 2; what the front end adds is from its
@@ -74,4 +76,52 @@ func TestToleranceIsTheErrorWithinBounds(t *testing.T) {
 	} {
 		assert.InDelta(t, float64(want), float64(p.Tolerance()), 1e-9, "%+v", p)
 	}
+}
+
+// By the reference functions of NIST Monograph 175: in ice water a wire of another type reads
+// below -1 °C or beyond the probe's tolerance, as soon as the board is as warm as WarmBoard
+// says. T for K and K for T are told by no ice: they differ by 1.4 K at 70 °C.
+func TestAWrongWireShowsOnAWarmBoard(t *testing.T) {
+	all := []thermocouple.Type{thermocouple.K, thermocouple.J, thermocouple.T, thermocouple.N, thermocouple.E}
+	for _, chip := range all {
+		p := Probe{Chip: "MCP9601", Type: chip.String(), Error: 2.5, HasError: true}
+		least, couple := p.WarmBoard()
+		require.True(t, couple)
+		assert.Less(t, least, quantity.Celsius(18.5), "a warm room must do for %v", chip)
+		for _, wire := range all {
+			near := chip == wire || chip == thermocouple.K && wire == thermocouple.T || chip == thermocouple.T && wire == thermocouple.K
+			for board := least; board < 35; board++ {
+				v, ok := wire.Measured(0, board)
+				require.True(t, ok)
+				shown, ok := chip.Compensate(v, board)
+				require.True(t, ok)
+				off := shown < -1 || shown > 2.5
+				assert.Equal(t, !near, off, "%v wire on a chip for %v at a board of %v reads %v", wire, chip, board, shown)
+			}
+		}
+	}
+	v, _ := thermocouple.T.Measured(70, 20)
+	shown, _ := thermocouple.K.Compensate(v, 20)
+	assert.InDelta(t, 71.4, float64(shown), 0.4)
+	sensor := Probe{Chip: "DS18B20"}
+	_, couple := sensor.WarmBoard()
+	assert.False(t, couple)
+}
+
+// A calibration speaks for a core for a year.
+func TestACalibrationSpeaksForAYear(t *testing.T) {
+	day := func(y int, m time.Month, d int) time.Time { return time.Date(y, m, d, 12, 0, 0, 0, time.UTC) }
+	c, err := Parse("box.yaml", []byte(wired)) // calibrated: 2026-10-03
+	require.NoError(t, err)
+	for now, want := range map[time.Time]uint8{day(2026, 10, 3): 0, day(2027, 10, 3): 0, day(2027, 10, 6): 1, day(2026, 10, 1): 1} {
+		assert.Equal(t, want, c.Unshown(now, true), now)
+		assert.Equal(t, uint8(1), c.Unshown(now, false), "nobody knows the day")
+	}
+	c.Probes[2].Chip = Simulated
+	assert.Zero(t, c.Unshown(day(2030, 1, 1), true))
+	assert.Zero(t, c.Undated())
+	c, err = Parse("box.yaml", []byte(strings.Replace(wired, ", calibrated: 2026-10-03", "", 1)))
+	require.NoError(t, err)
+	assert.Equal(t, uint8(1), c.Unshown(day(2026, 10, 4), true))
+	assert.Equal(t, uint8(1), c.Undated())
 }

@@ -27,9 +27,14 @@ type Cabinet struct {
 	Smoke      Relay // the smoke generator's pump
 	Humidifier Relay
 	Sounder    Relay
+	Light      Relay // that calls by sight
+	// SounderRhythm lets the sounder pause for what is less urgent: not for a relay that
+	// wears or clacks.
+	SounderRhythm bool
 	// Door is an input that is active while the door is shut, so that a wire that
 	// has come off counts as an open door.
 	Door      Wire
+	Panel     Panel
 	Limits    Limits
 	Rules     Rules
 	Generator Generator

@@ -69,6 +69,7 @@ func Lint(c *Cabinet, file string) source.Findings {
 	}
 	lintHeater(c, say)
 	lintPins(c, say)
+	lintPanel(c, say)
 	slices.SortStableFunc(found, func(a, b source.Finding) int { return a.Line - b.Line })
 	return found
 }
@@ -120,7 +121,7 @@ func lintProbes(c *Cabinet, say sayer) {
 		say(1, source.Warning, "no-core", "no probe measures a core, so no batch can prove that it is done", "add a probe with role: core")
 	}
 	if chambers == 1 {
-		say(1, source.Warning, "one-chamber-probe", "a single probe in the chamber has nothing to be held against: one that comes to read low, wanders off or slips out of the chamber once the heat is on overheats it unseen",
+		say(1, source.Warning, "one-chamber-probe", "a single probe in the chamber has nothing to be held against: one that comes to read low, wanders off or slips out of the chamber once the heat is on overheats it unseen; in rehearsals one that fell by 20 K an hour let the air get 48 K over the limit",
 			"add a second probe with role: chamber, on a chip of its own: they are then held against each other in every second")
 	}
 	if !c.Has(AmbientProbe) {
@@ -131,7 +132,7 @@ func lintProbes(c *Cabinet, say sayer) {
 		p := &c.Probes[i]
 		if wrong, why := p.Accuracy(); p.Role == CoreProbe && !p.HasError {
 			say(p.Line, source.Warning, "uncalibrated", fmt.Sprintf("nothing says how far probe %q may be wrong, so every core counts as %v off (%s): a core of 72 °C must read %v", p.Name, wrong, why, 72+quantity.Celsius(wrong)),
-				"measure it with `fumarium wiring calibrate` and write down what that prints, such as error: 0.4 K and calibrated: 2026-11-28")
+				"until then no batch is called good by it unless it was shown in ice water; measure it with `fumarium wiring calibrate` and write down what that prints, such as error: 0.4 K and calibrated: 2026-11-28")
 		}
 		if p.Role == WetBulbProbe && !c.HasAltitude {
 			say(p.Line, source.Warning, "no-altitude", fmt.Sprintf("probe %q is a wet bulb, and its humidity is reckoned for sea level: at 1500 m up to 2 %%RH too little", p.Name),
@@ -198,12 +199,20 @@ func lintPins(c *Cabinet, say sayer) {
 			}
 		}
 	}
-	for _, w := range []struct {
+	for _, n := range takenBy[c.Panel.Display] {
+		used[n] = c.Panel.Display
+	}
+	type wired struct {
 		what, pin string
 		line      int
-	}{{"the heater", h.Pin, h.Line}, {"the heater's series relay", h.Series.Pin, h.Series.Line}, {"the heater's feedback", h.Feedback.Pin, h.Feedback.Line},
+	}
+	wires := []wired{{"the heater", h.Pin, h.Line}, {"the heater's series relay", h.Series.Pin, h.Series.Line}, {"the heater's feedback", h.Feedback.Pin, h.Feedback.Line},
 		{"the fan", c.Fan.Pin, c.Fan.Line}, {"the smoke generator", c.Smoke.Pin, c.Smoke.Line},
-		{"the door switch", c.Door.Pin, c.Door.Line}, {"the humidifier", c.Humidifier.Pin, c.Humidifier.Line}, {"the sounder", c.Sounder.Pin, c.Sounder.Line}} {
+		{"the door switch", c.Door.Pin, c.Door.Line}, {"the humidifier", c.Humidifier.Pin, c.Humidifier.Line}, {"the sounder", c.Sounder.Pin, c.Sounder.Line}, {"the light", c.Light.Pin, c.Light.Line}}
+	for _, b := range c.Panel.Buttons() {
+		wires = append(wires, wired{"the button " + b.Name, b.Wire.Pin, b.Wire.Line})
+	}
+	for _, w := range wires {
 		n := gpioNumber(w.pin)
 		if n < 0 || !c.onHeader() {
 			continue
@@ -215,5 +224,23 @@ func lintPins(c *Cabinet, say sayer) {
 			say(w.line, source.Error, "pin-twice", fmt.Sprintf("%s is on %s, where %s is already", w.what, w.pin, other), "give every line a pin of its own")
 		}
 		lines[n] = w.what
+	}
+}
+
+// lintPanel judges the display and the buttons.
+func lintPanel(c *Cabinet, say sayer) {
+	p := &c.Panel
+	for _, probe := range c.Probes {
+		if p.Display != "" && probe.Bus == p.Display {
+			say(p.Line, source.Warning, "shared-bus", fmt.Sprintf("the display is on %s with probe %q: a display with a bad plug can hold the bus, and the probe is then not read", p.Display, probe.Name),
+				"give the display a bus of its own, such as I2C0 or one that the kernel makes of two free pins (dtoverlay=i2c-gpio)")
+			break
+		}
+	}
+	if p.Stop.Fitted && p.Display == "" {
+		say(p.Stop.Line, source.Warning, "blind-stop", "the stop button ends a batch for good, and no display counts while it is held", "add display: …, or leave the button out")
+	}
+	if p.Confirm.Fitted && p.Display == "" {
+		say(p.Confirm.Line, source.Error, "blind-confirm", "the confirm button answers the question that the display shows, and there is none", "add display: …, or leave the button out")
 	}
 }

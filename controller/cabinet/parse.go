@@ -65,6 +65,10 @@ var (
 // inMeters writes an altitude, which no one gives in millimeters.
 func inMeters(h quantity.Meters) string { return strconv.FormatFloat(float64(h), 'f', -1, 64) + " m" }
 
+// steps bring a cabinet file from each format to the next, from 1 on. What changes what an
+// older file means, or what it calls something, is a step; a key more is none.
+var steps []source.Step
+
 // Parse reads a cabinet file and checks all of it. The error is a source.Findings
 // with everything wrong with the file, in the order of the file. file is only for
 // messages.
@@ -74,6 +78,9 @@ func Parse(file string, data []byte) (*Cabinet, error) {
 		return nil, err
 	}
 	root := doc.Root().Named("a cabinet")
+	if !root.Format(steps...) {
+		return nil, doc.Err()
+	}
 	c := &Cabinet{Name: root.Need("cabinet").Text()}
 	c.Ambient, _ = source.ReadIn(root.Need("ambient"), quantity.ParseTemperature, ambientRange)
 	if v := root.Take("altitude"); v.Present() {
@@ -95,8 +102,14 @@ func Parse(file string, data []byte) (*Cabinet, error) {
 		r.wickAt.Fault("there is no fan, so nothing blows on the wick", "add the fan, or write wick: open or wick: own blower")
 	}
 	c.Humidifier = r.relay(root.Take("humidifier").Map(), switched)
-	c.Sounder = r.relay(root.Take("sounder").Map(), switched)
+	sounder := root.Take("sounder").Map()
+	if sounder != nil {
+		c.SounderRhythm, _ = source.Choice(sounder.Take("rhythm"), yesNo)
+	}
+	c.Sounder = r.relay(sounder, switched)
+	c.Light = r.relay(root.Take("light").Map(), switched)
 	c.Door = r.wire(root.Take("door").Map(), false)
+	c.Panel = r.panel(root.Take("panel").Map())
 	r.oneWorld()
 
 	limits := root.Need("limits").Map()

@@ -30,6 +30,7 @@ const (
 type front struct {
 	bus       BusKind
 	couple    bool   // it reads a thermocouple
+	room      bool   // it measures the air where it hangs, and stands no heat
 	low, high uint64 // addresses; zero is none
 	usual     uint64 // address
 }
@@ -43,6 +44,9 @@ var fronts = map[string]front{
 	"MCP9601":  {bus: I2C, couple: true, low: 0x60, high: 0x67, usual: 0x67},
 	"ADS1115":  {bus: I2C, low: 0x48, high: 0x4B, usual: 0x48},
 	"DS18B20":  {bus: OneWire},
+	"BME280":   {bus: I2C, room: true, low: 0x76, high: 0x77, usual: 0x76},
+	"BMP280":   {bus: I2C, room: true, low: 0x76, high: 0x77, usual: 0x76},
+	"MCP9808":  {bus: I2C, room: true, low: 0x18, high: 0x1F, usual: 0x18},
 }
 
 var (
@@ -114,6 +118,9 @@ func (r *reader) frontEnd(m *source.Map, p *Probe) {
 		chip.Fault(fmt.Sprintf("there is no driver for %q", p.Chip), "use "+strings.Join(slices.Sorted(maps.Keys(fronts)), ", ")+" or simulated")
 		r.world(chip, p.Chip)
 		return
+	}
+	if f.room && p.Role != AmbientProbe && p.Role != 0 {
+		chip.Fault(fmt.Sprintf("the %s measures the air on its own board, which stands no chamber", p.Chip), "give it role: ambient and hang it in the room, or use another chip")
 	}
 	if p.Bus == Simulated {
 		r.world(bus, Simulated)

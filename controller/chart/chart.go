@@ -25,7 +25,10 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"time"
+
+	"fumarium/profile/quantity"
 )
 
 // Limits on a figure. Beyond them WriteSVG returns an error: such a figure is
@@ -103,7 +106,8 @@ type Rule struct {
 	Label string
 }
 
-// A Panel is one plot. A panel in °C has a thin scale in °F at its right side.
+// A Panel is one plot. A panel in °C has a thin scale in °F at its right side,
+// or the other way round.
 type Panel struct {
 	Title, Unit string
 	Height      int // of the plot itself, in pixels; 0 is DefaultPanelPixels
@@ -123,6 +127,8 @@ type Figure struct {
 	// ClockStart is the time of day at X = 0, in the zone to show. Zero leaves
 	// only the elapsed scale.
 	ClockStart time.Time
+	// Units are those that scales and texts are shown in. Figure takes °C all the same.
+	Units quantity.Units
 }
 
 // WriteSVG writes the figure as one SVG document, or returns an error and
@@ -131,10 +137,60 @@ func (f Figure) WriteSVG(w io.Writer) error {
 	if err := f.check(); err != nil {
 		return err
 	}
-	if _, err := w.Write(draw(f)); err != nil {
+	if _, err := w.Write(draw(f.shown())); err != nil {
 		return fmt.Errorf("chart: writing the picture: %w", err)
 	}
 	return nil
+}
+
+// shown is the figure in its units; what it was made from stays as it is.
+func (f Figure) shown() Figure {
+	if f.Units == (quantity.Units{}) {
+		return f
+	}
+	text := f.Units.Text
+	f.Title, f.Subtitle, f.Footer = text(f.Title), text(f.Subtitle), text(f.Footer)
+	f.Spans, f.Marks, f.Panels = slices.Clone(f.Spans), slices.Clone(f.Marks), slices.Clone(f.Panels)
+	for i := range f.Spans {
+		f.Spans[i].Label = text(f.Spans[i].Label)
+	}
+	for i := range f.Marks {
+		f.Marks[i].Label = text(f.Marks[i].Label)
+	}
+	for i := range f.Panels {
+		f.Panels[i] = f.Panels[i].shown(f.Units)
+	}
+	return f
+}
+
+func (p Panel) shown(u quantity.Units) Panel {
+	p.Rules = slices.Clone(p.Rules)
+	for i := range p.Rules {
+		p.Rules[i].Label = u.Text(p.Rules[i].Label)
+	}
+	if p.Unit != "°C" || !u.Fahrenheit {
+		return p
+	}
+	p.Unit = "°F"
+	convert := func(v float64) float64 { return quantity.Celsius(v).Fahrenheit() }
+	for i := range p.Rules {
+		p.Rules[i].Y = convert(p.Rules[i].Y)
+	}
+	for _, end := range []**float64{&p.Min, &p.Max} {
+		if *end != nil {
+			v := convert(**end)
+			*end = &v
+		}
+	}
+	p.Series = slices.Clone(p.Series)
+	for i := range p.Series {
+		points := slices.Clone(p.Series[i].Points)
+		for k := range points {
+			points[k].Y = convert(points[k].Y)
+		}
+		p.Series[i].Points = points
+	}
+	return p
 }
 
 // Sample is a short piece of a line as an SVG element, for a page that shows a value

@@ -20,6 +20,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"fumarium/profile/quantity"
 	"pgregory.net/rapid"
 )
 
@@ -268,7 +270,7 @@ func TestFahrenheitScaleMeetsCelsius(t *testing.T) {
 	p := panelPlan{Panel: Panel{Unit: "°C", Min: new(0.0), Max: new(100.0), Series: []Series{{Points: []Point{{0, 50}}}}}, height: 1800}
 	p.scale()
 	at := map[string]float64{}
-	for _, tick := range p.fahrenheit {
+	for _, tick := range p.beside {
 		at[tick.label] = tick.at
 	}
 	assert.InDelta(t, 10, at["50"], 1e-9)
@@ -426,7 +428,7 @@ func TestTicksStayOnTheAxis(t *testing.T) {
 			p := panelPlan{Panel: Panel{Unit: unit, Min: &ends[0], Max: &ends[1]}, height: 100}
 			p.scale()
 			require.NotEmpty(t, p.ticks)
-			for _, tick := range append(p.ticks, p.fahrenheit...) {
+			for _, tick := range append(p.ticks, p.beside...) {
 				assert.InDelta(t, 50, p.py(tick.at), 50.01, "%q on %v %s", tick.label, ends, unit)
 			}
 		}
@@ -619,4 +621,22 @@ func BenchmarkTwelveHours(b *testing.B) {
 	}
 	b.ReportMetric(float64(n), "bytes")
 	b.ReportMetric(float64(samples), "points")
+}
+
+// In °F the scale, the target and the description are in °F, the thin scale in °C, and the
+// caller's figure stays as it was.
+func TestUnits(t *testing.T) {
+	points := []Point{{0, 10}, {3600, 60}}
+	f := Figure{Panels: []Panel{{Title: "Temperature", Unit: "°C", Series: []Series{{Name: "core", Points: points}}, Rules: []Rule{{Y: 71, Label: "core target 71 °C"}}}},
+		Units: quantity.Units{Fahrenheit: true}}
+	var b bytes.Buffer
+	require.NoError(t, f.WriteSVG(&b))
+	svg := b.String()
+	assert.Contains(t, svg, "core target 159.8 °F")
+	assert.Contains(t, svg, "Temperature, °F: core 50.0 to 140.0, last 140.0")
+	assert.Contains(t, svg, ">150</text>")
+	assert.Contains(t, svg, ">°C</text>")
+	assert.NotContains(t, svg, "71 °C")
+	assert.Equal(t, 10.0, points[0].Y)
+	assert.Equal(t, 71.0, f.Panels[0].Rules[0].Y)
 }

@@ -12,7 +12,8 @@ type panelPlan struct {
 	lo, hi     float64 // values at the ends of the axis
 	height     float64
 	ticks      []tick
-	fahrenheit []tick // at, in °C, what the label says in °F
+	beside     []tick // of the thin scale: at, in the panel's unit, what the label says in the other
+	besideUnit string
 	series     []drawnSeries
 	names      []placedName
 	legend     []legendItem
@@ -56,7 +57,7 @@ func (d *drawing) planPanels() {
 		for _, t := range plan.ticks {
 			labels = math.Max(labels, textWidth(t.label, textSize, false))
 		}
-		for _, t := range plan.fahrenheit {
+		for _, t := range plan.beside {
 			right = math.Max(right, textWidth(t.label, textSize, false))
 		}
 	}
@@ -145,11 +146,22 @@ func (p *panelPlan) scale() {
 		return // a scale would claim to know something
 	}
 	p.ticks = valueTicks(lo, hi, step)
-	if p.Unit == "°C" {
-		toF := func(c float64) float64 { return float64(c*1.8) + 32 }
-		for _, t := range valueTicks(toF(lo), toF(hi), valueStep((hi-lo)*1.8*perTick/p.height)) {
-			p.fahrenheit = append(p.fahrenheit, tick{at: (t.at - 32) / 1.8, label: t.label})
-		}
+	toF := func(c float64) float64 { return float64(c*1.8) + 32 }
+	toC := func(f float64) float64 { return (f - 32) / 1.8 }
+	switch p.Unit {
+	case "°C":
+		p.thin("°F", toF, toC, perTick)
+	case "°F":
+		p.thin("°C", toC, toF, perTick)
+	}
+}
+
+// thin makes the ticks of the scale in the other unit.
+func (p *panelPlan) thin(unit string, to, from func(float64) float64, perTick float64) {
+	lo, hi := to(p.lo), to(p.hi)
+	p.besideUnit = unit
+	for _, t := range valueTicks(lo, hi, valueStep((hi-lo)*perTick/p.height)) {
+		p.beside = append(p.beside, tick{at: from(t.at), label: t.label})
 	}
 }
 
@@ -277,7 +289,7 @@ func (d *drawing) panel(i int) {
 	}
 	d.stroke(grid, gridLine, 0.7, "")
 	var stubs []byte
-	for _, t := range p.fahrenheit {
+	for _, t := range p.beside {
 		y := top + p.py(t.at)
 		stubs = horizontal(stubs, d.right, y, d.right+4)
 		d.text(d.right+7, y+3.9, start, face{size: textSize, fill: inkFaint}, t.label)
@@ -380,8 +392,8 @@ func (d *drawing) head(p *panelPlan) (plates []box, samples []sample) {
 			x += 6 + textWidth(unit, textSize, false)
 		}
 	}
-	if len(p.fahrenheit) > 0 {
-		d.text(d.right+7, at, start, faint, "°F")
+	if len(p.beside) > 0 {
+		d.text(d.right+7, at, start, faint, p.besideUnit)
 	}
 	x += 16
 	for _, item := range p.legend {

@@ -15,6 +15,9 @@ func (l *Loop) witness(in *controller.Inputs) {
 		in.RecordFailing, in.DiskLow = !h.OK, h.DiskLow
 		l.snap.RecordErrors, l.snap.RecordKept = h.Errors, true
 	}
+	if l.cfg.Panel != nil {
+		in.Panel = l.cfg.Panel()
+	}
 	if l.first {
 		l.first, in.PowerLost, in.Away = false, true, l.cfg.Resume.Recovery.Away
 	}

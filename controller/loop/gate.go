@@ -23,12 +23,11 @@ func (l *Loop) gate(r *snapshot.Request) (why string, found []string) {
 		return "", nil
 	}
 	for _, f := range l.cfg.Judge(r.Product, record.File{Name: r.ProductName, Data: r.ProductFile}) {
-		kind := "advice: "
 		if f.Severity == source.Error {
-			kind, why = "error: ", forbidden
+			why = forbidden
 		}
 		f.Excerpt = ""
-		found = append(found, kind+f.Error())
+		found = append(found, f.Severity.Asks()+": "+f.Error())
 	}
 	if why == "" && len(found) > 0 && !r.Command.Excused {
 		why = advised

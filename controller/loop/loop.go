@@ -95,6 +95,9 @@ type Config struct {
 	// Judge says what speaks against a product in this cabinet: an error refuses its start,
 	// advice wants a reason. It is called outside of the loop. Nil finds nothing.
 	Judge func(*profile.Product, record.File) source.Findings
+	// Panel is what is wrong with display and buttons at the cabinet. It must not wait. Nil
+	// is a cabinet without.
+	Panel func() controller.PanelFaults
 	// Ended is told of each batch that is over, with what can be said of it. It must not wait.
 	Ended func(batch string, s *snapshot.Snapshot)
 	// Told is what people must know of the time before Run, such as a record that was
@@ -287,6 +290,8 @@ func (l *Loop) step() {
 	}
 	if command.Kind == controller.Start {
 		command.CoreError = l.cfg.Cabinet.CoreError()
+		now := l.moment(elapsed)
+		command.Unshown = l.cfg.Cabinet.Unshown(now.Wall, now.ClockSet)
 	}
 	in := l.cfg.World.Sample(elapsed)
 	in.Elapsed, in.Command, in.DriveFailed = elapsed, command, l.failed
@@ -315,6 +320,9 @@ func (l *Loop) step() {
 		l.snap.History.Begin(l.snap.BatchID, machine.Product(), state.Started)
 		if l.cfg.Pace == 0 && !l.synced {
 			l.say(elapsed, "the clock was not synchronised since the computer was started: after a power cut a person would be asked how long it was, and nothing heats until then", trip.Later)
+		}
+		for _, text := range controller.Unshown(l.cfg.Cabinet, &state) {
+			l.say(elapsed, text, trip.Later)
 		}
 		if asked.Reason != "" {
 			l.say(elapsed, history.Excused(asked.Reason), trip.Later)

@@ -23,6 +23,7 @@ import (
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile/lethality"
+	"fumarium/profile/proof"
 )
 
 // stepBuckets reach from a step on a fast machine to twice the second that a step
@@ -41,6 +42,18 @@ func desc(name, help string, labels ...string) *prometheus.Desc {
 	return prometheus.NewDesc("fumarium_"+name, help, labels, nil)
 }
 
+// numbered lists what the values of a series stand for, from 0 to before end.
+func numbered[T interface {
+	~uint8
+	fmt.Stringer
+}](end T) string {
+	words := make([]string, end)
+	for v := range end {
+		words[v] = fmt.Sprintf("%d %s", v, v)
+	}
+	return strings.Join(words, ", ")
+}
+
 var (
 	chamber      = desc("chamber_celsius", "Chamber temperature (dry bulb) at each probe with a good reading.", "probe")
 	core         = desc("core_celsius", "Core temperature at each probe with a good reading.", "probe")
@@ -57,7 +70,8 @@ var (
 	batchGood    = desc("batch_good", "Whether the last batch completed, showed what applies of cooked, come-up, surface, chilled and process, and no rule is not met; only once it is over.")
 	stageInfo    = desc("stage_info", "Product and stage under way.", "product", "stage")
 	stageElapsed = desc("stage_elapsed_seconds", "Time that the stage under way has counted.")
-	alarmState   = desc("alarm_state", "State of each alarm (ISA-18.2): 1 for the one it is in.", "alarm", "priority", "state")
+	alarmState   = desc("alarm_state", "State of the alarm (ISA-18.2): "+numbered(trip.Phases)+".", "alarm", "priority")
+	verdictState = desc("verdict_state", "What can be said of the rule that the batch is held to, by now or since it ended: "+numbered(proof.DoesNotApply+1)+".", "rule")
 	reduction    = desc("lethality_log10", fmt.Sprintf("Log10 reduction that the core has accumulated; %[1]g stands for %[1]g or more.", lethality.MostShown))
 	comeUp       = desc("come_up_seconds", fmt.Sprintf("Time the core has spent between %v and %v while heating.", lethality.ComeUpBand.From, lethality.ComeUpBand.To))
 	stepsLate    = desc("steps_late_total", "Steps that came too late since the daemon began.")
@@ -191,14 +205,19 @@ func (m *Metrics) collect(out chan<- prometheus.Metric) {
 	if good, _, ok := s.Ending(); ok {
 		gauge(batchGood, truth(good))
 	}
+	if v, ok := s.Verdict(); ok {
+		for r, j := range v {
+			if rule := proof.Rule(r); rule != proof.Recorded { // that is for who has read the record
+				gauge(verdictState, float64(j.Answer), rule.String())
+			}
+		}
+	}
 	if stage := s.State.CurrentStage(s.Product); stage != nil {
 		gauge(stageInfo, 1, s.Product.Name, stage.Name)
 		gauge(stageElapsed, s.StageElapsed().Seconds())
 	}
 	for c := trip.None + 1; c < trip.Count; c++ {
-		for p := range trip.Phases {
-			gauge(alarmState, truth(s.State.Alarms[c].Phase == p), c.String(), c.Entry().Priority.String(), p.String())
-		}
+		gauge(alarmState, float64(s.State.Alarms[c].Phase), c.String(), c.Entry().Priority.String())
 	}
 	for c := trip.None + 1; c < trip.Count; c++ {
 		if c.Entry().Trips {

@@ -2,6 +2,7 @@ package metrics_test
 
 import (
 	"flag"
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -24,6 +25,7 @@ import (
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/lethality"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
@@ -171,7 +173,7 @@ func TestAbsentWhenUnread(t *testing.T) {
 		"core never read": {func(s *snapshot.Snapshot) { s.State.ComeUp, s.State.Heat = lethality.ComeUp{}, lethality.Count{} },
 			[]string{"fumarium_come_up_seconds", "fumarium_lethality_log10"}},
 		"no batch": {func(s *snapshot.Snapshot) { s.State = controller.State{Begun: true} },
-			[]string{"fumarium_stage_info", "fumarium_stage_elapsed_seconds", "fumarium_come_up_seconds", "fumarium_lethality_log10", "fumarium_setpoint_celsius"}},
+			[]string{"fumarium_stage_info", "fumarium_stage_elapsed_seconds", "fumarium_verdict_state", "fumarium_come_up_seconds", "fumarium_lethality_log10", "fumarium_setpoint_celsius"}},
 		"no record": {func(s *snapshot.Snapshot) { s.RecordKept = false }, []string{"fumarium_record_errors_total"}},
 		"no heater": {func(s *snapshot.Snapshot) { s.Cabinet.Heater.Fitted = false }, []string{"fumarium_heater_duty_ratio", "fumarium_heater_energy_joules_total"}},
 	}
@@ -197,22 +199,43 @@ func TestEveryProbeStateAndAlarmHasItsSeries(t *testing.T) {
 	assert.NotContains(t, got, `output="humidifier"`, "not fitted")
 	assert.Equal(t, int(controller.BatchStates), strings.Count(got, "\nfumarium_batch_state{"))
 	for c := trip.None + 1; c < trip.Count; c++ {
-		series := regexp.MustCompile(`(?m)^fumarium_alarm_state\{alarm="`+regexp.QuoteMeta(c.String())+`",.*\} ([01])$`).FindAllStringSubmatch(got, -1)
-		ones := 0
-		for _, s := range series {
-			if s[1] == "1" {
-				ones++
-			}
+		want := "0"
+		if c == trip.CoreLost {
+			want = "1"
 		}
-		assert.Len(t, series, int(trip.Phases), "%s: one series for each state", c)
-		assert.Equal(t, 1, ones, "%s is in exactly one state", c)
+		assert.Equal(t, 1, strings.Count(got, fmt.Sprintf("\nfumarium_alarm_state{alarm=%q,", c)), "%s has one series, whatever its state", c)
+		assert.Contains(t, got, fmt.Sprintf("\nfumarium_alarm_state{alarm=%q,priority=%q} %s\n", c, c.Entry().Priority, want))
 	}
-	assert.Contains(t, got, `fumarium_alarm_state{alarm="core-lost",priority="soon",state="unacknowledged"} 1`)
+	for p := range trip.Phases {
+		s := running()
+		s.State.Alarms[trip.CoreLost].Phase = p
+		assert.Contains(t, scrape(t, over(s)), fmt.Sprintf("\nfumarium_alarm_state{alarm=\"core-lost\",priority=\"soon\"} %d\n", p))
+		assert.Regexp(t, fmt.Sprintf(`HELP fumarium_alarm_state .*\b%d %s`, p, p), got, "what the number stands for")
+	}
 	assert.NotContains(t, got, `fumarium_trip_latched{alarm="core-lost"}`, "no trip")
 	assert.Contains(t, got, `fumarium_trip_latched{alarm="chamber-high"} 0`)
 	s := running()
 	s.State.Tripped = trip.ChamberHigh
 	assert.Contains(t, scrape(t, over(s)), `fumarium_trip_latched{alarm="chamber-high"} 1`)
+}
+
+// The verdict is the one that the page gives, rule by rule.
+func TestTheVerdictHasItsSeries(t *testing.T) {
+	s := running()
+	got := scrape(t, over(s))
+	v, ok := s.Verdict()
+	require.True(t, ok)
+	for r, j := range v {
+		line := fmt.Sprintf("\nfumarium_verdict_state{rule=%q} %d\n", proof.Rule(r), j.Answer)
+		if proof.Rule(r) == proof.Recorded {
+			assert.NotContains(t, got, `rule="record"`, "it is for who has read the record")
+			continue
+		}
+		assert.Contains(t, got, line)
+		assert.Regexp(t, fmt.Sprintf(`HELP fumarium_verdict_state .*\b%d %s`, j.Answer, j.Answer), got, "what the number stands for")
+	}
+	s.State.Batch = controller.Idle
+	assert.NotContains(t, scrape(t, over(s)), "fumarium_verdict_state", "nothing is said of no batch")
 }
 
 // Two probes with one name, or a name that is no UTF-8, spoil their own series and

@@ -26,6 +26,9 @@ func drawn(t *rapid.T, pointer any) {
 			w.bits = rapid.Uint64Range(0, 1).Draw(t, l.name)
 		case integer, duration:
 			w.bits = uint64(rapid.Int64().Draw(t, l.name))
+			for l.at.OverflowInt(int64(w.bits)) { // an int of a board with 32 bits
+				w.bits = uint64(int64(w.bits) >> 8)
+			}
 		case natural:
 			w.bits = rapid.Uint64().Draw(t, l.name)
 			for l.at.OverflowUint(w.bits) {

@@ -7,6 +7,41 @@ import (
 	"fumarium/profile"
 )
 
+const (
+	// CommitEvery is the longest that a step waits in memory before it is written,
+	// in wall time, as long as writing works.
+	CommitEvery = 10 * time.Second
+	// sealAfter is the age at which a block is sealed, so that with the step after
+	// it CommitEvery is kept.
+	sealAfter = CommitEvery - 1500*time.Millisecond
+	// QuietEvery is the same once nothing has happened for quietAfter: no event and no
+	// command. It spares the card a third of what a long cook writes, and a power cut
+	// costs at most that much of the course more. It stays below LateAfter by what a slow
+	// card may need. All own magnitudes.
+	QuietEvery     = 15 * time.Second
+	sealQuietAfter = QuietEvery - 1500*time.Millisecond
+	quietAfter     = 5 * time.Minute
+	// LateAfter is the age of a step that is still not on disk at which Health says
+	// so. A fault shows within this and one block.
+	LateAfter = 20 * time.Second
+	// LowBytes is how little free space counts as low: about ten batches of twelve
+	// hours with their log. Common practice, no source.
+	LowBytes = 64 << 20
+	// retryAfter is the wait between two attempts to write. Common practice, no source.
+	retryAfter = 2 * time.Second
+	// mostSteps bounds a block, and with it the memory that a step of a simulated
+	// batch at high pace may wait in.
+	mostSteps = 600
+	// crowded is how many blocks may wait before blocks grow to mostSteps: writing
+	// does not work then, and at once is no longer possible.
+	crowded = 32
+	// mostBlocks bounds what waits in memory: about forty hours of a batch in about
+	// 3 MB. Beyond it steps are lost, and a gap says so.
+	mostBlocks = 256
+	// mostInCommit bounds one transaction.
+	mostInCommit = 64
+)
+
 // A block is what is committed at once: steps and all that belongs to them.
 type block struct {
 	batch   int64

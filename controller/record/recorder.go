@@ -19,34 +19,6 @@ import (
 	"fumarium/sensors"
 )
 
-const (
-	// CommitEvery is the longest that a step waits in memory before it is written,
-	// in wall time, as long as writing works.
-	CommitEvery = 10 * time.Second
-	// sealAfter is the age at which a block is sealed, so that with the step after
-	// it CommitEvery is kept.
-	sealAfter = CommitEvery - 1500*time.Millisecond
-	// LateAfter is the age of a step that is still not on disk at which Health says
-	// so. A fault shows within this and one block.
-	LateAfter = 20 * time.Second
-	// LowBytes is how little free space counts as low: about ten batches of twelve
-	// hours with their log. Common practice, no source.
-	LowBytes = 64 << 20
-	// retryAfter is the wait between two attempts to write. Common practice, no source.
-	retryAfter = 2 * time.Second
-	// mostSteps bounds a block, and with it the memory that a step of a simulated
-	// batch at high pace may wait in.
-	mostSteps = 600
-	// crowded is how many blocks may wait before blocks grow to mostSteps: writing
-	// does not work then, and at once is no longer possible.
-	crowded = 32
-	// mostBlocks bounds what waits in memory: about forty hours of a batch in about
-	// 3 MB. Beyond it steps are lost, and a gap says so.
-	mostBlocks = 256
-	// mostInCommit bounds one transaction.
-	mostInCommit = 64
-)
-
 // Options say where and as what to record.
 type Options struct {
 	Dir     string // the state folder; it must exist
@@ -144,6 +116,7 @@ type Recorder struct {
 	inode  os.FileInfo
 	opened time.Time
 	span   time.Duration
+	quiet  time.Duration
 
 	// The loop's side.
 	coder   *stepCoder
@@ -153,6 +126,7 @@ type Recorder struct {
 	names   *memory
 	last    controller.State // after the last step of the open batch
 	gap     *gap             // before the next block
+	news    time.Duration    // Elapsed of the last step with an event or a command
 	marks   *marker          // nil for a simulated cabinet
 	latched trip.Code        // when it was opened
 
@@ -212,7 +186,7 @@ func Open(o Options) (*Recorder, error) {
 	file := filepath.Join(dir, o.World.File())
 	r := &Recorder{
 		o: o, opened: o.now(), coder: newStepCoder(), names: newMemory(), memory: newMemory(), ids: map[string]bool{}, heads: map[int64]head{},
-		span: time.Duration(float64(sealAfter) * o.Pace),
+		span: time.Duration(float64(sealAfter) * o.Pace), quiet: time.Duration(float64(sealQuietAfter) * o.Pace),
 		wake: make(chan struct{}, 1), notes: make(chan *noteRequest), closing: make(chan struct{}), forsake: make(chan struct{}), done: make(chan struct{}),
 	}
 	if r.lock, err = lock(file); err != nil {
@@ -376,8 +350,15 @@ func (r *Recorder) Step(m Moment, in *controller.Inputs, out controller.Outputs,
 		return receipt
 	}
 	newsworthy := len(events) > 0 || in.Command.Kind != controller.NoCommand
+	span := r.span
+	switch passed := in.Elapsed - r.news; {
+	case newsworthy || passed < 0: // a clock of another life
+		r.news = in.Elapsed
+	case passed >= quietAfter:
+		span = r.quiet
+	}
 	roomy := r.waiting.Load() <= crowded
-	if b.steps >= mostSteps || roomy && (newsworthy || in.Elapsed-b.begins >= r.span) {
+	if b.steps >= mostSteps || roomy && (newsworthy || in.Elapsed-b.begins >= span) {
 		receipt.Lost = !r.seal(nil)
 	} else {
 		tell(b.told, errWaits)
@@ -431,7 +412,7 @@ func (r *Recorder) Resume(u *Recovery, state controller.State) {
 	r.seal(nil)
 	r.last = state
 	r.gap = &gap{
-		why: gapNotRunning, first: u.Steps, from: u.State.Elapsed, length: u.Unseen, known: u.UnseenKnown, state: string(r.names.text(&state)),
+		why: gapNotRunning, first: u.Steps, from: u.State.Elapsed, length: u.Unseen, known: u.Away != controller.AwayUnknown, state: string(r.names.text(&state)),
 	}
 	r.open = &block{batch: u.Batch.Number, product: u.Product, first: u.Steps}
 }

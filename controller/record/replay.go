@@ -223,22 +223,19 @@ type Recovery struct {
 	Batch   *Batch
 	Product *profile.Product
 	Cabinet *cabinet.Cabinet
-	// State is that after the last step on disk. Up to CommitEvery more may have
+	// State is that after the last step on disk. Up to QuietEvery more may have
 	// happened that nobody knows of.
 	State controller.State
 	// History is what happened until then, as the lost program had it.
 	History  history.History
 	Steps    int64     // number of the next step
 	LastWall time.Time // of the last step on disk
-	LastBoot string
 	// Unseen is the time from the last step on disk until now, and Away how that is known:
 	// because the computer has run on, or because the clock was synchronised then and is
 	// now. Otherwise it was at least that long.
-	Unseen      time.Duration
-	UnseenKnown bool
-	Away        controller.Evidence
-	SameBoot    bool
-	Uptime      time.Duration // now, for going on from it
+	Unseen time.Duration
+	Away   controller.Evidence
+	Uptime time.Duration // now, for going on from it
 	// Left is the time of day of the last step before the absence; when State waits to be
 	// told how long an earlier one was, of the last before that.
 	Left Moment
@@ -319,30 +316,30 @@ func (r *Recorder) unseen(ctx context.Context, q querier, u *Recovery, now Momen
 		return err
 	}
 	last := links[0]
-	u.LastWall, u.LastBoot = parseTime(last.text("wall")), u.Batch.Boot
+	boot := u.Batch.Boot
+	u.LastWall = parseTime(last.text("wall"))
 	gaps, err := query(ctx, q, gapTable, "batch = ?", u.Batch.Number)
 	if err != nil {
 		return err
 	}
 	if len(gaps) > 0 {
-		u.LastBoot = gaps[len(gaps)-1].text("boot")
+		boot = gaps[len(gaps)-1].text("boot")
 	}
-	u.SameBoot = u.LastBoot != "" && u.LastBoot == r.o.Boot
+	sameBoot := boot != "" && boot == r.o.Boot
 	u.Left = leftAt(last)
 	u.Uptime = r.uptime()
 	up, hasUptime := last.float("uptime_seconds")
 	byClock := now.Wall.Sub(u.LastWall)
 	switch {
-	case u.SameBoot && hasUptime && u.Uptime >= seconds(up):
+	case sameBoot && hasUptime && u.Uptime >= seconds(up):
 		u.Unseen, u.Away = u.Uptime-seconds(up), controller.AwayByBoot
-	case u.SameBoot: // a clock that goes back shows nothing
+	case sameBoot: // a clock that goes back shows nothing
 		u.Away = controller.AwayUnknown
 	case now.Synced && u.Left.Synced && byClock >= u.Uptime:
 		u.Unseen, u.Away = byClock, controller.AwayByClock
 	default:
 		u.Unseen, u.Away = u.Uptime, controller.AwayUnknown
 	}
-	u.UnseenKnown = u.Away != controller.AwayUnknown
 	return nil
 }
 

@@ -2,6 +2,7 @@ package relay
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"os"
@@ -21,8 +22,10 @@ import (
 const (
 	chipInfo       = 0x8044b401 // GPIO_GET_CHIPINFO_IOCTL
 	flagActiveLow  = 1 << 1
+	flagUsed       = 1 << 0
 	flagInput      = 1 << 2
 	flagOutput     = 1 << 3
+	flagEdges      = 1<<4 | 1<<5 // becoming active, and no longer
 	flagPullUp     = 1 << 8
 	flagPullDown   = 1 << 9
 	raspberryLabel = "pinctrl-"
@@ -58,7 +61,10 @@ func (linux) ioctl(fd int, request uint, arg unsafe.Pointer) error {
 // Kernel is a Host of the kernel's GPIO lines.
 type Kernel struct{ sys system }
 
-var _ Host = (*Kernel)(nil)
+var (
+	_ Host    = (*Kernel)(nil)
+	_ Watcher = (*Kernel)(nil)
+)
 
 // NewKernel opens nothing yet.
 func NewKernel() *Kernel { return &Kernel{sys: linux{}} }
@@ -199,6 +205,13 @@ func (k *Kernel) request(o Opts, output bool) (Line, error) {
 	if o.ActiveLow {
 		r.Config.Flags |= flagActiveLow
 	}
+	if o.Debounce > 0 && !output {
+		r.Config.Flags |= flagEdges
+		r.Config.Num_attrs = 1
+		a := &r.Config.Attrs[0]
+		a.Attr.Id, a.Mask = unix.GPIO_V2_LINE_ATTR_ID_DEBOUNCE, 1
+		*(*uint32)(unsafe.Pointer(&a.Attr.Flags)) = uint32(o.Debounce.Microseconds()) // a union: 32 bits of it
+	}
 	switch {
 	case output || o.Pull == NoPull:
 	case (o.Pull == ToOn) != o.ActiveLow:
@@ -217,6 +230,24 @@ func (k *Kernel) request(o Opts, output bool) (Line, error) {
 		return nil, fmt.Errorf("%s: %w", name, remedied(err))
 	}
 	return &line{sys: k.sys, fd: int(r.Fd), name: name, output: output}, nil
+}
+
+// Holder says who holds a pin's line, empty if nobody does. It takes nothing.
+func (k *Kernel) Holder(p Pin) (string, error) {
+	chip, err := k.find(p.Chip)
+	if err != nil {
+		return "", err
+	}
+	fd, err := k.sys.open(chip.Path)
+	if err != nil {
+		return "", fmt.Errorf("%s: %w", chip.Path, remedied(err))
+	}
+	defer k.sys.close(fd)
+	info, err := k.lookUp(fd, chip, p.Pin)
+	if err != nil || info.Flags&flagUsed == 0 {
+		return "", err
+	}
+	return cmp.Or(text(info.Consumer[:]), "the kernel"), nil
 }
 
 // lookUp finds a line by its name, or else by its offset.

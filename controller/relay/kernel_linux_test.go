@@ -167,6 +167,7 @@ func TestRequestBytes(t *testing.T) {
 		"on by itself":          {Opts{Pin: "GPIO17", User: "fumarium feedback", Pull: ToOn}, false, 4 | 1<<8},
 		"on by itself, low":     {Opts{Pin: "GPIO17", User: "fumarium feedback", Pull: ToOn, ActiveLow: true}, false, 4 | 2 | 1<<9},
 		"an output has no pull": {Opts{Pin: "GPIO17", User: "fumarium fan", Pull: ToOn}, true, 8},
+		"watched, low":          {Opts{Pin: "GPIO17", User: "fumarium stop", Pull: ToOff, ActiveLow: true, Debounce: 20 * time.Millisecond}, false, 4 | 2 | 1<<4 | 1<<5 | 1<<8},
 		"name too long":         {Opts{Pin: "GPIO17", User: strings.Repeat("x", 40)}, true, 8},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -182,6 +183,12 @@ func TestRequestBytes(t *testing.T) {
 			native.PutUint32(want[0:], 17)
 			copy(want[256:287], c.opts.User)
 			native.PutUint64(want[288:], c.flags)
+			if c.opts.Debounce > 0 {
+				native.PutUint32(want[296:], 1)      // one attribute:
+				native.PutUint32(want[320:], 3)      // debounce,
+				native.PutUint32(want[328:], 20_000) // in microseconds,
+				native.PutUint64(want[336:], 1)      // of the first line
+			}
 			if c.output {
 				native.PutUint32(want[296:], 1) // one attribute:
 				native.PutUint32(want[320:], 2) // output values,
@@ -348,4 +355,22 @@ func TestBankOnKernel(t *testing.T) {
 			}
 		}
 	}
+}
+
+// Who holds a line can be told without taking it.
+func TestHolder(t *testing.T) {
+	k := newKernel("pinctrl-a")
+	k.holder[17] = "lamp"
+	for pin, want := range map[string]string{"GPIO17": "lamp", "GPIO18": ""} {
+		got, err := (&Kernel{sys: k}).Holder(Pin{Output: "heater", Pin: pin})
+		require.NoError(t, err)
+		assert.Equal(t, want, got, pin)
+	}
+	_, err := (&Kernel{sys: k}).Holder(Pin{Output: "heater", Pin: "GPIO99"})
+	assert.ErrorContains(t, err, "has no line")
+	assert.Empty(t, k.requests, "nothing was taken")
+	assert.Empty(t, k.fds, "nothing stays open")
+	k.denied = true
+	_, err = (&Kernel{sys: k}).Holder(Pin{Output: "heater", Pin: "GPIO17"})
+	assert.ErrorContains(t, err, "usermod")
 }

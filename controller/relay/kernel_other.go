@@ -2,7 +2,10 @@
 
 package relay
 
-import "errors"
+import (
+	"errors"
+	"time"
+)
 
 // Kernel is a Host of the kernel's GPIO lines. Only Linux has them.
 type Kernel struct{}
@@ -22,8 +25,17 @@ func NewKernel() *Kernel { return &Kernel{} }
 // Chips finds none.
 func (*Kernel) Chips() ([]Chip, error) { return nil, errSystem }
 
+// Holder knows none.
+func (*Kernel) Holder(Pin) (string, error) { return "", errSystem }
+
 // Output refuses.
 func (*Kernel) Output(Opts) (Line, error) { return nil, errSystem }
 
 // Input refuses.
 func (*Kernel) Input(Opts) (Line, error) { return nil, errSystem }
+
+// Watch refuses.
+func (*Kernel) Watch(Opts) (Watched, error) { return nil, errSystem }
+
+// EdgeClock stands still.
+func (*Kernel) EdgeClock() time.Duration { return 0 }

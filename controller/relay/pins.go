@@ -10,7 +10,7 @@ import (
 // A Pin is one output as it hangs on the machine: all that it takes to switch it off
 // without the cabinet file.
 type Pin struct {
-	Output    string `json:"output"`         // heater, heater 2, smoke, humidifier, fan or sounder
+	Output    string `json:"output"`         // heater, heater 2, smoke, humidifier, fan, sounder or light
 	Chip      string `json:"chip,omitempty"` // as in Opts
 	Pin       string `json:"pin"`
 	ActiveLow bool   `json:"active_low,omitempty"`
@@ -52,6 +52,7 @@ func Pins(c *cabinet.Cabinet) []Pin {
 	add("humidifier", c.Humidifier.Pin, c.Humidifier.Fitted, c.Humidifier.ActiveLow)
 	add("fan", c.Fan.Pin, c.Fan.Fitted, c.Fan.ActiveLow)
 	add("sounder", c.Sounder.Pin, c.Sounder.Fitted, c.Sounder.ActiveLow)
+	add("light", c.Light.Pin, c.Light.Fitted, c.Light.ActiveLow)
 	return pins
 }
 

@@ -38,6 +38,29 @@ type Host interface {
 	Input(o Opts) (Line, error)
 }
 
+// A Watcher opens inputs whose edges are noted by the kernel, with its own clock, however
+// busy the program is.
+type Watcher interface {
+	Watch(o Opts) (Watched, error)
+	// EdgeClock is the clock of those edges, now.
+	EdgeClock() time.Duration
+}
+
+// Watched is such an input.
+type Watched interface {
+	// Read gives the level that the line has now.
+	Read() (bool, error)
+	// Next waits for the next edge. Close ends the wait with an error.
+	Next() (Edge, error)
+	Close() error
+}
+
+// An Edge is an input that became active or no longer is.
+type Edge struct {
+	On bool
+	At time.Duration
+}
+
 // Opts are the options of one line.
 type Opts struct {
 	// Chip is the label of the GPIO chip; empty is the only one whose label begins
@@ -51,6 +74,9 @@ type Opts struct {
 	User string
 	// Pull is what an input reads when its wire has come off, where the chip can.
 	Pull Pull
+	// Debounce, of a watched input, is how long its contacts may bounce: the kernel says
+	// only what has stood for so long.
+	Debounce time.Duration
 	// LowAtReset refuses a pin that is pulled up before a program takes it.
 	LowAtReset bool
 }
@@ -91,7 +117,7 @@ func (l Level) String() string { return [...]string{"unknown", "off", "on"}[min(
 
 // Readback is what the lines really were when they were last looked at.
 type Readback struct {
-	Heater, Series, Fan, Smoke, Humidifier, Sounder Level
+	Heater, Series, Fan, Smoke, Humidifier, Sounder, Light Level
 	// Element says whether the heating element has voltage; Unknown without a
 	// feedback input.
 	Element Level
@@ -110,7 +136,7 @@ type output struct {
 
 // A Bank is every output of one cabinet. It is not safe for concurrent use.
 type Bank struct {
-	heater, series, fan, smoke, humidifier, sounder output
+	heater, series, fan, smoke, humidifier, sounder, light output
 
 	feedback Line
 	door     Line
@@ -149,7 +175,7 @@ func open(c *cabinet.Cabinet, h Host, wait func(time.Duration), guarded bool) (*
 	b := &Bank{wait: wait}
 	var all error
 	heat := &c.Heater
-	outputs := map[string]*output{"heater": &b.heater, "heater 2": &b.series, "smoke": &b.smoke, "humidifier": &b.humidifier, "fan": &b.fan, "sounder": &b.sounder}
+	outputs := map[string]*output{"heater": &b.heater, "heater 2": &b.series, "smoke": &b.smoke, "humidifier": &b.humidifier, "fan": &b.fan, "sounder": &b.sounder, "light": &b.light}
 	for name, o := range outputs {
 		o.name = name
 	}
@@ -193,7 +219,7 @@ func Cut(c *cabinet.Cabinet, h Host, wait func(time.Duration)) error {
 
 // all is every output, those that matter most first.
 func (b *Bank) all() []*output {
-	return []*output{&b.heater, &b.series, &b.smoke, &b.humidifier, &b.fan, &b.sounder}
+	return []*output{&b.heater, &b.series, &b.smoke, &b.humidifier, &b.fan, &b.sounder, &b.light}
 }
 
 // set switches one output and reads it back.
@@ -278,7 +304,7 @@ func (b *Bank) drive(out controller.Outputs) error {
 	want := []struct {
 		o  *output
 		on bool
-	}{{&b.smoke, out.On.Has(controller.Smoke)}, {&b.humidifier, out.On.Has(controller.Humidifier)}, {&b.fan, out.On.Has(controller.Fan)}, {&b.sounder, out.On.Has(controller.Sounder)}}
+	}{{&b.smoke, out.On.Has(controller.Smoke)}, {&b.humidifier, out.On.Has(controller.Humidifier)}, {&b.fan, out.On.Has(controller.Fan)}, {&b.sounder, out.On.Has(controller.Sounder)}, {&b.light, out.On.Has(controller.Light)}}
 	var err, heat error
 	wasOn := b.heater.on
 	if !out.On.Has(controller.Heater) {
@@ -385,7 +411,7 @@ func (b *Bank) Readback() Readback {
 	}
 	return Readback{
 		Heater: level(b.heater.line), Series: level(b.series.line), Fan: level(b.fan.line), Smoke: level(b.smoke.line),
-		Humidifier: level(b.humidifier.line), Sounder: level(b.sounder.line), Element: level(b.feedback), Door: level(b.door), Welded: b.welded,
+		Humidifier: level(b.humidifier.line), Sounder: level(b.sounder.line), Light: level(b.light.line), Element: level(b.feedback), Door: level(b.door), Welded: b.welded,
 	}
 }
 

@@ -1,11 +1,14 @@
 package snapshot
 
 import (
+	"cmp"
+	"slices"
 	"strings"
 	"time"
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/trip"
 	"fumarium/profile/lethality"
 	"fumarium/profile/proof"
 	"fumarium/sensors"
@@ -101,3 +104,23 @@ func Ending(state controller.BatchState, v *proof.Verdict) (good bool, text stri
 }
 
 func (s *Snapshot) coreRead() bool { return s.State.Core.Coldest.Status() == sensors.Good }
+
+// Pressing lists the alarms that are not normal: by priority, then those nobody
+// has acknowledged, then the latest first.
+func (s *Snapshot) Pressing() []trip.Code {
+	st := &s.State
+	var codes []trip.Code
+	for c := trip.None + 1; c < trip.Count; c++ {
+		if st.Alarms[c].Phase != trip.Normal {
+			codes = append(codes, c)
+		}
+	}
+	slices.SortStableFunc(codes, func(a, b trip.Code) int {
+		return cmp.Or(
+			cmp.Compare(a.Entry().Priority, b.Entry().Priority),
+			cmp.Compare(st.Alarms[a].Phase, st.Alarms[b].Phase),
+			cmp.Compare(st.Alarms[b].Raised, st.Alarms[a].Raised),
+		)
+	})
+	return codes
+}

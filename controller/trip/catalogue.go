@@ -217,8 +217,8 @@ var catalogue = [Count]Entry{
 	},
 	HeatUnanswered: {
 		Name: "heat-unanswered", Priority: Now, Trips: true, Suppresses: []Code{HeatShort, StageOvertime, StageOverdue},
-		Meaning: "More heat has gone into the chamber than its reading shows: the probe reads too low, stands still or hangs outside, the door was open for long, or the heat does not reach the air. Nobody knows how hot the chamber is; the heater is off.",
-		Action:  "Look at the chamber with another thermometer. See that its probe hangs inside and is of the type in the cabinet file, that the door is shut and the element gets warm; then reset.",
+		Meaning: "More heat has gone into the chamber than its reading shows: the probe reads too low, stands still or hangs outside, the door was open for long, or the heat does not reach the air. Or nothing heats and the reading does not fall: it stands still, or the relay is welded or something burns. Nobody knows how hot the chamber is; the heater is off.",
+		Action:  "Look at the chamber with another thermometer; if it is hot and does not cool, cut the mains. See that its probe hangs inside and is of the type in the cabinet file, that the door is shut and the element gets warm; then reset.",
 	},
 	CoreOutrunsChamber: {
 		Name: "core-outruns-chamber", Priority: Now, Trips: true, Delay: time.Minute, Needs: CoreProbe,
@@ -245,5 +245,16 @@ var catalogue = [Count]Entry{
 		Name: "ember-burning", Priority: Later, Delay: 20 * time.Minute, Needs: SmokePump | EmberProbe,
 		Meaning: "The smoke generator still smoulders although nothing shall smoke.",
 		Action:  "Do not leave it alone: put it out, or carry it outdoors onto something that cannot burn. It gives off carbon monoxide until it is cold.",
+	},
+	DisplayDead: {
+		Name: "display-dead", Priority: Later, Delay: 30 * time.Second, Needs: Display,
+		Meaning: "The display at the cabinet takes no picture: it is dark, or what it shows is old. Nothing else depends on it.",
+		Action:  "Go by the page. Check the display's plug and its supply; it is tried again by itself.",
+		More:    []Advice{{With: Buttons, Text: "Answer on the page: a button answers only what was shown."}},
+	},
+	ButtonStuck: {
+		Name: "button-stuck", Priority: Later, Delay: 5 * time.Second, Needs: Buttons,
+		Meaning: "A button at the cabinet is pressed without an end, chatters or cannot be read. It does nothing until it has been at rest.",
+		Action:  "Free the button and dry it. Go by the page meanwhile.",
 	},
 }

@@ -63,6 +63,8 @@ const (
 	CalibrationOff
 	HeatUnanswered
 	CoreOutrunsChamber
+	DisplayDead
+	ButtonStuck
 	Count // number of codes, for arrays
 )
 

@@ -17,11 +17,13 @@ const (
 	SmokePump                      // a smoke generator whose pump it switches
 	DoorSwitch                     // a switch on the door
 	HeatFeedback                   // a contact that sees the element's voltage
+	Display                        // at the cabinet
+	Buttons                        // at the cabinet
 )
 
 var partText = [...]string{
 	"two chamber probes", "a core probe", "a second core probe", "a wet bulb", "a probe in the room", "an ember probe",
-	"a smoke generator", "a door switch", "a heater feedback",
+	"a smoke generator", "a door switch", "a heater feedback", "a display", "a button",
 }
 
 // String lists the parts.

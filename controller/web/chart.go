@@ -10,6 +10,7 @@ import (
 	"fumarium/controller/chart"
 	"fumarium/controller/history"
 	"fumarium/controller/snapshot"
+	"fumarium/profile/quantity"
 )
 
 // widthStep is how far apart the widths are in which charts are drawn, in pixels, so that
@@ -26,12 +27,20 @@ func (s *server) chart(w http.ResponseWriter, r *http.Request) *problem {
 			pixels, chart.MinWidthPixels, chart.MaxWidthPixels, chart.DefaultWidthPixels)
 	}
 	pixels -= pixels % widthStep
-	return s.charts.get(r.Context(), strconv.Itoa(pixels), func(snap *snapshot.Snapshot) *rendering {
+	var units quantity.Units // as many as four
+	if text := r.URL.Query().Get("units"); text != "" {
+		if units, err = quantity.ParseUnits(text); err != nil {
+			return refuse(http.StatusBadRequest, "units: %v", err)
+		}
+	}
+	return s.charts.get(r.Context(), strconv.Itoa(pixels)+" "+units.String(), func(snap *snapshot.Snapshot) *rendering {
 		if snap == nil {
 			return &rendering{problem: refuse(http.StatusServiceUnavailable, "%s", errNoStep)}
 		}
 		var svg bytes.Buffer
-		if err := figure(snap, pixels).WriteSVG(&svg); err != nil {
+		drawing := figure(snap, pixels)
+		drawing.Units = units
+		if err := drawing.WriteSVG(&svg); err != nil {
 			return &rendering{problem: refuse(http.StatusInternalServerError, "%v", err)}
 		}
 		return &rendering{kind: "image/svg+xml", body: svg.Bytes()}

@@ -1,6 +1,7 @@
 package web_test
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -90,13 +91,17 @@ func closed(t *testing.T, d *openapi3.T) *openapi3.T {
 // exchange holds a request and its answer against the description.
 func exchange(t *testing.T, d *openapi3.T, r *http.Request, w *httptest.ResponseRecorder) (request, answer error) {
 	t.Helper()
-	item := d.Paths.Value(r.URL.Path)
-	require.NotNil(t, item, r.URL.Path)
+	path, of := r.URL.Path, map[string]string{}
+	if id, ok := strings.CutPrefix(path, "/api/batches/"); ok {
+		path, of["batch"] = "/api/batches/{batch}", id
+	}
+	item := d.Paths.Value(path)
+	require.NotNil(t, item, path)
 	operation := item.GetOperation(r.Method)
 	require.NotNil(t, operation, r.Method+" "+r.URL.Path)
 	in := &openapi3filter.RequestValidationInput{
-		Request: r, QueryParams: r.URL.Query(),
-		Route: &routers.Route{Spec: d, Path: r.URL.Path, PathItem: item, Method: r.Method, Operation: operation},
+		Request: r, QueryParams: r.URL.Query(), PathParams: of,
+		Route: &routers.Route{Spec: d, Path: path, PathItem: item, Method: r.Method, Operation: operation},
 		Options: &openapi3filter.Options{IncludeResponseStatus: true, AuthenticationFunc: func(_ context.Context, a *openapi3filter.AuthenticationInput) error {
 			if a.SecuritySchemeName != "operator" || r.Header.Get("Authorization") != "Bearer "+token {
 				return errors.New("not the operator")
@@ -162,6 +167,7 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		loop   *loop
 		body   string
 		query  url.Values
+		id     string // in the path
 		change func(*http.Request)
 		// bad is what a client that holds its requests against the description would
 		// not have sent.
@@ -172,7 +178,7 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		"GET /page.css 200":         {{loop: cook}},
 		"GET /page.js 200":          {{loop: cook}},
 		"GET /icon.svg 200":         {{loop: cook}},
-		"GET /chart.svg 200":        {{loop: cook}, {loop: cook, query: url.Values{"width": {"240"}}}, {loop: cook, query: url.Values{"width": {"4000"}}}},
+		"GET /chart.svg 200":        {{loop: cook}, {loop: cook, query: url.Values{"width": {"240"}}}, {loop: cook, query: url.Values{"width": {"4000"}}}, {loop: cook, query: url.Values{"units": {"F,lb"}}}},
 		"GET /chart.svg 400":        {},
 		"GET /chart.svg 503":        {{loop: none}},
 		"GET /api/openapi.yaml 200": {{loop: cook}},
@@ -193,19 +199,38 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		"POST /api/commands 422": {{loop: cook, body: `{"command":"x"}`, bad: true}, {loop: cook, body: `{"command":"start","product":"no such"}`},
 			{loop: cook, body: `{"command":"confirm"}`}, {loop: cook, body: `{"command":"confirm","question":"the one that waits"}`, bad: true},
 			{loop: cook, body: `{"command":"start","product":"Caraway ring","reason":"` + strings.Repeat("x", 501) + `"}`, bad: true}},
-		"POST /api/commands 503": {{loop: broken, body: `{"command":"hold"}`}},
-		"GET /healthz 200":       {{loop: cook}},
-		"GET /healthz 503":       {{loop: none}},
-		"GET /readyz 200":        {{loop: cook}},
-		"GET /readyz 503":        {{loop: none}, {loop: accepting(&snapshot.Snapshot{Stepped: noon})}},
-		"GET /metrics 200":       {{loop: cook}, {loop: none}},
+		"POST /api/commands 503":       {{loop: broken, body: `{"command":"hold"}`}},
+		"GET /api/batches 200":         {{loop: cook}},
+		"GET /api/batches 404":         {{loop: none}},
+		"GET /api/batches 503":         {{loop: broken}},
+		"GET /api/batches/{batch} 200": {{loop: cook}},
+		"GET /api/batches/{batch} 404": {{loop: cook, id: "another"}, {loop: none}},
+		"GET /api/batches/{batch} 409": {{loop: cook, id: "running"}},
+		"GET /api/batches/{batch} 503": {{loop: broken}},
+		"GET /api/events 200":          {{loop: accepting(ending())}},
+		"GET /api/plan/curve 200":      {{loop: cook}, {loop: none}},
+		"POST /api/rehearse 200":       {{loop: cook, body: `{"product":"Caraway ring"}`}, {loop: none, body: `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}},
+		"POST /api/rehearse 400":       {{loop: cook, body: `{`, bad: true}},
+		"POST /api/rehearse 401":       {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"product":"Caraway ring"}`, bad: true}},
+		"POST /api/rehearse 403":       {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"product":"Caraway ring"}`}},
+		"POST /api/rehearse 409":       {{loop: refusing, body: `{"product":"Caraway ring"}`}},
+		"POST /api/rehearse 413":       {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
+		"POST /api/rehearse 415":       {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"product":"Caraway ring"}`, bad: true}},
+		"POST /api/rehearse 422":       {{loop: cook, body: `{"product":"no such"}`}, {loop: cook, body: `{"product":"Caraway ring","reason":"x"}`, bad: true}, {loop: cook, body: `{}`}},
+		"POST /api/rehearse 503":       {{loop: broken, body: `{"product":"Caraway ring"}`}},
+		"GET /healthz 200":             {{loop: cook}},
+		"GET /healthz 503":             {{loop: none}},
+		"GET /readyz 200":              {{loop: cook}},
+		"GET /readyz 503":              {{loop: none}, {loop: accepting(&snapshot.Snapshot{Stepped: noon})}},
+		"GET /metrics 200":             {{loop: cook}, {loop: none}},
 	}
 	for _, width := range []string{"wide", "239", "4001", "-1"} {
 		tries["GET /chart.svg 400"] = append(tries["GET /chart.svg 400"], try{loop: cook, query: url.Values{"width": {width}}, bad: true})
 	}
 	for path, methods := range paths {
 		for _, method := range methods {
-			tries[method+" "+path+" 421"] = []try{{loop: cook, change: host("evil.example"), body: map[string]string{"POST": `{"command":"hold"}`}[method]}}
+			body := map[string]string{"/api/commands": `{"command":"hold"}`, "/api/rehearse": `{"product":"Caraway ring"}`}[path]
+			tries[method+" "+path+" 421"] = []try{{loop: cook, change: host("evil.example"), body: body}}
 		}
 	}
 	for _, key := range described {
@@ -213,7 +238,7 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 			require.NotEmpty(t, tries[key], "described, but no request here brings it about")
 			part := strings.Fields(key)
 			for _, q := range tries[key] {
-				target := part[1]
+				target := strings.Replace(part[1], "{batch}", cmp.Or(q.id, "cooked"), 1)
 				if q.query != nil {
 					target += "?" + q.query.Encode()
 				}
@@ -252,6 +277,7 @@ func TestDescribedCommandsExist(t *testing.T) {
 // The status keeps to its description in every state, filled or empty.
 func TestStatusKeepsToTheDescription(t *testing.T) {
 	d := closed(t, ours(t))
+	assert.NotNil(t, status(t, cooking())["plan"])
 	full := asking()
 	full.State.Tripped = trip.ChamberHigh
 	for c := trip.None + 1; c < trip.Count; c++ {

@@ -35,6 +35,7 @@ type Order struct {
 	Probe       string `json:"probe,omitempty"`
 	Batch       string `json:"batch,omitempty"`
 	Text        string `json:"text,omitempty"`
+	Mark        string `json:"mark,omitempty"`
 }
 
 // A field is one key of an order, with what it is part of; a note's are part of nothing
@@ -52,7 +53,7 @@ func (o *Order) fields() []field {
 		{"product_yaml", &o.ProductYAML, controller.WithProduct}, {"stuffed_at", &o.StuffedAt, controller.WithProduct},
 		{"reason", &o.Reason, controller.WithProduct}, {"alarm", &o.Alarm, controller.WithAlarm},
 		{"for", &o.For, controller.WithDuration}, {"question", &o.Question, controller.WithQuestion},
-		{"probe", &o.Probe, controller.WithProbe}, {"batch", &o.Batch, 0}, {"text", &o.Text, 0},
+		{"probe", &o.Probe, controller.WithProbe}, {"batch", &o.Batch, 0}, {"text", &o.Text, 0}, {"mark", &o.Mark, 0},
 	}
 }
 
@@ -214,7 +215,7 @@ func (s *server) product(o *Order, r *snapshot.Request) *problem {
 		r.ProductName, r.ProductFile = o.File, []byte(o.ProductYAML)
 		r.Product, err = s.parse(o.File, r.ProductFile)
 	default:
-		return refuse(http.StatusUnprocessableEntity, "start needs either product, a name from /api/products, or both file and product_yaml")
+		return refuse(http.StatusUnprocessableEntity, "this needs either product, a name from /api/products, or both file and product_yaml")
 	}
 	if err != nil {
 		return refuse(http.StatusUnprocessableEntity, "%v", err)
@@ -274,12 +275,12 @@ func (s *server) note(w http.ResponseWriter, r *http.Request, o *Order) *problem
 	switch {
 	case s.Note == nil || o.Batch == "":
 		return refuse(http.StatusConflict, "there is no batch to note anything on; name one with batch")
-	case strings.TrimSpace(o.Text) == "" || len(o.Text) > maxNote:
-		return refuse(http.StatusUnprocessableEntity, "a note needs text, at most %d bytes", maxNote)
+	case strings.TrimSpace(o.Text+o.Mark) == "" || len(o.Text) > maxNote || len(o.Mark) > maxMark:
+		return refuse(http.StatusUnprocessableEntity, "a note needs text, at most %d bytes, or a mark, at most %d", maxNote, maxMark)
 	}
 	ctx, cancel := context.WithTimeout(r.Context(), maxWait)
 	defer cancel()
-	if err := s.Note(ctx, o.Batch, strings.TrimSpace(o.Text)); err != nil {
+	if err := s.Note(ctx, o.Batch, strings.TrimSpace(o.Text), strings.TrimSpace(o.Mark)); err != nil {
 		return refuse(http.StatusConflict, "the note was not kept: %v", err)
 	}
 	state := controller.Idle

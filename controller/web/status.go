@@ -1,9 +1,7 @@
 package web
 
 import (
-	"cmp"
 	"fmt"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -11,6 +9,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/controller/history"
+	"fumarium/controller/outlook"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile"
@@ -26,11 +25,17 @@ type Status struct {
 	World      string    `json:"world"`       // simulated or real
 	Pace       float64   `json:"pace"`
 	Cabinet    string    `json:"cabinet"`
+	Batch      *string   `json:"batch"` // under way or the last, in the record
 	Product    *string   `json:"product"`
 	State      string    `json:"state"`
 	Stopping   bool      `json:"stopping"` // the daemon is switching off
 	Summary    string    `json:"summary"`  // what is happening, in words
 	Commands   []string  `json:"commands"` // what makes sense now
+
+	// Plan is what is still to come, and when; PlanMissing is why that, or a part of it, is
+	// not known.
+	Plan        *outlook.Plan `json:"plan"`
+	PlanMissing *string       `json:"plan_missing"`
 
 	Stage          *StageNow `json:"stage"`
 	Stages         []Stage   `json:"stages"`
@@ -202,7 +207,7 @@ var roleText = map[cabinet.Role]string{
 func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	st := &s.State
 	status := Status{
-		Time: s.Time, World: "real", Pace: s.Pace, State: st.Batch.String(), Stopping: s.Stopping,
+		Time: s.Time, World: "real", Pace: s.Pace, Batch: word(s.BatchID), State: st.Batch.String(), Stopping: s.Stopping,
 		Summary: summary(s), Commands: commands(s),
 		Stages: []Stage{}, Probes: []Probe{}, Alarms: []Alarm{}, Rules: []Rule{}, Doubts: []string{}, NotCovered: []string{},
 		Outputs: map[string]*bool{}, DamperRatio: quantity.OrNull(st.Out.Damper, true),
@@ -291,7 +296,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 		e := st.Tripped.Entry()
 		status.Trip = &Trip{Code: e.Name, Meaning: e.Meaning, Action: e.Do(here)}
 	}
-	for _, c := range pressing(st) {
+	for _, c := range s.Pressing() {
 		e := c.Entry()
 		status.Alarms = append(status.Alarms, Alarm{
 			Code: e.Name, Priority: e.Priority.String(), State: st.Alarms[c].Phase.String(), Meaning: e.Meaning, Action: e.Do(here), Mended: e.Says(here),
@@ -306,25 +311,6 @@ func age(s *snapshot.Snapshot, now time.Time) (time.Duration, bool) { return age
 
 func ageAt(stepped, now time.Time) (time.Duration, bool) {
 	return max(0, now.Sub(stepped)), !stepped.IsZero()
-}
-
-// pressing lists the alarms that are not normal: by priority, then those nobody
-// has acknowledged, then the latest first.
-func pressing(st *controller.State) []trip.Code {
-	var codes []trip.Code
-	for c := trip.None + 1; c < trip.Count; c++ {
-		if st.Alarms[c].Phase != trip.Normal {
-			codes = append(codes, c)
-		}
-	}
-	slices.SortStableFunc(codes, func(a, b trip.Code) int {
-		return cmp.Or(
-			cmp.Compare(a.Entry().Priority, b.Entry().Priority),
-			cmp.Compare(st.Alarms[a].Phase, st.Alarms[b].Phase),
-			cmp.Compare(st.Alarms[b].Raised, st.Alarms[a].Raised),
-		)
-	})
-	return codes
 }
 
 // commands lists what the controller would not refuse at once. It only decides

@@ -15,11 +15,8 @@ import (
 	"crypto/subtle"
 	"embed"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"html/template"
-	"io"
-	"mime"
 	"net"
 	"net/http"
 	"net/netip"
@@ -31,6 +28,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/caution"
 	"fumarium/controller/chart"
+	"fumarium/controller/outlook"
 	"fumarium/controller/snapshot"
 	"fumarium/profile"
 	"fumarium/sensors"
@@ -46,6 +44,7 @@ const (
 	mostCommands = 8
 	maxReason    = 500
 	maxNote      = 4000
+	maxMark      = 40
 	// maxWait bounds how long a command waits for its step, which comes within a
 	// second. Common practice, no source.
 	maxWait = 10 * time.Second
@@ -84,8 +83,14 @@ type Config struct {
 	ParseProduct func(file string, data []byte) (*profile.Product, error)
 	ProductNames func() []string
 	// Note keeps a note on a batch; nil keeps none.
-	Note func(ctx context.Context, batch, text string) error
-	Now  func() time.Time // wall clock; nil is time.Now
+	Note func(ctx context.Context, batch, text, mark string) error
+	// Archive is the recorded batches; nil is none.
+	Archive Archive
+	// Outlook is what rehearsals say of a batch, or why they say nothing. It must not wait.
+	Outlook func(batch string) (course *outlook.Course, missing string)
+	// Rehearse makes the course of a product before it is started.
+	Rehearse func(context.Context, *profile.Product) (*outlook.Course, error)
+	Now      func() time.Time // wall clock; nil is time.Now
 }
 
 type server struct {
@@ -96,8 +101,11 @@ type server struct {
 	mux    *http.ServeMux
 	// Two, so that charts of many sizes let nobody wait for the status.
 	texts, charts *press
+	herald        *herald
 	commands      chan struct{} // one for each that is under way
+	archive       chan struct{} // held by who reads it
 	parsing       sync.Mutex    // one product at a time
+	rehearsing    sync.Mutex    // one rehearsal at a time
 }
 
 // A route is a pattern of net/http with its method, and what serves it. HEAD is
@@ -124,8 +132,9 @@ func New(c Config) http.Handler {
 	s := &server{
 		Config: c, token: sha256.Sum256([]byte(c.Token)), origin: http.NewCrossOriginProtection(), mux: http.NewServeMux(),
 		texts: newPress(c.Loop.Snapshot, c.Now), charts: newPress(c.Loop.Snapshot, c.Now),
-		commands: make(chan struct{}, mostCommands),
+		commands: make(chan struct{}, mostCommands), archive: make(chan struct{}, 1),
 	}
+	s.herald = &herald{latest: c.Loop.Snapshot, now: s.said}
 	s.routes = []route{
 		{http.MethodGet, "/", s.page},
 		{http.MethodGet, "/page.css", asset("assets/page.css", "text/css; charset=utf-8")},
@@ -136,6 +145,11 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/api/status", s.status},
 		{http.MethodGet, "/api/products", s.products},
 		{http.MethodPost, "/api/commands", s.command},
+		{http.MethodGet, "/api/events", s.events},
+		{http.MethodGet, "/api/batches", s.batches},
+		{http.MethodGet, "/api/batches/{batch}", s.batch},
+		{http.MethodGet, "/api/plan/curve", s.planCurve},
+		{http.MethodPost, "/api/rehearse", s.rehearse},
 		{http.MethodGet, "/healthz", s.health},
 		{http.MethodGet, "/readyz", s.ready},
 	}
@@ -254,27 +268,37 @@ const errNoStep = "the controller has not made its first step yet; ask again in 
 // that is not ours to word.
 var unknownAge = []byte(`"age_seconds":null`)
 
-// status is rendered once a step, but for its age: that grows, and must above all when
+// statusOf is rendered once a step, but for its age: that grows, and must above all when
 // there are no more steps.
-func (s *server) status(w http.ResponseWriter, req *http.Request) *problem {
-	r := s.texts.get(req.Context(), "status", func(snap *snapshot.Snapshot) *rendering {
+func (s *server) statusOf(ctx context.Context) *rendering {
+	return s.texts.get(ctx, "status", func(snap *snapshot.Snapshot) *rendering {
 		if snap == nil {
 			return &rendering{problem: refuse(http.StatusServiceUnavailable, "%s", errNoStep)}
 		}
 		undated := *snap
 		undated.Stepped = time.Time{}
-		body, err := json.Marshal(NewStatus(&undated, time.Time{}))
+		said := NewStatus(&undated, time.Time{})
+		said.Plan, said.PlanMissing = s.plan(snap)
+		body, err := json.Marshal(said)
 		if err != nil {
 			return &rendering{problem: notJSON}
 		}
 		before, after, _ := bytes.Cut(append(body, '\n'), unknownAge)
 		return &rendering{kind: "application/json", body: before, after: after, stepped: snap.Stepped}
 	})
-	age := unknownAge
+}
+
+// aged is the age that goes into a status.
+func (s *server) aged(r *rendering) []byte {
 	if a, ok := ageAt(r.stepped, s.Now()); ok {
-		age = fmt.Appendf(nil, `"age_seconds":%g`, a.Seconds())
+		return fmt.Appendf(nil, `"age_seconds":%g`, a.Seconds())
 	}
-	return r.answer(w, age)
+	return unknownAge
+}
+
+func (s *server) status(w http.ResponseWriter, req *http.Request) *problem {
+	r := s.statusOf(req.Context())
+	return r.answer(w, s.aged(r))
 }
 
 func (s *server) productNames() []string {
@@ -367,65 +391,5 @@ func (s *server) authorized(r *http.Request) *problem {
 	if same := subtle.ConstantTimeCompare(given[:], s.token[:]); same != 1 || !strings.EqualFold(scheme, "Bearer") {
 		return refuse(http.StatusUnauthorized, "changing anything needs the operator's token; send it as \"Authorization: Bearer TOKEN\"")
 	}
-	return nil
-}
-
-// Accepted is the answer to a command that was taken.
-type Accepted struct {
-	State string `json:"state"` // of the batch, after the step that took it
-	// Recorded says that the command is on disk; otherwise Unrecorded says why not.
-	Recorded   bool   `json:"recorded"`
-	Unrecorded string `json:"unrecorded,omitempty"`
-	// Findings are what spoke against a start that was taken for a reason.
-	Findings []string `json:"findings,omitempty"`
-}
-
-func (s *server) command(w http.ResponseWriter, r *http.Request) *problem {
-	if err := s.origin.Check(r); err != nil {
-		return refuse(http.StatusForbidden, "the request comes from another site's page; open this daemon's own page and do it there")
-	}
-	if p := s.authorized(r); p != nil {
-		return p
-	}
-	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
-		return refuse(http.StatusUnsupportedMediaType, "a command is JSON; send it with \"Content-Type: application/json\"")
-	}
-	defer keepPlace(r.Context())()
-	select {
-	case s.commands <- struct{}{}:
-		defer func() { <-s.commands }()
-	default:
-		return refuse(http.StatusServiceUnavailable, "%d commands are under way already; send it again in a moment", mostCommands)
-	}
-	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxBody))
-	if tooLarge := (*http.MaxBytesError)(nil); errors.As(err, &tooLarge) {
-		return refuse(http.StatusRequestEntityTooLarge, "the body is larger than %d bytes; a product file is a few thousand", maxBody)
-	} else if err != nil {
-		return refuse(http.StatusBadRequest, "the body could not be read: %v; send it again", err)
-	}
-	o, err := readOrder(body)
-	if err != nil {
-		return refuse(http.StatusBadRequest, "%v", err)
-	}
-	if o.Command == Note {
-		return s.note(w, r, o)
-	}
-	request, p := s.request(o)
-	if p != nil {
-		return p
-	}
-	request.Who = "operator"
-	ctx, cancel := context.WithTimeout(r.Context(), maxWait)
-	defer cancel()
-	reply, err := s.Loop.Do(ctx, request)
-	if err != nil {
-		return refuse(http.StatusServiceUnavailable, "the controller did not answer: %v; look at the cabinet before you try again", err)
-	}
-	if !reply.Accepted {
-		p := refuse(http.StatusConflict, "%s", reply.Why)
-		p.Findings, p.Excusable = reply.Findings, reply.Excusable
-		return p
-	}
-	writeJSON(w, "application/json", http.StatusOK, Accepted{State: reply.State.String(), Recorded: reply.Recorded, Unrecorded: reply.Unrecorded, Findings: reply.Findings})
 	return nil
 }

@@ -26,6 +26,7 @@ import (
 	"fumarium/controller/chart"
 	"fumarium/controller/history"
 	"fumarium/controller/metrics"
+	"fumarium/controller/outlook"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/controller/web"
@@ -188,6 +189,20 @@ func configured(l *loop, change func(*web.Config)) http.Handler {
 			return ring, nil
 		},
 		ProductNames: func() []string { return []string{ring.Name} },
+		Archive:      archive{l},
+		Outlook:      func(string) (*outlook.Course, string) { return course(), "" },
+		Rehearse: func(context.Context, *profile.Product) (*outlook.Course, error) {
+			switch {
+			case l.err != nil:
+				return nil, context.DeadlineExceeded
+			case !l.reply.Accepted:
+				return nil, errors.New("a stage never ends")
+			}
+			return course(), nil
+		},
+	}
+	if l.snap == nil {
+		c.Archive = nil
 	}
 	change(&c)
 	return web.New(c)
@@ -262,7 +277,7 @@ func TestStatusOfACook(t *testing.T) {
 	assert.Equal(t, 14400.0, got["elapsed_seconds"])
 	assert.InDelta(t, 1.3, got["lethality_log10"], 1e-12) // 13.416 s / 10.32 s
 	assert.Equal(t, "Cook: chamber 81.6 °C of 82 °C, core 63.2 °C; ends when core reaches 71 °C and lethality reaches 6.5", got["summary"])
-	assert.Equal(t, map[string]any{"heater": true, "fan": true, "smoke": false, "humidifier": nil, "sounder": false}, got["outputs"])
+	assert.Equal(t, map[string]any{"heater": true, "fan": true, "smoke": false, "humidifier": nil, "sounder": false, "light": nil}, got["outputs"])
 	stage := got["stage"].(map[string]any)
 	assert.Equal(t, []any{
 		map[string]any{"kind": "core", "text": "core reaches 71 °C", "now": "63.2 °C", "progress_ratio": nil},
@@ -478,7 +493,12 @@ func TestUnknownPathsAndMethods(t *testing.T) {
 	assert.Equal(t, http.StatusMethodNotAllowed, w.Code)
 	assert.Equal(t, "POST", w.Header().Get("Allow"))
 	assert.Contains(t, detail(t, w), "use POST")
+	ends := handler(accepting(ending()))
 	for path, methods := range web.Routes(h) {
+		h := h
+		if path == "/api/events" { // which ends only with the daemon
+			h = ends
+		}
 		for _, method := range []string{http.MethodGet, http.MethodHead, http.MethodPost, http.MethodPut, http.MethodDelete, http.MethodOptions, "BREW"} {
 			w := ask(h, method, path, "")
 			if slices.Contains(methods, method) || method == http.MethodHead && methods[0] == http.MethodGet {
@@ -532,6 +552,26 @@ func TestChart(t *testing.T) {
 	assert.Contains(t, ask(handler(accepting(s)), http.MethodGet, "/chart.svg", "").Body.String(), "core-lost")
 	s.History.Begin("2026-03-14-2", ring, s.State.Elapsed)
 	assert.NotContains(t, ask(handler(accepting(s)), http.MethodGet, "/chart.svg", "").Body.String(), "core-lost")
+}
+
+// A reader gets scales and labels in the units asked for, and no other reader's.
+func TestChartInUnits(t *testing.T) {
+	h := handler(accepting(cooking()))
+	in := func(query string) (int, string) {
+		w := ask(h, http.MethodGet, "/chart.svg"+query, "")
+		return w.Code, w.Body.String()
+	}
+	_, usual := in("")
+	code, asked := in("?units=F,lb")
+	assert.Equal(t, http.StatusOK, code)
+	assert.Contains(t, usual, "Temperature, °C:")
+	assert.Contains(t, asked, "Temperature, °F:")
+	assert.NotContains(t, asked, "Temperature, °C:")
+	_, again := in("?units=C")
+	assert.Equal(t, usual, again)
+	code, said := in("?units=kelvin")
+	assert.Equal(t, http.StatusBadRequest, code)
+	assert.Contains(t, said, "there are no units")
 }
 
 // Events come as structure: nobody has to read the words.

@@ -92,6 +92,19 @@ func TestFormulasMeetTheLimits(t *testing.T) {
 	for _, e := range all {
 		f := e.Value.Formula
 		green, total := meat(f), float64(f.Mass())
+		if len(f.Pickle.Items) > 0 { // what is pumped is a share of all that the pickle holds, by hand
+			pickle := float64(f.Cure.Mass)
+			for _, i := range f.Pickle.Items {
+				pickle += float64(i.Mass)
+			}
+			share := quantity.Kilograms(float64(f.Pickle.Uptake) * green / pickle)
+			f.Cure.Mass *= share
+			f.Other = slices.Clone(f.Other)
+			for _, i := range f.Pickle.Items {
+				i.Mass *= share
+				f.Other = append(f.Other, i)
+			}
+		}
 		cureSalt := float64(f.Cure.Mass) * (1 - float64(f.Cure.Nitrite))
 		salt := sum(f, profile.Salt) + cureSalt
 		if f.Cure.Method != profile.NoCure {

@@ -63,7 +63,7 @@ func (j *judging) check(r Rule, ppm float64) Check {
 		c.Pass, c.Shown, c.Why = true, false, "what is left while it is sold shows in an analysis only"
 	case r.When == Finished:
 		most := mostLossCooked
-		if !j.cooked {
+		if !j.heated {
 			most = mostLossDried
 		}
 		if _, left, ok := j.p.MeasuredBy(profile.DriedTo); ok {

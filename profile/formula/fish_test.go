@@ -148,3 +148,18 @@ func TestFermentedFormula(t *testing.T) {
 	p.Stages[0].Until.Conditions[0].AtMost = .60
 	assert.False(t, formula.Judge(p, profile.UnitedStates).Shown())
 }
+
+// A sausage that is fermented until its core is warm enough is not cooked by that: it was
+// taken for cooked sausage, whose limits are others, and in the EU for heated meat.
+func TestWhatIsFermentedWarmIsNotCooked(t *testing.T) {
+	for process, want := range map[profile.Process]profile.Class{
+		profile.FullyCooked: profile.CookedSausage, profile.NotReadyToEat: profile.UncookedSausage,
+		profile.ColdSmoked: profile.UncookedSausage, profile.FermentedAndDried: profile.UncookedSausage,
+	} {
+		p := &profile.Product{
+			Name: "p", Species: profile.RedMeat, Process: process, Formula: cured(meat(5), profile.Comminuted, 0.0098, 0.0625),
+			Stages: []profile.Stage{{Name: "ripen", Heat: true, ChamberSetpoint: 24, Until: profile.Until{Conditions: []profile.Condition{{Kind: profile.CoreAtLeast, Core: 22}}}}},
+		}
+		assert.Equal(t, want, formula.Judge(p, profile.UnitedStates).Class, process)
+	}
+}

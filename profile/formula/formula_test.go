@@ -281,6 +281,20 @@ func TestClassIsGuessedTowardsTheStricterLimit(t *testing.T) {
 	}
 }
 
+// What is heated to a core and not cooked through is no cooked sausage, with three times
+// the water: 9 CFR 319.140 has 10 % for that and 3 % for the other. That it was heated still
+// rules out nitrate in the UK (SI 2007/1778: only in what is not heated).
+func TestHeatedIsNotCooked(t *testing.T) {
+	p := &profile.Product{Name: "Larder ring", Species: profile.RedMeat, Formula: cured(meat(5), profile.Comminuted, 0.0096, 0.0625),
+		Targets: profile.Targets{HasCore: true, Core: 55}}
+	p.Formula.Cure.Nitrate = 0.04
+	for process, want := range map[profile.Process]profile.Class{profile.FullyCooked: profile.CookedSausage, profile.NotReadyToEat: profile.UncookedSausage} {
+		p.Process = process
+		assert.Equal(t, want, formula.Judge(p, profile.UnitedStates).Class, process.String())
+		assert.False(t, formula.Judge(p, profile.UnitedKingdom).Pass(), process.String())
+	}
+}
+
 func finding(v formula.Verdict, code string) (source.Finding, bool) {
 	for _, f := range v.Findings {
 		if f.Code == code {

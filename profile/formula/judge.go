@@ -88,7 +88,7 @@ func Judge(p *profile.Product, where profile.Jurisdiction) Verdict {
 		j.find(source.Note, "class-guessed", "the product names no class and is judged as bacon, because "+why,
 			"write class: bacon, or class: whole muscle if it is none")
 	}
-	j.subject = subject{p.Species, j.Class, f, cooked(p), p.FishKind()}
+	j.subject = subject{p.Species, j.Class, f, heated(p), p.FishKind()}
 	if j.Cured {
 		j.cure()
 		for _, other := range profile.Jurisdictions() {

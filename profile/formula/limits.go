@@ -95,9 +95,17 @@ const (
 // usualLoss is what a batch loses in the smokehouse; common practice, no source.
 const usualLoss = 0.15
 
-// cooked reports whether a heated stage has to bring the core to a temperature or a
-// lethality.
-func cooked(p *profile.Product) bool {
+// cooked reports whether it is meant to be cooked through: heated towards a core, and by a
+// process that cooks.
+func cooked(p *profile.Product) bool { return p.Process == profile.FullyCooked && heated(p) }
+
+// heated reports whether a heated stage has to bring the core to a temperature or a
+// lethality, cooked through or not. What is smoked cold, or fermented and dried, stays raw,
+// however warm its fermenting stage waits for the core to be.
+func heated(p *profile.Product) bool {
+	if p.Process == profile.ColdSmoked || p.Process == profile.FermentedAndDried {
+		return false
+	}
 	if p.Targets.HasCore || p.Targets.HasLethality {
 		return true
 	}

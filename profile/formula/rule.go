@@ -106,7 +106,7 @@ type subject struct {
 	species profile.Species
 	class   profile.Class
 	formula profile.Formula
-	cooked  bool
+	heated  bool // towards a core, cooked through or not
 	fish    fish.Kind
 }
 

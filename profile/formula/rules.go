@@ -98,17 +98,17 @@ var Rules = []Rule{
 	// amounts are held against the green weight is own choice, the stricter reading.
 	{eu, "meat products", NitriteIon, Ingoing, GreenWeight, at(80), Bound{}, "Regulation (EU) 2023/2108, 08.3.1 and 08.3.2", "from 9 October 2025", Quoted, subject.meat},
 	{eu, "meat products, to the end of shelf life", NitriteIon, Residual, TotalFormulation, at(45), Bound{}, "Regulation (EU) 2023/2108", "from 9 October 2025", FromMemory, subject.meat},
-	{eu, "meat products that are heated", NitrateIon, Ingoing, GreenWeight, at(0), Bound{}, "Regulation (EC) 1333/2008: nitrate only in what is not heated", "no date", FromMemory, func(s subject) bool { return s.meat() && s.cooked }},
-	{eu, "meat products that are not heated", NitrateIon, Residual, TotalFormulation, at(90), Bound{}, "Regulation (EU) 2023/2108; what exceeds it may be sold, and the operator looks for the cause", "from 9 October 2025", FromMemory, func(s subject) bool { return s.meat() && !s.cooked }},
+	{eu, "meat products that are heated", NitrateIon, Ingoing, GreenWeight, at(0), Bound{}, "Regulation (EC) 1333/2008: nitrate only in what is not heated", "no date", FromMemory, func(s subject) bool { return s.meat() && s.heated }},
+	{eu, "meat products that are not heated", NitrateIon, Residual, TotalFormulation, at(90), Bound{}, "Regulation (EU) 2023/2108; what exceeds it may be sold, and the operator looks for the cause", "from 9 October 2025", FromMemory, func(s subject) bool { return s.meat() && !s.heated }},
 
 	{uk, "dry cured bacon", NitriteAsSodium, Residual, TotalFormulation, at(175), Bound{}, ukText, ukDate, Read, func(s subject) bool { return dry(s) && s.bacon() && !wet(s) }},
 	{uk, "dry cured ham", NitriteAsSodium, Residual, TotalFormulation, at(100), Bound{}, ukText, ukDate, Read, func(s subject) bool { return dry(s) && !s.bacon() && !wet(s) }},
 	{uk, "meat products", NitriteAsSodium, Ingoing, GreenWeight, at(150), Bound{}, ukText, ukDate, Read, func(s subject) bool { return s.meat() && (!dry(s) || wet(s)) }},
-	{uk, "meat products that are heated", NitrateAsSodium, Ingoing, GreenWeight, at(0), Bound{}, ukText + ": nitrate only in what is not heated", ukDate, Read, func(s subject) bool { return s.meat() && s.cooked }},
-	{uk, "meat products that are not heated", NitrateAsSodium, Ingoing, GreenWeight, at(150), Bound{}, ukText, ukDate, Read, func(s subject) bool { return s.meat() && !s.cooked }},
+	{uk, "meat products that are heated", NitrateAsSodium, Ingoing, GreenWeight, at(0), Bound{}, ukText + ": nitrate only in what is not heated", ukDate, Read, func(s subject) bool { return s.meat() && s.heated }},
+	{uk, "meat products that are not heated", NitrateAsSodium, Ingoing, GreenWeight, at(150), Bound{}, ukText, ukDate, Read, func(s subject) bool { return s.meat() && !s.heated }},
 
 	{au, "processed meat", NitriteAsSodium, Ingoing, GreenWeight, at(125), Bound{}, auText, "no date", FromMemory, subject.meat},
-	{au, "slow dried cured meat", NitrateAsSodium, Ingoing, GreenWeight, at(500), Bound{}, auText, "no date", FromMemory, func(s subject) bool { return s.meat() && !s.cooked }},
+	{au, "slow dried cured meat", NitrateAsSodium, Ingoing, GreenWeight, at(500), Bound{}, auText, "no date", FromMemory, func(s subject) bool { return s.meat() && !s.heated }},
 }
 
 const (
@@ -119,5 +119,5 @@ const (
 
 // slowCured is meat that lies in its cure, and sausage that is dried instead of cooked.
 func slowCured(s subject) bool {
-	return s.meat() && !s.bacon() && !s.by(profile.Pumped) && (s.by(profile.DryRubbed) || s.by(profile.Immersed) || !s.cooked)
+	return s.meat() && !s.bacon() && !s.by(profile.Pumped) && (s.by(profile.DryRubbed) || s.by(profile.Immersed) || !s.heated)
 }

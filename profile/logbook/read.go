@@ -20,7 +20,7 @@ import (
 // heats it, or is wished for.
 var around = []string{
 	"chamber", "ambient", "air", "wet", "dry", "room", "bath", "setpoint",
-	"cabinet", "exhaust", "fire", "firebox", "grill", "heater", "kiln", "oven", "outside", "pit", "set", "smoker", "stack", "target",
+	"cabinet", "ember", "exhaust", "fire", "firebox", "grill", "heater", "kiln", "oven", "outside", "pit", "set", "smoker", "stack", "target",
 }
 
 // unitEnds are the ways in which the name of a temperature ends with its unit.

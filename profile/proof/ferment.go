@@ -35,7 +35,7 @@ func fermented(p *profile.Product, c *Claim, over bool) Judgement {
 	case c.Ferment.Over(table):
 		return Judgement{NotMet, sum + " before a pH of " + quantity.Fixed(ferment.SourAt, 1) + " was measured"}
 	case !c.Ferment.Sour && over:
-		return Judgement{NotShown, fmt.Sprintf("FAIL: a pH of %s was never measured", quantity.Fixed(ferment.SourAt, 1))}
+		return Judgement{NotShown, fmt.Sprintf("a pH of %s was never measured, so the degree-hours are held against nothing", quantity.Fixed(ferment.SourAt, 1))}
 	case !c.Ferment.Sour:
 		return Judgement{NotShown, sum + " so far, and the pH is not measured yet"}
 	case !c.Ferment.Seen():

@@ -41,7 +41,7 @@ func TestFermentedAndDried(t *testing.T) {
 		"80 °F for 55 h":         {nil, []leg{{f(80), 55 * h, 0, true}, {14, h, 1, true}, {14, h, 2, true}}, proof.Met, proof.Met, "1100 of 1200 °F·h in 55 h"},
 		"90 °F for 40 h":         {nil, []leg{{f(90), 40 * h, 0, true}, {14, h, 1, true}, {14, h, 2, true}}, proof.NotMet, proof.Met, "1200 of 1000 °F·h"},
 		"warm after it was sour": {nil, []leg{{f(80), 55 * h, 0, true}, {35, 40 * h, 1, true}}, proof.Met, proof.NotShown, "1100 of 1200"},
-		"never measured":         {nil, []leg{{f(80), 55 * h, 0, true}}, proof.NotShown, proof.NotShown, "FAIL: a pH of 5.3 was never measured"},
+		"never measured":         {nil, []leg{{f(80), 55 * h, 0, true}}, proof.NotShown, proof.NotShown, "a pH of 5.3 was never measured"},
 		"never, and too long":    {nil, []leg{{f(80), 61 * h, 0, true}}, proof.NotMet, proof.NotShown, "before a pH of 5.3 was measured"},
 		"not read":               {nil, []leg{{24, 10 * h, 0, true}, {0, h, 0, false}, {14, h, 1, true}}, proof.NotShown, proof.NotShown, "could not be read for 1 h of 11 h"},
 		"Canada": {func(p *profile.Product) { p.Jurisdiction = profile.Canada }, []leg{{24, 10 * h, 0, true}, {30, 10 * h, 0, true}, {35, 18 * h, 0, true}, {14, h, 1, true}},

@@ -354,3 +354,26 @@ func TestFollowingAllocatesNothing(t *testing.T) {
 	line.ColdSeen = false
 	assert.Zero(t, testing.AllocsPerRun(100, func() { c.Follow(r, &line) }))
 }
+
+// Spores live through a cook and grow while it cools (FSIS Appendix B 2021): what was heated
+// towards a core and names no way of chilling has not shown that it was chilled.
+func TestNoWayOfChillingIsNotShown(t *testing.T) {
+	p := *rules(t, "marjoram-ring").Product
+	p.Targets.Chill = profile.NoChillRule
+	for _, process := range []profile.Process{profile.FullyCooked, profile.NotReadyToEat} {
+		p.Process = process
+		r := proof.RulesOf(&p, 0)
+		v := proof.Judge(&r, &proof.Claim{}, true)
+		assert.Equal(t, proof.NotShown, v[proof.Chilled].Answer, process.String())
+		assert.Contains(t, v[proof.Chilled].Why, "chill: under targets")
+		for rule := range v { // whatever else was shown
+			if proof.Rule(rule) != proof.Chilled {
+				v[rule].Answer = proof.Met
+			}
+		}
+		assert.False(t, v.Good(), process.String())
+	}
+	cheese := rules(t, "barn-loft-cheese")
+	v := proof.Judge(cheese, &proof.Claim{}, true)
+	assert.Equal(t, proof.DoesNotApply, v[proof.Chilled].Answer)
+}

@@ -235,8 +235,10 @@ func cameUp(r *Rules, c *Claim) Judgement {
 
 func chilled(r *Rules, c *Claim, over bool) Judgement {
 	switch {
+	case r.Chill == nil && r.ComesUp: // heated towards a core: spores live through that, and grow while it cools
+		return Judgement{NotShown, "the file names no way of chilling, so nothing was followed; name one with chill: under targets"}
 	case r.Chill == nil:
-		return Judgement{DoesNotApply, "the product names no way of chilling"}
+		return Judgement{DoesNotApply, "nothing is heated towards a core, so nothing has to be chilled"}
 	}
 	switch rule := r.Chilling(); {
 	case rule.Pass(c.Chill):

@@ -53,7 +53,8 @@ var (
 	// and pound agreement of 1959 (recalled from memory).
 	masses = []scale{
 		{unit: "g", times: 1, per: 1000}, {unit: "kg", times: 1, per: 1},
-		{unit: "oz", times: 0.45359237, per: 16}, {unit: "lb", times: 0.45359237, per: 1},
+		{unit: "oz", times: poundKilograms, per: 16}, {unit: "lb", times: poundKilograms, per: 1},
+		{unit: "lbs", times: poundKilograms, per: 1, unlisted: true},
 	}
 	// The US gallon is 231 cubic inches, 256 tablespoons and 768 teaspoons (NIST
 	// Handbook 44, Appendix C, recalled from memory): 4.929 and 14.787 mL.
@@ -68,14 +69,17 @@ var (
 	altitudes    = []scale{{unit: "m", times: 1, per: 1}, {unit: "ft", times: 0.3048, per: 1}}
 	powers       = []scale{{unit: "W", times: 1, per: 1}, {unit: "kW", times: 1000, per: 1}}
 	ratios       = []scale{{unit: "%", times: 1, per: 100}}
-	temperatures = []scale{{unit: "°C", times: 1, per: 1}, {unit: "°F", shift: -32, times: 5, per: 9}}
-	differences  = []scale{
+	temperatures = []scale{{unit: "°C", times: 1, per: 1}, {unit: "°F", shift: -32, times: 5, per: 9},
+		{unit: "C", times: 1, per: 1, unlisted: true}, {unit: "F", shift: -32, times: 5, per: 9, unlisted: true}}
+	differences = []scale{
 		{unit: "K", times: 1, per: 1}, {unit: "°C", times: 1, per: 1}, {unit: "°F", times: 5, per: 9},
+		{unit: "C", times: 1, per: 1, unlisted: true}, {unit: "F", times: 5, per: 9, unlisted: true},
 	}
 	rates = []scale{
 		{unit: "°C/h", times: 1, per: 3600}, {unit: "°C/min", times: 1, per: 60},
 		{unit: "K/h", times: 1, per: 3600}, {unit: "K/min", times: 1, per: 60},
 		{unit: "°F/h", times: 5, per: 9 * 3600}, {unit: "°F/min", times: 5, per: 9 * 60},
+		{unit: "C/h", times: 1, per: 3600, unlisted: true}, {unit: "F/h", times: 5, per: 9 * 3600, unlisted: true},
 	}
 	flows = []scale{
 		{unit: "m³/h", times: 1, per: 3600}, {unit: "m3/h", times: 1, per: 3600, unlisted: true},
@@ -88,7 +92,7 @@ var (
 	}
 )
 
-// ParseTemperature reads "68 °C" or "154 °F".
+// ParseTemperature reads "68 °C" or "154 °F"; "154 F" is short for it.
 func ParseTemperature(text string) (Celsius, error) {
 	v, err := parse(text, temperatures, true)
 	if err != nil {
@@ -128,9 +132,9 @@ func ParseAltitude(text string) (Meters, error) {
 }
 
 // twoMasses is a mass in two units, the larger first, as sheets have it.
-var twoMasses = regexp.MustCompile(`^([^ a-z]+) ?(kg|lb|oz|g) *([0-9].*)$`)
+var twoMasses = regexp.MustCompile(`^([^ a-z]+) ?(kg|lbs?|oz|g) *([0-9].*)$`)
 
-// ParseMass reads "12.5 g", "4 kg", "6 oz", "2 lb" or "11 lb 4 oz".
+// ParseMass reads "12.5 g", "4 kg", "6 oz", "2 lb", "5 lbs" or "11 lb 4 oz".
 func ParseMass(text string) (Kilograms, error) {
 	if _, _, ok := spooned(text); ok {
 		return 0, &ParseError{quote(text) + " is a volume", "weigh it and write the mass in g, kg, oz or lb"}
@@ -148,7 +152,7 @@ func ParseMass(text string) (Kilograms, error) {
 	if err != nil {
 		return 0, err
 	}
-	if unit := strings.TrimLeft(m[3], "0123456789. "); !(m[2] == "lb" && unit == "oz" || m[2] == "kg" && unit == "g") {
+	if unit := strings.TrimLeft(m[3], "0123456789. "); !(strings.HasPrefix(m[2], "lb") && unit == "oz" || m[2] == "kg" && unit == "g") {
 		return 0, &ParseError{fmt.Sprintf("%s has %s after %s", quote(text), unit, m[2]), "write one unit, or two as in 11 lb 4 oz or 1 kg 250 g"}
 	}
 	return Kilograms(whole + part), nil

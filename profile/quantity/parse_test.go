@@ -65,6 +65,8 @@ func TestParse(t *testing.T) {
 		{"temperature", "\u221218\u00a0°C", -18}, // minus sign and no-break blank
 		{"temperature", "+4 °C", 4},
 		{"temperature", "32 °F", 0},
+		{"temperature", "155 F", (155 - 32) * 5. / 9},
+		{"temperature", "68C", 68},
 		{"temperature", "212 °F", 100},
 		{"temperature", "-40 °F", -40},
 		{"temperature", "-459.67 °F", -273.15},
@@ -76,6 +78,8 @@ func TestParse(t *testing.T) {
 		{"difference", "0.4 °C", 0.4},
 		{"difference", "-1.8 °F", -1},
 		{"difference", "10°F", 50. / 9},
+		{"difference", "9 F", 5},
+		{"rate", "36 F/h", 20. / 3600},
 		{"rate", "20 °C/h", 20. / 3600},
 		{"rate", "20 K/h", 20. / 3600},
 		{"rate", "36 °F/h", 20. / 3600},
@@ -88,6 +92,9 @@ func TestParse(t *testing.T) {
 		{"mass", "12.5 g", 0.0125},
 		// International avoirdupois pound and ounce, agreement of 1959 (recalled from memory).
 		{"mass", "1 lb", 0.45359237},
+		{"mass", "40 oz", 2.5 * 0.45359237},
+		{"mass", "5 lbs", 5 * 0.45359237},
+		{"mass", "11 lbs 4 oz", 11.25 * 0.45359237},
 		{"mass", "16 oz", 0.45359237},
 		{"mass", "11 lb 4 oz", 11.25 * 0.45359237},
 		{"mass", "11lb4oz", 11.25 * 0.45359237},
@@ -171,7 +178,8 @@ func TestSpoons(t *testing.T) {
 func TestParseErrors(t *testing.T) {
 	for _, c := range []struct{ kind, text, want string }{
 		{"temperature", "68", `missing unit in "68"; write 68 °C or 68 °F`},
-		{"temperature", "68 C", `unknown unit "C" in "68 C"; write the number with °C or °F`},
+		{"temperature", "68 c", `unknown unit "c" in "68 c"; write the number with °C or °F`},
+		{"temperature", "155 f", `unknown unit "f" in "155 f"; write the number with °C or °F`},
 		{"temperature", "68 °K", `unknown unit "°K" in "68 °K"; write the number with °C or °F`},
 		{"temperature", "55,5 °C", `"55,5 °C" has a decimal comma; write 55.5 °C`},
 		{"temperature", "055 °C", `"055 °C" has a leading zero; write 55 °C`},
@@ -303,7 +311,7 @@ func TestRoundTrip(t *testing.T) {
 // FuzzParse holds for every parser and any text: no panic; a finite value, or an
 // error with a remedy.
 func FuzzParse(f *testing.F) {
-	for _, s := range []string{"68 °C", "154 °F", "2 h 30 min", "1h10m", "55,5", ".nan", "010", "1e999 g", "4 m³/h", "\xff", "9.9.9", "1 h\u00a02 min", "2 tsp at 1.2 g/mL", "1 tbsp at"} {
+	for _, s := range []string{"68 °C", "154 °F", "155 F", "11 lbs 4 oz", "40 oz", "2 h 30 min", "1h10m", "55,5", ".nan", "010", "1e999 g", "4 m³/h", "\xff", "9.9.9", "1 h\u00a02 min", "2 tsp at 1.2 g/mL", "1 tbsp at"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, text string) {

@@ -35,6 +35,14 @@ func (s Severity) String() string {
 	return quantity.Unknown
 }
 
+// Asks is what a finding is called before a start: what refuses it, and what wants a reason.
+func (s Severity) Asks() string {
+	if s == Error {
+		return "error"
+	}
+	return "advice"
+}
+
 // MarshalText gives the word.
 func (s Severity) MarshalText() ([]byte, error) { return []byte(s.String()), nil }
 

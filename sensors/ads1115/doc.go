@@ -12,6 +12,10 @@
 // a read occupies the bus for some 17 ms. The chip's settings come back with the
 // answer; when they differ from what was asked for, the sample is a fault.
 //
+// It is a driver of our own: that of periph.io's ads1x15 takes what the register holds
+// after the conversion's nominal time, and gives numbers before the first conversion, from
+// a dead line and after a dip of the supply (TestWhatALibrarysDriverTakesForAReading).
+//
 // Keep every input below the chip's supply plus 0.3 V, whatever the range.
 //
 // # Datasheet

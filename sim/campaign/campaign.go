@@ -129,6 +129,11 @@ type judge struct {
 // Run runs the batch of a seed.
 func Run(ctx context.Context, stock Stock, seed uint64) (*Report, error) {
 	setup := stock.Draw(seed)
+	if seed&Paired != 0 {
+		if err := pair(ctx, &setup, seed); err != nil {
+			return nil, err
+		}
+	}
 	j := &judge{setup: setup, report: &Report{Seed: seed, Setup: setup}, broken: map[Rule]Violation{}, roomProbe: setup.Cabinet.Has(cabinet.AmbientProbe)}
 	if c := setup.Product.Criterion(); c != nil {
 		allowing := c.Allowing(-probeError)
@@ -422,6 +427,9 @@ func (j *judge) claims(m *sim.Moment) {
 func (j *judge) repeat(m *sim.Moment) {
 	if j.report.Seed%4 != 0 {
 		return
+	}
+	if in := m.Before; !in.Begun {
+		j.replay = *in
 	}
 	in := m.Inputs
 	out, _ := j.machine.Advance(&j.replay, &in)

@@ -114,23 +114,19 @@ type known struct {
 var knownLimits = []known{
 	{rule: CoreWasThere, any: []fault.Kind{fault.CoreOffset}, why: coreOffset},
 	{rule: ClaimIsTrue, any: []fault.Kind{fault.CoreOffset}, why: coreOffset},
-	{rule: GoodIsSafe, any: []fault.Kind{fault.CoreOffset}, why: coreOffset},
 	{rule: CoreWasThere, any: []fault.Kind{fault.CoreWire}, why: coreWire},
 	{rule: ClaimIsTrue, any: []fault.Kind{fault.CoreWire}, why: coreWire},
-	{rule: GoodIsSafe, any: []fault.Kind{fault.CoreWire}, why: coreWire},
 	{rule: ClaimIsTrue, any: []fault.Kind{fault.CoreFrozen},
 		why: "a core that stands still is known for frozen only after half an hour or more; what was counted until then stays"},
 	{rule: CoreWasThere, any: []fault.Kind{fault.CoreOut, fault.CoreSwapped}, slight: true, why: coreInAir},
 	{rule: ClaimIsTrue, any: []fault.Kind{fault.CoreOut, fault.CoreSwapped}, slight: true, why: coreInAir},
-	{rule: GoodIsSafe, any: []fault.Kind{fault.CoreOut, fault.CoreSwapped}, slight: true, why: coreInAir},
 	{rule: CoreWasThere, all: []fault.Kind{fault.Careless}, any: []fault.Kind{fault.CoreOut, fault.CoreSwapped}, why: believed},
 	{rule: ClaimIsTrue, all: []fault.Kind{fault.Careless}, any: []fault.Kind{fault.CoreOut, fault.CoreSwapped}, why: believed},
-	{rule: GoodIsSafe, all: []fault.Kind{fault.Careless}, any: []fault.Kind{fault.CoreOut, fault.CoreSwapped}, why: believed},
 }
 
 const (
-	coreOffset = "one core probe that reads a few kelvin wrong looks like meat of another temperature; check probes in ice water and in boiling water"
-	coreWire   = "a core probe of another wire than its chip is set to reads right at its board's temperature only; ice water shows it: calibration-off, fumarium ice"
+	coreOffset = "a core probe that reads a few kelvin wrong looks like meat of another temperature; nothing is called good by it"
+	coreWire   = "a core probe of another wire than its chip is set to looks like meat of another temperature; nothing is called good by it"
 	coreInAir  = "a core probe that slips into air within 2 K of the core's temperature makes no jump"
 	believed   = "who says that the probe is back in the meat is believed"
 )

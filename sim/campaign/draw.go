@@ -59,9 +59,9 @@ func brief(p *profile.Product) *profile.Product {
 // Draw makes the batch of a seed. Ranges are wider than what a careful maker would
 // meet; common practice, no source.
 func (s Stock) Draw(seed uint64) sim.Setup {
-	r := draws{rand.New(rand.NewPCG(seed&^Operated, 0x63616d706169676e))}
+	r := draws{rand.New(rand.NewPCG(seed&^Operated&^Paired, 0x63616d706169676e))}
 	product := brief(s.Products[r.IntN(len(s.Products))].Value)
-	box := s.Cabinets[r.IntN(len(s.Cabinets))].Value
+	box := stated(s.Cabinets[r.IntN(len(s.Cabinets))].Value)
 	b := box.Rehearsal
 	// A cabinet takes about twenty kilograms for each cubic meter; a small one is
 	// loaded lightly.
@@ -76,7 +76,8 @@ func (s Stock) Draw(seed uint64) sim.Setup {
 		Diameter: size * quantity.Meters(r.between(0.8, 1.2)), FilmFactor: r.between(0.7, 1.3),
 		Longest: longest, // and how long each answer takes the setup's seed draws
 	}
-	r.Float64() // which was the answer of all once; seeds keep their product, cabinet and faults
+	setup.Examine, setup.Excused = true, true // whatever a probe has shown, someone has a reason to start
+	r.Float64()                               // which was the answer of all once; seeds keep their product, cabinet and faults
 	kinds := s.Kinds
 	if len(kinds) == 0 {
 		kinds = fault.All()
@@ -88,6 +89,21 @@ func (s Stock) Draw(seed uint64) sim.Setup {
 		operate(&setup, seed)
 	}
 	return setup
+}
+
+// statedError is what the files of drawn cabinets say that a core probe may be wrong by: what
+// a careful maker finds. What it is wrong beyond that must show, or nothing is called good.
+const statedError quantity.Kelvin = 0.5
+
+func stated(c *cabinet.Cabinet) *cabinet.Cabinet {
+	box := *c
+	box.Probes = slices.Clone(c.Probes)
+	for i := range box.Probes {
+		if p := &box.Probes[i]; p.Role == cabinet.CoreProbe {
+			p.Error, p.HasError = statedError, true
+		}
+	}
+	return &box
 }
 
 type draws struct{ *rand.Rand }

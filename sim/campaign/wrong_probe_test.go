@@ -35,7 +35,7 @@ var wrongProbes = []lie{
 	{"20 K low", false, 15, []fault.Fault{{Kind: fault.ChamberOffset, Value: -20}}},
 	{"30 K low", false, 15, []fault.Fault{{Kind: fault.ChamberOffset, Value: -30}}},
 	{"frozen, with 0.1 K of noise", true, wrongMost, []fault.Fault{{Kind: fault.ChamberFrozen}, {Kind: fault.ChamberNoise, Value: 0.1}}},
-	{"frozen, and creeps up by 2 K/h", true, 15, []fault.Fault{{Kind: fault.ChamberFrozen}, {Kind: fault.ChamberDrift, Value: 2}}},
+	{"frozen, and creeps up by 2 K/h", true, wrongMost, []fault.Fault{{Kind: fault.ChamberFrozen}, {Kind: fault.ChamberDrift, Value: 2}}},
 	{"hangs outside", false, 15, []fault.Fault{{Kind: fault.ChamberOutside}}},
 	{"falls out", true, 15, []fault.Fault{{Kind: fault.ChamberOutside}}},
 	{"falls by 20 K/h", false, wrongMostAlone, []fault.Fault{{Kind: fault.ChamberDrift, Value: -20}}},

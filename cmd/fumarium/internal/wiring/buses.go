@@ -20,6 +20,7 @@ import (
 	"fumarium/sensors/max31856"
 	"fumarium/sensors/max6675"
 	"fumarium/sensors/mcp9600"
+	"fumarium/sensors/roomair"
 	"fumarium/sensors/thermocouple"
 )
 
@@ -202,6 +203,8 @@ func (s *shared) onI2C(p cabinet.Probe, bus i2c.Bus) (sensors.Probe, error) {
 			return nil, err
 		}
 		return driver(mcp9600.New(bus, &mcp9600.Opts{Address: uint16(p.Address), Type: letter, SeesWire: p.Chip == "MCP9601"}))
+	case "BME280", "BMP280", "MCP9808":
+		return driver(roomair.New(bus, map[string]roomair.Kind{"BME280": roomair.BME280, "BMP280": roomair.BMP280, "MCP9808": roomair.MCP9808}[p.Chip], uint16(p.Address)))
 	case "ADS1115":
 		key := fmt.Sprintf("%s %#x", p.Bus, p.Address)
 		dev, there := s.converters[key]

@@ -6,6 +6,7 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/sensors"
 	"fumarium/sensors/channel"
+	"fumarium/sensors/roomair"
 )
 
 // A Channel is one probe of the cabinet file on its way from the chip to the
@@ -69,4 +70,33 @@ func (c *Channel) Err() error {
 		return c.driver.Err()
 	}
 	return sensors.ErrStarting
+}
+
+// pascal is the pressure of the air, where the chip measures it and reads well; else 0.
+func (c *Channel) pascal() float64 {
+	if d, ok := c.driver.(*roomair.Dev); ok && d.Air().HasPressure {
+		return d.Air().Pressure
+	}
+	return 0
+}
+
+// Pascal is the pressure of the air, if the cabinet has a chip that measures it and it
+// answers within five reads a second apart.
+func (w *World) Pascal(now func() time.Duration, wait func(time.Duration) error) (float64, bool) {
+	for range 5 {
+		there := false
+		for _, c := range w.channels {
+			if _, is := c.driver.(*roomair.Dev); !is {
+				continue
+			}
+			there = true
+			if c.Read(now()); c.pascal() > 0 {
+				return c.pascal(), true
+			}
+		}
+		if !there || wait(time.Second) != nil {
+			break
+		}
+	}
+	return 0, false
 }

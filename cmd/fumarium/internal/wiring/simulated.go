@@ -16,13 +16,16 @@ import (
 	"fumarium/sensors/thermocouple"
 	"fumarium/sim"
 	"fumarium/sim/chips"
+	"fumarium/sim/fault"
 )
 
 // rehearsed lets the live loop run the simulated cabinet. Each batch is hung in a
 // cabinet that has cooled down since the last.
 type rehearsed struct {
 	cabinet *cabinet.Cabinet
-	hung    bool // a batch has been, and nothing read since
+	byHand  bool          // somebody else answers
+	faults  []fault.Fault // of each batch, from its start on
+	hung    bool          // a batch has been, and nothing read since
 	world   *sim.World
 	at      time.Duration // how far the world has been advanced
 	begun   bool
@@ -41,8 +44,10 @@ func openSimulated(c *cabinet.Cabinet, o Options) (*World, error) {
 	if o.Product == nil {
 		return nil, errors.New("wiring: a simulated cabinet needs a product to hang in it")
 	}
-	room := &rehearsed{cabinet: c, seed: o.Seed}
-	if err := room.hang(o.Product); err != nil {
+	room := &rehearsed{cabinet: c, seed: o.Seed, byHand: o.ByHand}
+	err := room.hang(o.Product)
+	room.faults = o.Faults // nothing goes wrong before a batch
+	if err != nil {
 		return nil, err
 	}
 	w := &World{cabinet: c, room: room}
@@ -63,7 +68,7 @@ func openSimulated(c *cabinet.Cabinet, o Options) (*World, error) {
 
 func (r *rehearsed) hang(p *profile.Product) error {
 	r.seed++
-	world, err := sim.NewWorld(sim.Setup{Product: p, Cabinet: r.cabinet, Seed: r.seed, Answer: sim.Brisk})
+	world, err := sim.NewWorld(sim.Setup{Product: p, Cabinet: r.cabinet, Seed: r.seed, Answer: sim.Brisk, Faults: r.faults})
 	if err == nil {
 		r.world, r.hung = world, true
 	}
@@ -82,7 +87,14 @@ func (r *rehearsed) sample(elapsed time.Duration) controller.Inputs {
 }
 
 // Answer implements loop.Person: someone who stands by, as whoever watches the page does.
-func (r *rehearsed) Answer(s *controller.State) controller.Command { return r.world.Answer(s) }
+// By hand he only carries and lights, once the person has said that it is done.
+func (r *rehearsed) Answer(s *controller.State) controller.Command {
+	if r.byHand {
+		r.world.Hands(s)
+		return controller.Command{}
+	}
+	return r.world.Answer(s)
+}
 
 // A tip is where a simulated chip's probe measures.
 type tip struct {
@@ -149,6 +161,19 @@ func (b *bench) open(c *cabinet.Cabinet, p cabinet.Probe, t *tip) (sensors.Probe
 		chip := build(world, uint16(p.Address), letter)
 		t.snap = chip.Break
 		b.bus = append(b.bus, chip)
+		return b.onI2C(p, chips.I2C{chip})
+	case "BME280", "BMP280":
+		build := chips.NewBME280
+		if p.Chip == "BMP280" {
+			build = chips.NewBMP280
+		}
+		chip := build(world, uint16(p.Address))
+		chip.Pascal = c.Pressure()
+		t.snap = chip.Break
+		return b.onI2C(p, chips.I2C{chip})
+	case "MCP9808":
+		chip := chips.NewMCP9808(world, uint16(p.Address))
+		t.snap = chip.Break
 		return b.onI2C(p, chips.I2C{chip})
 	case "ADS1115":
 		return b.converter(p, t, world)

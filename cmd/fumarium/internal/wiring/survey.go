@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"fumarium/controller/cabinet"
 	"fumarium/controller/relay"
@@ -26,17 +27,20 @@ type Survey struct {
 	Nodes func(pattern string) []string        // paths that match
 	Lines func() ([]relay.Chip, error)         // GPIO chips
 	Bus   func(b Buses, n int) ([]Find, error) // what answers on an I2C bus
-	Root  fs.FS                                // the file system in which the kernel shows its guards; nil asks for none
+	// Holder says who holds the line of an output; nil asks for none.
+	Holder func(relay.Pin) (string, error)
+	Root   fs.FS // the file system in which the kernel shows its guards; nil asks for none
 }
 
 // NewSurvey is that of this machine.
 func NewSurvey() Survey {
 	return Survey{
-		Buses: Machine(),
-		Nodes: func(pattern string) []string { found, _ := filepath.Glob(pattern); return found },
-		Lines: relay.NewKernel().Chips,
-		Bus:   answering,
-		Root:  os.DirFS("/"),
+		Buses:  Machine(),
+		Nodes:  func(pattern string) []string { found, _ := filepath.Glob(pattern); return found },
+		Lines:  relay.NewKernel().Chips,
+		Bus:    answering,
+		Holder: relay.NewKernel().Holder,
+		Root:   os.DirFS("/"),
 	}
 }
 
@@ -125,8 +129,16 @@ func (s Survey) Look(c *cabinet.Cabinet) []Find {
 			}
 		}
 	}
+	if c != nil && !c.Simulated() && c.Panel.Display != "" {
+		_, n, _, _ := cabinet.ParseBus(c.Panel.Display)
+		i2c(n, "")
+		if what := fmt.Sprintf("%s at %#02x", c.Panel.Display, displayAddress); !slices.ContainsFunc(found, func(f Find) bool { return f.What == what }) {
+			found = append(found, Find{what, false, "the display of the panel does not answer; check its supply and wires, and that its address is 0x3C"})
+		}
+	}
 	if c != nil && !c.Simulated() {
 		found = expect(found, c)
+		found = append(found, s.pins(c)...)
 		if s.Root != nil {
 			found = append(found, guards(s.Root)...)
 		}
@@ -173,10 +185,38 @@ const (
 	blind     = "MCP9600, which cannot see an open wire"
 	sighted   = "MCP9601"
 	wireChip  = "DS18B20"
+	humid     = "BME280"
+	barometer = "BMP280, which knows no humidity"
+	room      = "MCP9808"
+	screen    = "answers like a display"
 )
 
 var answers = map[string][]string{
 	"ADS1115": {converter}, "MCP9600": {blind, sighted}, "MCP9601": {sighted}, "DS18B20": {wireChip},
+	"BME280": {humid}, "BMP280": {barometer}, "MCP9808": {room},
+}
+
+// pins says of each output's line whether it is there, and free or ours.
+func (s Survey) pins(c *cabinet.Cabinet) (found []Find) {
+	if s.Holder == nil {
+		return nil
+	}
+	if chips, err := s.Lines(); err == nil && len(chips) == 0 {
+		return nil // missed once, and not again for each pin
+	}
+	for _, p := range relay.Pins(c) {
+		f := Find{What: p.String(), Good: true, Note: "free"}
+		switch holder, err := s.Holder(p); {
+		case err != nil:
+			f.Good, f.Note = false, err.Error()
+		case strings.HasPrefix(holder, "fumarium"):
+			f.Note = "held by the daemon that runs"
+		case holder != "":
+			f.Good, f.Note = false, fmt.Sprintf("held by %q; end that program, or move the relay to a free pin", holder)
+		}
+		found = append(found, f)
+	}
+	return found
 }
 
 func (s Survey) lines() []Find {
@@ -250,6 +290,35 @@ func answering(b Buses, n int) ([]Find, error) {
 			say(a, fmt.Sprintf("a device that is no MCP9600 (identity %#02x)", r[0]))
 		}
 	}
+	for a := uint16(0x18); a <= 0x1F; a++ {
+		var r [2]byte
+		if bus.Tx(a, []byte{0x06}, r[:]) != nil {
+			continue
+		}
+		if r == [2]byte{0x00, 0x54} {
+			say(a, room)
+		} else {
+			say(a, fmt.Sprintf("a device that is no MCP9808 (maker %#04x)", uint16(r[0])<<8|uint16(r[1])))
+		}
+	}
+	for a := uint16(0x76); a <= 0x77; a++ {
+		var r [1]byte
+		if bus.Tx(a, []byte{0xD0}, r[:]) != nil {
+			continue
+		}
+		switch r[0] {
+		case 0x60:
+			say(a, humid)
+		case 0x58:
+			say(a, barometer)
+		default:
+			say(a, fmt.Sprintf("a device that is neither BME280 nor BMP280 (identity %#02x)", r[0]))
+		}
+	}
+	var status [1]byte
+	if bus.Tx(displayAddress, nil, status[:]) == nil {
+		say(displayAddress, screen)
+	}
 	return found, nil
 }
 
@@ -271,7 +340,7 @@ func Fitted(c *cabinet.Cabinet) []string {
 	for _, r := range []struct {
 		name   string
 		fitted bool
-	}{{"sounder", c.Sounder.Fitted}, {"fan", c.Fan.Fitted}, {"humidifier", c.Humidifier.Fitted}, {"smoke", c.Smoke.Fitted}, {"heater", c.Heater.Fitted}} {
+	}{{"light", c.Light.Fitted}, {"sounder", c.Sounder.Fitted}, {"fan", c.Fan.Fitted}, {"humidifier", c.Humidifier.Fitted}, {"smoke", c.Smoke.Fitted}, {"heater", c.Heater.Fitted}} {
 		if r.fitted {
 			names = append(names, r.name)
 		}

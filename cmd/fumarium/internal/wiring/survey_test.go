@@ -117,3 +117,38 @@ func TestSurveyReachesEveryAddress(t *testing.T) {
 func TestFamily(t *testing.T) {
 	assert.Equal(t, "not a DS18B20 but of family 0x10", family(0x1c0000031edd2a10))
 }
+
+// Pins are there and free, held by the daemon, held by somebody else, or missing; on a
+// machine without a GPIO chip that is said once.
+func TestSurveyOfPins(t *testing.T) {
+	c := parse(t, strings.Replace(wired, "ADDRESS", "0x1c0000031edd2a28", 1))
+	s := Survey{
+		Lines: func() ([]relay.Chip, error) { return []relay.Chip{{Path: "/dev/gpiochip0"}}, nil },
+		Holder: func(p relay.Pin) (string, error) {
+			switch p.Output {
+			case "heater":
+				return "fumarium heater", nil
+			case "fan":
+				return "lamp", nil
+			}
+			return "", errors.New("no such line; correct the pin")
+		},
+	}
+	pins := relay.Pins(c)
+	want := []Find{}
+	for _, p := range pins {
+		switch p.Output {
+		case "heater":
+			want = append(want, Find{p.String(), true, "held by the daemon that runs"})
+		case "fan":
+			want = append(want, Find{p.String(), false, `held by "lamp"; end that program, or move the relay to a free pin`})
+		default:
+			want = append(want, Find{p.String(), false, "no such line; correct the pin"})
+		}
+	}
+	assert.Equal(t, want, s.pins(c))
+	s.Holder = func(relay.Pin) (string, error) { return "", nil }
+	assert.Equal(t, "free", s.pins(c)[0].Note)
+	s.Lines = func() ([]relay.Chip, error) { return nil, nil }
+	assert.Empty(t, s.pins(c))
+}

@@ -17,6 +17,8 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/source"
 	"fumarium/sensors"
+	"fumarium/sim/chips"
+	"fumarium/sim/fault"
 )
 
 // Options are the options of Open. The zero Options are for a real cabinet on this
@@ -26,6 +28,10 @@ type Options struct {
 	Product *profile.Product
 	// Seed starts the noise of a simulated cabinet; every batch takes the next.
 	Seed uint64
+	// ByHand leaves the answers to a person at the page; Faults are what goes wrong in each
+	// batch of a simulated cabinet, from its start on.
+	ByHand bool
+	Faults []fault.Fault
 	// Lines, Buses and Wait stand in for the machine in tests.
 	Lines relay.Host
 	Buses Buses
@@ -36,9 +42,10 @@ type Options struct {
 type World struct {
 	cabinet  *cabinet.Cabinet
 	channels []*Channel
-	bank     *relay.Bank // nil in a simulated cabinet
-	room     *rehearsed  // nil in a real one
-	buses    *shared     // nil in a simulated one
+	bank     *relay.Bank    // nil in a simulated cabinet
+	room     *rehearsed     // nil in a real one
+	buses    *shared        // nil in a simulated one
+	display  *chips.SSD1306 // of a simulated one that has any
 }
 
 var _ loop.World = (*World)(nil)
@@ -116,6 +123,7 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 		if w.room == nil {
 			*place = c.Read(elapsed)
 			in.Board = colder(in.Board, c.Board())
+			in.AirPascal = max(in.AirPascal, c.pascal())
 			continue
 		}
 		felt := *place
@@ -128,6 +136,7 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 		}
 		c.tip.feel(felt)
 		*place = c.Read(elapsed)
+		in.AirPascal = max(in.AirPascal, c.pascal())
 	}
 	if w.room != nil {
 		w.room.hung = false

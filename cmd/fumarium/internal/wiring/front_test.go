@@ -1,0 +1,341 @@
+package wiring
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"image"
+	"image/png"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"regexp"
+	"sync"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fumarium/cmd/fumarium/internal/front"
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
+	"fumarium/controller/loop"
+	"fumarium/controller/panel"
+	"fumarium/controller/relay"
+	"fumarium/controller/snapshot"
+	"fumarium/controller/trip"
+	"fumarium/profile"
+	"fumarium/profile/catalog"
+	"fumarium/sensors"
+	"fumarium/sim/chips"
+)
+
+const withPanel = "\npanel: {display: simulated, confirm: {pin: simulated}, silence: {pin: simulated}, stop: {pin: simulated}}\n"
+
+// A key is a button under the test's thumb; its edges have the bubble's clock.
+type key struct {
+	began time.Time
+	edges chan relay.Edge
+	once  sync.Once
+	stuck bool
+}
+
+func (k *key) Read() (bool, error) { return k.stuck, nil }
+func (k *key) Close() error        { k.once.Do(func() { close(k.edges) }); return nil }
+func (k *key) Next() (relay.Edge, error) {
+	if e, open := <-k.edges; open {
+		return e, nil
+	}
+	return relay.Edge{}, errors.New("closed")
+}
+
+func (k *key) set(on bool) { k.edges <- relay.Edge{On: on, At: time.Since(k.began)} }
+
+func (k *key) hold(d time.Duration) {
+	k.set(true)
+	time.Sleep(d)
+	k.set(false)
+}
+
+// hands carry the product about and light the smoke, and leave every answer to the buttons.
+type hands struct{ person loop.Person }
+
+func (h hands) Answer(s *controller.State) controller.Command {
+	h.person.Answer(s)
+	return controller.Command{}
+}
+
+// stand is a cabinet with its loop and its front, in a bubble.
+type stand struct {
+	t     *testing.T
+	world *World
+	loop  *loop.Loop
+	front *front.Front
+	keys  map[panel.Button]*key
+	wrap  func(front.Display) front.Display
+	end   context.CancelFunc
+	done  chan struct{}
+}
+
+func standUp(t *testing.T, p *profile.Product, pace float64, change func(*stand)) *stand {
+	c := parse(t, onChips+withPanel)
+	w, err := Open(c, Options{Product: p, Seed: 3})
+	require.NoError(t, err)
+	s := &stand{t: t, world: w, keys: map[panel.Button]*key{}, done: make(chan struct{})}
+	if change != nil {
+		change(s)
+	}
+	cfg := w.Front(nil)
+	began := time.Now()
+	cfg.Edges = func() time.Duration { return time.Since(began) }
+	for b := panel.Confirm; b < panel.ButtonCount; b++ {
+		k := &key{began: began, edges: make(chan relay.Edge, 100)}
+		s.keys[b], cfg.Buttons[b] = k, k
+	}
+	if open := cfg.Display; s.wrap != nil {
+		cfg.Display = func() (front.Display, error) {
+			d, err := open()
+			if err == nil {
+				d = s.wrap(d)
+			}
+			return d, err
+		}
+	}
+	s.front = front.New(cfg)
+	s.loop, err = loop.New(loop.Config{World: w, Person: hands{w.Person()}, Cabinet: c, Pace: pace, Log: slog.New(slog.DiscardHandler), Panel: s.front.Faults})
+	require.NoError(t, err)
+	var ctx context.Context
+	ctx, s.end = context.WithCancel(t.Context())
+	var both sync.WaitGroup
+	both.Go(func() { assert.NoError(t, s.loop.Run(ctx)) })
+	both.Go(func() { s.front.Run(ctx, s.loop, slog.New(slog.DiscardHandler)) })
+	go func() { both.Wait(); close(s.done) }()
+	time.Sleep(3 * time.Second)
+	return s
+}
+
+func (s *stand) down() {
+	s.end()
+	<-s.done
+	require.NoError(s.t, s.world.Close())
+}
+
+func (s *stand) start(p *profile.Product) {
+	rest, _ := p.Rest()
+	reply, err := s.loop.Do(s.t.Context(), snapshot.Request{Command: controller.Command{Kind: controller.Start, Rested: rest}, Product: p, Who: "the command line", Reason: "a test"})
+	require.NoError(s.t, err)
+	require.True(s.t, reply.Accepted, reply.Why)
+}
+
+func (s *stand) state() *controller.State { return &s.loop.Snapshot().State }
+
+// seen is what the display shows.
+func (s *stand) seen() *image.Gray { return s.world.display.Picture() }
+
+func product(t *testing.T, name string) *profile.Product {
+	entry, err := catalog.Find(name)
+	require.NoError(t, err)
+	return entry.Value
+}
+
+// A whole batch is carried through by the buttons alone, each answer by what the display
+// shows: its chip, the driver and the loop are the real ones.
+func TestABatchByTheButtons(t *testing.T) {
+	p := product(t, "caraway-sticks")
+	synctest.Test(t, func(t *testing.T) {
+		s := standUp(t, p, 120, nil)
+		defer s.down()
+		s.start(p)
+		asked, answered := 0, 0
+		for range 4 * 3600 {
+			time.Sleep(2 * time.Second)
+			snap := s.loop.Snapshot()
+			if !snap.State.Batch.Active() {
+				break
+			}
+			require.Zero(t, snap.StepsLate)
+			if alarms := snap.Pressing(); len(alarms) > 0 && snap.State.Alarms[alarms[0]].Calls() {
+				s.keys[panel.Silence].hold(200 * time.Millisecond)
+				time.Sleep(time.Second)
+				assert.False(t, s.state().Alarms[alarms[0]].Calls(), alarms[0])
+			}
+			if _, waits := snap.State.Waiting(p); !waits {
+				continue
+			}
+			asked++
+			before := s.seen()
+			s.keys[panel.Confirm].set(true)
+			time.Sleep(700 * time.Millisecond)
+			assert.False(t, bytes.Equal(before.Pix, s.seen().Pix), "the display follows the thumb")
+			time.Sleep(700 * time.Millisecond)
+			s.keys[panel.Confirm].set(false)
+			time.Sleep(5 * time.Second)
+			if q, still := s.state().Question(); !still || q != snapshotQuestion(snap) {
+				answered++
+			}
+		}
+		assert.Equal(t, controller.Complete, s.state().Batch)
+		assert.Greater(t, asked, 2)
+		assert.Equal(t, asked, answered)
+		t.Logf("%d questions, each answered by one press", asked)
+	})
+}
+
+func snapshotQuestion(s *snapshot.Snapshot) controller.Question {
+	q, _ := s.State.Question()
+	return q
+}
+
+// Stop wants three seconds, and a tap of confirm answers nothing.
+func TestStopByTheButton(t *testing.T) {
+	p := product(t, "caraway-sticks")
+	synctest.Test(t, func(t *testing.T) {
+		s := standUp(t, p, 1, nil)
+		defer s.down()
+		s.start(p)
+		time.Sleep(5 * time.Second)
+		_, waits := s.state().Waiting(p)
+		require.True(t, waits)
+		s.keys[panel.Confirm].hold(700 * time.Millisecond)
+		time.Sleep(2 * time.Second)
+		_, waits = s.state().Waiting(p)
+		assert.True(t, waits)
+		s.keys[panel.Stop].hold(2800 * time.Millisecond)
+		time.Sleep(3 * time.Second)
+		assert.True(t, s.state().Batch.Active())
+		s.keys[panel.Stop].hold(3300 * time.Millisecond)
+		time.Sleep(3 * time.Second)
+		assert.Equal(t, controller.Stopped, s.state().Batch)
+		h := s.loop.Snapshot().History
+		assert.NotEmpty(t, h.Events())
+	})
+}
+
+// slow is a display whose bus hangs for a minute at each picture.
+type slow struct{ front.Display }
+
+func (d slow) Draw(r image.Rectangle, src image.Image, at image.Point) error {
+	time.Sleep(time.Minute)
+	return d.Display.Draw(r, src, at)
+}
+
+// A display that is unplugged, without power or slow costs no step, is said, and shows
+// what stands as soon as it is back.
+func TestADisplayPulledAndPutBack(t *testing.T) {
+	p := product(t, "caraway-sticks")
+	synctest.Test(t, func(t *testing.T) {
+		s := standUp(t, p, 1, nil)
+		defer s.down()
+		s.start(p)
+		time.Sleep(10 * time.Second)
+		steps := s.state().Elapsed
+		s.world.display.Break(chips.BusError)
+		time.Sleep(2 * time.Minute)
+		assert.InDelta(t, 120, (s.state().Elapsed - steps).Seconds(), 1, "not one step was waited for")
+		assert.True(t, s.state().Alarms[trip.DisplayDead].Calls())
+		s.world.display.PowerCycle()
+		s.world.display.Break(chips.Sound)
+		time.Sleep(30 * time.Second)
+		assert.False(t, s.state().Alarms[trip.DisplayDead].Standing)
+		assert.True(t, bytes.Equal(s.front.Frame().Picture.Pix, s.seen().Pix))
+		s.world.display.PowerCycle() // no error tells of it
+		time.Sleep(2 * time.Second)
+		assert.False(t, bytes.Equal(s.front.Frame().Picture.Pix, s.seen().Pix))
+		time.Sleep(time.Minute)
+		assert.True(t, bytes.Equal(s.front.Frame().Picture.Pix, s.seen().Pix), "it is set up anew each minute")
+		assert.Zero(t, s.loop.Snapshot().StepsLate)
+	})
+	synctest.Test(t, func(t *testing.T) {
+		s := standUp(t, p, 1, func(s *stand) { s.wrap = func(d front.Display) front.Display { return slow{d} } })
+		s.start(p)
+		time.Sleep(2 * time.Minute)
+		assert.True(t, s.state().Alarms[trip.DisplayDead].Calls())
+		assert.Zero(t, s.loop.Snapshot().StepsLate)
+		s.keys[panel.Stop].hold(3300 * time.Millisecond)
+		time.Sleep(2 * time.Second)
+		assert.Equal(t, controller.Stopped, s.state().Batch, "the buttons do not wait for it")
+		began := time.Now()
+		s.down()
+		assert.Less(t, time.Since(began), 3*time.Second, "nor does the end")
+		time.Sleep(2 * time.Minute) // the picture that hung
+	})
+}
+
+// A stuck or chattering button does nothing and is said.
+func TestAStuckButton(t *testing.T) {
+	p := product(t, "caraway-sticks")
+	synctest.Test(t, func(t *testing.T) {
+		s := standUp(t, p, 1, nil)
+		defer s.down()
+		s.start(p)
+		time.Sleep(5 * time.Second)
+		for range 50 {
+			s.keys[panel.Stop].hold(20 * time.Millisecond)
+			time.Sleep(20 * time.Millisecond)
+		}
+		s.keys[panel.Stop].set(true)
+		time.Sleep(20 * time.Second)
+		assert.True(t, s.state().Batch.Active())
+		assert.True(t, s.state().Alarms[trip.ButtonStuck].Calls())
+		s.keys[panel.Stop].set(false)
+		time.Sleep(20 * time.Second)
+		assert.False(t, s.state().Alarms[trip.ButtonStuck].Standing)
+		s.keys[panel.Stop].hold(3300 * time.Millisecond)
+		time.Sleep(2 * time.Second)
+		assert.Equal(t, controller.Stopped, s.state().Batch)
+	})
+}
+
+// What the driver and the chip show is the picture that a person has looked at.
+func TestTheDisplayShowsThePicture(t *testing.T) {
+	p := product(t, "caraway-sticks")
+	synctest.Test(t, func(t *testing.T) {
+		s := standUp(t, p, 1, nil)
+		defer s.down()
+		frame := s.front.Frame()
+		require.NotNil(t, frame)
+		assert.True(t, bytes.Equal(frame.Picture.Pix, s.seen().Pix))
+		if dir := os.Getenv("SCREENSHOTS"); dir != "" {
+			var b bytes.Buffer
+			require.NoError(t, png.Encode(&b, s.seen()))
+			require.NoError(t, os.WriteFile(filepath.Join(dir, "panel.png"), b.Bytes(), 0o644))
+		}
+	})
+}
+
+// A room chip that is pulled and put back is said and costs no step; what it measured
+// before is not passed on.
+func TestARoomChipPulledAndPutBack(t *testing.T) {
+	c := parse(t, regexp.MustCompile(`(?m)^.*role: ambient.*$`).ReplaceAllString(onChips, "  - {name: in the room, role: ambient, chip: BME280, bus: simulated}"))
+	w, err := Open(c, Options{Product: product(t, "caraway-sticks"), Seed: 3})
+	require.NoError(t, err)
+	defer w.Close()
+	var chip *Channel
+	for _, ch := range w.Channels() {
+		if ch.Probe.Role == cabinet.AmbientProbe {
+			chip = ch
+		}
+	}
+	require.NotNil(t, chip)
+	now := time.Duration(0)
+	sample := func() controller.Inputs {
+		now += time.Second
+		return w.Sample(now)
+	}
+	for range 10 {
+		sample()
+	}
+	in := sample()
+	v, ok := in.Ambient.Value()
+	require.True(t, ok, "%v", chip.Err())
+	assert.InDelta(t, float64(c.Ambient), float64(v), 1)
+	assert.InDelta(t, c.Pressure(), in.AirPascal, 50)
+	chip.tip.snap(chips.BusError)
+	w.room.world.Advance()
+	chip.tip.snap = func(chips.Fault) {} // the simulator's probe is sound, the chip is pulled
+	in = sample()
+	assert.Equal(t, sensors.BusError, in.Ambient.Status())
+	assert.Zero(t, in.AirPascal)
+}

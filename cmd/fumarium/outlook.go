@@ -1,0 +1,185 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math"
+	"os"
+	"path/filepath"
+	"sync/atomic"
+	"time"
+
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
+	"fumarium/controller/outlook"
+	"fumarium/controller/snapshot"
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+	"fumarium/sim"
+)
+
+const (
+	outlookFile = "plan.json"
+	// outlookRuns is how many rehearsals the times of a batch go by; common practice, no
+	// source.
+	outlookRuns = 9
+	// previewRuns is how many somebody waits for.
+	previewRuns = 5
+	// mostCurve is how many points of the rehearsed curve are kept: more than a screen
+	// has room for.
+	mostCurve = 400
+	// outlookLooks is how often the daemon looks whether a batch was started.
+	outlookLooks = 500 * time.Millisecond
+)
+
+// A planner rehearses each batch beside it, on one core and mostly resting, and keeps the
+// course on disk so that it outlives the program.
+type planner struct {
+	cabinet *cabinet.Cabinet
+	file    string
+	log     *slog.Logger
+	made    atomic.Pointer[outlooked]
+}
+
+// outlooked is what is known of one batch.
+type outlooked struct {
+	Batch   string
+	Course  *outlook.Course
+	Missing string
+}
+
+// Of is what rehearsals say of a batch, or why they say nothing.
+func (p *planner) Of(batch string) (*outlook.Course, string) {
+	if made := p.made.Load(); made != nil && made.Batch == batch {
+		return made.Course, made.Missing
+	}
+	return nil, "it is being rehearsed"
+}
+
+// Run follows the batches until ctx ends.
+func (p *planner) Run(ctx context.Context, latest func() *snapshot.Snapshot) {
+	if kept, err := readOutlook(p.file); err == nil {
+		p.made.Store(kept)
+	} else if !errors.Is(err, os.ErrNotExist) {
+		p.log.Warn("the rehearsed plan was not read; it is rehearsed again", "err", err)
+	}
+	ticker := time.NewTicker(outlookLooks)
+	defer ticker.Stop()
+	for {
+		if s := latest(); s != nil && s.State.Batch.Active() && s.Product != nil {
+			if made := p.made.Load(); made == nil || made.Batch != s.BatchID || made.Course != nil && !made.Course.Fits(s.Product) {
+				p.make(ctx, s)
+			}
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-ticker.C:
+		}
+	}
+}
+
+func (p *planner) make(ctx context.Context, s *snapshot.Snapshot) {
+	p.made.Store(&outlooked{Batch: s.BatchID, Missing: "it is being rehearsed"})
+	made := &outlooked{Batch: s.BatchID}
+	var err error
+	if made.Course, err = course(ctx, p.setup(s.Product, s), outlookRuns, 2); ctx.Err() != nil {
+		return
+	}
+	if err != nil {
+		made.Missing = err.Error()
+	}
+	p.made.Store(made)
+	if err := writeOutlook(p.file, made); err != nil {
+		p.log.Warn("the rehearsed plan was not kept; after a restart it is rehearsed again", "err", err)
+	}
+}
+
+// Preview rehearses a product that is not started yet.
+func (p *planner) Preview(latest func() *snapshot.Snapshot) func(context.Context, *profile.Product) (*outlook.Course, error) {
+	return func(ctx context.Context, product *profile.Product) (*outlook.Course, error) {
+		return course(ctx, p.setup(product, latest()), previewRuns, 0)
+	}
+}
+
+// setup is this product in this cabinet, in the room as a probe says it is.
+func (p *planner) setup(product *profile.Product, s *snapshot.Snapshot) sim.Setup {
+	setup := sim.Setup{Product: product, Cabinet: p.cabinet, Seed: 1, Excused: true}
+	if s == nil {
+		return setup
+	}
+	if room, ok := s.Inputs.Ambient.Value(); ok {
+		setup.Ambient = &room
+	}
+	return setup
+}
+
+// course rehearses a setup some times, one after another, and rests so many times as long
+// as it works. When ctx has an end and it comes, what there is by then must do.
+func course(ctx context.Context, setup sim.Setup, runs, rests int) (*outlook.Course, error) {
+	c := &outlook.Course{}
+	worked := time.Now()
+	rest := func(time.Duration, *controller.State) {
+		if took := time.Since(worked); rests > 0 && took > 5*time.Millisecond {
+			select {
+			case <-ctx.Done():
+			case <-time.After(time.Duration(rests) * took):
+			}
+			worked = time.Now()
+		}
+	}
+	for i := range runs {
+		var trace sim.Trace
+		result, err := sim.Rehearse(ctx, sim.Vary(setup, i), &trace, rest)
+		if errors.Is(err, context.DeadlineExceeded) && len(c.Runs) > 0 {
+			break
+		}
+		if err != nil {
+			return nil, err
+		}
+		c.Tried++
+		run, whole := outlook.RunOf(&trace.History, setup.Product)
+		switch {
+		case whole && result.AsPlanned():
+			c.Runs = append(c.Runs, run)
+		case i == 0 && result.Reason != "":
+			return nil, fmt.Errorf("its rehearsal did not come to the end: %s", result.Reason)
+		case i == 0:
+			return nil, errors.New("its rehearsal did not come out well; fumarium rehearse says why")
+		}
+		if i == 0 {
+			c.Curve = pointsOf(&trace.History)
+		}
+	}
+	return c, nil
+}
+
+// tenth keeps what a probe can tell.
+func tenth(v float64) *float64 { return quantity.OrNull(roundTenth(v), quantity.Finite(v)) }
+
+func roundTenth(v float64) float64 { return math.Round(v*10) / 10 }
+
+func readOutlook(file string) (*outlooked, error) {
+	data, err := os.ReadFile(file)
+	if err != nil {
+		return nil, err
+	}
+	kept := &outlooked{}
+	return kept, json.Unmarshal(data, kept)
+}
+
+// writeOutlook replaces the file whole.
+func writeOutlook(file string, made *outlooked) error {
+	data, err := json.Marshal(made)
+	if err != nil {
+		return err
+	}
+	next := file + ".new"
+	if err := os.WriteFile(next, data, 0o600); err != nil {
+		return err
+	}
+	return os.Rename(next, filepath.Clean(file))
+}

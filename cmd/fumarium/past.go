@@ -1,0 +1,184 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"io/fs"
+	"path/filepath"
+	"slices"
+	"sync"
+
+	"fumarium/controller/history"
+	"fumarium/controller/outlook"
+	"fumarium/controller/record"
+	"fumarium/controller/snapshot"
+	"fumarium/controller/web"
+	"fumarium/profile/proof"
+	"fumarium/profile/quantity"
+)
+
+// mostLedger is how many batches that were replayed are kept in memory, so that who looks at
+// one again waits for nothing. Common practice, no source.
+const mostLedger = 4
+
+// ledger is the batches of one world as the page shows them. Each that is over is replayed
+// once; notes are read each time, for they may still come.
+type ledger struct {
+	file string
+
+	mu   sync.Mutex
+	kept []*web.WholeBatch // the latest asked for last
+}
+
+func newLedger(dir string, world record.World) *ledger {
+	return &ledger{file: filepath.Join(dir, world.File())}
+}
+
+func pastOf(b *record.Batch) web.PastBatch {
+	p := web.PastBatch{
+		Batch: b.ID, World: string(b.World), Product: b.Product, Cabinet: b.Cabinet, Started: b.Started, ElapsedSeconds: b.Elapsed.Seconds(),
+	}
+	if b.State != "" {
+		p.Ended, p.State = &b.Ended, &b.State
+	}
+	if b.Why != "" {
+		p.Why = &b.Why
+	}
+	return p
+}
+
+// List implements web.Archive.
+func (a *ledger) List(ctx context.Context) ([]web.PastBatch, error) {
+	r, err := record.OpenReader(a.file)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	} else if err != nil {
+		return nil, err
+	}
+	defer r.Close()
+	batches, err := r.List(ctx)
+	if err != nil {
+		return nil, err
+	}
+	list := make([]web.PastBatch, len(batches))
+	for i, b := range batches {
+		list[i] = pastOf(b)
+	}
+	slices.SortStableFunc(list, func(a, b web.PastBatch) int { return b.Started.Compare(a.Started) })
+	return list, nil
+}
+
+// Batch implements web.Archive.
+func (a *ledger) Batch(ctx context.Context, id string) (*web.WholeBatch, error) {
+	r, err := record.OpenReader(a.file)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, web.ErrNoBatch
+	} else if err != nil {
+		return nil, err
+	}
+	defer r.Close()
+	batches, err := r.List(ctx)
+	if err != nil {
+		return nil, err
+	}
+	i := slices.IndexFunc(batches, func(b *record.Batch) bool { return b.ID == id }) // the whole name
+	switch {
+	case i < 0:
+		return nil, web.ErrNoBatch
+	case batches[i].State == "":
+		return nil, web.ErrUnderWay
+	}
+	whole := a.had(id)
+	if whole == nil {
+		if whole, err = replayed(ctx, r, batches[i]); err != nil {
+			return nil, err
+		}
+		a.keep(whole)
+	}
+	notes, err := r.Notes(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	with := *whole
+	with.Notes = []web.PastNote{}
+	for _, n := range notes {
+		with.Notes = append(with.Notes, web.PastNote{Time: n.Wall, Who: n.Who, Text: n.Text, Mark: n.Mark})
+	}
+	return &with, nil
+}
+
+func (a *ledger) had(id string) *web.WholeBatch {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	for _, w := range a.kept {
+		if w.Batch == id {
+			return w
+		}
+	}
+	return nil
+}
+
+func (a *ledger) keep(w *web.WholeBatch) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if len(a.kept) >= mostLedger {
+		a.kept = slices.Clone(a.kept[1:])
+	}
+	a.kept = append(a.kept, w)
+}
+
+// replayed is all of a batch that does not change any more.
+func replayed(ctx context.Context, r *record.Reader, b *record.Batch) (*web.WholeBatch, error) {
+	told, err := r.History(ctx, b.ID)
+	if err != nil {
+		return nil, err
+	}
+	whole := &web.WholeBatch{PastBatch: pastOf(b), Rules: []web.Rule{}, NotCovered: []string{}, Stages: []web.PastStage{}, Points: pointsOf(told)}
+	for _, s := range told.Stages() {
+		stage := web.PastStage{Name: s.Name, StartSeconds: s.Began.Seconds()}
+		if s.Over {
+			ended := s.Ended.Seconds()
+			stage.EndSeconds = &ended
+		}
+		if s.By != 0 {
+			by := s.By.String()
+			stage.EndedBy = &by
+		}
+		whole.Stages = append(whole.Stages, stage)
+	}
+	for _, p := range told.Samples() {
+		whole.PeakCore, whole.PeakChamber = higher(whole.PeakCore, p.Core), higher(whole.PeakChamber, p.Chamber)
+	}
+	result, err := r.Replay(ctx, b.ID)
+	switch {
+	case ctx.Err() != nil:
+		return nil, ctx.Err()
+	case err != nil:
+		whole.Ending = "not known: " + err.Error()
+	case result.Decisions != nil || result.Final.Batch.Active():
+		whole.Ending = "not known: this program does not replay the batch to its end"
+	default:
+		good, text := snapshot.Ending(result.Final.Batch, &result.Verdict)
+		whole.Good, whole.Ending, whole.Rules, whole.NotCovered = &good, text, web.RulesOf(result.Verdict), proof.Uncovered()
+	}
+	return whole, nil
+}
+
+func higher(peak *float64, v float64) *float64 {
+	if v = roundTenth(v); !quantity.Finite(v) || peak != nil && *peak >= v {
+		return peak
+	}
+	return &v
+}
+
+// pointsOf thins a curve to what a screen has room for.
+func pointsOf(h *history.History) []outlook.Point {
+	samples := h.Samples()
+	every := max(1, (len(samples)+mostCurve-1)/mostCurve)
+	points := []outlook.Point{}
+	for i := 0; i < len(samples); i += every {
+		s := &samples[i]
+		points = append(points, outlook.Point{Seconds: s.Elapsed.Seconds(), Setpoint: tenth(s.Setpoint), Chamber: tenth(s.Chamber), Core: tenth(s.Core)})
+	}
+	return points
+}

@@ -1,0 +1,192 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fumarium/controller/cabinet"
+	"fumarium/controller/record"
+	"fumarium/controller/report"
+	"fumarium/controller/snapshot"
+	"fumarium/profile/proof"
+)
+
+func reportCommand() *cobra.Command {
+	var a archive
+	into, short := ".", false
+	c := a.flags(&cobra.Command{
+		Use: "report BATCH", Short: "Write the report of a recorded batch, to be read, kept and printed", Args: cobra.ExactArgs(1),
+		Long: `Writes three files, named by the batch, into a folder:
+
+  BATCH.html   one page that needs nothing else, for A4 or Letter: what could be
+               shown of each rule with limit, figure and source, the curve,
+               deviations and what the guidance allows, stages and hand steps, what
+               it was made from, probes, who did what, notes, events, the record
+  BATCH.csv    readings and outputs of every step; assess reads it
+  BATCH.json   the same as the page, for programs
+
+--short writes the page for an inspector, on one sheet, and nothing else; --json prints
+the JSON and writes nothing. The batch is replayed for it, as by replay.
+
+Exit status: 0 good, or not over yet; 1 not good, or the record does not hold; 2 usage;
+3 the record could not be read or the report not written.`,
+		Example: `  fumarium report 2026-11
+  fumarium report 2026-11 --into /media/stick
+  fumarium report 2026-11 --short`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			r, err := a.open()
+			if err != nil {
+				return err
+			}
+			defer r.Close()
+			return runReport(cmd.Context(), r, args[0], into, short, a.json, cmd.OutOrStdout())
+		},
+	})
+	c.Flags().StringVar(&into, "into", ".", "write into `FOLDER`")
+	c.Flags().BoolVar(&short, "short", false, "one sheet for an inspector, BATCH-short.html")
+	return c
+}
+
+func runReport(ctx context.Context, r *record.Reader, id, into string, short, asJSON bool, w io.Writer) error {
+	b, err := r.Batch(ctx, id)
+	if err != nil {
+		return couldNot(err)
+	}
+	source, err := sourceOf(ctx, r, b)
+	if err != nil {
+		return couldNot(err)
+	}
+	told := report.Make(source)
+	switch {
+	case asJSON:
+		err = printJSON(w, told)
+	case short:
+		err = writeWhole(w, into, b.ID+"-short.html", func(f io.Writer) error { return told.HTML(f, true) })
+	default:
+		err = errors.Join(
+			writeWhole(w, into, b.ID+".html", func(f io.Writer) error { return told.HTML(f, false) }),
+			writeWhole(w, into, b.ID+".json", func(f io.Writer) error { return printJSON(f, told) }),
+			writeWhole(w, into, b.ID+".csv", func(f io.Writer) error { return writeSeconds(ctx, r, b, f) }),
+		)
+	}
+	if err != nil {
+		return couldNot(err)
+	}
+	if !told.Whole || told.Good != nil && !*told.Good {
+		return &failure{exitBad, errSaid}
+	}
+	return nil
+}
+
+// sourceOf reads everything of a batch that a report tells.
+func sourceOf(ctx context.Context, r *record.Reader, b *record.Batch) (*report.Source, error) {
+	course, err := r.History(ctx, b.ID)
+	if err != nil {
+		return nil, err
+	}
+	notes, err := r.Notes(ctx, b.ID)
+	if err != nil {
+		return nil, err
+	}
+	commands, err := r.Commands(ctx, b.ID)
+	if err != nil {
+		return nil, err
+	}
+	gaps, err := r.Gaps(ctx, b.ID)
+	if err != nil {
+		return nil, err
+	}
+	whole, err := r.Verify(ctx, b.ID)
+	if err != nil {
+		return nil, err
+	}
+	s := &report.Source{
+		ID: b.ID, World: string(b.World), Program: b.Program, Started: b.Started, ClockSet: b.ClockSet, State: b.State, Why: b.Why, Elapsed: b.Elapsed,
+		Product: fileOf(b.Product, b.ProductName, b.ProductFile), Cabinet: fileOf(b.Cabinet, b.CabinetName, b.CabinetFile),
+		Course: course, Chart: figureOf(b, course), Whole: whole.Whole, Record: whole.String(),
+	}
+	if b.State != "" {
+		s.Ended = b.Ended
+	}
+	for _, c := range commands {
+		s.Commands = append(s.Commands, report.Command{ElapsedSeconds: c.Elapsed.Seconds(), Time: c.Wall, Command: c.Command, Alarm: c.Alarm, Who: c.Who, Reason: c.Reason, Refused: c.Refused})
+	}
+	for _, n := range notes {
+		s.Notes = append(s.Notes, report.Note{Time: n.Wall, Who: n.Who, Text: n.Text, Mark: n.Mark, Photo: n.Photo})
+	}
+	for _, g := range gaps {
+		s.Gaps = append(s.Gaps, report.Gap{FromSeconds: g.From.Seconds(), Seconds: g.Length.Seconds(), Known: g.Known, Why: g.Why})
+	}
+	result, err := r.Replay(ctx, b.ID)
+	switch {
+	case ctx.Err() != nil:
+		return nil, ctx.Err()
+	case err != nil:
+		s.NotReplayed = err.Error()
+	case result.Decisions != nil:
+		s.NotReplayed = "this program decides otherwise than the one that recorded it: " + result.Decisions.String()
+	default:
+		result.Verdict[proof.Recorded] = recorded(&whole, result)
+		good, ending := snapshot.Ending(result.Final.Batch, &result.Verdict)
+		s.Replayed = &report.Replayed{Product: result.Product, Cabinet: result.Cabinet, Final: &result.Final, Verdict: result.Verdict, Cores: result.Course, Good: good, Ending: ending}
+	}
+	return s, nil
+}
+
+func fileOf(title, name string, data []byte) report.File {
+	sum := sha256.Sum256(data)
+	return report.File{Title: title, Name: name, SHA256: hex.EncodeToString(sum[:])}
+}
+
+// writeSeconds writes what was read and switched in every step.
+func writeSeconds(ctx context.Context, r *record.Reader, b *record.Batch, w io.Writer) error {
+	c, err := cabinet.Parse(b.CabinetName, b.CabinetFile)
+	if err != nil {
+		return err
+	}
+	seconds, err := report.NewSeconds(w, c)
+	if err != nil {
+		return err
+	}
+	var started time.Duration // since the daemon began
+	err = r.Steps(ctx, b.ID, func(s record.Step) error {
+		if s.Number == 0 {
+			started = s.Elapsed
+		}
+		return seconds.Add(report.Moment{Elapsed: s.Elapsed - started, In: &s.In, Out: s.Out})
+	})
+	return errors.Join(err, seconds.Flush())
+}
+
+// writeWhole writes a file whole or not at all, and says its name.
+func writeWhole(w io.Writer, into, name string, write func(io.Writer) error) (err error) {
+	path := filepath.Join(into, name)
+	f, err := os.CreateTemp(filepath.Dir(path), ".report-*")
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			os.Remove(f.Name())
+		}
+	}()
+	buffered := bufio.NewWriter(f)
+	err = errors.Join(write(buffered), buffered.Flush(), f.Chmod(0o644), f.Close())
+	if err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err == nil {
+		fmt.Fprintln(w, shown(path))
+	}
+	return err
+}

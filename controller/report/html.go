@@ -1,0 +1,80 @@
+package report
+
+import (
+	"bytes"
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"strings"
+	"time"
+	"unicode"
+
+	"fumarium/controller"
+	"fumarium/controller/caution"
+	"fumarium/controller/trip"
+	"fumarium/profile/deviation"
+	"fumarium/profile/quantity"
+)
+
+//go:embed report.html
+var page string
+
+var layout = template.Must(template.New("report").Funcs(template.FuncMap{
+	"plain": plain,
+	"lasted": func(seconds float64) string {
+		return quantity.FormatDuration(time.Duration(seconds * float64(time.Second)).Round(time.Second))
+	},
+	"at": func(seconds float64) string { // since the start
+		s := int(seconds + 0.5)
+		return fmt.Sprintf("%d:%02d:%02d", s/3600, s/60%60, s%60)
+	},
+	"fixed": func(digits int, v float64) string { return quantity.Fixed(v, digits) },
+	"loud":  func(priority string) bool { return priority == trip.Now.String() || priority == trip.Soon.String() },
+	"ended": func(by string) string { // a key of the product file
+		switch by {
+		case controller.EndedByTime.String():
+			return "its time"
+		case controller.EndedByPerson.String():
+			return "a person"
+		}
+		return by
+	},
+	"class": func(answer string) string { return strings.ReplaceAll(answer, " ", "-") },
+	"hour": func(t time.Time) string {
+		if t.IsZero() {
+			return ""
+		}
+		return t.Format("2 Jan 15:04:05")
+	},
+	"moment": func(t time.Time) string { return t.Format("2 January 2006 15:04 MST") },
+}).Parse(page))
+
+// plain is a person's text without what would turn round or hide the text beside it.
+func plain(text string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case unicode.IsSpace(r):
+			return ' '
+		case !unicode.IsPrint(r):
+			return unicode.ReplacementChar
+		}
+		return r
+	}, text)
+}
+
+// HTML writes the report as one page that needs nothing else: to be read, kept and
+// printed on A4 or Letter. Short leaves out what an inspector does not ask for first, so
+// that it goes on one sheet.
+func (r *Report) HTML(w io.Writer, short bool) error {
+	var picture bytes.Buffer
+	if err := r.chart.WriteSVG(&picture); err != nil {
+		return err
+	}
+	return layout.Execute(w, struct {
+		*Report
+		Short    bool
+		Chart    template.HTML // our own drawing, which escapes what it is told
+		Who, Aid string
+	}{r, short, template.HTML(picture.String()), deviation.Who, caution.Food})
+}

@@ -1,0 +1,111 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"net/http"
+
+	"fumarium/controller/outlook"
+	"fumarium/controller/snapshot"
+)
+
+// course is that of the batch under way, or why there is none.
+func (s *server) course(snap *snapshot.Snapshot) (course *outlook.Course, missing string) {
+	switch {
+	case snap == nil || !snap.State.Batch.Active() || snap.Product == nil:
+		return nil, "no batch is under way"
+	case s.Outlook == nil:
+		return nil, "this daemon does not rehearse"
+	}
+	course, missing = s.Outlook(snap.BatchID)
+	if course != nil && !course.Fits(snap.Product) {
+		return nil, "what was rehearsed is another product"
+	}
+	return course, missing
+}
+
+func (s *server) plan(snap *snapshot.Snapshot) (plan *outlook.Plan, missing *string) {
+	course, why := s.course(snap)
+	if course != nil {
+		plan, why = course.Of(snap)
+	}
+	return plan, word(why)
+}
+
+// A curve is the rehearsed batch, to be drawn under the real one.
+type curve struct {
+	Batch   *string         `json:"batch"`
+	Missing *string         `json:"missing"` // why there are no points
+	Points  []outlook.Point `json:"points"`
+}
+
+func (s *server) planCurve(w http.ResponseWriter, r *http.Request) *problem {
+	return s.texts.get(r.Context(), "curve", func(snap *snapshot.Snapshot) *rendering {
+		course, missing := s.course(snap)
+		c := curve{Missing: word(missing), Points: []outlook.Point{}}
+		if course != nil {
+			c.Batch, c.Points = word(snap.BatchID), course.Curve
+		}
+		body, err := json.Marshal(c)
+		if err != nil {
+			return &rendering{problem: notJSON}
+		}
+		return &rendering{kind: "application/json", body: append(body, '\n')}
+	}).answer(w)
+}
+
+// preview is what a product would come to if it were started now.
+type preview struct {
+	Product string          `json:"product"`
+	Tried   int             `json:"tried"` // rehearsals; the plan says how many it goes by
+	Plan    *outlook.Plan   `json:"plan"`
+	Points  []outlook.Point `json:"points"`
+}
+
+// rehearse answers what a start would come to. It changes nothing, but costs much: hence
+// one at a time, and only for who may start.
+func (s *server) rehearse(w http.ResponseWriter, r *http.Request) *problem {
+	if p := s.permitted(r); p != nil {
+		return p
+	}
+	if !s.rehearsing.TryLock() {
+		return refuse(http.StatusServiceUnavailable, "another rehearsal is under way; send it again in some seconds")
+	}
+	defer s.rehearsing.Unlock()
+	defer keepPlace(r.Context())()
+	o, p := order(w, r)
+	if p != nil {
+		return p
+	}
+	for _, f := range append(o.fields(), field{"command", &o.Command, 0}) {
+		switch f.name {
+		case "product", "file", "product_yaml":
+		default:
+			if *f.value != "" {
+				return refuse(http.StatusUnprocessableEntity, "a rehearsal takes no %s; leave it out", f.name)
+			}
+		}
+	}
+	var request snapshot.Request
+	if p := s.product(o, &request); p != nil {
+		return p
+	}
+	if s.Rehearse == nil {
+		return refuse(http.StatusConflict, "this daemon does not rehearse")
+	}
+	ctx, cancel := context.WithTimeout(r.Context(), maxWait)
+	defer cancel()
+	course, err := s.Rehearse(ctx, request.Product)
+	if errors.Is(err, context.DeadlineExceeded) {
+		return refuse(http.StatusServiceUnavailable, "rehearsing %s takes longer than %s here; ask again when less is going on, or use fumarium plan", request.Product.Name, seconds(maxWait))
+	} else if err != nil {
+		return refuse(http.StatusConflict, "%s was not rehearsed: %v", request.Product.Name, err)
+	}
+	start := s.Now()
+	if snap := s.Loop.Snapshot(); snap != nil {
+		start = snap.Time
+	}
+	writeJSON(w, "application/json", http.StatusOK, preview{request.Product.Name, course.Tried, course.Before(request.Product, start), course.Curve})
+	return nil
+}
