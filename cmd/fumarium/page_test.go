@@ -15,8 +15,9 @@ import (
 )
 
 // A whole batch by hand on a phone, from the start to the verdict, in the simulated cabinet
-// of the real daemon: every question is answered by the one button of the bar. In the cook
-// the page is loaded anew and still has the curve.
+// of the real daemon: every question is answered by the one button of the bar. On the way the
+// chamber's probe is lost for a while and trips. In the cook the page is loaded anew and
+// still has the curve.
 func TestWholeBatchByHandOnAPhone(t *testing.T) {
 	path, err := exec.LookPath("chromium")
 	if err != nil {
@@ -25,7 +26,7 @@ func TestWholeBatchByHandOnAPhone(t *testing.T) {
 		}
 		t.Skip("chromium is not on PATH; apt-get install -y chromium runs this test")
 	}
-	d := launchProgram(t, built(t), t.TempDir(), nil, "--by-hand", "--cabinet", "plywood-cabinet", "--pace", "1500")
+	d := launchProgram(t, built(t), t.TempDir(), nil, "--by-hand", "--cabinet", "plywood-cabinet", "--pace", "1500", "--fault", "chamber-open@3h+20m")
 	d.answers()
 	d.steps()
 	token, err := os.ReadFile(filepath.Join(d.state, "operator-token"))
@@ -85,6 +86,8 @@ func TestWholeBatchByHandOnAPhone(t *testing.T) {
 	}, 3*time.Minute, 200*time.Millisecond)
 	assert.GreaterOrEqual(t, len(pressed), 6, "one for each hand step")
 	assert.True(t, anew)
+	assert.Contains(t, strings.Join(pressed, " "), "now: ", "the trip is reset")
+	assert.Contains(t, read("JSON.stringify(status.events.map(e => e.kind))"), "trip")
 	t.Log(strings.Join(pressed, "\n"))
 	assert.Equal(t, "complete", read("status.state"))
 	until("document.getElementById('answer-head').textContent.startsWith('Complete.')")

@@ -115,7 +115,10 @@ function barOf(s, lost, beforeReset) {
   const waiting = alarms.filter(a => calls(a) || a.mended && a.standing);
   const urgent = waiting.find(a => a.priority !== 'later'), later = waiting.find(a => a.priority === 'later');
   const asksAbsence = s.prompt && s.prompt.command === 'absence' && !(urgent && urgent.priority === 'now'); // it is the answer to its alarms
-  const alarm = !asksAbsence && urgent || !s.prompt && later;
+  // What can wait lets a hand step pass, and the question whether to go on: without pump an
+  // ember is unknown for as long as the batch is held.
+  const asks = s.prompt || s.commands.includes('restart');
+  const alarm = !asksAbsence && urgent || !asks && later;
   if (alarm) {
     return {
       key: 'alarm ' + alarm.code + alarm.since, kind: alarm.priority, sign: alarm.priority, outline: !alarm.standing, word: t('prio.' + alarm.priority), since: alarm.since,
@@ -134,7 +137,7 @@ function barOf(s, lost, beforeReset) {
     };
   }
   if (s.commands.includes('restart')) {
-    return { key: 'restart', kind: 'turn', sign: 'step due', content: '▸', word: t('going on'), lines: [t('going on.do')], more: 0, caution: 'heat-returns',
+    return { key: 'restart', kind: 'turn', sign: 'step due', content: '▸', word: t('going on'), lines: [t('going on.do')], more: more(waiting), caution: 'heat-returns',
       main: { text: t('going on.button', { stage: s.stage ? s.stage.name : '' }), body: { command: 'restart' } } };
   }
   return null;
