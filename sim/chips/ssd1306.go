@@ -1,13 +1,18 @@
 package chips
 
-import "image"
+import (
+	"image"
+	"sync"
+)
 
 // SSD1306 is the display controller of that name with 128 by 64 points, on I2C at its
 // usual address. It keeps the memory that a driver fills; what it shows is Picture.
 // Scrolling, zooming and fading are not simulated. Where a command of page addressing
 // comes in horizontal addressing it sets the place all the same, as the chips do that the
 // driver was made for; the datasheet leaves it open.
+// A person may look at it, and pull its plug, while a driver draws.
 type SSD1306 struct {
+	mu sync.Mutex
 	front
 	memory       [8 * 128]byte
 	page, column int
@@ -28,14 +33,25 @@ func (d *SSD1306) address() uint16 { return 0x3C }
 // PowerCycle cuts the supply for a moment: what it showed is gone, and it is dark until
 // it is told to shine. The memory then holds anything; here a pattern that nobody draws.
 func (d *SSD1306) PowerCycle() {
-	*d = SSD1306{front: d.front, contrast: 0x7F}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.page, d.column, d.lit, d.inverse, d.contrast, d.pending = 0, 0, false, false, 0x7F, nil
 	for i := range d.memory {
 		d.memory[i] = 0x55
 	}
 }
 
+// Break gives the chip a fault; Sound mends it.
+func (d *SSD1306) Break(f Fault) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.front.Break(f)
+}
+
 // Picture is what a person sees: lit is 255.
 func (d *SSD1306) Picture() *image.Gray {
+	d.mu.Lock()
+	defer d.mu.Unlock()
 	pic := image.NewGray(image.Rect(0, 0, 128, 64))
 	if !d.lit {
 		return pic
@@ -50,9 +66,15 @@ func (d *SSD1306) Picture() *image.Gray {
 }
 
 // Contrast is how bright it is told to be.
-func (d *SSD1306) Contrast() byte { return d.contrast }
+func (d *SSD1306) Contrast() byte {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.contrast
+}
 
 func (d *SSD1306) transfer(w, r []byte) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
 	if dead, err := d.dead(r); dead {
 		return err
 	}
