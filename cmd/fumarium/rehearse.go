@@ -164,15 +164,6 @@ func (o rehearseOptions) setup(product string) (sim.Setup, error) {
 	return s, nil
 }
 
-// faultKinds lists the kinds of fault for --help.
-func faultKinds() string {
-	var b strings.Builder
-	for _, line := range fault.Kinds() {
-		b.WriteString("  " + line + "\n")
-	}
-	return b.String()
-}
-
 func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout, stderr io.Writer) error {
 	setup, err := o.setup(product)
 	if err != nil {
@@ -209,12 +200,9 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 			return couldNot(err)
 		}
 	}
-	if o.limits {
-		result.Limits, err = sim.Limits(ctx, setup, func(done, all int) { bar.count(done, all, "rehearsals") })
-		if err != nil {
-			bar.clear()
-			return couldNot(err)
-		}
+	if err := o.addLimits(ctx, setup, result, bar); err != nil {
+		bar.clear()
+		return couldNot(err)
 	}
 	whole := time.Since(began)
 	bar.clear()

@@ -1,13 +1,33 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
+	"strings"
 	"text/tabwriter"
 
 	"fumarium/profile/quantity"
 	"fumarium/sim"
+	"fumarium/sim/fault"
 )
+
+// addLimits rehearses once more for each doubt, where it was asked for.
+func (o rehearseOptions) addLimits(ctx context.Context, setup sim.Setup, result *sim.Result, bar *progress) (err error) {
+	if o.limits {
+		result.Limits, err = sim.Limits(ctx, setup, func(done, all int) { bar.count(done, all, "rehearsals") })
+	}
+	return err
+}
+
+// faultKinds lists the kinds of fault for --help.
+func faultKinds() string {
+	var b strings.Builder
+	for _, line := range fault.Kinds() {
+		b.WriteString("  " + line + "\n")
+	}
+	return b.String()
+}
 
 // printLimits tells what the model does not know of a rehearsal.
 func printLimits(w io.Writer, l *sim.LimitsResult) {

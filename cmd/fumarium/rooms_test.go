@@ -55,6 +55,8 @@ var pureRooms = map[string][]string{
 	"controller": {"profile/proof", "controller/cabinet", "controller/duty", "controller/pid", "controller/trip", "profile",
 		"profile/lethality", "profile/quantity", "sensors", "sensors/psychrometer"},
 	"controller/chart": {"profile/quantity"}, // it knows no batch, but in which units people read
+	// The cabinet cut open, as its file and the product's have it.
+	"controller/section": {"controller/cabinet", "profile", "profile/quantity"},
 	// The same steps must give the same history when a record is replayed. It draws its own
 	// figure, so that there is one, and the chart cannot know a batch.
 	"controller/history":  {"controller", "controller/chart", "controller/trip", "profile"},

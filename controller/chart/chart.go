@@ -21,7 +21,6 @@
 package chart
 
 import (
-	"bytes"
 	"fmt"
 	"io"
 	"math"
@@ -191,21 +190,6 @@ func (p Panel) shown(u quantity.Units) Panel {
 		p.Series[i].Points = points
 	}
 	return p
-}
-
-// Sample is a short piece of a line as an SVG element, for a page that shows a value
-// beside a chart of it.
-func Sample(s Style) string {
-	const height = 8.0
-	l := looks[s]
-	var p pen
-	p.stroke(horizontal(nil, 0, height/2, sampleWidth), l.stroke, l.width, l.dash)
-	b := append([]byte(nil), `<svg aria-hidden="true"`...)
-	b = measure(b, "width", sampleWidth)
-	b = measure(b, "height", height)
-	b = append(b, '>')
-	b = append(b, bytes.TrimSuffix(p.shapes, []byte("\n"))...)
-	return string(append(b, "</svg>"...))
 }
 
 func (f Figure) check() error {

@@ -297,7 +297,7 @@ func (e *endless) Read(p []byte) (int, error) {
 
 // What takes no body reads none, and what takes one stops.
 func TestBodiesAreBounded(t *testing.T) {
-	l := accepting(cooking())
+	l := accepting(displayed())
 	h := measured(l)
 	ends := measured(accepting(ending()))
 	for path, methods := range web.Routes(h) {

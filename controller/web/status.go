@@ -68,6 +68,8 @@ type Status struct {
 	Rules           []Rule   `json:"rules"`       // that the batch is held to; none before one
 	NotCovered      []string `json:"not_covered"` // by any of the rules; none before a batch
 	Events          []Event  `json:"events"`      // oldest first
+
+	Front
 }
 
 // Rule is what can be said of one rule by now: met, not met, not shown, does not apply.
@@ -110,6 +112,9 @@ type Stage struct {
 	ChamberCelsius *float64 `json:"chamber_celsius"` // null: heater off
 	Smoke          bool     `json:"smoke"`
 	EndedBy        string   `json:"ended_by"`
+	// When it began and ended, as far as it has.
+	Began *time.Time `json:"began"`
+	Ended *time.Time `json:"ended"`
 }
 
 // Probe is one probe of the cabinet.
@@ -118,6 +123,7 @@ type Probe struct {
 	Role    string   `json:"role"`
 	Status  string   `json:"status"`
 	Celsius *float64 `json:"celsius"`
+	Alarm   *string  `json:"alarm"` // for which it does not count now, though it may read
 }
 
 // Prompt is a hand step or a question that waits for the person.
@@ -133,6 +139,8 @@ type Trip struct {
 	Code    string `json:"code"`
 	Meaning string `json:"meaning"`
 	Action  string `json:"action"`
+	// BlockedBy are the trips whose cause stands: until they are gone no reset is taken.
+	BlockedBy []string `json:"blocked_by"`
 }
 
 // Alarm is one alarm that is not normal.
@@ -143,6 +151,10 @@ type Alarm struct {
 	Meaning  string `json:"meaning"`
 	Action   string `json:"action"`
 	Mended   string `json:"mended,omitempty"`
+	Trips    bool   `json:"trips"`
+	Standing bool   `json:"standing"` // its condition holds now
+	// Since is when it last came up.
+	Since *time.Time `json:"since"`
 }
 
 // Event is one thing that happened. What does not belong to its kind is null.
@@ -259,15 +271,19 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 		}
 	}
 	for _, p := range s.Probes() {
-		status.Probes = append(status.Probes, Probe{
-			Name: p.Name, Role: roleText[p.Role], Status: p.Reading.Status().String(), Celsius: quantity.OrNull(p.Reading.Value()),
-		})
+		shown := Probe{Name: p.Name, Role: roleText[p.Role], Status: p.Reading.Status().String(), Celsius: quantity.OrNull(p.Reading.Value())}
+		if slot, ok := controller.SlotOf(s.Cabinet, p.Name); ok {
+			shown.Alarm = word(nameOf(st.Disbelieved(slot)))
+		}
+		status.Probes = append(status.Probes, shown)
 	}
 	if p := s.Product; p != nil {
 		status.Product = &p.Name
 		for i := range p.Stages {
 			stage := &p.Stages[i]
+			began, ended := stageTimes(s, i)
 			status.Stages = append(status.Stages, Stage{
+				Began: began, Ended: ended,
 				Name: stage.Name, State: stageState(st, i), Smoke: stage.Smoke, EndedBy: endedBy(stage),
 				ChamberCelsius: quantity.OrNull(stage.ChamberSetpoint, stage.Heat),
 			})
@@ -294,15 +310,20 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	here := controller.PartsOf(s.Cabinet)
 	if st.Tripped != trip.None {
 		e := st.Tripped.Entry()
-		status.Trip = &Trip{Code: e.Name, Meaning: e.Meaning, Action: e.Do(here)}
+		status.Trip = &Trip{Code: e.Name, Meaning: e.Meaning, Action: e.Do(here), BlockedBy: []string{}}
+		for c := range st.Blocks().Each {
+			status.Trip.BlockedBy = append(status.Trip.BlockedBy, c.String())
+		}
 	}
 	for _, c := range s.Pressing() {
 		e := c.Entry()
 		status.Alarms = append(status.Alarms, Alarm{
 			Code: e.Name, Priority: e.Priority.String(), State: st.Alarms[c].Phase.String(), Meaning: e.Meaning, Action: e.Do(here), Mended: e.Says(here),
+			Trips: e.Trips, Standing: st.Alarms[c].Standing, Since: ago(s, st.Alarms[c].Raised),
 		})
 	}
 	status.Events = eventsOf(&s.History)
+	status.Front = frontOf(s)
 	return status
 }
 

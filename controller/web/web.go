@@ -27,7 +27,6 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/caution"
-	"fumarium/controller/chart"
 	"fumarium/controller/outlook"
 	"fumarium/controller/snapshot"
 	"fumarium/profile"
@@ -53,12 +52,7 @@ const (
 //go:embed assets openapi.yaml
 var files embed.FS
 
-var page = template.Must(template.New("page.html").Funcs(template.FuncMap{
-	"line": func(of string) template.HTML { return template.HTML(chart.Sample(lines[of])) }, // made by us, of nothing that came in
-}).ParseFS(files, "assets/page.html"))
-
-// lines is how the trend draws what the page shows as numbers.
-var lines = map[string]chart.Style{"chamber": chart.Chamber, "core": chart.Core, "setpoint": chart.Setpoint}
+var page = template.Must(template.ParseFS(files, "assets/page.html"))
 
 // Loop is what the handlers know of the control loop.
 type Loop interface {
@@ -138,11 +132,14 @@ func New(c Config) http.Handler {
 	s.routes = []route{
 		{http.MethodGet, "/", s.page},
 		{http.MethodGet, "/page.css", asset("assets/page.css", "text/css; charset=utf-8")},
-		{http.MethodGet, "/page.js", asset("assets/page.js", "text/javascript; charset=utf-8")},
-		{http.MethodGet, "/icon.svg", asset("assets/icon.svg", "image/svg+xml")},
+		{http.MethodGet, "/page.js", script()},
+		{http.MethodGet, "/icon.svg", s.icon},
 		{http.MethodGet, "/chart.svg", s.chart},
+		{http.MethodGet, "/display.png", s.display},
 		{http.MethodGet, "/api/openapi.yaml", asset("openapi.yaml", "application/yaml; charset=utf-8")},
 		{http.MethodGet, "/api/status", s.status},
+		{http.MethodGet, "/api/curve", s.curve},
+		{http.MethodGet, "/api/drawing.svg", s.drawing},
 		{http.MethodGet, "/api/products", s.products},
 		{http.MethodPost, "/api/commands", s.command},
 		{http.MethodGet, "/api/events", s.events},
@@ -319,17 +316,17 @@ func (s *server) page(w http.ResponseWriter, r *http.Request) *problem {
 
 func (s *server) pageOf(snap *snapshot.Snapshot) *rendering {
 	view := struct {
-		Cabinet, Summary string
-		Products         []string
-		Simulated        bool
-		Pace             float64
+		Cabinet, Summary, World string
+		Products                []string
+		Simulated               bool
 
 		BeforeHeat                          []string
 		Smoulders, HeatReturns, BeforeReset string
 	}{Summary: errNoStep, Products: s.productNames(), BeforeHeat: caution.BeforeHeat,
 		Smoulders: caution.Smoulders, HeatReturns: caution.HeatReturns, BeforeReset: caution.BeforeReset}
 	if snap != nil {
-		view.Simulated, view.Pace = snap.Simulated, snap.Pace
+		view.Simulated = snap.Simulated
+		view.World = fmt.Sprintf("Simulated cabinet, %g times as fast. Nothing is hot.", snap.Pace)
 		view.Summary = "At " + snap.Time.Format(time.TimeOnly) + " — " + summary(snap)
 		if snap.Cabinet != nil {
 			view.Cabinet = snap.Cabinet.Name

@@ -1,224 +1,222 @@
-// The live part of the page. It polls the status once a second, writes it into
-// the page in place (a button must not vanish under a finger), and sends commands.
-// Numbers count as live only while answers come and the controller goes on stepping.
-const pollEvery = 1000, chartEvery = 10000; // ms
-const lostAfter = 4;                         // s without an answer
-const staleAfter = 5;                        // s without a step: the controller's own limit for a late one
-const settle = 1500;                         // ms before a new question can be answered
+// The live part of the page: it gets the status, draws it in place (a button must not vanish
+// under a finger), and sends commands.
+const pollEvery = 1000, curveEvery = 10000; // ms
+const settle = 1500;                        // ms before a new question can be answered
+const noAnswer = 15000;                     // ms
 
-const order = { now: '1', soon: '2', later: '3' };       // the number in an alarm's shape
-const marks = { now: '▲1 ', soon: '◆2 ', later: '●3 ' }; // the same in a line of text
+let status = null, heard = Date.now(), wasLost = false;
+let polling = false, busy = null, bar = null, barSince = 0, barKey = '', announced = '', answeredHere = '', says = {};
 
-const $ = id => document.getElementById(id);
-const show = (id, on) => { $(id).hidden = !on; };
-const text = (id, s) => { if ($(id).textContent !== s) $(id).textContent = s; };
-const known = v => v !== null && v !== undefined;
-const number = (v, digits) => v.toFixed(digits).replace(/^-(?=[0.]+$)/, '').replace('-', '−'); // no minus sign on a zero
-const fahrenheit = c => number(c * 9 / 5 + 32, 0) + ' °F';
-const percent = r => number(r * 100, 0) + ' %';
-const clock = t => t.slice(11, 19); // RFC 3339: the cabinet's own clock, as on the chart
-
-function make(tag, className, content) {
-  const e = document.createElement(tag);
-  if (className) e.className = className;
-  if (content !== undefined) e.textContent = content;
-  return e;
-}
-
-function duration(seconds) {
-  const s = Math.round(seconds);
-  if (s < 60) return s + ' s';
-  if (s < 600) return Math.floor(s / 60) + ' min' + (s % 60 ? ' ' + s % 60 + ' s' : '');
-  const m = Math.round(s / 60);
-  if (m < 60) return m + ' min';
-  return Math.floor(m / 60) + ' h' + (m % 60 ? ' ' + m % 60 + ' min' : '');
-}
-
-let status = null;       // the last one that came
-let answered = Date.now(); // when it came
-let polling = false, busy = false, questionSince = 0;
-const drawn = {};        // what each list shows, so that it is rebuilt only when it changes
-
-function rebuild(id, key, build) {
-  const now = JSON.stringify(key);
-  if (drawn[id] === now) return;
-  drawn[id] = now;
-  $(id).replaceChildren(...build());
-}
-
-function reading(id, celsius, why, wanted) {
-  const e = $(id);
-  e.classList.toggle('unread', !known(celsius));
-  e.classList.toggle('wanted', wanted);
-  const key = known(celsius) ? number(celsius, 1) : why;
-  if (drawn[id] !== key) {
-    drawn[id] = key;
-    e.replaceChildren(key, ...(known(celsius) ? [make('span', 'unit', ' °C')] : []));
+function got(next) {
+  if (status && next.time < status.time && next.batch === status.batch) return; // an older one overtaken
+  const before = status;
+  status = next;
+  heard = Date.now();
+  if (before && before.prompt && (!next.prompt || next.prompt.question !== before.prompt.question) && next.state === 'running' && answeredHere !== before.prompt.question) {
+    tell(t('elsewhere', { time: moment(next.time) }), 5000);
   }
-  text(id + '-f', known(celsius) ? fahrenheit(celsius) : '');
+  draw();
 }
 
-function draw(s) {
+function draw() {
+  const s = status, lost = silence();
+  document.body.classList.toggle('lost', lost !== null);
+  document.body.classList.toggle('waiting', s === null);
+  if (wasLost && !lost && s) tell(t('back', { time: clock(s.time, true) }), 5000);
+  wasLost = lost !== null && s !== null;
+  drawAnswer(s, lost);
+  if (!s) return;
   show('world', s.world === 'simulated');
-  text('pace', String(s.pace));
-  text('cabinet', s.cabinet || 'Cabinet');
-  text('product', s.product || '');
-  text('state', s.state);
-  text('time', clock(s.time));
-  text('summary', s.summary.replaceAll(' °C', '\u00a0°C') + '.');
+  put('world', t('world', { pace: s.pace }));
+  put('cabinet', s.cabinet || t('cabinet'));
+  put('product', s.product || t('no batch'));
+  put('state', t('state.' + s.state));
+  put('time', clock(s.time));
+  drawSection(s);
+  drawFigure(s);
+  drawRail(s);
+  drawFood(s);
+  drawLists(s);
+  drawButtons(s, lost);
+}
 
-  const roles = s.probes.map(p => p.role);
-  reading('chamber', s.chamber_celsius, 'not read', true);
-  reading('core', s.core_celsius, roles.includes('core') ? 'not read' : 'no probe', s.stage !== null);
-  text('setpoint', known(s.setpoint_celsius) ? 'setpoint ' + number(s.setpoint_celsius, 1) + ' °C' : 'no setpoint');
-  const goal = s.stage && s.stage.conditions.find(c => c.kind === 'core');
-  text('core-goal', goal ? 'until ' + goal.text : '');
-
-  show('trend', s.state !== 'idle');
-  const batch = s.state + s.product;
-  if (drawn.chart !== batch) {
-    drawn.chart = batch;
-    drawChart();
+function drawAnswer(s, lost) {
+  const a = s || lost ? answerOf(s || { alarms: [], rules: [] }, lost) : { level: 'quiet', sign: '', head: t('lost.first'), sub: '' };
+  $('top').className = 'level-' + a.level + (a.filled ? ' filled' : '');
+  rebuild('answer-sign', [a.sign, a.content, a.outline], () => a.sign ? [sign(a.sign, a.content, a.outline)] : []);
+  put('answer-head', a.head);
+  put('answer-sub', a.sub);
+  if (s) {
+    const f = foodOf(s);
+    show('food-line', s.state !== 'idle');
+    show('food-bar', known(f.ratio) && !f.met);
+    $('food-bar').value = f.ratio ?? 0;
+    put('food-mark', f.met ? '✓ ' : '');
+    put('food-strong', f.strong + ' ');
+    put('food-rest', f.rest);
   }
-  show('ending', known(s.ending));
-  text('ending', known(s.ending) ? (s.good ? '' : '◆ ') + 'The last batch is ' + s.ending + '.' : '');
-  $('ending').classList.toggle('fault', s.good === false);
-  text('evidence', known(s.evidence) ? 'Before a start: ' + s.evidence + '.' : '');
-  drawFacts(s);
-  drawPrompt(s);
-  drawAlarms(s);
-  drawStages(s);
-  rebuild('probes', s.probes, () => s.probes.map(p => {
-    const row = make('tr');
-    row.append(make('td', '', p.name), make('td', 'small', p.role),
-      known(p.celsius) ? make('td', '', number(p.celsius, 1) + ' °C') : make('td', p.status === 'not read' ? 'small' : 'fault', p.status));
-    return row;
-  }));
-  rebuild('events', s.events.map(e => e.id), () => s.events.toReversed().map(e => {
-    const li = make('li', e.kind.replaceAll(' ', '-'));
-    li.append(make('time', '', clock(e.time)), e.priority ? make('b', '', marks[e.priority]) : '', e.text);
+  drawBar(s, lost);
+  announce(a, lost);
+}
+
+function drawBar(s, lost) {
+  bar = s ? barOf(s, lost, $('before-reset').textContent) : null;
+  const key = bar ? bar.key : '';
+  if (key !== barKey) {
+    barKey = key;
+    barSince = Date.now();
+    delete says.bar;
+    if (bar) setTimeout(() => draw(), settle + 50);
+  }
+  show('bar', bar !== null);
+  document.body.classList.toggle('needed', bar !== null);
+  if (!bar) { document.documentElement.style.setProperty('--bar', '0px'); return; }
+  $('bar').className = 'kind-' + bar.kind;
+  rebuild('bar-head', [bar.sign, bar.content, bar.outline, bar.word, bar.since, bar.waits && Math.round(bar.waits / 60), bar.more], () => [
+    sign(bar.sign, bar.content, bar.outline), make('b', '', bar.word),
+    make('span', 'faint', bar.since ? t('since', { time: moment(bar.since) }) : bar.waits >= 60 ? t('waits', { time: duration(Math.floor(bar.waits / 60) * 60) }) : ''),
+    ...(bar.more > 0 ? [make('a', 'more', t('more', { n: bar.more }))] : []),
+  ]);
+  const more = $('bar-head').querySelector('a');
+  if (more) more.href = '#alarms-title';
+  rebuild('bar-lines', [bar.lines, bar.english], () => bar.lines.map(x => {
+    const li = make('li', '', x);
+    if (bar.english) li.lang = 'en';
     return li;
   }));
-  buttons();
-}
-
-function drawFacts(s) {
-  const facts = [];
-  const fact = (name, v, say) => { if (known(v)) facts.push([name, say(v)]); };
-  fact('Heater duty', s.heater_duty_ratio, percent);
-  fact('Heat ends', s.heat_left_seconds, v => 'in ' + duration(v) + ', if nobody does anything');
-  for (const o of ['heater', 'fan', 'smoke', 'humidifier', 'sounder']) fact(o[0].toUpperCase() + o.slice(1), s.outputs[o], v => v ? '● on' : '○ off');
-  fact('Damper', s.damper_ratio, v => percent(v) + ' open');
-  fact('Wet bulb', s.wet_bulb_celsius, v => number(v, 1) + ' °C');
-  fact('Ember', s.ember_celsius, v => number(v, 0) + ' °C');
-  fact('Smoke fuel', s.smoke_fuel_ratio, v => 'about ' + percent(v) + ' left');
-  fact('Humidity', s.humidity_ratio, percent);
-  fact('Lethality', s.lethality_log10, v => s.lethality_capped ? 'more than ' + number(v, 0) + ' log₁₀' : number(v, 2) + ' log₁₀');
-  fact('Come-up', s.come_up_seconds, duration);
-  fact('Batch', s.elapsed_seconds, duration);
-  rebuild('facts', facts, () => facts.map(([name, value]) => {
-    const d = make('div');
-    d.append(make('dt', '', name), make('dd', '', value));
-    return d;
-  }));
-}
-
-function drawPrompt(s) {
-  show('prompt', s.prompt !== null);
-  if (!s.prompt) { drawn.prompt = null; return; }
-  if (drawn.prompt !== s.prompt.question) { // a second tap must not answer a new question
-    drawn.prompt = s.prompt.question;
-    questionSince = Date.now();
-    setTimeout(buttons, settle + 50);
+  $('bar-lines').classList.toggle('one', bar.lines.length === 1);
+  show('absence-field', Boolean(bar.absence));
+  put('bar-note', bar.note || '');
+  put('bar-code', bar.code || '');
+  show('know', Boolean(bar.quiet));
+  show('act', Boolean(bar.main));
+  const settling = Date.now() - barSince < settle;
+  if (bar.main) {
+    const sending = busy === 'act';
+    put('act', sending ? t('sending') : settling && matchMedia('(prefers-reduced-motion: reduce)').matches ? t('read first') : bar.main.text);
+    $('act').classList.toggle('settling', settling);
+    $('act').classList.toggle('sending', sending);
+    $('act').setAttribute('aria-disabled', String(settling || busy !== null || Boolean(bar.absence && !$('away').value.trim())));
+    if (!sending && !settling) $('act').setAttribute('aria-label', bar.main.body.command === 'confirm' ? t('confirm.label', { what: bar.lines[0] }) : bar.main.text + (bar.code ? ': ' + headOf(bar.code) : ''));
+    else $('act').removeAttribute('aria-label');
+    $('act').setAttribute('aria-describedby', bar.main.body.command === 'reset' ? 'before-reset' : bar.caution || 'bar-note');
   }
-  show('confirm', s.prompt.command === 'confirm');
-  show('absence-form', s.prompt.command === 'absence');
-  text('prompt-text', s.prompt.text);
-  text('prompt-waiting', s.commands.includes(s.prompt.command) ? 'waiting for ' + duration(s.prompt.waiting_seconds) : 'restart the batch first');
+  show('heat-returns', bar.caution === 'heat-returns');
+  document.documentElement.style.setProperty('--bar', $('bar').offsetHeight + 'px');
 }
 
-function drawAlarms(s) {
-  show('abnormal', s.alarms.length > 0 || s.trip !== null);
-  show('trip', s.trip !== null);
-  if (s.trip) {
-    const listed = s.alarms.some(a => a.code === s.trip.code);
-    text('trip-text', 'Tripped by ' + s.trip.code + '. It stays off until you reset this.' + (listed ? '' : ' ' + s.trip.meaning + ' ' + s.trip.action));
+// announce says a change once: title, icon, live regions, vibration, sound.
+function announce(a, lost) {
+  const kind = lost ? 'lost' : bar ? bar.kind : numberOf[a.level] ? a.level : '';
+  document.title = (kind && shapeOf[kind] ? shapeOf[kind] + ' ' : '') + a.head.replace(/^.*: (?=.*seit)/, '') + (status && status.cabinet ? ' – ' + status.cabinet : '');
+  const icon = '/icon.svg' + (kind ? '?sign=' + kind : '');
+  if ($('icon').getAttribute('href') !== icon) $('icon').setAttribute('href', icon);
+  const key = (lost ? 'lost' : a.level) + '|' + barKey + '|' + (lost ? '' : a.head.replace(/: .*/, ''));
+  if (key === announced) return;
+  const first = announced === '';
+  announced = key;
+  const words = [a.head, a.sub, ...(bar ? bar.lines : [])].filter(Boolean).map(x => x.replace(/\.$/, '')).join('. ') + '.';
+  put(kind === 'now' || lost ? 'alert' : 'polite', words);
+  if (first || !kind) return;
+  const beats = { now: [600, 200, 600, 200, 600], lost: [600, 200, 600], soon: [600, 200, 600], turn: [150, 100, 150] }[kind] || [150];
+  if (navigator.vibrate && navigator.userActivation?.hasBeenActive) navigator.vibrate(beats);
+  if (sound) beats.forEach((length, i) => { if (i % 2 === 0) beep(beats.slice(0, i).reduce((x, y) => x + y, 0), length); });
+}
+
+let sound = null; // only after a tap has allowed it
+function beep(after, length) {
+  const o = sound.createOscillator();
+  o.connect(sound.destination);
+  o.frequency.value = 880;
+  o.start(sound.currentTime + after / 1000);
+  o.stop(sound.currentTime + (after + length) / 1000);
+}
+
+function tell(words, forMs) {
+  put('told', words);
+  show('told', true);
+  setTimeout(() => { if ($('told').textContent === words) show('told', false); }, forMs);
+}
+
+function drawButtons(s, lost) {
+  const can = c => !lost && s.commands.includes(c);
+  show('hold', can('hold'));
+  show('stop', can('stop'));
+  show('change', !lost && (can('hold') || can('stop')));
+  show('note-box', !lost && s.state !== 'idle');
+  show('smoulders', !lost && (can('hold') || can('stop') || ['stopping', 'stopped', 'aborting', 'aborted'].includes(s.state)));
+  show('start', can('start'));
+  show('start-body', s.state === 'idle' || $('start-body').dataset.open === 'yes');
+  show('next-batch', can('start') && $('start-body').hidden);
+  for (const [area, words] of Object.entries({ bar: '', change: '', start: '', note: '', alarms: '', ...says })) {
+    const p = $('says-' + area);
+    if (p.textContent !== words) p.textContent = words;
+    p.hidden = words === '';
   }
-  rebuild('alarms', s.alarms, () => s.alarms.map(a => {
-    const li = make('li', a.priority + ' ' + a.state), said = make('div');
-    said.append(make('b', '', a.code + ', ' + a.priority + ', ' + a.state), make('p', '', a.meaning), make('p', 'small', a.action));
-    li.append(make('span', 'shape', order[a.priority]), said);
-    const heard = a.state === 'acknowledged'; // heard first, mended then
-    const says = heard ? a.mended : 'Acknowledge';
-    if (says) {
-      const b = make('button', '', says);
-      b.type = 'button';
-      b.setAttribute('aria-label', says + ': ' + a.code);
-      b.addEventListener('click', () => send({ command: heard ? 'mended' : 'acknowledge', alarm: a.code }));
-      if (heard) { // a second tap for silence must not make the claim
-        b.disabled = true;
-        setTimeout(() => { b.disabled = false; }, settle);
+  $('go').textContent = busy === 'go' ? t('sending') : $('because').hidden ? t('start') : t('start.early');
+}
+
+// refused puts the answer where the finger is, and sees that it is on screen.
+function refused(area, words) {
+  says = { [area]: words };
+  draw();
+  const p = $('says-' + area);
+  if (!p.hidden) p.scrollIntoView({ block: 'center' });
+}
+
+async function send(body, button) {
+  if (busy) return;
+  const area = button.closest('[data-area]').dataset.area;
+  const token = sessionStorage.getItem('token');
+  busy = button.id || 'list';
+  says = {};
+  if (body.question) answeredHere = body.question;
+  draw();
+  const headers = { 'Content-Type': 'application/json' };
+  if (token) headers.Authorization = 'Bearer ' + token;
+  try {
+    const answer = await fetch('/api/commands', { method: 'POST', signal: AbortSignal.timeout(noAnswer), headers, body: JSON.stringify(body) });
+    const reply = await answer.json();
+    busy = null;
+    if (answer.status === 401) {
+      sessionStorage.removeItem('token');
+      askToken(body, button, token ? reply.detail : '');
+    } else if (!answer.ok) {
+      if (body.command === 'start') objections(reply.findings || [], reply.excusable === true);
+      refused(area, t('not done', { why: said(reply.detail) }));
+    } else {
+      if (!reply.recorded && body.command !== 'note') refused(area, t('unrecorded', { why: reply.unrecorded }));
+      if (body.command === 'note') { $('note-text').value = ''; refused(area, t('note.kept')); }
+      if (body.command === 'start') {
+        $('read').checked = false; // the next batch asks again
+        $('start-body').dataset.open = '';
+        objections([], false);
       }
-      li.append(b);
+      if (button.closest('#bar')) $('answer').focus({ preventScroll: true });
     }
-    return li;
-  }));
-}
-
-function drawStages(s) {
-  show('plan', s.stages.length > 0);
-  rebuild('stages', [s.stages, s.stage], () => s.stages.map((stage, i) => {
-    const li = make('li', stage.state), head = make('p');
-    head.append(make('span', 'name', stage.name), ' ',
-      make('span', 'small', (known(stage.chamber_celsius) ? number(stage.chamber_celsius, 1) + ' °C' : 'heater off') + (stage.smoke ? ', smoke' : '')));
-    li.append(head);
-    if (stage.state !== 'current' || !s.stage || s.stage.index !== i) {
-      li.append(make('p', 'small', 'until ' + stage.ended_by));
-      return li;
-    }
-    li.setAttribute('aria-current', 'step');
-    for (const c of s.stage.conditions) {
-      li.append(make('p', 'small', 'until ' + c.text + (known(c.now) ? ' — now ' + c.now : '')));
-      if (known(c.progress_ratio)) {
-        const bar = make('progress');
-        bar.value = c.progress_ratio;
-        bar.setAttribute('aria-label', c.text);
-        li.append(bar);
-      }
-    }
-    return li;
-  }));
-}
-
-function buttons() {
-  if (!status) return;
-  const can = c => !busy && status.commands.includes(c);
-  $('confirm').disabled = !can('confirm') || Date.now() - questionSince < settle;
-  $('absence').disabled = !can('absence') || !$('away').value.trim() || Date.now() - questionSince < settle;
-  for (const c of ['hold', 'restart', 'stop', 'reset']) $(c).disabled = !can(c);
-  show('controls', ['hold', 'restart', 'stop'].some(c => status.commands.includes(c)) || !status.commands.includes('start'));
-  show('heat-returns', status.commands.includes('restart'));
-  show('smoulders', ['hold', 'stop'].some(c => status.commands.includes(c)) || ['stopping', 'stopped', 'aborting', 'aborted'].includes(status.state));
-  show('start', status.commands.includes('start'));
-  $('go').disabled = !can('start') || !$('read').checked || !$('choice').value;
-}
-
-function freshness() {
-  const silent = (Date.now() - answered) / 1000;
-  let why = '';
-  if (silent > lostAfter) {
-    why = 'No answer since ' + duration(silent) + '. What you see is old; look at the cabinet itself.';
-  } else if (status && status.stopping) {
-    why = 'The daemon is switching off. Nothing is controlled any more.';
-  } else if (status && !known(status.age_seconds)) {
-    why = 'Nobody knows how old these numbers are. Look at the cabinet itself.';
-  } else if (status && status.age_seconds > staleAfter) {
-    why = 'The controller has made no step for ' + duration(status.age_seconds) + '. What you see is old; look at the cabinet itself.';
+  } catch {
+    busy = null;
+    refused(area, t('no answer'));
   }
-  document.body.classList.toggle('lost', why !== '');
-  document.body.classList.toggle('waiting', status === null);
-  show('lost', why !== '');
-  text('lost', why);
+  await poll();
+}
+
+// objections are what speaks against a start; the reason is asked for along with them.
+function objections(findings, excusable) {
+  rebuild('findings', findings, () => findings.map(f => make('li', '', said(f))));
+  show('findings', findings.length > 0);
+  show('findings-title', findings.length > 0);
+  put('findings-title', findings.length === 1 ? t('not started.one') : t('not started', { n: findings.length }));
+  show('because', excusable);
+  if (!excusable) $('reason').value = '';
+}
+
+let unsent = null; // the command that waits for the token
+function askToken(body, button, why) {
+  unsent = [body, button];
+  put('token-why', why || t('token.why'));
+  $('token').value = '';
+  $('ask-token').showModal();
 }
 
 async function poll() {
@@ -226,113 +224,94 @@ async function poll() {
   polling = true;
   try {
     const answer = await fetch('/api/status', { signal: AbortSignal.timeout(3000) });
-    if (answer.ok) {
-      status = await answer.json();
-      answered = Date.now();
-      draw(status);
-    }
-  } catch { /* freshness says how long it has been */ }
+    if (answer.ok) got(await answer.json());
+  } catch { /* silence says how long it has been */ }
   polling = false;
-  freshness();
+  draw();
 }
 
-function drawChart() {
-  if ($('trend').hidden) return;
-  const wide = Math.max(300, Math.min(1600, Math.round($('trend').clientWidth - 24)));
-  const next = new Image();
-  next.onload = () => { $('chart').src = next.src; show('chart', true); };
-  next.src = '/chart.svg?width=' + wide + '&at=' + Date.now();
+// The stream brings each step as it is made; the polls stand in while there is none.
+let stream = null, streamed = 0;
+function listen() {
+  if (!window.EventSource || stream) return;
+  stream = new EventSource('/api/events');
+  stream.addEventListener('status', e => { streamed = Date.now(); got(JSON.parse(e.data)); });
+  stream.addEventListener('error', () => {
+    if (stream.readyState === EventSource.CLOSED) { stream = null; setTimeout(listen, 30000); }
+  });
 }
 
-function say(message) {
-  text('message', message);
-  show('message', message !== '');
+function words() { // every fixed text of the page
+  document.documentElement.lang = kept.language;
+  for (const e of document.querySelectorAll('[data-t]')) e.textContent = t(e.dataset.t);
+  for (const e of document.querySelectorAll('[data-label]')) e.setAttribute('aria-label', t(e.dataset.label));
+  put('units', t('show.units', { now: unit() }));
+  const wall = document.documentElement.dataset.view === 'wall';
+  put('view', t(wall ? 'show.desk' : 'show.wall'));
+  put('sound', t(sound ? 'show.sound.off' : 'show.sound'));
 }
 
-// objections are what speaks against a start; the reason is asked for along with them.
-function objections(findings, excusable) {
-  rebuild('findings', findings, () => findings.map(f => make('li', '', f)));
-  show('findings', findings.length > 0);
-  show('because', excusable);
-  if (!excusable) $('reason').value = '';
+function dress() {
+  const asked = new URLSearchParams(location.search).get('view');
+  if (asked) keep({ view: asked });
+  document.documentElement.dataset.view = kept.view === 'wall' ? 'wall' : 'desk';
+  document.documentElement.dataset.scheme = kept.scheme || '';
+  words();
+  if (status) { draw(); drawLine(status); }
 }
 
-let unsent = null; // the command that waits for the token
-
-function askToken(body, why) {
-  unsent = body;
-  text('token-why', why);
-  $('token').value = '';
-  $('ask-token').showModal();
-}
-
-async function send(body) {
-  const token = sessionStorage.getItem('token');
-  if (!token) {
-    askToken(body, 'Changing a batch needs the token that the daemon was given. This browser tab keeps it until it is closed.');
-    return;
-  }
-  busy = true;
-  buttons();
-  say('');
-  try {
-    const answer = await fetch('/api/commands', {
-      method: 'POST', signal: AbortSignal.timeout(15000),
-      headers: { 'Content-Type': 'application/json', 'Authorization': 'Bearer ' + token },
-      body: JSON.stringify(body),
-    });
-    const said = await answer.json();
-    if (answer.status === 401) {
-      sessionStorage.removeItem('token');
-      askToken(body, said.detail);
-    } else if (!answer.ok) {
-      say('Not done (' + body.command + '): ' + said.detail + '.');
-      if (body.command === 'start') objections(said.findings || [], said.excusable === true);
-    } else {
-      if (!said.recorded) say('Done (' + body.command + '), but not on disk: ' + said.unrecorded + '.');
-      if (body.command === 'start') {
-        $('read').checked = false; // the next batch asks again
-        objections([], false);
-      }
-    }
-  } catch {
-    say('No answer to ' + body.command + '. Nobody knows whether it was done; look at the cabinet.');
-  }
-  busy = false;
-  await poll();
-  buttons();
-}
-
-for (const c of ['hold', 'restart', 'reset']) $(c).addEventListener('click', () => send({ command: c }));
-$('confirm').addEventListener('click', () => send({ command: 'confirm', question: drawn.prompt }));
-$('absence-form').addEventListener('submit', e => {
-  e.preventDefault();
-  if (!$('absence').disabled) send({ command: 'absence', question: drawn.prompt, for: $('away').value.trim() });
+const press = (id, does) => $(id).addEventListener('click', e => { if ($(id).getAttribute('aria-disabled') !== 'true') does(e); });
+press('act', () => {
+  const body = { ...bar.main.body };
+  if (bar.absence) body.for = $('away').value.trim();
+  send(body, $('act'));
 });
-$('away').addEventListener('input', buttons);
-$('go').addEventListener('click', () => {
+press('know', () => bar && bar.quiet && send(bar.quiet, $('know')));
+press('hold', () => send({ command: 'hold' }, $('hold')));
+press('stop', () => {
+  const s = status;
+  put('stop-what', known(s.core_celsius) && known(s.core_target_celsius) ? t('stop.core', { now: degrees(s.core_celsius), to: temperature(s.core_target_celsius) }) : t('stop.plain'));
+  $('ask-stop').showModal();
+});
+press('keep', () => $('ask-stop').close());
+press('really-stop', () => { $('ask-stop').close(); send({ command: 'stop' }, $('stop')); });
+press('go', () => {
+  if (!$('read').checked) { refused('start', t('start.unread')); return; }
+  if (!$('choice').value) { refused('start', t('start.none')); return; }
   const order = { command: 'start', product: $('choice').value };
   const stuffed = new Date($('stuffed').value); // local time of the browser
   if (!Number.isNaN(stuffed.getTime())) order.stuffed_at = stuffed.toISOString().replace(/\.\d+Z$/, 'Z');
   if ($('reason').value.trim()) order.reason = $('reason').value.trim();
-  send(order);
+  send(order, $('go'));
 });
-$('read').addEventListener('change', buttons);
-$('choice').addEventListener('change', () => { objections([], false); buttons(); });
-$('stop').addEventListener('click', () => $('ask-stop').showModal());
-$('keep').addEventListener('click', () => $('ask-stop').close());
-$('really-stop').addEventListener('click', () => { $('ask-stop').close(); send({ command: 'stop' }); });
-$('token-cancel').addEventListener('click', () => { unsent = null; $('ask-token').close(); });
+press('next-batch', () => { $('start-body').dataset.open = 'yes'; draw(); });
+$('away').addEventListener('input', () => draw());
+$('choice').addEventListener('change', () => { objections([], false); says = {}; draw(); });
+$('note-form').addEventListener('submit', e => { e.preventDefault(); if ($('note-text').value.trim()) send({ command: 'note', text: $('note-text').value.trim() }, $('note-keep')); });
+$('absence-field').addEventListener('submit', e => { e.preventDefault(); $('act').click(); });
+press('token-cancel', () => { unsent = null; $('ask-token').close(); });
 $('token-form').addEventListener('submit', e => {
   e.preventDefault();
   sessionStorage.setItem('token', $('token').value.trim());
   $('ask-token').close();
-  if (unsent) send(unsent);
+  if (unsent) send(...unsent);
 });
+press('units', () => { keep({ units: fahrenheit() ? 'C' : 'F' }); dress(); });
+press('language', () => { keep({ language: kept.language === 'en' ? 'de' : 'en' }); announced = ''; dress(); });
+press('scheme', () => { keep({ scheme: (kept.scheme || (matchMedia('(prefers-color-scheme: dark)').matches ? 'dark' : 'light')) === 'dark' ? 'light' : 'dark' }); dress(); });
+press('view', () => { history.replaceState(null, '', '/'); keep({ view: kept.view === 'wall' ? 'desk' : 'wall' }); dress(); });
+press('sound', () => { if (sound) { sound.close(); sound = null; } else { sound = new AudioContext(); beep(0, 100); } words(); });
+press('say-all', () => { put('polite', ''); setTimeout(() => put('polite', [$('answer').innerText, $('food-line').innerText, bar ? bar.lines.join(' ') : '', $('figure').innerText, $('rail').innerText].join('. ').replace(/\s+/g, ' ')), 50); });
+addEventListener('keydown', e => { if (e.altKey && e.key === '1') { $(bar ? 'bar' : 'answer').focus(); e.preventDefault(); } });
 
+dress();
+lineEvents();
+listen();
 poll();
-setInterval(poll, pollEvery);
-setInterval(freshness, 500);
-setInterval(drawChart, chartEvery);
-addEventListener('resize', drawChart);
-document.addEventListener('visibilitychange', () => { if (!document.hidden) { freshness(); poll(); drawChart(); } });
+setInterval(() => { if (Date.now() - streamed > 2 * pollEvery) poll(); else draw(); }, pollEvery);
+setInterval(fetchCurves, curveEvery);
+setTimeout(fetchCurves, 500);
+let last = '';
+setInterval(() => { const now = status ? status.state + status.product + (status.stage ? status.stage.index : '') : ''; if (now !== last) { last = now; fetchCurves(); } }, 300);
+new ResizeObserver(() => { leaders(); if (status) drawLine(status); }).observe($('main'));
+document.addEventListener('visibilitychange', () => { if (!document.hidden) { poll(); fetchCurves(); } });

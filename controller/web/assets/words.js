@@ -1,0 +1,105 @@
+// Words and figures: every text of the page comes from texts.json by its key, every figure
+// in the units that this browser is set to.
+const $ = id => document.getElementById(id);
+const known = v => v !== null && v !== undefined;
+const kept = {}; // what this browser is set to; the token is not among it
+try { Object.assign(kept, JSON.parse(localStorage.getItem('show') || '{}')); } catch { /* as shipped */ }
+const keep = changes => {
+  Object.assign(kept, changes);
+  try { localStorage.setItem('show', JSON.stringify(kept)); } catch { /* until the tab is closed */ }
+};
+if (!texts[kept.language]) kept.language = texts[navigator.language.slice(0, 2)] ? navigator.language.slice(0, 2) : 'en';
+
+function t(key, values = {}) {
+  const said = texts[kept.language][key];
+  if (said === undefined) return key;
+  return said.replace(/\{(\w+)\}/g, (_, name) => values[name] ?? '');
+}
+const has = key => texts[kept.language][key] !== undefined;
+
+const show = (id, on) => { if ($(id).hidden === on) $(id).hidden = !on; };
+const put = (id, s) => { if ($(id).textContent !== s) $(id).textContent = s; };
+
+function make(tag, className, ...content) {
+  const e = document.createElement(tag);
+  if (className) e.className = className;
+  e.append(...content.filter(c => c !== undefined && c !== ''));
+  return e;
+}
+
+const drawn = {}; // what each list shows, so that it is rebuilt only when it changes
+function rebuild(id, key, build) {
+  const now = JSON.stringify([key, kept]);
+  if (drawn[id] === now) return;
+  drawn[id] = now;
+  $(id).replaceChildren(...build());
+}
+
+const number = (v, digits) => v.toFixed(digits).replace(/^-(?=[0.]+$)/, '').replace('-', '−'); // no minus sign on a zero
+const fahrenheit = () => kept.units === 'F';
+const unit = () => fahrenheit() ? '°F' : '°C';
+const inUnits = celsius => fahrenheit() ? celsius * 9 / 5 + 32 : celsius;
+function degrees(celsius) { // without the unit: one decimal, none from 100 up
+  const v = inUnits(celsius);
+  return number(v, Math.abs(v) >= 99.95 ? 0 : 1);
+}
+const temperature = celsius => degrees(celsius) + '\u00a0' + unit();
+const whole = celsius => number(inUnits(celsius), Number.isInteger(inUnits(celsius)) ? 0 : 1);
+const percent = r => number(r * 100, 0) + '\u00a0%';
+
+// What the controller says is in °C.
+// What the command line calls a claim is a button here.
+const said = s => s.replace(/ ?\(mended [\w-]+\)/g, '').replace(/([-−]?\d+(?:\.\d+)?) °C/g, (_, c) => temperature(Number(c.replace('−', '-'))));
+
+const clock = (time, seconds) => time.slice(11, seconds ? 19 : 16); // RFC 3339: the cabinet's own clock
+function zoned(ms) { // that clock at another moment
+  const zone = status.time.match(/(Z|[+-]\d\d:\d\d)$/)[0];
+  const shift = zone === 'Z' ? 0 : (zone[0] === '-' ? -1 : 1) * (Number(zone.slice(1, 3)) * 60 + Number(zone.slice(4, 6))) * 60000;
+  return new Date(ms + shift).toISOString().slice(11, 16);
+}
+const moment = time => zoned(Date.parse(time));
+
+function duration(seconds) {
+  const s = Math.max(0, Math.round(seconds));
+  if (s < 60) return s + '\u00a0s';
+  if (s < 600) return Math.floor(s / 60) + '\u00a0min' + (s % 60 && s < 300 ? ' ' + s % 60 + '\u00a0s' : '');
+  const m = Math.round(s / 60);
+  if (m < 60) return m + '\u00a0min';
+  return Math.floor(m / 60) + '\u00a0h' + (m % 60 ? ' ' + m % 60 + '\u00a0min' : '');
+}
+
+// ends says what ends a stage, without the log10 that a product file counts in.
+function ends(text) {
+  const parts = [[/core reaches ([^,]+?)(?=,? (?:and|or) |, read|$)/g, 'end.core'], [/core falls to ([^,]+?)(?=,? (?:and|or) |, read|$)/g, 'end.falls'], [/lethality reaches [\d.]+/g, 'end.kill'],
+    [/(\S[^,]*?) have passed/g, 'end.after'], [/you confirm: /g, 'end.confirm'], [/ and /g, 'end.and'], [/ or /g, 'end.or']];
+  return said(parts.reduce((s, [find, key]) => s.replace(find, (_, what) => t(key, { what: typeof what === 'string' ? what.replace('.0 °', ' °') : '' })), text));
+}
+
+const letter = i => String.fromCharCode(97 + i % 26);
+const numberOf = { now: '1', soon: '2', later: '3' };
+const shapeOf = { now: '▲1', soon: '◆2', later: '●3', turn: '■', lost: '?' };
+
+// sign draws what stands before a line: an alarm's shape with its number, a hand step's
+// letter, or the dashed square of what is not known.
+function sign(kind, content, outline) {
+  const e = make('span', 'sign ' + kind + (outline ? ' outline' : ''));
+  e.setAttribute('aria-hidden', 'true');
+  if (!numberOf[kind]) {
+    e.append(content ?? '?');
+    return e;
+  }
+  const paths = { now: 'M20 3L38 36H2z', soon: 'M20 2L38 20 20 38 2 20z', later: 'M20 3a17 17 0 1 0 .01 0z' };
+  const svg = svgMake('svg', { viewBox: '0 0 40 40' });
+  const mark = svgMake('text', { x: 20, y: kind === 'now' ? 32 : 27, 'text-anchor': 'middle' });
+  mark.append(numberOf[kind]);
+  svg.append(svgMake('path', { d: paths[kind] }), mark);
+  e.append(svg);
+  return e;
+}
+
+function svgMake(tag, attributes = {}, ...content) {
+  const e = document.createElementNS('http://www.w3.org/2000/svg', tag);
+  for (const [name, value] of Object.entries(attributes)) e.setAttribute(name, value);
+  e.append(...content);
+  return e;
+}
