@@ -9,6 +9,7 @@ import (
 
 	"fumarium/controller/cabinet"
 	"fumarium/controller/trip"
+	"fumarium/profile"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
@@ -160,7 +161,7 @@ func TestACoreThatIsWrongInIceIsSaid(t *testing.T) {
 // What a core probe has shown that is wrong in ice water proves nothing, whoever started the
 // batch with it; and what it shows after the batch changes nothing any more.
 func TestAWrongCoreProvesNothing(t *testing.T) {
-	rules := proof.RulesOf(testProduct(), 0)
+	rules := proof.RulesOf(testProduct(), profile.NoJurisdiction, 0)
 	r := resting(t)
 	r.run(time.Minute)
 	r.in.Core[0] = sensors.At(-7)
@@ -197,7 +198,7 @@ func TestAWrongCoreProvesNothing(t *testing.T) {
 // water on the day of the batch, at rest in the ice at its end, or by a calibration in the
 // file, which leaves it out of Unshown. One that left the meat is to be shown again.
 func TestACoreThatNothingShowsProvesNothing(t *testing.T) {
-	rules := proof.RulesOf(testProduct(), 0)
+	rules := proof.RulesOf(testProduct(), profile.NoJurisdiction, 0)
 	answer := func(r *rig) proof.Answer {
 		s := r.s
 		s.Claim.Heat = rules.Criterion.Add(s.Claim.Heat, 75, 75, time.Hour) // as if it had been hot enough

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"fumarium/controller/trip"
+	"fumarium/profile"
 	"fumarium/profile/quantity"
 )
 
@@ -50,6 +51,10 @@ type Command struct {
 	// until one is shown in ice water, what it shows proves nothing. It comes with the
 	// command for the same reason, and because only the caller knows what day it is.
 	Unshown uint8 `record:"cores_unshown_mask"`
+	// Where is the place whose rules the batch is held to, for Start: the product's own, or
+	// the one that was set. It comes with the command, so that a batch is judged to its end,
+	// and whenever it is replayed, by what was set when it began.
+	Where profile.Jurisdiction `record:"jurisdiction"`
 }
 
 // With is what goes with a command: a bit for each part.

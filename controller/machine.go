@@ -97,7 +97,7 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 		return m, nil
 	}
 	m.rest, _ = p.Rest()
-	m.rules, m.coreStands = proof.RulesOf(p, 0), coreStands(p)
+	m.rules, m.coreStands = proof.RulesOf(p, profile.NoJurisdiction, 0), coreStands(p)
 	m.stages = make([]stageRules, len(p.Stages))
 	for i := range p.Stages {
 		stage := &p.Stages[i]

@@ -35,7 +35,7 @@ func (t *step) prove() {
 	l.ColdFrom, l.ColdTo, l.ColdSeen = between(t.before.coldest, s.Core.Coldest)
 	l.HotFrom, l.HotTo, l.HotSeen = between(t.before.hottest, s.Core.Hottest)
 	rules := t.m.rules
-	rules.CoreError = s.CoreError
+	rules.Where, rules.CoreError = t.m.product.Where(s.Where), s.CoreError
 	s.Follow(&rules, &l)
 }
 

@@ -166,6 +166,9 @@ type State struct {
 	// started. Every rule on the core is moved by it to the strict side.
 	CoreError quantity.Kelvin `record:"cores.error_kelvin"`
 	unshown   uint8           `record:"cores.unshown_mask"` // core probes that only ice water can show to be right
+	// Where is the place whose rules the batch is held to, as it was said when it was
+	// started. None, in records from before it was said, leaves it to the product.
+	Where profile.Jurisdiction `record:"batch.jurisdiction"`
 
 	Alarms  [trip.Count]trip.State `record:"alarm"`
 	stirred trip.Set               `record:"alarms.not_quiet_mask"` // alarms that are not quiet

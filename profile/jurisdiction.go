@@ -8,7 +8,8 @@ import (
 // Jurisdiction is the place whose rules a product is held to.
 type Jurisdiction uint8
 
-// NoJurisdiction means that nobody named one: see Product.Where.
+// NoJurisdiction means that nobody named one: see Product.Where. Records hold the numbers:
+// new places are added at the end.
 const (
 	NoJurisdiction Jurisdiction = iota
 	UnitedStates
@@ -53,18 +54,22 @@ func (j Jurisdiction) String() string {
 }
 
 // Where is the place whose rules the product is held to: the one that it names, or else
-// the United States, for whose inspected plants most of the limits here were written.
-func (p *Product) Where() Jurisdiction {
-	if p.Jurisdiction == NoJurisdiction {
-		return UnitedStates
+// the one that is set, or else the United States, for whose inspected plants most of the
+// limits here were written.
+func (p *Product) Where(set Jurisdiction) Jurisdiction {
+	switch {
+	case p != nil && p.Jurisdiction != NoJurisdiction:
+		return p.Jurisdiction
+	case set != NoJurisdiction:
+		return set
 	}
-	return p.Jurisdiction
+	return UnitedStates
 }
 
-// SourTable is the table of degree-hours that a product which ferments is held to. Of the
+// SourTable is the table of degree-hours that a place holds what ferments to. Of the
 // other places none is known here.
-func (p *Product) SourTable() *ferment.Table {
-	if p.Where() == Canada {
+func (j Jurisdiction) SourTable() *ferment.Table {
+	if j == Canada {
 		return &ferment.CFIA
 	}
 	return &ferment.FSIS

@@ -321,6 +321,20 @@ func BenchmarkThousandBatches(b *testing.B) {
 	}
 }
 
+// The place that is set is that of the verdict: 150 ppm of sodium nitrite is within 156 ppm
+// (9 CFR 424.21(c)), and its 100 ppm of the ion over 80 ppm (Regulation (EU) 2023/2108).
+func TestARehearsalGoesByThePlaceThatIsSet(t *testing.T) {
+	setup := Setup{Product: product(t, "marjoram-ring"), Cabinet: builtCabinet(t, "plywood-cabinet"), Seed: 1, Answer: Brisk}
+	for set, want := range map[profile.Jurisdiction]proof.Answer{
+		profile.NoJurisdiction: proof.Met, profile.UnitedStates: proof.Met, profile.EuropeanUnion: proof.NotMet,
+	} {
+		setup.Where = set
+		r := rehearse(t, setup)
+		assert.Equal(t, want, r.Verdict[proof.Formula].Answer, "%s: %s", set, r.Verdict[proof.Formula].Why)
+		assert.Equal(t, want == proof.Met, r.Good(), "%s: %+v", set, r.Verdict)
+	}
+}
+
 // A cabinet whose core probe may be wrong cooks further and chills further, by as much.
 func TestACoreThatMayBeWrongIsCookedFurther(t *testing.T) {
 	good := builtCabinet(t, "plywood-cabinet")

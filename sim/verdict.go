@@ -21,7 +21,7 @@ func (r *Result) unmeasured(p *profile.Product) {
 // judge holds what the controller has counted against the product's rules. A
 // verdict that needs a core nobody measured is bad, not absent.
 func (r *Result) judge(p *profile.Product, s *controller.State) {
-	rules := proof.RulesOf(p, s.CoreError)
+	rules := proof.RulesOf(p, s.Where, s.CoreError)
 	r.Verdict = s.Verdict(&rules, true)
 	r.unmeasured(p)
 	pass := func(rule proof.Rule) *bool {

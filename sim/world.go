@@ -51,14 +51,15 @@ type Setup struct {
 	FilmFactor float64           // multiplies the film coefficients
 	Doubt      plant.Doubt       // of the model
 	Seed       uint64
-	Answer     time.Duration // how long the person takes for everything; when zero the seed draws it each time
-	Pressure   float64       // Pa; that of the cabinet's altitude when zero
-	Faults     []fault.Fault // times count from the first step
-	Operator   Operator      // someone else at the cabinet; may be nil
-	Longest    time.Duration // virtual time after which a rehearsal gives up; zero is the package's
-	Examine    bool          // the cabinet has stood for hours and its probes were shown in ice water before the start
-	Excused    bool          // the person has a reason to start whatever they have shown
-	Plant      Plant         // one of another make, with product; load, diameter, core, film factor and pressure are its own matter
+	Answer     time.Duration        // how long the person takes for everything; when zero the seed draws it each time
+	Pressure   float64              // Pa; that of the cabinet's altitude when zero
+	Faults     []fault.Fault        // times count from the first step
+	Operator   Operator             // someone else at the cabinet; may be nil
+	Longest    time.Duration        // virtual time after which a rehearsal gives up; zero is the package's
+	Examine    bool                 // the cabinet has stood for hours and its probes were shown in ice water before the start
+	Excused    bool                 // the person has a reason to start whatever they have shown
+	Where      profile.Jurisdiction // whose rules hold for a product that names none
+	Plant      Plant                // one of another make, with product; load, diameter, core, film factor and pressure are its own matter
 }
 
 // An Operator is someone who gives orders beside the simulated person.
@@ -236,7 +237,7 @@ func (w *World) Copy() *World {
 // Order gives a command that the next step of Run takes.
 func (w *World) Order(c controller.Command) {
 	if c.Kind == controller.Start {
-		c.CoreError = w.setup.Cabinet.CoreError()
+		c.Where, c.CoreError = w.setup.Product.Where(w.setup.Where), w.setup.Cabinet.CoreError()
 		if w.setup.Examine { // else every probe is taken for right
 			c.Unshown = w.setup.Cabinet.Undated()
 		}

@@ -145,7 +145,7 @@ func checkFile(name string, data []byte, home *cabinet.Cabinet, place profile.Ju
 func checkProduct(p *profile.Product, name string, data []byte, home *cabinet.Cabinet, place profile.Jurisdiction) source.Findings {
 	found := lint.Product(p, name, lint.Cabinet{
 		Filling: home.Generator.Lasts, HasAmbient: true, Ambient: home.Ambient, ChamberHigh: home.Limits.ChamberHigh,
-		CoreError: home.CoreError(),
+		CoreError: home.CoreError(), Where: place,
 	})
 	found = append(found, judged(p, place, name, data)...)
 	sort.SliceStable(found, func(i, j int) bool { return found[i].Line < found[j].Line })
@@ -174,7 +174,7 @@ func judged(p *profile.Product, place profile.Jurisdiction, name string, data []
 		}
 	}
 	var found source.Findings
-	for _, f := range formula.Judge(p, heldTo(p, place)).Findings {
+	for _, f := range formula.Judge(p, p.Where(place)).Findings {
 		if f.Severity != source.Note {
 			f.File, f.Line, f.Column = name, line, 1
 			found = append(found, f)

@@ -9,6 +9,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"fumarium/profile/proof"
 )
 
 // A product that ends by the clock alone: nothing shows that it was cooked.
@@ -110,4 +112,36 @@ func TestABatchWithoutItsLethalityIsNotGood(t *testing.T) {
 	assert.Equal(t, exitBad, status)
 	assert.Contains(t, out, "complete, NOT good, after 20 min")
 	assert.Contains(t, out, "check, advice: "+name+":1:1: core-low")
+}
+
+// What is set with FUMARIUM_JURISDICTION reaches the verdict of a product that names no
+// place: 120 ppm of sodium nitrite is shown in the US (9 CFR 424.21(c): 156 ppm), and in the
+// EU (Regulation (EU) 2023/2108) only an analysis shows what is left while it is sold. It
+// stays that of the batch, whatever is set when the record is read.
+func TestTheVerdictGoesByThePlaceThatIsSet(t *testing.T) {
+	cured := strings.Replace(unshown, "  other:", "  cure: {name: cure no. 1, mass: 3.84 g, nitrite: 6.25 %, method: comminuted, rest: 12 h}\n  other:", 1)
+	name := file(t, "cured.yaml", cured)
+	for place, want := range map[string]string{"EU": "not shown", "US": "met"} {
+		d := launchDaemon(t, t.TempDir(), []string{jurisdictionVariable + "=" + place}, "--cabinet", "plywood-cabinet", "--pace", "2000")
+		d.answers()
+		d.steps()
+		status, _, errText := d.client("start", name, "--stuffed", "40h", "--reason", "a trial without meat")
+		require.Equal(t, exitGood, status, errText)
+		d.line("batch complete")
+		d.line("complete, not good: cooked not met")
+		rules := d.status().Rules
+		assert.Equal(t, "formula", rules[proof.Formula].Rule)
+		assert.Equal(t, want, rules[proof.Formula].Answer, rules[proof.Formula].Why)
+		assert.Contains(t, rules[proof.Formula].Why, "by the rules of "+place)
+		assert.Equal(t, exitGood, d.end(syscall.SIGTERM))
+
+		t.Setenv(jurisdictionVariable, "US")
+		_, out, _ := call(t, "replay", "sim-", "--simulated", "--state", d.state)
+		assert.Contains(t, out, "by the rules of "+place)
+
+		t.Setenv(jurisdictionVariable, place)
+		setup, err := rehearseOptions{cabinet: "plywood-cabinet", runs: 1}.setup(name)
+		require.NoError(t, err)
+		assert.Equal(t, place, setup.Where.String(), "the rehearsal is told as well")
+	}
 }

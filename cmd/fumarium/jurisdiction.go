@@ -39,11 +39,3 @@ func placeOf(flag string) (profile.Jurisdiction, error) {
 	}
 	return j, nil
 }
-
-// heldTo is the place whose rules a product is held to: its own, or else the setting's.
-func heldTo(p *profile.Product, setting profile.Jurisdiction) profile.Jurisdiction {
-	if p.Jurisdiction == profile.NoJurisdiction && setting != profile.NoJurisdiction {
-		return setting
-	}
-	return p.Where()
-}

@@ -14,7 +14,6 @@ import (
 	"github.com/spf13/pflag"
 
 	"fumarium/controller"
-	"fumarium/controller/cabinet"
 	"fumarium/controller/chart"
 	"fumarium/profile"
 	"fumarium/profile/catalog"
@@ -118,6 +117,9 @@ func (o rehearseOptions) setup(product string) (sim.Setup, error) {
 	if s.Cabinet, err = findCabinet(o.cabinet); err != nil {
 		return s, err
 	}
+	if s.Where, err = placeOf(""); err != nil {
+		return s, err
+	}
 	if o.runs < 1 || o.runs > 1_000_000 {
 		return s, usage("--runs %d is outside 1 to 1000000", o.runs)
 	}
@@ -167,7 +169,7 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	if err != nil {
 		return err
 	}
-	found, err := o.found(product, setup.Cabinet)
+	found, err := o.found(product, setup)
 	if err != nil {
 		return err
 	}
@@ -242,16 +244,12 @@ type checked struct {
 
 // found is what check says of the product in that cabinet: no batch is started with an
 // error, and advice wants a reason. A rehearsal heats nothing, and runs with either.
-func (o rehearseOptions) found(product string, home *cabinet.Cabinet) (source.Findings, error) {
+func (o rehearseOptions) found(product string, setup sim.Setup) (source.Findings, error) {
 	item, err := find(product, catalog.Find, profile.Parse)
 	if err != nil {
 		return nil, err
 	}
-	place, err := placeOf("")
-	if err != nil {
-		return nil, err
-	}
-	return checkProduct(item.Value, item.File, item.Data, home, place), nil
+	return checkProduct(item.Value, item.File, item.Data, setup.Cabinet, setup.Where), nil
 }
 
 func writeChart(name string, figure chart.Figure, units quantity.Units) (err error) {

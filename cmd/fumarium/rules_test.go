@@ -88,7 +88,7 @@ func TestWhoseRulesHold(t *testing.T) {
 	t.Setenv(jurisdictionVariable, "Atlantis")
 	_, err = placeOf("")
 	assert.ErrorContains(t, err, jurisdictionVariable)
-	assert.Equal(t, profile.UnitedStates, heldTo(&profile.Product{}, profile.NoJurisdiction))
-	assert.Equal(t, profile.EuropeanUnion, heldTo(&profile.Product{}, profile.EuropeanUnion))
-	assert.Equal(t, profile.Canada, heldTo(&profile.Product{Jurisdiction: profile.Canada}, profile.EuropeanUnion))
+	assert.Equal(t, profile.UnitedStates, (&profile.Product{}).Where(profile.NoJurisdiction))
+	assert.Equal(t, profile.EuropeanUnion, (&profile.Product{}).Where(profile.EuropeanUnion))
+	assert.Equal(t, profile.Canada, (&profile.Product{Jurisdiction: profile.Canada}).Where(profile.EuropeanUnion))
 }

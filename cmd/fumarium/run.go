@@ -276,6 +276,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		},
 		CabinetFile: record.File{Name: cabinetFile.File, Data: cabinetFile.Data},
 		Up:          here.clock.Up, Synced: here.clock.Synced,
+		Where: place,
 		Judge: func(p *profile.Product, f record.File) source.Findings {
 			return checkProduct(p, f.Name, f.Data, cab, place)
 		},

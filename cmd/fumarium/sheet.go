@@ -74,11 +74,11 @@ func runSheet(product string, o sheet.Options, place profile.Jurisdiction, asJSO
 		return err
 	}
 	if o.Where == profile.NoJurisdiction {
-		o.Where = heldTo(p, place)
+		o.Where = p.Where(place)
 	}
 	s := sheet.Make(p, o)
 	var grave source.Findings // beside the formula; no batch is started with them
-	for _, f := range lint.Product(p, "", lint.Cabinet{}) {
+	for _, f := range lint.Product(p, "", lint.Cabinet{Where: place}) {
 		if f.Severity == source.Error {
 			grave = append(grave, f)
 		}

@@ -95,6 +95,8 @@ type Config struct {
 	// Judge says what speaks against a product in this cabinet: an error refuses its start,
 	// advice wants a reason. It is called outside of the loop. Nil finds nothing.
 	Judge func(*profile.Product, record.File) source.Findings
+	// Where is the place whose rules a product is held to that names none.
+	Where profile.Jurisdiction
 	// Panel is what is wrong with display and buttons at the cabinet. It must not wait. Nil
 	// is a cabinet without.
 	Panel func() controller.PanelFaults
@@ -289,7 +291,7 @@ func (l *Loop) step() {
 		}
 	}
 	if command.Kind == controller.Start {
-		command.CoreError = l.cfg.Cabinet.CoreError()
+		command.Where, command.CoreError = machine.Product().Where(l.cfg.Where), l.cfg.Cabinet.CoreError()
 		now := l.moment(elapsed)
 		command.Unshown = l.cfg.Cabinet.Unshown(now.Wall, now.ClockSet)
 	}

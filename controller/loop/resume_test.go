@@ -17,7 +17,9 @@ import (
 	"fumarium/controller/record"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
+	"fumarium/profile"
 	"fumarium/profile/catalog"
+	"fumarium/profile/proof"
 )
 
 // told is all of what events say, for comparing.
@@ -114,4 +116,86 @@ func TestABatchGoesOnAfterTheProgramWasLost(t *testing.T) {
 	verdict, err := reader.Verify(t.Context(), u.Batch.ID)
 	require.NoError(t, err)
 	assert.True(t, verdict.Whole, verdict.Why)
+}
+
+// A batch is held to the rules of the place that was set when it began, whatever is set when
+// the program comes back. Limits of nitrite: 156 ppm of sodium nitrite in the US (9 CFR
+// 424.21(c)), 80 ppm of the ion in the EU (Regulation (EU) 2023/2108); it gets 150 ppm of the
+// salt, 100 ppm of the ion.
+func TestAnotherPlaceSetMeanwhileChangesNoVerdict(t *testing.T) {
+	dir := t.TempDir()
+	product, err := catalog.Find("marjoram-ring")
+	require.NoError(t, err)
+	cab, err := shipped.Find(shipped.Default)
+	require.NoError(t, err)
+	open := func() *record.Recorder {
+		boot, uptime := record.ThisBoot()
+		r, err := record.Open(record.Options{Dir: dir, World: record.Real, Program: "test", Pace: 1, Boot: boot, Uptime: uptime})
+		require.NoError(t, err)
+		return r
+	}
+	begin := func(set profile.Jurisdiction, resume *Resume, records *record.Recorder) (*Loop, func()) {
+		l, err := New(Config{
+			World: &bench{chamber: 20, core: 10}, Cabinet: cab.Value, Pace: 100, Log: slog.New(slog.DiscardHandler), Record: records, Resume: resume,
+			CabinetFile: record.File{Name: cab.File, Data: cab.Data}, Where: set,
+		})
+		require.NoError(t, err)
+		ctx, cancel := context.WithCancel(context.Background())
+		ended := make(chan error, 1)
+		go func() { ended <- l.Run(ctx) }()
+		return l, func() {
+			cancel()
+			require.NoError(t, <-ended)
+			require.NoError(t, records.Close(context.Background()))
+		}
+	}
+	start := func(l *Loop) {
+		reply, err := l.Do(t.Context(), snapshot.Request{
+			Command: controller.Command{Kind: controller.Start, Excused: true}, Reason: "trial", Who: "test",
+			Product: product.Value, ProductName: product.File, ProductFile: product.Data,
+		})
+		require.NoError(t, err)
+		require.True(t, reply.Accepted, reply.Why)
+	}
+	formula := func(l *Loop) string {
+		v, known := l.Snapshot().Verdict()
+		require.True(t, known)
+		return v[proof.Formula].Answer.String() + ": " + v[proof.Formula].Why
+	}
+	const inEU, inUS = "not met: the make sheet by the rules of EU", "met: within the limits of the make sheet by the rules of US"
+
+	l, end := begin(profile.EuropeanUnion, nil, open())
+	start(l)
+	assert.Contains(t, formula(l), inEU)
+	require.Eventually(t, func() bool { return l.Snapshot().State.Elapsed > 30*time.Second }, 10*time.Second, 10*time.Millisecond)
+	end()
+
+	records := open()
+	u, err := records.Unfinished(t.Context(), record.Moment{Wall: time.Now(), ClockSet: true})
+	require.NoError(t, err)
+	require.NotNil(t, u)
+	require.True(t, u.Sound, u.Why)
+	l, end = begin(profile.UnitedStates, &Resume{Product: u.Product, State: u.State, Recovery: u}, records)
+	require.Eventually(t, func() bool { return l.Snapshot() != nil }, 10*time.Second, 10*time.Millisecond)
+	require.True(t, l.Snapshot().State.Batch.Active())
+	assert.Contains(t, formula(l), inEU, "what is set now is for the next batch")
+	_, err = l.Do(t.Context(), snapshot.Request{Command: controller.Command{Kind: controller.Abort}})
+	require.NoError(t, err)
+	require.Eventually(t, func() bool { return l.Snapshot().State.Batch == controller.Aborted }, 10*time.Second, 10*time.Millisecond)
+	assert.Contains(t, formula(l), inEU)
+	start(l)
+	assert.Contains(t, formula(l), inUS)
+	next := l.Snapshot().BatchID
+	end()
+
+	reader, err := record.OpenReader(dir + "/" + record.Real.File())
+	require.NoError(t, err)
+	defer reader.Close()
+	for id, want := range map[string]profile.Jurisdiction{u.Batch.ID: profile.EuropeanUnion, next: profile.UnitedStates} {
+		result, err := reader.Replay(t.Context(), id)
+		require.NoError(t, err)
+		assert.True(t, result.Same())
+		assert.Equal(t, want, result.Final.Where)
+		assert.Contains(t, result.Verdict[proof.Formula].Why, "by the rules of "+want.String())
+	}
 }

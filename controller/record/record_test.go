@@ -24,6 +24,7 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/controller/history"
 	"fumarium/profile"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 )
 
@@ -842,6 +843,37 @@ func TestTheCoresErrorIsTheRecords(t *testing.T) {
 		assert.Equal(t, seen, last.Known)
 		assert.InDelta(t, float64(core), float64(last.Coldest), 1)
 		assert.Less(t, len(result.Course), len(d.steps), "a sample each ten seconds is enough")
+	}
+}
+
+// The place whose rules hold comes with the start, too, whatever is set when the batch is
+// read. Limits of nitrite: 156 ppm of sodium nitrite in the US (9 CFR 424.21(c)), 80 ppm of
+// the ion, which is 119.98 ppm of the salt, in the EU (Regulation (EU) 2023/2108). A record
+// of before it was said names none, and is judged as before.
+func TestWhoseRulesHoldIsTheRecords(t *testing.T) {
+	const cured = "\n  cure: {name: cure no. 1, mass: 9.6 g, nitrite: 6.25 %, method: comminuted, rest: 12 h}\n" // 150 ppm
+	for _, c := range []struct{ own, said, want string }{
+		{"", "US", "met"}, {"", "EU", "not met"}, {"", "", "met"}, {"EU", "", "not met"}, {"EU", "EU", "not met"},
+	} {
+		dir := t.TempDir()
+		r := open(t, options(dir))
+		d := newTrial(t, r)
+		text := strings.Replace(trialProduct, "\n  other:", cured+"  other:", 1)
+		if c.own != "" {
+			text = strings.Replace(text, "\nspecies:", "\njurisdiction: "+c.own+"\nspecies:", 1)
+		}
+		p, err := profile.Parse("cured.yaml", []byte(text))
+		require.NoError(t, err)
+		d.start.Product, d.start.ProductFile = p, File{"cured.yaml", []byte(text)}
+		said, _ := profile.ParseJurisdiction(c.said)
+		d.once(controller.Command{Kind: controller.Start, Excused: true, Where: said})
+		d.run(100)
+		drain(r)
+		shut(t, r)
+		result := requireSound(t, reader(t, dir), d.id)
+		assert.Equal(t, said, result.Final.Where)
+		assert.Equal(t, d.final, result.Final)
+		assert.Equal(t, c.want, result.Verdict[proof.Formula].Answer.String(), "%+v: %s", c, result.Verdict[proof.Formula].Why)
 	}
 }
 

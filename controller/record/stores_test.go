@@ -246,6 +246,7 @@ func TestClaimsOfOldRecordsAreReplayed(t *testing.T) {
 	defer r.Close()
 	result := requireSound(t, r, "2026-11-25-1")
 	assert.Equal(t, controller.Stopped, result.Final.Batch)
+	assert.Equal(t, profile.NoJurisdiction, result.Final.Where, "nobody said whose rules hold")
 	assert.Empty(t, result.Lost)
 
 	// With the commands of today in their place it would not have gone like that.

@@ -249,8 +249,8 @@ func (r *Report) judge(s *Source) {
 	}
 	verdict := known.Verdict
 	r.CoreError = known.Final.CoreError
-	rules := proof.RulesOf(known.Product, r.CoreError)
-	made := sheet.Make(known.Product, sheet.Options{})
+	rules := proof.RulesOf(known.Product, known.Final.Where, r.CoreError)
+	made := sheet.Make(known.Product, sheet.Options{Where: rules.Where})
 	for rule, j := range verdict {
 		r.Rules = append(r.Rules, Rule{proof.Rule(rule).String(), j.Answer.String(), j.Why, measures(proof.Rule(rule), j.Answer, &rules, &known.Final.Claim, &made)})
 	}

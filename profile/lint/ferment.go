@@ -16,7 +16,7 @@ func fermentWarm(l *linting) []finding {
 	if l.Process != profile.FermentedAndDried || !ok {
 		return nil
 	}
-	table := l.SourTable()
+	table := l.where.SourTable()
 	var course ferment.Course
 	for i, s := range l.Stages[:at+1] {
 		room := l.ambient

@@ -21,11 +21,12 @@ import (
 // A Cabinet is what a cabinet adds to the judgement of a product. What is
 // not known is left zero.
 type Cabinet struct {
-	Filling     time.Duration    // how long one of the smoke generator lasts; 0: 3 h assumed
-	HasAmbient  bool             // false: 15 °C assumed
-	Ambient     quantity.Celsius // the room around the cabinet
-	ChamberHigh quantity.Celsius // the cabinet's limit; 0: not judged
-	CoreError   quantity.Kelvin  // by which a core probe must show more than is asked, or less while it cools
+	Filling     time.Duration        // how long one of the smoke generator lasts; 0: 3 h assumed
+	HasAmbient  bool                 // false: 15 °C assumed
+	Ambient     quantity.Celsius     // the room around the cabinet
+	ChamberHigh quantity.Celsius     // the cabinet's limit; 0: not judged
+	CoreError   quantity.Kelvin      // by which a core probe must show more than is asked, or less while it cools
+	Where       profile.Jurisdiction // whose rules hold for a product that names none
 }
 
 // What is assumed while the cabinet says nothing, and how cold the places are
@@ -110,6 +111,7 @@ type linting struct {
 	ambient     quantity.Celsius
 	chamberHigh quantity.Celsius
 	coreError   quantity.Celsius
+	where       profile.Jurisdiction
 	estimate    estimate
 }
 
@@ -117,7 +119,7 @@ type linting struct {
 // returns warnings, and few errors, in the order of the file. Times that a rule needs are
 // estimated by conduction alone, which is shorter than any real batch.
 func Product(p *profile.Product, file string, c Cabinet) source.Findings {
-	l := &linting{Product: p, filling: c.Filling, ambient: c.Ambient, chamberHigh: c.ChamberHigh, coreError: quantity.Celsius(c.CoreError)}
+	l := &linting{Product: p, filling: c.Filling, ambient: c.Ambient, chamberHigh: c.ChamberHigh, coreError: quantity.Celsius(c.CoreError), where: p.Where(c.Where)}
 	if l.filling <= 0 {
 		l.filling = assumedFilling
 	}

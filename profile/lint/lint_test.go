@@ -336,17 +336,19 @@ var lintCases = []struct {
 	{
 		"ferment-warm", // sums: FSIS 1200 °F·h below 90 °F, CFIA 665 °C·h below 33 °C
 		changes{
-			"80 h at 24 °C": func(p *profile.Product, _ *Cabinet) { dried(p, 24, 80*time.Hour) },
-			"no within":     func(p *profile.Product, _ *Cabinet) { dried(p, 24, 0) },
-			"a warm room":   func(p *profile.Product, c *Cabinet) { dried(p, 24, 72*time.Hour); c.HasAmbient, c.Ambient = true, 26 },
+			"80 h at 24 °C":              func(p *profile.Product, _ *Cabinet) { dried(p, 24, 80*time.Hour) },
+			"no within":                  func(p *profile.Product, _ *Cabinet) { dried(p, 24, 0) },
+			"a warm room":                func(p *profile.Product, c *Cabinet) { dried(p, 24, 72*time.Hour); c.HasAmbient, c.Ambient = true, 26 },
+			"EU as set, 36 h at 32.5 °C": func(p *profile.Product, c *Cabinet) { dried(p, 32.5, 36*time.Hour); c.Where = profile.EuropeanUnion },
 			"Canada, 47 h at 30 °C": func(p *profile.Product, _ *Cabinet) {
 				dried(p, 30, 47*time.Hour)
 				p.Jurisdiction = profile.Canada
 			},
 		},
 		changes{
-			"78 h at 24 °C": func(p *profile.Product, _ *Cabinet) { dried(p, 24, 78*time.Hour) },
-			"cooked":        func(p *profile.Product, _ *Cabinet) { dried(p, 24, 80*time.Hour); p.Process = profile.NotReadyToEat },
+			"78 h at 24 °C":                  func(p *profile.Product, _ *Cabinet) { dried(p, 24, 78*time.Hour) },
+			"cooked":                         func(p *profile.Product, _ *Cabinet) { dried(p, 24, 80*time.Hour); p.Process = profile.NotReadyToEat },
+			"Canada as set, 36 h at 32.5 °C": func(p *profile.Product, c *Cabinet) { dried(p, 32.5, 36*time.Hour); c.Where = profile.Canada }, // warm from 33 °C, FSIS 90 °F
 			"Canada, 46 h at 30 °C": func(p *profile.Product, _ *Cabinet) {
 				dried(p, 30, 46*time.Hour)
 				p.Jurisdiction = profile.Canada

@@ -25,12 +25,12 @@ func (c *Claim) dry(r *Rules, a Air, dt time.Duration) {
 }
 
 // fermented holds the warmth until the pH was measured against the table.
-func fermented(p *profile.Product, c *Claim, over bool) Judgement {
-	table := p.SourTable()
+func fermented(r *Rules, c *Claim, over bool) Judgement {
+	table := r.Where.SourTable()
 	got, limit := c.Ferment.Of(table)
 	sum := fmt.Sprintf("%s of %s %s in %s, at most %v (%s)", quantity.Fixed(got, 0), quantity.Fixed(limit, 0), table.Unit,
 		quantity.FormatDuration(c.Ferment.Time), c.Ferment.Hottest, table.Source)
-	_, sour, _ := p.MeasuredBy(profile.SourTo)
+	_, sour, _ := r.Product.MeasuredBy(profile.SourTo)
 	switch {
 	case c.Ferment.Over(table):
 		return Judgement{NotMet, sum + " before a pH of " + quantity.Fixed(ferment.SourAt, 1) + " was measured"}

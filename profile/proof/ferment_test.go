@@ -53,7 +53,7 @@ func TestFermentedAndDried(t *testing.T) {
 		if c.change != nil {
 			c.change(p)
 		}
-		r := proof.RulesOf(p, 0)
+		r := proof.RulesOf(p, profile.NoJurisdiction, 0)
 		var claiming proof.Claiming
 		line := proof.Line{Step: time.Minute}
 		for _, l := range c.legs {
@@ -72,4 +72,10 @@ func TestFermentedAndDried(t *testing.T) {
 		assert.Equal(t, proof.DoesNotApply, v[proof.CameUp].Answer)
 	}
 	assert.Equal(t, proof.DoesNotApply, judged(rules(t, "marjoram-ring").Product, &proof.Claim{})[proof.Killed].Answer)
+
+	// The place that is set chooses the table of a sausage that names none.
+	for set, unit := range map[profile.Jurisdiction]string{profile.UnitedStates: "°F·h", profile.EuropeanUnion: "°F·h", profile.Canada: "°C·h"} {
+		r := proof.RulesOf(drySausage(0.91), set, 0)
+		assert.Contains(t, proof.Judge(&r, &proof.Claim{}, false)[proof.Process].Why, unit, set.String())
+	}
 }

@@ -12,7 +12,7 @@ import (
 // process holds the chamber against what another process than cooking asks of it.
 func process(r *Rules, c *Claim, over bool) Judgement {
 	if r.Product != nil && r.Product.Process == profile.FermentedAndDried {
-		return fermented(r.Product, c, over)
+		return fermented(r, c, over)
 	}
 	if r.Product == nil || r.Product.Process != profile.ColdSmoked {
 		return Judgement{DoesNotApply, "it names no process with rules for the chamber"}

@@ -18,7 +18,7 @@ func coldSide(facts profile.FishFacts) *profile.Product {
 }
 
 func judged(p *profile.Product, c *proof.Claim) proof.Verdict {
-	r := proof.RulesOf(p, 0)
+	r := proof.RulesOf(p, profile.NoJurisdiction, 0)
 	return proof.Judge(&r, c, true)
 }
 
@@ -79,7 +79,7 @@ func TestKeepingFish(t *testing.T) {
 func TestSmokedCold(t *testing.T) {
 	hang := func(celsius quantity.Celsius, stay time.Duration, seen bool) proof.Verdict {
 		p := coldSide(profile.FishFacts{})
-		r := proof.RulesOf(p, 0)
+		r := proof.RulesOf(p, profile.NoJurisdiction, 0)
 		var c proof.Claiming
 		line := proof.Line{Step: 10 * time.Second, Air: proof.Air{Loaded: true, Seen: seen, Chamber: celsius}}
 		for line.Now < stay {

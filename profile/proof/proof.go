@@ -22,6 +22,7 @@ import (
 // Rules are what a product is held to.
 type Rules struct {
 	Product   *profile.Product
+	Where     profile.Jurisdiction // whose rules on the formula and on fermenting
 	Criterion *lethality.Criterion // nil where nothing is cooked
 	ComesUp   bool                 // its come-up time is limited
 	Chill     *chilling.Rule       // nil where no way of chilling is named
@@ -31,12 +32,13 @@ type Rules struct {
 	CoreError quantity.Kelvin
 }
 
-// RulesOf are those of a product; of nil there are none.
-func RulesOf(p *profile.Product, coreError quantity.Kelvin) Rules {
+// RulesOf are those of a product, in the place that is set where it names none; of nil there
+// are none.
+func RulesOf(p *profile.Product, set profile.Jurisdiction, coreError quantity.Kelvin) Rules {
 	if p == nil {
 		return Rules{CoreError: coreError}
 	}
-	return Rules{Product: p, Criterion: p.Criterion(), ComesUp: p.ComeUpApplies(), Chill: p.ChillRule(), CoreError: coreError}
+	return Rules{Product: p, Where: p.Where(set), Criterion: p.Criterion(), ComesUp: p.ComeUpApplies(), Chill: p.ChillRule(), CoreError: coreError}
 }
 
 // comeUp is the published rule as the probe must show it.

@@ -38,7 +38,7 @@ func rules(t testing.TB, name string) *proof.Rules {
 	t.Helper()
 	p, err := catalog.Find(name)
 	require.NoError(t, err)
-	r := proof.RulesOf(p.Value, 0)
+	r := proof.RulesOf(p.Value, profile.NoJurisdiction, 0)
 	return &r
 }
 
@@ -108,7 +108,7 @@ func TestTheProbesErrorCountsAgainstTheBatch(t *testing.T) {
 func TestAFileLowersNothing(t *testing.T) {
 	p := *rules(t, "marjoram-ring").Product
 	p.Targets.Lethality = 3
-	r := proof.RulesOf(&p, 0)
+	r := proof.RulesOf(&p, profile.NoJurisdiction, 0)
 	c := cooked(t, &r, 60, 6*time.Minute) // half of the 12 min of 140 °F: FSIS Appendix A (1999)
 	log10, required, ok := proof.Counts(&r, &c.Claim)
 	assert.True(t, ok && log10 > 3 && log10 < 6.5, "%g", log10)
@@ -118,23 +118,23 @@ func TestAFileLowersNothing(t *testing.T) {
 	assert.Contains(t, v[proof.Cooked].Why, "no listed row was met, the nearest is")
 
 	p.Targets.Lethality = 9 // more than its species asks for
-	r = proof.RulesOf(&p, 0)
+	r = proof.RulesOf(&p, profile.NoJurisdiction, 0)
 	c = cooked(t, &r, 60, 13*time.Minute)
 	assert.Equal(t, proof.NotMet, proof.Judge(&r, &c.Claim, true)[proof.Cooked].Answer)
 	c = cooked(t, &r, 60, 17*time.Minute)
 	assert.Equal(t, proof.Met, proof.Judge(&r, &c.Claim, true)[proof.Cooked].Answer)
 
 	p.Targets.HasLethality, p.Targets.HasCore, p.Targets.Core = false, true, 45
-	r = proof.RulesOf(&p, 0)
+	r = proof.RulesOf(&p, profile.NoJurisdiction, 0)
 	c = cooked(t, &r, 45, 8*time.Hour)
 	assert.Equal(t, proof.NotMet, proof.Judge(&r, &c.Claim, true)[proof.Cooked].Answer, "a core of 45 °C is no lower standard")
 	assert.Equal(t, proof.NotMet, proof.Judge(&r, &c.Claim, true)[proof.CameUp].Answer, "nor a way round the come-up")
 
 	p.Targets, p.Stages = profile.Targets{}, nil
-	r = proof.RulesOf(&p, 0)
+	r = proof.RulesOf(&p, profile.NoJurisdiction, 0)
 	assert.Equal(t, proof.NotShown, proof.Judge(&r, &proof.Claim{}, true)[proof.Cooked].Answer, "a file that names nothing shows nothing")
 	p.Process = profile.NotReadyToEat
-	r = proof.RulesOf(&p, 0)
+	r = proof.RulesOf(&p, profile.NoJurisdiction, 0)
 	j := proof.Judge(&r, &proof.Claim{}, true)[proof.Cooked]
 	assert.Equal(t, proof.DoesNotApply, j.Answer)
 	assert.Contains(t, j.Why, "must cook it")
@@ -262,7 +262,7 @@ func TestTheSlowChillAsksForACure(t *testing.T) {
 	} {
 		p := *rules(t, "marjoram-ring").Product
 		c.change(&p)
-		r := proof.RulesOf(&p, 0)
+		r := proof.RulesOf(&p, profile.NoJurisdiction, 0)
 		claim := proof.Claim{Chill: r.Chill.Over([]chilling.Point{{At: 0, Temperature: 70}, {At: time.Hour, Temperature: 4}})}
 		assert.Equal(t, c.want, proof.Judge(&r, &claim, true)[proof.Chilled].Answer, name)
 	}
@@ -274,7 +274,7 @@ func TestWhatIsNotAskedDoesNotApply(t *testing.T) {
 	for _, rule := range []proof.Rule{proof.Cooked, proof.CameUp, proof.Surface, proof.Chilled} {
 		assert.Equal(t, proof.DoesNotApply, v[rule].Answer, rule.String())
 	}
-	none := proof.RulesOf(nil, 0)
+	none := proof.RulesOf(nil, profile.NoJurisdiction, 0)
 	assert.Equal(t, proof.DoesNotApply, proof.Judge(&none, &proof.Claim{}, true)[proof.Formula].Answer)
 }
 
@@ -299,7 +299,7 @@ func TestTheClaimWaitsForDoubts(t *testing.T) {
 
 func ExampleJudge() {
 	p, _ := catalog.Find("marjoram-ring")
-	r := proof.RulesOf(p.Value, 0)
+	r := proof.RulesOf(p.Value, profile.NoJurisdiction, 0)
 	verdict := proof.Judge(&r, &proof.Claim{}, false)
 	for rule, j := range verdict {
 		fmt.Printf("%s: %s, %s\n", proof.Rule(rule), j.Answer, j.Why)
@@ -309,12 +309,40 @@ func ExampleJudge() {
 	// come-up: not shown, no core was seen
 	// surface: does not apply, a casing (natural) keeps the surface moist
 	// chilled: not shown, option 3, cured: not yet
-	// formula: met, within the limits of the make sheet
+	// formula: met, within the limits of the make sheet by the rules of US
 	// process: does not apply, it names no process with rules for the chamber
 	// kill: does not apply, it names no process that kills other than by its table
 	// raw fish: does not apply, it is no fish
 	// keeping: does not apply, no rule on keeping it is held here
 	// record: not shown, nobody has checked the record
+}
+
+// Limits as profile/formula cites them: 156 ppm of sodium nitrite, 120 ppm at least, of what
+// is kept cold (FSIS Directive 7620.3); 80 ppm of the ion, which is 119.98 ppm of the salt
+// (Regulation (EU) 2023/2108), and what is left while it is sold, which no recipe shows.
+func TestWhoseRulesTheFormulaIsHeldTo(t *testing.T) {
+	for _, c := range []struct {
+		cure     quantity.Kilograms // cure no. 1 in 5 kg of meat
+		own, set profile.Jurisdiction
+		want     proof.Answer
+		where    string
+	}{
+		{0.012, profile.NoJurisdiction, profile.NoJurisdiction, proof.Met, "US"},
+		{0.012, profile.NoJurisdiction, profile.UnitedStates, proof.Met, "US"},
+		{0.012, profile.NoJurisdiction, profile.EuropeanUnion, proof.NotMet, "EU"},
+		{0.0096, profile.NoJurisdiction, profile.UnitedStates, proof.Met, "US"},
+		{0.0096, profile.NoJurisdiction, profile.EuropeanUnion, proof.NotShown, "EU"},
+		{0.012, profile.UnitedStates, profile.EuropeanUnion, proof.Met, "US"}, // its own word goes first
+		{0.012, profile.EuropeanUnion, profile.UnitedStates, proof.NotMet, "EU"},
+		{0.012, profile.NoJurisdiction, 200, proof.NotShown, "none"}, // of a later program: no rule is known
+	} {
+		p := *rules(t, "marjoram-ring").Product
+		p.Jurisdiction, p.Formula.Cure.Mass = c.own, c.cure
+		r := proof.RulesOf(&p, c.set, 0)
+		got := proof.Judge(&r, &proof.Claim{}, true)[proof.Formula]
+		assert.Equal(t, c.want, got.Answer, "%+v", c)
+		assert.Contains(t, got.Why, "by the rules of "+c.where, "%+v", c)
+	}
 }
 
 // Good is what lacks nothing: not met of any rule is a lack, and not shown of those that the
@@ -362,7 +390,7 @@ func TestNoWayOfChillingIsNotShown(t *testing.T) {
 	p.Targets.Chill = profile.NoChillRule
 	for _, process := range []profile.Process{profile.FullyCooked, profile.NotReadyToEat} {
 		p.Process = process
-		r := proof.RulesOf(&p, 0)
+		r := proof.RulesOf(&p, profile.NoJurisdiction, 0)
 		v := proof.Judge(&r, &proof.Claim{}, true)
 		assert.Equal(t, proof.NotShown, v[proof.Chilled].Answer, process.String())
 		assert.Contains(t, v[proof.Chilled].Why, "chill: under targets")

@@ -118,13 +118,13 @@ func Judge(r *Rules, c *Claim, over bool) (v Verdict) {
 	v[Chilled] = chilled(r, c, over)
 	v[Formula] = Judgement{DoesNotApply, "there is no product"}
 	if r.Product != nil {
-		switch f := formula.Judge(r.Product, r.Product.Where()); {
+		switch f := formula.Judge(r.Product, r.Where); {
 		case !f.Pass():
-			v[Formula] = Judgement{NotMet, "the make sheet says which limit is not kept"}
+			v[Formula] = Judgement{NotMet, "the make sheet by the rules of " + r.Where.String() + " says which limit is not kept"}
 		case !f.Shown():
-			v[Formula] = Judgement{NotShown, "the make sheet says what only an analysis or a better source can show"}
+			v[Formula] = Judgement{NotShown, "the make sheet by the rules of " + r.Where.String() + " says what only an analysis or a better source can show"}
 		case f.Cured || f.Accelerated:
-			v[Formula] = Judgement{Met, "within the limits of the make sheet"}
+			v[Formula] = Judgement{Met, "within the limits of the make sheet by the rules of " + r.Where.String()}
 		default:
 			v[Formula] = Judgement{DoesNotApply, "it has no cure"}
 		}

@@ -19,7 +19,7 @@ func (s Sheet) fermented(w *wall) {
 	}
 	w.heading("FERMENTING AND DRYING")
 	at, sour, _ := p.MeasuredBy(profile.SourTo)
-	table := p.SourTable()
+	table := s.verdict.Where.SourTable()
 	hottest := quantity.AbsoluteZero
 	for _, st := range p.Stages[:min(at+1, len(p.Stages))] {
 		if st.Heat {
@@ -33,7 +33,7 @@ func (s Sheet) fermented(w *wall) {
 	mix := s.verdict.Composition
 	w.par("   ", fmt.Sprintf("Dry sausage, moisture over protein %g, is at %s of what the raw batch weighed, if nothing but water goes: 100 - %s of moisture + %g × %s of protein. That is a name and not safety; the water activity is.",
 		ferment.DryRatio, percent(ferment.WeightAt(ferment.DryRatio, mix.Water, mix.Protein)), percent(mix.Water), ferment.DryRatio, percent(mix.Protein)))
-	rules := proof.RulesOf(p, 0)
+	rules := proof.RulesOf(p, s.verdict.Where, 0)
 	v := proof.Judge(&rules, &proof.Claim{}, false)
 	for _, r := range []proof.Rule{proof.Killed, proof.Keeping} {
 		w.par("   "+pad(r.String(), 11), v[r].Answer.String()+": "+v[r].Why)

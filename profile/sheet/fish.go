@@ -24,7 +24,7 @@ func (s Sheet) fish(w *wall) {
 	if p.Process == profile.ColdSmoked {
 		w.par("   ", "In the chamber: "+fish.Ways()+", drying counted in.")
 	}
-	rules := proof.RulesOf(p, 0)
+	rules := proof.RulesOf(p, s.verdict.Where, 0)
 	v := proof.Judge(&rules, &proof.Claim{}, false)
 	for _, r := range []proof.Rule{proof.RawFish, proof.Keeping} {
 		w.par("   "+pad(r.String(), 11), v[r].Answer.String()+": "+v[r].Why)

@@ -85,7 +85,7 @@ func Make(p *profile.Product, o Options) Sheet {
 		scaled.Formula = formula.Scale(p.Formula, o.Meat)
 	}
 	if o.Where == profile.NoJurisdiction {
-		o.Where = p.Where()
+		o.Where = p.Where(o.Where)
 	}
 	v := formula.Judge(&scaled, o.Where)
 	percent := func(r quantity.Ratio) float64 { return float64(r) * 100 }
