@@ -96,6 +96,17 @@ func ParseRecorded(file string, data []byte) (*Product, error) {
 	return parse(doc)
 }
 
+// Ask reads a product file like Parse and notes what is asked of it.
+func Ask(file string, data []byte, notes *source.Asked) error {
+	doc, err := source.Open(file, data)
+	if err != nil {
+		return err
+	}
+	doc.Ask(notes)
+	_, err = parse(doc)
+	return err
+}
+
 // steps bring a product file from each format to the next, from 1 on. What changes what an
 // older file means, or what it calls something, is a step; a key more is none.
 var steps []source.Step

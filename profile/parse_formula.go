@@ -117,12 +117,16 @@ func enoughPickle(m *source.Map, f *Formula) {
 	}
 }
 
+// longCure stands for a percentage that nobody has measured.
+const longCure = "long cure"
+
 // parsePickUp reads a percentage, or the words for a cure that runs until meat and
 // pickle are equally salty.
 func parsePickUp(v source.Value) (quantity.Ratio, bool) {
 	long := false
+	v.Takes(longCure)
 	r, _ := source.ReadIn(v, func(text string) (quantity.Ratio, error) {
-		if long = text == "long cure"; long {
+		if long = text == longCure; long {
 			return 1, nil // any ratio in range: it is not used
 		}
 		got, err := quantity.ParseRatio(text)

@@ -184,6 +184,7 @@ func inDays(d time.Duration) string {
 
 // readSetting reads one of the words, or a percentage.
 func readSetting(v source.Value, words []source.Word[quantity.Ratio]) (quantity.Ratio, bool) {
+	v.Takes(source.Texts(words)...)
 	return source.ReadIn(v, func(text string) (quantity.Ratio, error) {
 		for _, w := range words {
 			if w.Text == text {

@@ -77,6 +77,21 @@ func Parse(file string, data []byte) (*Cabinet, error) {
 	if err != nil {
 		return nil, err
 	}
+	return parse(doc)
+}
+
+// Ask reads a cabinet file like Parse and notes what is asked of it.
+func Ask(file string, data []byte, notes *source.Asked) error {
+	doc, err := source.Open(file, data)
+	if err != nil {
+		return err
+	}
+	doc.Ask(notes)
+	_, err = parse(doc)
+	return err
+}
+
+func parse(doc *source.Document) (*Cabinet, error) {
 	root := doc.Root().Named("a cabinet")
 	if !root.Format(steps...) {
 		return nil, doc.Err()

@@ -105,9 +105,11 @@ func (c *Cabinet) Simulated() bool { return c.Heater.Pin == Simulated }
 func (r *reader) frontEnd(m *source.Map, p *Probe) {
 	chip := m.Need("chip")
 	p.Chip = chip.Text()
+	chip.Takes(append(slices.Sorted(maps.Keys(fronts)), Simulated)...)
 	bus := m.Take("bus")
 	letter := m.Take("type")
 	p.Bus, p.Type = bus.Text(), letter.Text()
+	letter.Takes(thermocouple.Letters()...)
 	if p.Chip == Simulated || p.Chip == "" {
 		r.world(chip, p.Chip)
 		return

@@ -38,6 +38,7 @@ type Document struct {
 	root   *yaml.Node
 	faults Findings
 	broken map[*yaml.Node]bool // nodes that a fault was reported for already
+	noted  *Asked              // who takes notes; nil for nobody
 }
 
 // Open reads the YAML in data. Its error, a Findings, means that there is nothing

@@ -28,6 +28,9 @@ type Map struct {
 	asked  map[string]bool
 	order  []string // what was asked for, once each
 	missed []string // what was needed and is not there
+
+	path   string          // from the root, where notes are taken
+	needed map[string]bool // what was needed, likewise
 }
 
 // A Value is what stands behind a key or in a list. The zero Value stands for one
@@ -36,6 +39,7 @@ type Value struct {
 	doc  *Document
 	node *yaml.Node
 	key  string // for messages
+	path string // of the key from the root, where notes are taken
 }
 
 // Recorded reports whether a batch has gone by the file.
@@ -77,17 +81,21 @@ func (m *Map) Take(key string) Value {
 	if !m.asked[key] {
 		m.asked[key] = true
 		m.order = append(m.order, key)
+		m.note(key)
 	}
 	at, there := m.keys[key]
 	if !there {
 		return Value{}
 	}
-	return Value{doc: m.doc, node: m.node.Content[at+1], key: key}
+	return Value{doc: m.doc, node: m.node.Content[at+1], key: key, path: m.pathOf(key)}
 }
 
 // Need gives the value of a key that must be there. Done reports it if it is not.
 func (m *Map) Need(key string) Value {
 	v := m.Take(key)
+	if m != nil && m.doc.noted != nil {
+		m.needed[key] = true
+	}
 	if m != nil && !m.Has(key) {
 		m.missed = append(m.missed, key)
 	}
@@ -123,6 +131,7 @@ func (m *Map) Done() {
 	if m == nil {
 		return
 	}
+	m.noteDone()
 	meant := map[string]bool{}
 	for i := 0; i+1 < len(m.node.Content); i += 2 {
 		key := m.node.Content[i]
@@ -173,7 +182,10 @@ func (v Value) Map() *Map {
 		v.Fault(kind(v.node)+" where keys with values belong", "write them as key: value")
 		return nil
 	}
-	m := &Map{doc: v.doc, node: v.node, name: v.key, keys: map[string]int{}, asked: map[string]bool{}}
+	if k := v.noted(); k != nil {
+		k.Keys = true
+	}
+	m := &Map{doc: v.doc, node: v.node, name: v.key, path: v.path, keys: map[string]int{}, asked: map[string]bool{}, needed: map[string]bool{}}
 	for i := 0; i+1 < len(v.node.Content); i += 2 {
 		if key := v.node.Content[i]; key.Kind == yaml.ScalarNode && !v.doc.broken[key] {
 			m.keys[key.Value] = i
@@ -201,15 +213,21 @@ func (v Value) List(limit int) []Value {
 		v.Fault(fmt.Sprintf("%d items, the limit is %d", n, limit), "remove some")
 		return nil
 	}
+	if k := v.noted(); k != nil {
+		k.List = limit
+	}
 	items := make([]Value, len(v.node.Content))
 	for i, n := range v.node.Content {
-		items[i] = Value{doc: v.doc, node: n, key: fmt.Sprintf("%s, item %d", v.key, i+1)}
+		items[i] = Value{doc: v.doc, node: n, key: fmt.Sprintf("%s, item %d", v.key, i+1), path: v.path}
 	}
 	return items
 }
 
 // OneOrMore reads a list like List; anything else is its own only item.
 func (v Value) OneOrMore(limit int) []Value {
+	if k := v.noted(); k != nil {
+		k.One = true
+	}
 	if v.usable() && v.node.Kind != yaml.SequenceNode {
 		return []Value{v}
 	}
@@ -235,6 +253,7 @@ func (v Value) scalar() (string, bool) {
 		v.Fault("the value is empty", "write a value, or remove the key")
 		return "", false
 	}
+	v.noteScalar()
 	return v.node.Value, true
 }
 
@@ -243,6 +262,9 @@ func (v Value) Text() string {
 	s, ok := v.scalar()
 	if !ok {
 		return ""
+	}
+	if k := v.noted(); k != nil {
+		k.Text = true
 	}
 	if numberCut(v.node) && !v.doc.Recorded {
 		v.Fault("the text ends before "+clip(v.node.LineComment)+", because # begins a comment", "put the whole text in quotation marks; if it is a comment, write a blank after the #")
@@ -303,32 +325,23 @@ type Range[T cmp.Ordered] struct {
 
 // ReadIn reads a value and holds it against a range.
 func ReadIn[T cmp.Ordered](v Value, parse func(string) (T, error), r Range[T]) (T, bool) {
+	noteRange(v, r)
 	got, ok := Read(v, parse)
 	if !ok {
 		return got, false
 	}
-	text := func(limit T) string {
-		if r.Text != nil {
-			return r.Text(limit)
-		}
-		return fmt.Sprint(limit)
-	}
 	problem := ""
 	switch {
 	case r.Above && got <= r.Low:
-		problem = "is not above " + text(r.Low)
+		problem = "is not above " + r.limit(r.Low)
 	case got < r.Low:
-		problem = "is below " + text(r.Low)
+		problem = "is below " + r.limit(r.Low)
 	case got > r.High:
-		problem = "is above " + text(r.High)
+		problem = "is above " + r.limit(r.High)
 	default:
 		return got, true
 	}
-	least := "from "
-	if r.Above {
-		least = "above "
-	}
-	remedy := "write a value " + least + text(r.Low) + " to " + text(r.High)
+	remedy := "write a value " + r.String()
 	if r.Why != "" {
 		remedy += " (" + r.Why + ")"
 	}
@@ -351,9 +364,10 @@ func Choice[T any](v Value, words []Word[T]) (T, bool) {
 	if !ok {
 		return zero, false
 	}
-	names := make([]string, len(words))
-	for i, w := range words {
-		if names[i] = w.Text; w.Text == s {
+	names := Texts(words)
+	v.Takes(names...)
+	for _, w := range words {
+		if w.Text == s {
 			return w.Meaning, true
 		}
 	}

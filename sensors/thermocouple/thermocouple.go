@@ -47,6 +47,9 @@ type curve struct{ direct, inverse []polynomial }
 
 const letters = " KJTNE"
 
+// Letters are those of all types.
+func Letters() []string { return strings.Split(strings.TrimSpace(letters), "") }
+
 // ParseType reads a type's letter.
 func ParseType(s string) (Type, error) {
 	if i := strings.Index(letters, strings.ToUpper(s)); len(s) == 1 && i > 0 {
