@@ -138,6 +138,8 @@ func TestTheVerdictGoesByThePlaceThatIsSet(t *testing.T) {
 		t.Setenv(jurisdictionVariable, "US")
 		_, out, _ := call(t, "replay", "sim-", "--simulated", "--state", d.state)
 		assert.Contains(t, out, "by the rules of "+place)
+		_, page := theFile(t, reportOf(t, exitBad, d.state), "*.html")
+		assert.Contains(t, page, "Rules of: "+place, "the formula beside the verdict is held to the same")
 
 		t.Setenv(jurisdictionVariable, place)
 		setup, err := rehearseOptions{cabinet: "plywood-cabinet", runs: 1}.setup(name)
