@@ -25,7 +25,8 @@ type Front struct {
 	KillRatio           *float64   `json:"kill_ratio"`            // of what is required, at most 1
 	CookedAt            *time.Time `json:"cooked_at"`             // about when the core was cooked, by the curve
 	ComeUpLimitSeconds  *float64   `json:"come_up_limit_seconds"`
-	PlaceNow            string     `json:"place"` // of the product: chamber, ice water, ...; empty without a stage
+	Display             bool       `json:"display"` // the cabinet has one
+	PlaceNow            string     `json:"place"`   // of the product: chamber, ice water, ...; empty without a stage
 	HandSteps           []HandStep `json:"hand_steps"`
 }
 
@@ -71,6 +72,7 @@ func frontOf(s *snapshot.Snapshot) Front {
 	st, p := &s.State, s.Product
 	f := Front{HandSteps: []HandStep{}}
 	if s.Cabinet != nil {
+		f.Display = s.Cabinet.Panel.Display != ""
 		f.ChamberLimitCelsius = quantity.OrNull(s.Cabinet.Limits.ChamberHigh, s.Cabinet.Limits.ChamberHigh > 0)
 	}
 	if p == nil || st.Batch == controller.Idle {

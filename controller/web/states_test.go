@@ -34,7 +34,7 @@ func states(t *testing.T) []state {
 	over.State.Batch, over.State.Out.On, over.State.Ended = controller.Complete, 0, 5*time.Hour
 	return []state{
 		{"idle", idle(), false, []string{"answer-head", "section"}},
-		{"run", cooking(), true, []string{"answer-head", "food-line", "chamber", "core", "rail"}},
+		{"run", displayed(), true, []string{"answer-head", "food-line", "chamber", "core", "rail"}},
 		{"run-no-plan", cooking(), false, []string{"answer-head", "food-line", "chamber", "core", "rail"}},
 		{"prompt", asking(), true, []string{"answer-head", "food-line", "chamber", "core", "bar", "act"}},
 		{"soon", soon, true, []string{"answer-head", "food-line", "chamber", "core", "bar", "act", "know"}},

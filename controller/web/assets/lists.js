@@ -88,10 +88,23 @@ function drawFood(s) {
   show('with', over);
   const todo = [t('with.cold'), ...(s.good ? [] : [t('with.doubt')]), t('with.others')];
   const peak = over && curve && curve.core_celsius ? curve.core_celsius.filter(known).reduce((a, b) => Math.max(a, b), -Infinity) : -Infinity;
+  show('uncovered', over && s.not_covered.length > 0);
+  rebuild('uncovered-list', over && s.not_covered, () => over ? s.not_covered.map(x => make('li', '', x)) : []);
   rebuild('with-list', [over, todo, peak], () => todo.concat(Number.isFinite(peak) ? [t('peak', { at: temperature(peak) })] : []).map(x => make('li', '', x)));
 }
 
+// drawDisplay shows what the display of a simulated cabinet shows; a real one hangs there.
+function drawDisplay(s) {
+  show('display', s.display && s.world === 'simulated');
+  const turn = Math.floor(Date.now() / 4000); // a page stands for four seconds
+  if (!s.display || s.world !== 'simulated' || drawn.display === turn) return;
+  drawn.display = turn;
+  $('display-picture').alt = t('display.alt');
+  $('display-picture').src = '/display.png?' + turn;
+}
+
 function drawLists(s) {
+  drawDisplay(s);
   show('batch', s.hand_steps.length > 0);
   rebuild('steps', [s.hand_steps, s.plan && s.plan.hand_steps], () => s.hand_steps.map((h, i) => {
     const p = s.plan && s.plan.hand_steps.find(p => p.text === h.text);
