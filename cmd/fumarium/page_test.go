@@ -92,4 +92,7 @@ func TestWholeBatchByHandOnAPhone(t *testing.T) {
 	assert.Equal(t, "complete", read("status.state"))
 	until("document.getElementById('answer-head').textContent.startsWith('Complete.')")
 	assert.Contains(t, read("document.getElementById('food-strong').textContent"), "ooked")
+	require.NoError(t, chromedp.Do(ctx, chromedp.Reload()))
+	until("typeof status === 'object' && status !== null && document.querySelector('#line-svg path.core') !== null && document.querySelector('#line-svg path.core').getAttribute('d').length > 100")
+	assert.Equal(t, "true", read("status.not_covered.length > 0 && document.querySelectorAll('#uncovered-list li').length === status.not_covered.length"))
 }
