@@ -31,7 +31,7 @@ func TestAFileCalledLikeSomethingShipped(t *testing.T) {
 	assert.Equal(t, exitGood, status, errText)
 	ended, cancel := context.WithCancel(context.Background())
 	defer cancel()
-	words := &listener{hears: "starts by itself", then: cancel}
+	words := &listener{hears: "starts and answers by itself", then: cancel}
 	status = run(ended, []string{"run", "--state", "state", "--listen", "127.0.0.1:0"}, io.Discard, words)
 	assert.Equal(t, exitGood, status, words.String())
 
