@@ -36,6 +36,8 @@ func TestABatchStaysToBeLookedAt(t *testing.T) {
 	code, _, said := d.client("start", "caraway-sticks", "--reason", "test")
 	require.Equal(t, exitGood, code, said)
 	require.NotEqual(t, first, *d.status().Batch)
+	code, _, said = d.client("hold") // or it is over before it is looked at
+	require.Equal(t, exitGood, code, said)
 
 	listed()
 	require.Len(t, list.Batches, 2)
