@@ -49,11 +49,7 @@ type Hands struct {
 // Look draws what the display shows of s at now.
 func Look(s *snapshot.Snapshot, now time.Time, hands Hands) Frame {
 	f := Frame{}
-	if s != nil {
-		if p, ok := s.State.Waiting(s.Product); ok && p.Question.Absence == 0 {
-			f.Question, f.Asks = p.Question, true
-		}
-	}
+	f.Question, _, f.Asks = Asks(s)
 	pages := pagesOf(s, now, hands)
 	turn := int(now.Unix() / int64(turnEvery.Seconds()))
 	p := pages[turn%len(pages)]
@@ -70,6 +66,19 @@ func Look(s *snapshot.Snapshot, now time.Time, hands Hands) Frame {
 }
 
 func (h Hands) quiet() bool { return h.Held.Button == NoButton && h.Said == "" }
+
+// Asks is the question that a button can answer, with its words. How long somebody was away
+// none can.
+func Asks(s *snapshot.Snapshot) (q controller.Question, text string, asks bool) {
+	if s == nil {
+		return q, "", false
+	}
+	p, waits := s.State.Waiting(s.Product)
+	if !waits || p.Question.Absence > 0 {
+		return q, "", false
+	}
+	return p.Question, p.Text, true
+}
 
 // A page is one picture before it is drawn: a head, and either words or two numbers.
 type page struct {
@@ -170,8 +179,8 @@ func pressed(s *snapshot.Snapshot, held Held) page {
 	switch held.Button {
 	case Confirm:
 		p.head = "confirm"
-		if q, ok := s.State.Waiting(s.Product); ok && q.Question.Absence == 0 {
-			p.body = fitted(q.Text, 2)
+		if _, text, asks := Asks(s); asks {
+			p.body = fitted(text, 2)
 		} else {
 			p.body, p.bar = fitted("Nothing waits for an answer.", 2), 0
 		}

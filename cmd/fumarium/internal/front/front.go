@@ -162,6 +162,11 @@ type hand struct {
 	saidAt   time.Time
 }
 
+func (h *hand) take(e panel.Edge) {
+	h.buttons.Take(e)
+	h.Touched = time.Now()
+}
+
 // watch looks at the buttons, draws, and sends what they ask for.
 func (f *Front) watch(ctx context.Context, edges <-chan panel.Edge) {
 	h := &hand{}
@@ -182,8 +187,7 @@ func (f *Front) watch(ctx context.Context, edges <-chan panel.Edge) {
 		case <-ctx.Done():
 			return
 		case e := <-edges:
-			h.buttons.Take(e)
-			h.Touched = time.Now()
+			h.take(e)
 			continue
 		case text := <-answers:
 			h.Said, h.saidAt = text, time.Now()
@@ -223,8 +227,7 @@ func (f *Front) drain(edges <-chan panel.Edge, h *hand) {
 	for {
 		select {
 		case e := <-edges:
-			h.buttons.Take(e)
-			h.Touched = time.Now()
+			h.take(e)
 		default:
 			return
 		}
@@ -237,13 +240,7 @@ func (f *Front) act(ctx context.Context, does panel.Button, h *hand, s *snapshot
 	r := snapshot.Request{Who: "the panel"}
 	switch does {
 	case panel.Confirm:
-		var now controller.Question
-		stands := false
-		if s != nil {
-			if p, ok := s.State.Waiting(s.Product); ok && p.Question.Absence == 0 {
-				now, stands = p.Question, true
-			}
-		}
+		now, _, stands := panel.Asks(s)
 		if !h.asked || !stands || now != h.question {
 			h.Said, h.saidAt = "Nothing done: not the question that was shown.", time.Now()
 			return
