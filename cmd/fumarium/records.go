@@ -18,6 +18,7 @@ import (
 	"fumarium/controller/chart"
 	"fumarium/controller/history"
 	"fumarium/controller/record"
+	"fumarium/controller/report"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/web"
 	"fumarium/profile/deviation"
@@ -150,13 +151,13 @@ func listedOf(b *record.Batch) listedBatch {
 // shownBatch is one batch as `batches BATCH --json` prints it.
 type shownBatch struct {
 	listedBatch
-	Events   []shownEvent   `json:"events"`
-	Commands []shownCommand `json:"commands"`
-	Notes    []shownNote    `json:"notes"`
-	Whole    bool           `json:"record_whole"`
-	Record   string         `json:"record"` // what was found, in words
-	Good     *bool          `json:"good"`   // whether it completed and showed all that it is held to; null is not known
-	Ending   string         `json:"ending"` // the same in words; empty while it is under way
+	Events   []shownEvent     `json:"events"`
+	Commands []report.Command `json:"commands"`
+	Notes    []shownNote      `json:"notes"`
+	Whole    bool             `json:"record_whole"`
+	Record   string           `json:"record"` // what was found, in words
+	Good     *bool            `json:"good"`   // whether it completed and showed all that it is held to; null is not known
+	Ending   string           `json:"ending"` // the same in words; empty while it is under way
 }
 
 type shownEvent struct {
@@ -167,16 +168,6 @@ type shownEvent struct {
 	Stage          string    `json:"stage,omitempty"`
 	Alarm          string    `json:"alarm,omitempty"`
 	Text           string    `json:"text"`
-}
-
-type shownCommand struct {
-	ElapsedSeconds float64   `json:"elapsed_seconds"`
-	Time           time.Time `json:"time"`
-	Command        string    `json:"command"`
-	Alarm          string    `json:"alarm,omitempty"`
-	Who            string    `json:"who"`
-	Reason         string    `json:"reason,omitempty"`
-	Refused        string    `json:"refused,omitempty"`
 }
 
 type shownNote struct {
@@ -200,12 +191,14 @@ func happened(h *history.History) iter.Seq[*history.Event] {
 }
 
 func jsonOf(b *record.Batch, h *history.History, commands []record.Command, notes []record.Note, verdict record.Verdict) shownBatch {
-	s := shownBatch{listedBatch: listedOf(b), Events: []shownEvent{}, Commands: []shownCommand{}, Notes: []shownNote{}, Whole: verdict.Whole, Record: verdict.String()}
+	s := shownBatch{listedBatch: listedOf(b), Events: []shownEvent{}, Commands: []report.Command{}, Notes: []shownNote{}, Whole: verdict.Whole, Record: verdict.String()}
 	for e := range happened(h) {
 		s.Events = append(s.Events, shownEvent{e.ID.String(), e.Elapsed.Seconds(), e.Wall, history.KindName(e.Kind), e.StageName(), e.Alarm.String(), e.Text()})
 	}
 	for _, c := range commands {
-		s.Commands = append(s.Commands, shownCommand{c.Elapsed.Seconds(), c.Wall, c.Command, c.Alarm, c.Who, c.Reason, c.Refused})
+		s.Commands = append(s.Commands, report.Command{
+			ElapsedSeconds: c.Elapsed.Seconds(), Time: c.Wall, Command: c.Command, Alarm: c.Alarm, Who: c.Who, Reason: c.Reason, Refused: c.Refused,
+		})
 	}
 	for _, n := range notes {
 		s.Notes = append(s.Notes, shownNote{n.Wall, n.Who, n.Text, n.Mark})
