@@ -187,7 +187,7 @@ func curveOf(s *snapshot.Snapshot) Curve {
 }
 
 func (s *server) curve(w http.ResponseWriter, r *http.Request) *problem {
-	return s.texts.get(r.Context(), "curve", func(snap *snapshot.Snapshot) *rendering {
+	return s.texts.get(r.Context(), r.URL.Path, func(snap *snapshot.Snapshot) *rendering {
 		if snap == nil {
 			return &rendering{problem: refuse(http.StatusServiceUnavailable, "%s", errNoStep)}
 		}
@@ -201,7 +201,7 @@ func (s *server) curve(w http.ResponseWriter, r *http.Request) *problem {
 
 // drawing is the cabinet cut open, with the product where it is now.
 func (s *server) drawing(w http.ResponseWriter, r *http.Request) *problem {
-	return s.texts.get(r.Context(), "drawing", func(snap *snapshot.Snapshot) *rendering {
+	return s.texts.get(r.Context(), r.URL.Path, func(snap *snapshot.Snapshot) *rendering {
 		if snap == nil || snap.Cabinet == nil {
 			return &rendering{problem: refuse(http.StatusServiceUnavailable, "%s", errNoStep)}
 		}

@@ -41,7 +41,7 @@ type curve struct {
 }
 
 func (s *server) planCurve(w http.ResponseWriter, r *http.Request) *problem {
-	return s.texts.get(r.Context(), "curve", func(snap *snapshot.Snapshot) *rendering {
+	return s.texts.get(r.Context(), r.URL.Path, func(snap *snapshot.Snapshot) *rendering {
 		course, missing := s.course(snap)
 		c := curve{Missing: word(missing), Points: []outlook.Point{}}
 		if course != nil {

@@ -68,6 +68,23 @@ func TestNoPlanSaysWhy(t *testing.T) {
 	}
 }
 
+// What is rendered once a step is kept by its path: each answers as if it had been asked
+// for alone.
+func TestAnswersOfOneStepAreNotMixedUp(t *testing.T) {
+	course := func(string) (*outlook.Course, string) {
+		return &outlook.Course{Runs: []outlook.Run{{}}, Curve: []outlook.Point{{Seconds: 60}}}, ""
+	}
+	build := func() http.Handler {
+		return configured(accepting(cooking()), func(c *web.Config) { c.Outlook = course })
+	}
+	together := build()
+	for _, path := range []string{"/api/status", "/api/curve", "/api/plan/curve", "/api/drawing.svg", "/", "/api/curve"} {
+		alone, got := ask(build(), http.MethodGet, path, ""), ask(together, http.MethodGet, path, "")
+		require.Equal(t, http.StatusOK, got.Code, path)
+		assert.Equal(t, alone.Body.String(), got.Body.String(), path)
+	}
+}
+
 func TestOneRehearsalAtATime(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		h := configured(accepting(idle()), func(c *web.Config) {

@@ -35,8 +35,8 @@ const keeps = time.Second
 
 // get hands out what key stands for, and has nothing for a reader who left while he
 // waited: the many who come and go must not pile up here. render makes it of the step's
-// snapshot, which is nil before the first. There must be few keys, whatever readers ask
-// for.
+// snapshot, which is nil before the first. The key is the path of a route, so that no two
+// answers share one, and there are few whatever readers ask for.
 func (p *press) get(ctx context.Context, key string, render func(*snapshot.Snapshot) *rendering) *rendering {
 	came := p.asked.Add(1)
 	select {

@@ -152,7 +152,7 @@ func New(c Config) http.Handler {
 	}
 	if c.Metrics != nil {
 		s.routes = append(s.routes, route{http.MethodGet, "/metrics", func(w http.ResponseWriter, r *http.Request) *problem {
-			return s.texts.get(r.Context(), "metrics", func(*snapshot.Snapshot) *rendering { return scraped(c.Metrics) }).answer(w)
+			return s.texts.get(r.Context(), r.URL.Path, func(*snapshot.Snapshot) *rendering { return scraped(c.Metrics) }).answer(w)
 		}})
 	}
 	s.mux.Handle("/", handler(nowhere))
@@ -268,7 +268,7 @@ var unknownAge = []byte(`"age_seconds":null`)
 // statusOf is rendered once a step, but for its age: that grows, and must above all when
 // there are no more steps.
 func (s *server) statusOf(ctx context.Context) *rendering {
-	return s.texts.get(ctx, "status", func(snap *snapshot.Snapshot) *rendering {
+	return s.texts.get(ctx, "/api/status", func(snap *snapshot.Snapshot) *rendering {
 		if snap == nil {
 			return &rendering{problem: refuse(http.StatusServiceUnavailable, "%s", errNoStep)}
 		}
@@ -311,7 +311,7 @@ func (s *server) products(w http.ResponseWriter, _ *http.Request) *problem {
 }
 
 func (s *server) page(w http.ResponseWriter, r *http.Request) *problem {
-	return s.texts.get(r.Context(), "page", s.pageOf).answer(w)
+	return s.texts.get(r.Context(), r.URL.Path, s.pageOf).answer(w)
 }
 
 func (s *server) pageOf(snap *snapshot.Snapshot) *rendering {
