@@ -39,6 +39,7 @@ var pureRooms = map[string][]string{
 	"profile/lint": {"profile", "profile/chilling", "profile/composition", "profile/conduction", "profile/diffusion", "profile/ferment", "profile/fish", "profile/formula", "profile/lethality",
 		"profile/quantity", "profile/source"},
 	"profile/sheet":                 {"profile", "profile/diffusion", "profile/ferment", "profile/fish", "profile/formula", "profile/proof", "profile/quantity", "profile/source"},
+	"profile/weighed":               {"profile", "profile/formula", "profile/proof", "profile/quantity", "profile/source"},
 	"sensors":                       {"profile/quantity"},
 	"sensors/psychrometer":          {"profile/quantity"},
 	"sensors/psychrometer/moistair": {"profile/quantity", "sensors/psychrometer"},
@@ -61,10 +62,10 @@ var pureRooms = map[string][]string{
 	// figure, so that there is one, and the chart cannot know a batch.
 	"controller/history":  {"controller", "controller/chart", "controller/trip", "profile"},
 	"controller/panel":    {"controller", "controller/snapshot", "controller/trip", "profile", "profile/proof", "profile/quantity"},
-	"controller/snapshot": {"controller", "controller/cabinet", "controller/history", "controller/trip", "profile", "profile/proof", "profile/lethality", "profile/quantity", "sensors"},
+	"controller/snapshot": {"controller", "controller/cabinet", "controller/history", "controller/trip", "profile", "profile/proof", "profile/lethality", "profile/quantity", "profile/weighed", "sensors"},
 	// It tells what others have read and replayed, so that a word on food hangs on no file.
 	"controller/report": {"controller", "controller/cabinet", "controller/caution", "controller/chart", "controller/history", "controller/trip", "profile", "profile/chilling",
-		"profile/deviation", "profile/lethality", "profile/proof", "profile/quantity", "profile/sheet"},
+		"profile/deviation", "profile/lethality", "profile/proof", "profile/quantity", "profile/sheet", "profile/weighed"},
 	// Before a start and after a restart the same course must come to the same plan; who
 	// rehearsed it is not its matter.
 	"controller/outlook": {"controller", "controller/history", "controller/snapshot", "controller/trip", "profile"},
