@@ -23,6 +23,8 @@ type traced struct {
 	Batches []tracedBatch `json:"batches"` // that took of the lot, or that the pack is of
 	Pack    *weighed.Pack `json:"pack"`
 	Lots    []tracedLot   `json:"lots"` // of the batch; empty for a lot
+	Head    string        `json:"head"` // what the record says of the head on a label; empty for a code without
+	changed bool
 }
 
 type tracedBatch struct {
@@ -42,12 +44,13 @@ func traceCommand() *cobra.Command {
 	var a archive
 	return a.flags(&cobra.Command{
 		Use: "trace CODE", Short: "Follow a pack to its lots, or a lot to every batch that has it", Args: cobra.ExactArgs(1),
-		Long: `CODE is what stands on a pack, BATCH/NUMBER, or a batch: then it lists of which lots the
-batch is, and names what it is made of without one. Or it is a lot: then it lists every
+		Long: `CODE is what stands on a pack, BATCH/NUMBER, or what its square says, or a batch: then it
+lists of which lots the batch is, and names what it is made of without one; by the square
+also whether the record was changed since the label was made. Or it is a lot: then it lists every
 batch that has it, as what and how much. Only what somebody put on the record is known here:
 see fumarium weigh and fumarium lot.
 
-Exit status: 0 found; 1 nothing is on record of that code; 2 usage; 3 the record could not
+Exit status: 0 found; 1 nothing is on record of that code, or it was changed; 2 usage; 3 the record could not
 be read.`,
 		Example: `  fumarium trace 2026-11-28-1/3
   fumarium trace P-0815`,
@@ -75,6 +78,9 @@ func runTrace(ctx context.Context, r *record.Reader, code string, asJSON bool, w
 	if err != nil {
 		return couldNot(err)
 	}
+	if t.changed {
+		return &failure{exitBad, errSaid}
+	}
 	if len(t.Batches) == 0 {
 		return &failure{exitBad, fmt.Errorf("nothing on this record has the code %q: no pack, no batch, no lot", code)}
 	}
@@ -91,6 +97,7 @@ func trace(ctx context.Context, r *record.Reader, code string) (*traced, error) 
 		t.ofLot(uses)
 		return t, nil
 	}
+	code, head, _ := strings.Cut(code, " sha256:") // as a label's square says it
 	id, number, isPack := strings.Cut(code, "/")
 	b, err := r.Batch(ctx, id)
 	if errors.Is(err, record.ErrNoBatch) || err == nil && b.ID != id {
@@ -114,11 +121,36 @@ func trace(ctx context.Context, r *record.Reader, code string) (*traced, error) 
 		}
 	}
 	t.Batches = append(t.Batches, tracedBatch{b.ID, b.Product, b.Started, []tracedLot{}})
+	if head != "" {
+		if err := t.since(ctx, r, b.ID, head); err != nil {
+			return nil, couldNot(err)
+		}
+	}
 	for _, i := range tally.Items {
 		t.has(i.Name, i.Portions)
 	}
 	t.has(weighed.Casing, tally.Casing)
 	return t, nil
+}
+
+// since says whether the record is the one that a label was made of.
+func (t *traced) since(ctx context.Context, r *record.Reader, id, head string) error {
+	whole, err := r.Verify(ctx, id)
+	if err != nil {
+		return err
+	}
+	had, err := r.HadHead(ctx, id, head)
+	switch {
+	case err != nil:
+		return err
+	case !whole.Whole:
+		t.changed, t.Head = true, "the record is "+whole.String()
+	case !had:
+		t.changed, t.Head = true, "the record never had the head of this label: it was written anew since, or the label is of another"
+	default:
+		t.Head = "nothing on record from before the label was changed since"
+	}
+	return nil
 }
 
 // has adds the lots of one thing, or that none is known.
@@ -174,6 +206,9 @@ func (t *traced) print(w io.Writer) error {
 			lot = "NO LOT ON RECORD"
 		}
 		fmt.Fprintf(table, "  %s\t%s\t%s\n", shown(l.What), shown(lot), mass(l.Kilograms))
+	}
+	if t.Head != "" {
+		fmt.Fprintf(table, "record: %s\n", shown(t.Head))
 	}
 	return table.Flush()
 }

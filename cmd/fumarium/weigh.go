@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fumarium/controller/label"
 	"fumarium/controller/record"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/web"
@@ -46,6 +47,10 @@ func (f *facts) keep(ctx context.Context, o *web.Order) (web.Kept, error) {
 	p, err := profile.ParseRecorded(b.ProductName, b.ProductFile)
 	if err != nil {
 		return web.Kept{}, err
+	}
+	switch o.Command {
+	case web.Declare:
+		return f.declare(ctx, b, p, o)
 	}
 	return f.weigh(ctx, b, p, o)
 }
@@ -134,9 +139,6 @@ func said(p *profile.Product, t *weighed.Tally, o *web.Order) ([]weighed.Entry, 
 	return []weighed.Entry{e}, nil
 }
 
-// packCode is what stands on a pack: the batch and which one it is.
-func packCode(batch string, pack int) string { return fmt.Sprintf("%s/%d", batch, pack) }
-
 // tellEntry says what is on record of a thing, after an entry of it.
 func tellEntry(batch string, t *weighed.Tally, e weighed.Entry) string {
 	kg := func(v *float64) string {
@@ -153,7 +155,7 @@ func tellEntry(batch string, t *weighed.Tally, e weighed.Entry) string {
 	case weighed.Cooked:
 		return "cooked " + kg(t.CookedKg)
 	case weighed.Packed:
-		return fmt.Sprintf("pack %s %v; %d packs, %s", packCode(batch, e.Pack), e.Mass, len(t.Packs), kg(t.PackedKg))
+		return fmt.Sprintf("pack %s %v; %d packs, %s", label.Code(batch, e.Pack), e.Mass, len(t.Packs), kg(t.PackedKg))
 	case weighed.Casing:
 		return "casing " + portions(t.Casing)
 	}

@@ -1,8 +1,10 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"syscall"
@@ -115,6 +117,26 @@ func TestABatchThatIsWeighed(t *testing.T) {
 		assert.Equal(t, exitBad, exit, code)
 	}
 
+	for _, w := range [][]string{{"use-by", "2026-12-20"}, {"packed-on", "2026-11-29"}, {"allergen", "black pepper: celery"}} {
+		code, out, said = d.client("declare", w[0], w[1])
+		require.Equal(t, exitGood, code, out+said)
+	}
+	code, _, said = d.client("declare", "use-by", "20 December")
+	assert.Equal(t, exitBad, code)
+	assert.Contains(t, said, "is no date")
+	code, out, said = call(t, "label", told.ID, "--simulated", "--state", d.state)
+	require.Equal(t, exitGood, code, out+said)
+	for _, want := range []string{"SIMULATED: NO FOOD", "Use by: 2026-12-20", "Weight: 410 g", "black pepper [CELERY]", "left blank, since nobody said: storage, maker"} {
+		assert.Contains(t, out, want)
+	}
+	square := readSquare(t, d.state, told.ID)
+	code, out, said = call(t, "trace", square, "--simulated", "--state", d.state)
+	assert.Equal(t, exitGood, code, out+said)
+	assert.Contains(t, out, "nothing on record from before the label was changed since")
+	code, out, _ = call(t, "trace", square[:len(square)-3]+"000", "--simulated", "--state", d.state)
+	assert.Equal(t, exitBad, code)
+	assert.Contains(t, out, "never had the head of this label")
+
 	code, out, said = d.client("weigh", "cure", "19.2g", "--lot", "L-CURE")
 	assert.Equal(t, exitBad, code, "said loudly")
 	assert.Contains(t, out, "2.00 times as much", said)
@@ -128,7 +150,39 @@ func TestABatchThatIsWeighed(t *testing.T) {
 	_, page = theFile(t, reportOf(t, exitBad, d.state), "*.html")
 	assert.Contains(t, page, "Deviations from the make sheet")
 	assert.Contains(t, page, "complete, not good: formula not met")
+	code, out, _ = call(t, "label", told.ID, "--simulated", "--state", d.state)
+	assert.Equal(t, exitBad, code)
+	assert.Contains(t, out, "HOLD: DO NOT EAT, DO NOT SELL")
+	assert.NotContains(t, out, "2026-12-20")
 	code, out, _ = call(t, "batches", told.ID, "--simulated", "--state", d.state)
 	assert.Equal(t, exitBad, code, out)
 	assert.Contains(t, out, "verdict complete, not good: formula not met")
+}
+
+// readSquare prints the label of the first pack as Chromium shows it and lets ZBar, which
+// knows nothing of this program, read its square. PAGES keeps the sheet.
+func readSquare(t *testing.T, state, batch string) string {
+	t.Helper()
+	chromium, zbar := debian(t, "chromium", "chromium"), debian(t, "zbarimg", "zbar-tools")
+	folder := t.TempDir()
+	code, out, said := call(t, "label", batch, "--pack", "1", "--into", folder, "--simulated", "--state", state)
+	require.Equal(t, exitGood, code, out+said)
+	page, text := theFile(t, folder, "*-label.html")
+	assert.NotRegexp(t, `(src|href)=|url\(|@import`, text, "it needs nothing else")
+	shot := filepath.Join(folder, "label.png")
+	if dir := os.Getenv("PAGES"); dir != "" {
+		shot = filepath.Join(dir, "label.png")
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	look := exec.CommandContext(ctx, chromium, "--headless", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run", "--force-device-scale-factor=2",
+		"--user-data-dir="+t.TempDir(), "--window-size=800,600", "--screenshot="+shot, "file://"+page)
+	if said, err := look.CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, said)
+	}
+	read, err := exec.CommandContext(ctx, zbar, "--quiet", "--raw", shot).Output()
+	require.NoError(t, err)
+	square := strings.TrimSpace(string(read))
+	assert.Regexp(t, `^`+batch+`/1 sha256:[0-9a-f]{64}$`, square)
+	return square
 }

@@ -18,7 +18,8 @@ type Kind string
 
 // The kinds of entries. FORMAT.md says what each of their columns holds.
 const (
-	Weighed Kind = "weighed" // a weight or a lot, of an ingredient or of the batch
+	Weighed  Kind = "weighed"  // a weight or a lot, of an ingredient or of the batch
+	Declared Kind = "declared" // what the maker says for the label
 )
 
 // An Entry is a fact that a person adds to a batch, also long after its end. A later one

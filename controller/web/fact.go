@@ -12,13 +12,15 @@ import (
 // The commands that are none of the controller's: they put something on the record of a
 // batch, under way or long over.
 const (
-	Note  = "note"
-	Weigh = "weigh"
+	Note    = "note"
+	Weigh   = "weigh"
+	Declare = "declare"
 )
 
 // facts are those that a Keeper takes, with the fields of each.
 var facts = map[string][]string{
-	Weigh: {"what", "mass", "lot", "pack", "form"},
+	Weigh:   {"what", "mass", "lot", "pack", "form"},
+	Declare: {"what", "text"},
 }
 
 // Kept is what became of a fact.
