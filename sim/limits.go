@@ -34,7 +34,7 @@ var doubts = []struct {
 	{"air speed at the product, as its film coefficient", "0.7 times", "twice", func(s *Setup, high bool) { s.FilmFactor = or1(s.FilmFactor) * pick(high, 0.7, 2) }},
 	{"cracks of the cabinet", "a tenth, a gasket", "twice", func(s *Setup, high bool) {
 		c := *s.Cabinet
-		c.Rehearsal.Leak *= quantity.CubicMetersPerSecond(pick(high, 0.1, 2))
+		c.Rehearsal.Leak *= quantity.SquareMeters(pick(high, 0.1, 2))
 		s.Cabinet = &c
 	}},
 	{"what of the element's glow passes the tray", "none", "twice as much, at most all", func(s *Setup, high bool) {

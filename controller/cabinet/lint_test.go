@@ -30,8 +30,8 @@ const foamWall = `rehearsal:
   wall: [{material: sheet steel, thickness: 0.6 mm}, {material: rigid foam, thickness: 45 mm}]
   racks: 3 kg
   element: 600 g
-  leak: 0.15 m³/h
-  vent: 3 m³/h
+  leak: 2 cm²
+  vent: 80 cm²
   fan flow: 120 m³/h
   fan exchange: 8 m³/h
 `

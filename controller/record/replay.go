@@ -123,7 +123,7 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 	if err != nil {
 		return nil, nil, nil, fmt.Errorf("batch %s: the product as recorded is not one for this program: %w", b.ID, err)
 	}
-	c, err := cabinet.Parse(b.CabinetName, b.CabinetFile)
+	c, err := cabinet.ParseRecorded(b.CabinetName, b.CabinetFile)
 	if err != nil {
 		return nil, nil, nil, fmt.Errorf("batch %s: the cabinet as recorded is not one for this program: %w", b.ID, err)
 	}
