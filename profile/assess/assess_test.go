@@ -634,3 +634,50 @@ func TestAWorksheetForWhatFailed(t *testing.T) {
 	assert.Contains(t, v.Worksheet[0].Steps[0].Found[0], "131 °F")
 	assert.InDelta(t, 55.0, *v.Lethality[0].ReferenceCelsius, 0.01)
 }
+
+// The guideline's own example: 3.0 log10 grown on 6.5 makes 9.5 (FSIS Cooking Guideline 2021,
+// deviation 3). 12 min at 140 °F are a row; 9.5 / 6.5 of it are 17.5 min.
+func TestASecondCookKillsWhatHasGrown(t *testing.T) {
+	for minutes, pass := range map[float64]bool{12: false, 17: false, 18: true} {
+		o := Options{Species: profile.RedMeat, Cased: true, GrownLog10: 3}
+		v := judge(t, read(t, cookF(140, minutes)), o)
+		assert.Equal(t, pass, v.Pass, "%g min\n%s", minutes, v.Text())
+		assert.Equal(t, 9.5, *v.Lethality[0].RequiredLog10)
+		assert.Contains(t, v.Text(), "9.5 needed with what has grown")
+		if !pass {
+			assert.Contains(t, v.Text(), "for 3 log10 grown: 9.5 log10")
+		}
+		o.GrownLog10 = 0
+		assert.True(t, judge(t, read(t, cookF(140, minutes)), o).Pass)
+	}
+	for name, o := range map[string]Options{
+		"less than nothing": {Species: profile.RedMeat, GrownLog10: -1}, "no number": {Species: profile.RedMeat, GrownLog10: math.NaN()},
+		"too much": {Species: profile.RedMeat, GrownLog10: 14}, "fish": {Species: profile.Fish, GrownLog10: 1}, "salt": {Species: profile.RedMeat, SaltPercent: math.NaN()},
+	} {
+		_, err := Assess(read(t, cookF(140, 12)), o)
+		assert.Error(t, err, name)
+	}
+}
+
+// A log is chilled by the rules of the place that is said: C14 (own sums, 162.6 min from 50 to
+// 20 °C) keeps option 1 of the United States and not the Canadian rule for intact muscle.
+func TestCoolingByPlace(t *testing.T) {
+	log := lines("fahrenheit", [2]float64{0, 40}, [2]float64{60, 158}, [2]float64{80, 130}, [2]float64{170, 80}, [2]float64{460, 40}, [2]float64{480, 39})
+	for _, c := range []struct {
+		options Options
+		pass    bool
+		says    string
+	}{
+		{Options{Where: profile.UnitedStates}, true, "option 1: kept"},
+		{Options{Where: profile.EuropeanUnion}, true, "option 1: kept"},
+		{Options{Where: profile.Canada}, true, "option 1: kept"}, // it is not intact
+		{Options{Where: profile.Canada, Intact: true}, false, "Canada, intact muscle: not kept"},
+		{Options{Where: profile.AustraliaNewZealand}, true, "the end of the cook to 50 °C"},
+		{Options{Where: profile.AustraliaNewZealand, HasNitrite: true, NitritePPM: 120}, true, "at least 2.5 % salt in the water of the product: not stated, not kept"},
+	} {
+		c.options.Species, c.options.Cased = profile.RedMeat, true
+		v := judge(t, read(t, log), c.options)
+		assert.Equal(t, c.pass, v.Pass, "%v\n%s", c.options.Where, v.Text())
+		assert.Contains(t, v.Text(), strings.Replace(c.says, "50 °C", "50.0 °C (122 °F)", 1), c.options.Where.String())
+	}
+}

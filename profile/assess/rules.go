@@ -2,6 +2,7 @@ package assess
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"fumarium/profile"
@@ -424,9 +425,11 @@ func (v *Verdict) chillBegins(samples []sample) int {
 	return begin
 }
 
-// ways are the ways to chill of the place.
+// ways are the ways to chill of the place. Where Canada has its own for muscle in one piece,
+// that of the United States is none.
 func (o Options) ways() []*chilling.Rule {
-	return (*profile.Product)(nil).Where(o.Where).Ways(o.Species)
+	where := (*profile.Product)(nil).Where(o.Where)
+	return slices.DeleteFunc(where.Ways(o.Species), func(r *chilling.Rule) bool { return where == profile.Canada && o.Intact && r == chilling.Uncured() })
 }
 
 // course is the log as the worksheet takes it.
