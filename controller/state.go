@@ -169,6 +169,8 @@ type State struct {
 	// Where is the place whose rules the batch is held to, as it was said when it was
 	// started. None, in records from before it was said, leaves it to the product.
 	Where profile.Jurisdiction `record:"batch.jurisdiction"`
+	// Edition is which rules of this program it is held to.
+	Edition proof.Edition `record:"batch.rules_edition"`
 
 	Alarms  [trip.Count]trip.State `record:"alarm"`
 	stirred trip.Set               `record:"alarms.not_quiet_mask"` // alarms that are not quiet

@@ -15,6 +15,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/profile"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
 	"fumarium/sensors/channel"
@@ -237,7 +238,7 @@ func (w *World) Copy() *World {
 // Order gives a command that the next step of Run takes.
 func (w *World) Order(c controller.Command) {
 	if c.Kind == controller.Start {
-		c.Where, c.CoreError = w.setup.Product.Where(w.setup.Where), w.setup.Cabinet.CoreError()
+		c.Edition, c.Where, c.CoreError = proof.Current, w.setup.Product.Where(w.setup.Where), w.setup.Cabinet.CoreError()
 		if w.setup.Examine { // else every probe is taken for right
 			c.Unshown = w.setup.Cabinet.Undated()
 		}

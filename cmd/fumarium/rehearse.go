@@ -403,8 +403,11 @@ func printSafety(w io.Writer, r *sim.Result) {
 	if c := r.Chill; c.Pass != nil {
 		var legs []string
 		for _, leg := range c.Legs {
-			legs = append(legs, fmt.Sprintf("%s to %s °C in %s of %s", quantity.Fixed(leg.FromCelsius, 1), quantity.Fixed(leg.ToCelsius, 1),
+			legs = append(legs, fmt.Sprintf("%s to %s °C in %s of %s", leg.Begins(), quantity.Fixed(leg.ToCelsius, 1),
 				quantity.FormatDuration(seconds(leg.Seconds)), quantity.FormatDuration(seconds(leg.LimitSeconds))))
+		}
+		if len(legs) == 0 {
+			legs = []string{r.Verdict[proof.Chilled].Why}
 		}
 		fmt.Fprintf(w, "chilling      %s: %s (%s)\n", strings.Join(legs, ", "), verdict(proof.Chilled), c.Rule)
 	}

@@ -24,6 +24,7 @@ import (
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/proof"
 	"fumarium/profile/source"
 )
 
@@ -291,6 +292,7 @@ func (l *Loop) step() {
 		}
 	}
 	if command.Kind == controller.Start {
+		command.Edition = proof.Current
 		command.Where, command.CoreError = machine.Product().Where(l.cfg.Where), l.cfg.Cabinet.CoreError()
 		now := l.moment(elapsed)
 		command.Unshown = l.cfg.Cabinet.Unshown(now.Wall, now.ClockSet)

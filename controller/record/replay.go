@@ -199,7 +199,7 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 		err = nil
 	}
 	result.Final = state
-	rules := proof.RulesOf(p, state.Where, state.CoreError)
+	rules := state.Rules(p)
 	result.Verdict = state.Verdict(&rules, !state.Batch.Active())
 	return p, c, result, err
 }

@@ -65,7 +65,7 @@ func (s *Snapshot) Verdict() (proof.Verdict, bool) {
 	if s.Product == nil || s.State.Batch == controller.Idle {
 		return proof.Verdict{}, false
 	}
-	rules := proof.RulesOf(s.Product, s.State.Where, s.State.CoreError)
+	rules := s.State.Rules(s.Product)
 	return s.State.Verdict(&rules, !s.State.Batch.Active()), true
 }
 
