@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strings"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -17,6 +18,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"periph.io/x/conn/v3/physic"
+	"periph.io/x/conn/v3/spi"
 
 	"fumarium/cmd/fumarium/internal/front"
 	"fumarium/controller"
@@ -70,6 +73,7 @@ func (h hands) Answer(s *controller.State) controller.Command {
 // stand is a cabinet with its loop and its front, in a bubble.
 type stand struct {
 	t     *testing.T
+	panel string // of the file
 	world *World
 	loop  *loop.Loop
 	front *front.Front
@@ -80,13 +84,14 @@ type stand struct {
 }
 
 func standUp(t *testing.T, p *profile.Product, pace float64, change func(*stand)) *stand {
-	c := parse(t, onChips+withPanel)
-	w, err := Open(c, Options{Product: p, Seed: 3})
-	require.NoError(t, err)
-	s := &stand{t: t, world: w, keys: map[panel.Button]*key{}, done: make(chan struct{})}
+	s := &stand{t: t, panel: withPanel, keys: map[panel.Button]*key{}, done: make(chan struct{})}
 	if change != nil {
 		change(s)
 	}
+	c := parse(t, onChips+s.panel)
+	w, err := Open(c, Options{Product: p, Seed: 3})
+	require.NoError(t, err)
+	s.world = w
 	cfg := w.Front(nil)
 	began := time.Now()
 	cfg.Edges = func() time.Duration { return time.Since(began) }
@@ -288,21 +293,91 @@ func TestAStuckButton(t *testing.T) {
 	})
 }
 
-// What the driver and the chip show is the picture that a person has looked at.
+// What the driver and the chip show is the picture that a person has looked at, on either
+// bus, and it is dark when the program has ended.
 func TestTheDisplayShowsThePicture(t *testing.T) {
 	p := product(t, "caraway-sticks")
-	synctest.Test(t, func(t *testing.T) {
-		s := standUp(t, p, 1, nil)
-		defer s.down()
-		frame := s.front.Frame()
-		require.NotNil(t, frame)
-		assert.True(t, bytes.Equal(frame.Picture.Pix, s.seen().Pix))
-		if dir := os.Getenv("SCREENSHOTS"); dir != "" {
-			var b bytes.Buffer
-			require.NoError(t, png.Encode(&b, s.seen()))
-			require.NoError(t, os.WriteFile(filepath.Join(dir, "panel.png"), b.Bytes(), 0o644))
-		}
-	})
+	for _, also := range []string{"", "data line: {pin: simulated}, "} {
+		synctest.Test(t, func(t *testing.T) {
+			s := standUp(t, p, 1, func(s *stand) { s.panel = strings.Replace(withPanel, "confirm", also+"confirm", 1) })
+			frame := s.front.Frame()
+			require.NotNil(t, frame)
+			assert.True(t, bytes.Equal(frame.Picture.Pix, s.seen().Pix))
+			if dir := os.Getenv("SCREENSHOTS"); dir != "" {
+				var b bytes.Buffer
+				require.NoError(t, png.Encode(&b, s.seen()))
+				require.NoError(t, os.WriteFile(filepath.Join(dir, "panel.png"), b.Bytes(), 0o644))
+			}
+			s.down()
+			assert.Zero(t, bytes.Count(s.seen().Pix, []byte{255}))
+		})
+	}
+}
+
+// spiBench is a machine with a display on SPI, at a port that says how fast it was made.
+type spiBench struct {
+	Buses
+	display *chips.SSD1306
+	at      [2]int
+	open    int
+	speed   physic.Frequency
+}
+
+type spiPort struct {
+	spi.Port
+	of *spiBench
+}
+
+func (b *spiBench) SPI(bus, chipSelect int) (spi.Port, error) {
+	b.at = [2]int{bus, chipSelect}
+	b.open++
+	return spiPort{b.display.Port(), b}, nil
+}
+func (p spiPort) LimitSpeed(f physic.Frequency) error { p.of.speed = f; return nil }
+func (p spiPort) Close() error                        { p.of.open--; return nil }
+
+// dataLines is a host with one line, that of the display.
+type dataLines struct {
+	relay.Host
+	asked relay.Opts
+	line  relay.Line
+	err   error
+}
+
+func (l *dataLines) Output(o relay.Opts) (relay.Line, error) {
+	l.asked = o
+	return l.line, l.err
+}
+
+// A display on SPI of a real cabinet is opened on its port and its line, drawn and let go
+// of; what cannot be opened leaves nothing open.
+func TestADisplayOnSPI(t *testing.T) {
+	c := parse(t, strings.Replace(wired, "ADDRESS", "0x1c0000031edd2a28", 1)+"panel: {display: /dev/spidev1.2, data line: {pin: GPIO24, polarity: active low}}\n")
+	machine := &spiBench{display: chips.NewSSD1306()}
+	lines := &dataLines{line: machine.display.DataLine()}
+	w := &World{cabinet: c, buses: newShared(machine)}
+	d, err := w.Front(lines).Display()
+	require.NoError(t, err)
+	assert.Equal(t, [2]int{1, 2}, machine.at)
+	assert.Equal(t, relay.Opts{Pin: "GPIO24", ActiveLow: true, User: "fumarium display"}, lines.asked)
+	assert.Equal(t, displaySpeed, machine.speed)
+	pic := image.NewGray(image.Rect(0, 0, 128, 64))
+	pic.Pix[77] = 255
+	require.NoError(t, d.Draw(pic.Rect, pic, image.Point{}))
+	assert.Equal(t, pic.Pix, machine.display.Picture().Pix)
+	require.NoError(t, d.Close())
+	assert.Zero(t, machine.open)
+	assert.Equal(t, pic.Pix, machine.display.Picture().Pix, "it stays as it is")
+
+	lines.err = errors.New("held by another; end it")
+	_, err = w.Front(lines).Display()
+	assert.ErrorContains(t, err, "data line: held by another")
+	assert.Zero(t, machine.open)
+	lines.err = nil
+	machine.display.Break(chips.BusError)
+	_, err = w.Front(lines).Display()
+	assert.ErrorContains(t, err, "the display on SPI")
+	assert.Zero(t, machine.open)
 }
 
 // A room chip that is pulled and put back is said and costs no step; what it measured
