@@ -166,7 +166,8 @@ func TestABatchByTheButtons(t *testing.T) {
 				time.Sleep(time.Second)
 				assert.False(t, s.state().Alarms[alarms[0]].Calls(), alarms[0])
 			}
-			if _, waits := snap.State.Waiting(p); !waits {
+			shown := s.front.Frame()
+			if !shown.Asks { // the display shows it within a second
 				continue
 			}
 			asked++
@@ -175,9 +176,11 @@ func TestABatchByTheButtons(t *testing.T) {
 			time.Sleep(700 * time.Millisecond)
 			assert.False(t, bytes.Equal(before.Pix, s.seen().Pix), "the display follows the thumb")
 			time.Sleep(700 * time.Millisecond)
+			_, still := s.state().Question()
+			assert.True(t, still, "nothing is done while it is held")
 			s.keys[panel.Confirm].set(false)
 			time.Sleep(5 * time.Second)
-			if q, still := s.state().Question(); !still || q != snapshotQuestion(snap) {
+			if q, still := s.state().Question(); !still || q != shown.Question {
 				answered++
 			}
 		}
@@ -186,11 +189,6 @@ func TestABatchByTheButtons(t *testing.T) {
 		assert.Equal(t, asked, answered)
 		t.Logf("%d questions, each answered by one press", asked)
 	})
-}
-
-func snapshotQuestion(s *snapshot.Snapshot) controller.Question {
-	q, _ := s.State.Question()
-	return q
 }
 
 // Stop wants three seconds, and a tap of confirm answers nothing.
@@ -282,6 +280,13 @@ func TestAStuckButton(t *testing.T) {
 		}
 		s.keys[panel.Stop].set(true)
 		time.Sleep(20 * time.Second)
+		assert.True(t, s.state().Batch.Active())
+		assert.True(t, s.state().Alarms[trip.ButtonStuck].Calls())
+		s.keys[panel.Stop].set(false)
+		time.Sleep(20 * time.Second)
+		assert.False(t, s.state().Alarms[trip.ButtonStuck].Standing)
+		s.keys[panel.Stop].set(true) // for good, and at once
+		time.Sleep(40 * time.Second)
 		assert.True(t, s.state().Batch.Active())
 		assert.True(t, s.state().Alarms[trip.ButtonStuck].Calls())
 		s.keys[panel.Stop].set(false)
