@@ -97,6 +97,9 @@ func ParseBus(name string) (kind BusKind, bus, chipSelect int, ok bool) {
 // driver.
 func (p *Probe) Simulated() bool { return p.Chip == Simulated || p.Bus == Simulated }
 
+// OnI2C reports whether the probe's chip talks over I2C, be it a simulated one.
+func (p *Probe) OnI2C() bool { return fronts[p.Chip].bus == I2C }
+
 // Simulated reports whether the cabinet exists only in rehearsal. Parse refuses
 // one that is half real.
 func (c *Cabinet) Simulated() bool { return c.Heater.Pin == Simulated }

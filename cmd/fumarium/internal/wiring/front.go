@@ -30,7 +30,7 @@ var errNoEdges = errors.New("these lines tell no edges")
 // Front opens what hangs at the front of the cabinet: its buttons now, its display when
 // it is first needed and again after each failure. What cannot be opened is missing, and
 // the cabinet runs without. In a simulated cabinet a display is a simulated chip behind
-// the real driver, and there is nobody to press a button.
+// the real driver, and nobody presses a button, but it may stick.
 func (w *World) Front(lines relay.Host) front.Config {
 	p := &w.cabinet.Panel
 	c := front.Config{Buttons: map[panel.Button]relay.Watched{}, Missing: map[panel.Button]error{}}
@@ -51,10 +51,15 @@ func (w *World) Front(lines relay.Host) front.Config {
 		c.Edges = watcher.EdgeClock
 	}
 	for i, b := range p.Buttons() {
-		if !b.Wire.Fitted || b.Wire.Pin == cabinet.Simulated {
+		which := panel.Confirm + panel.Button(i)
+		if !b.Wire.Fitted {
 			continue
 		}
-		which := panel.Confirm + panel.Button(i)
+		if b.Wire.Pin == cabinet.Simulated { // the last of them is the one that goes wrong
+			w.thumb = newThumb()
+			c.Edges, c.Buttons[which] = w.thumb.now, w.thumb
+			continue
+		}
 		if !watches {
 			c.Missing[which] = errNoEdges
 			continue

@@ -33,6 +33,7 @@ import (
 	"fumarium/profile/catalog"
 	"fumarium/sensors"
 	"fumarium/sim/chips"
+	"fumarium/sim/fault"
 )
 
 const withPanel = "\npanel: {display: simulated, confirm: {pin: simulated}, silence: {pin: simulated}, stop: {pin: simulated}}\n"
@@ -74,6 +75,8 @@ func (h hands) Answer(s *controller.State) controller.Command {
 type stand struct {
 	t     *testing.T
 	panel string // of the file
+	fails []fault.Fault
+	bare  bool // the buttons are the world's own
 	world *World
 	loop  *loop.Loop
 	front *front.Front
@@ -89,13 +92,15 @@ func standUp(t *testing.T, p *profile.Product, pace float64, change func(*stand)
 		change(s)
 	}
 	c := parse(t, onChips+s.panel)
-	w, err := Open(c, Options{Product: p, Seed: 3})
+	w, err := Open(c, Options{Product: p, Seed: 3, Faults: s.fails})
 	require.NoError(t, err)
 	s.world = w
 	cfg := w.Front(nil)
 	began := time.Now()
-	cfg.Edges = func() time.Duration { return time.Since(began) }
-	for b := panel.Confirm; b < panel.ButtonCount; b++ {
+	if !s.bare {
+		cfg.Edges = func() time.Duration { return time.Since(began) }
+	}
+	for b := panel.Confirm; b < panel.ButtonCount && !s.bare; b++ {
 		k := &key{began: began, edges: make(chan relay.Edge, 100)}
 		s.keys[b], cfg.Buttons[b] = k, k
 	}
@@ -412,10 +417,38 @@ func TestARoomChipPulledAndPutBack(t *testing.T) {
 	require.True(t, ok, "%v", chip.Err())
 	assert.InDelta(t, float64(c.Ambient), float64(v), 1)
 	assert.InDelta(t, c.Pressure(), in.AirPascal, 50)
+	assert.InDelta(t, 0.6, float64(in.AirHumidity), 0.01)
 	chip.tip.snap(chips.BusError)
 	w.room.world.Advance()
 	chip.tip.snap = func(chips.Fault) {} // the simulator's probe is sound, the chip is pulled
 	in = sample()
 	assert.Equal(t, sensors.BusError, in.Ambient.Status())
 	assert.Zero(t, in.AirPascal)
+	assert.Zero(t, in.AirHumidity)
+}
+
+// Faults of a rehearsal go the whole way: the simulated chip and button, the driver, what
+// runs beside the loop, the alarm; and back.
+func TestFaultsAtTheFront(t *testing.T) {
+	p := product(t, "caraway-sticks")
+	for spec, alarm := range map[string]trip.Code{
+		"display-unplugged@1m+2m": trip.DisplayDead, "i2c-stuck@1m+2m": trip.DisplayDead, "button-stuck@1m+2m": trip.ButtonStuck, "button-chattering@1m+2m": trip.ButtonStuck,
+	} {
+		f, err := fault.Parse(spec)
+		require.NoError(t, err)
+		synctest.Test(t, func(t *testing.T) {
+			s := standUp(t, p, 1, func(s *stand) { s.bare, s.fails = true, []fault.Fault{f} })
+			defer s.down()
+			s.start(p)
+			time.Sleep(50 * time.Second)
+			assert.False(t, s.state().Alarms[alarm].Standing, spec)
+			time.Sleep(time.Minute)
+			assert.True(t, s.state().Alarms[alarm].Standing, spec)
+			time.Sleep(2 * time.Minute)
+			assert.False(t, s.state().Alarms[alarm].Standing, spec)
+			assert.True(t, s.state().Batch.Active(), spec)
+			assert.True(t, bytes.Equal(s.front.Frame().Picture.Pix, s.seen().Pix), spec)
+			assert.Zero(t, s.loop.Snapshot().StepsLate, spec)
+		})
+	}
 }
