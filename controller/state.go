@@ -76,7 +76,7 @@ type Inputs struct {
 	// AirHumidity is likewise the room's. No step goes by it: what is rehearsed of the batch does.
 	AirHumidity quantity.Ratio `record:"air_humidity"`
 	Door        DoorStatus     `record:"door"`
-	Heater    Feedback   `record:"heater_feedback"` // what is behind the heater's relay, not what was asked of it
+	Heater      Feedback       `record:"heater_feedback"` // what is behind the heater's relay, not what was asked of it
 	// DriveFailed says that the outputs of the last step could not all be set; the
 	// caller has tried to switch everything off.
 	DriveFailed bool `record:"drive_failed"`
