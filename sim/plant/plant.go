@@ -76,7 +76,7 @@ type Config struct {
 	Generator       cabinet.Generator
 	Load            Load
 	Ambient         quantity.Celsius
-	AmbientHumidity quantity.Ratio // 0 means 0.6
+	AmbientHumidity quantity.Ratio // 0 means DefaultHumidity
 	PressurePascal  float64        // 0 means 101325
 	Wick            cabinet.WickAir
 }
@@ -181,7 +181,7 @@ const (
 	coldRoom           = 3.0
 	coldRoomHumidity   = 0.85
 	coldRoomSpeed      = 0.3 // m/s
-	defaultHumidity    = 0.6
+	DefaultHumidity    = 0.6 // of a room of which nothing is known
 	fogSeconds         = 1.0 // in which supersaturated air falls back to saturation
 	slabHeight         = 0.3 // m, of a slab that gives no length
 	longestStep        = 1.0 // s
@@ -243,7 +243,7 @@ func New(c Config) (*Plant, error) {
 		return nil, fmt.Errorf("plant: PressurePascal is %v; air has 50000 to 120000 Pa where people live", c.PressurePascal)
 	}
 	if c.AmbientHumidity == 0 {
-		c.AmbientHumidity = defaultHumidity
+		c.AmbientHumidity = DefaultHumidity
 	}
 	if !(c.AmbientHumidity > 0 && c.AmbientHumidity <= 1) {
 		return nil, fmt.Errorf("plant: AmbientHumidity is %v; it must be above 0 and at most 1", float64(c.AmbientHumidity))
