@@ -51,6 +51,7 @@ type Setup struct {
 	Start      *quantity.Celsius // core when hung
 	FilmFactor float64           // multiplies the film coefficients
 	Doubt      plant.Doubt       // of the model
+	OffCentre  quantity.Ratio    // how far the tips of core probes are from the middle, as a share of the way to the surface
 	Seed       uint64
 	Answer     time.Duration        // how long the person takes for everything; when zero the seed draws it each time
 	Pressure   float64              // Pa; that of the cabinet's altitude when zero
@@ -61,7 +62,7 @@ type Setup struct {
 	Examine    bool                 // the cabinet has stood for hours and its probes were shown in ice water before the start
 	Excused    bool                 // the person has a reason to start whatever they have shown
 	Where      profile.Jurisdiction // whose rules hold for a product that names none
-	Plant      Plant                // one of another make, with product; load, diameter, core, film factor and pressure are its own matter
+	Plant      Plant                // one of another make, with product; load, diameter, core, film factor, pressure and where its core probe is are its own matter
 }
 
 // An Operator is someone who gives orders beside the simulated person.
@@ -145,6 +146,9 @@ func NewWorld(s Setup) (*World, error) {
 	}
 	if !(start >= 0 && start <= 60) {
 		return nil, fmt.Errorf("sim: product temperature at the start %v is outside 0 °C to 60 °C", start)
+	}
+	if !(s.OffCentre >= 0 && s.OffCentre <= 1) {
+		return nil, fmt.Errorf("sim: core probes %v of the way from the middle to the surface; it is 0 to 1", float64(s.OffCentre))
 	}
 	p := s.Plant
 	if p == nil {
@@ -237,21 +241,6 @@ func (w *World) Order(c controller.Command) {
 
 // Driven is what really drives the cabinet, faults included.
 func (w *World) Driven() plant.Drive { return w.drive }
-
-// feels lets probes follow what there is in a place, and those that are misplaced another.
-func (w *World) feels(probes []probe, misplaced uint8, place, elsewhere Spot, dt time.Duration) {
-	if misplaced == 0 {
-		feels(probes, w.plant.At(place), dt)
-		return
-	}
-	for i := range probes {
-		touches := place
-		if misplaced&(1<<i) != 0 {
-			touches = elsewhere
-		}
-		feels(probes[i:i+1], w.plant.At(touches), dt)
-	}
-}
 
 // follow lets every probe follow the truth.
 func (w *World) follow(dt time.Duration) {

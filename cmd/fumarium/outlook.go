@@ -156,7 +156,7 @@ func course(ctx context.Context, setup sim.Setup, runs, rests int) (*outlook.Cou
 		c.Tried++
 		run, whole := outlook.RunOf(&trace.History, setup.Product)
 		switch {
-		case whole && result.AsPlanned():
+		case whole && (i > 0 || result.AsPlanned()):
 			c.Runs = append(c.Runs, run)
 		case i == 0 && result.Reason != "":
 			return nil, fmt.Errorf("its rehearsal did not come to the end: %s", result.Reason)

@@ -50,10 +50,10 @@ type Load struct {
 
 // A Doubt is by what some figures of the product, which nobody knows well, differ from the
 // package's: factors; 0 means 1.
-type Doubt struct{ Juice, Drip, Diffusivity float64 }
+type Doubt struct{ Juice, Drip, Diffusivity, Conductivity float64 }
 
 func (d Doubt) check() error {
-	for _, f := range []float64{d.Juice, d.Drip, d.Diffusivity} {
+	for _, f := range []float64{d.Juice, d.Drip, d.Diffusivity, d.Conductivity} {
 		if !(f >= 0 && f <= 10) {
 			return fmt.Errorf("plant: Load.Doubt %+v; a factor must be zero (for 1) or above zero, up to 10", d)
 		}
