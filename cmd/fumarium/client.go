@@ -22,7 +22,6 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/caution"
 	"fumarium/controller/web"
-	"fumarium/profile/catalog"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 )
@@ -101,10 +100,12 @@ func noteCommand() *cobra.Command {
 
 func startCommand() *cobra.Command {
 	var c client
-	var stuffed, reason string
+	var stuffed, reason, meat string
 	cmd := c.flags(&cobra.Command{
-		Use: "start PRODUCT", Short: "Start a batch of a shipped product or a product file",
-		Long: fmt.Sprintf(`Starts a batch. PRODUCT is a product file or a name from fumarium products.
+		Use: "start PRODUCT", Short: "Start a batch of a product or a product file",
+		Long: fmt.Sprintf(`Starts a batch. PRODUCT is a product file or a name from fumarium products. With
+--meat the masses of its file are made those for the meat in hand, and stand so on
+the record.
 
 A cured product has to rest first, as long as its file says, or overnight. Say
 with --stuffed when it was made; without that, or too early, the start is refused
@@ -121,7 +122,7 @@ Before anything gets hot:
   fumarium start my-sausage.yaml --reason "erythorbate, settled three hours"`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o := web.Order{Command: controller.Start.String(), Product: args[0], Reason: reason}
+			o := web.Order{Command: controller.Start.String(), Product: args[0], Reason: reason, Meat: meat}
 			if stuffed != "" {
 				now := time.Now()
 				at, err := pastTime(stuffed, now)
@@ -132,7 +133,7 @@ Before anything gets hot:
 				fmt.Fprintf(cmd.OutOrStdout(), "stuffed %s, %s ago\n", at.Format("Monday 2 January 15:04 MST"), quantity.FormatDuration(now.Sub(at)))
 			}
 			if isFile(args[0]) {
-				_, err := catalog.Find(args[0])
+				_, err := keptHere(args[0])
 				if err := oneOnly(args[0], err == nil); err != nil {
 					return err
 				}
@@ -154,6 +155,7 @@ Before anything gets hot:
 		},
 	})
 	cmd.Flags().StringVar(&stuffed, "stuffed", "", "`TIME` the product was stuffed or cured: "+strings.Replace(timeForms, "tomorrow", "yesterday", 1)+", or 14h for fourteen hours ago")
+	cmd.Flags().StringVar(&meat, "meat", "", "`MASS` of meat in hand, such as 5kg or \"11 lb 4 oz\" (default: as the product has it)")
 	cmd.Flags().StringVar(&reason, "reason", "", "`TEXT` why the batch is started all the same")
 	return cmd
 }

@@ -187,6 +187,22 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		"GET /api/status 200":       {{loop: cook}, {loop: accepting(absent(t))}},
 		"GET /api/status 503":       {{loop: none}},
 		"GET /api/products 200":     {{loop: cook}},
+		"GET /api/products 503":     {{loop: broken}},
+		"POST /api/products 201":    {{loop: cook, body: `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}, {loop: cook, body: `{"file":"ring.yaml","name":"other","product_yaml":"product: Caraway ring","replace":"yes"}`}},
+		"POST /api/products 400":    {{loop: cook, body: `{`, bad: true}},
+		"POST /api/products 401":    {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`, bad: true}},
+		"POST /api/products 403":    {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}},
+		"POST /api/products 409":    {{loop: cook, body: `{"file":"taken.yaml","product_yaml":"product: Caraway ring"}`}},
+		"POST /api/products 413":    {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
+		"POST /api/products 415":    {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`, bad: true}},
+		"POST /api/products 422":    {{loop: cook, body: `{"file":"ring.yaml","product_yaml":"product: none"}`}, {loop: cook, body: `{"file":"ring.yaml"}`, bad: true}},
+		"POST /api/start-sheet 200": {{loop: cook, body: `{"product":"Caraway ring"}`}, {loop: accepting(idle()), body: `{"product":"Caraway ring","stuffed_at":"2026-03-13T18:00:00+01:00"}`}, {loop: none, body: `{"product":"Caraway ring"}`}},
+		"POST /api/start-sheet 400": {{loop: cook, body: `{`, bad: true}},
+		"POST /api/start-sheet 401": {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"product":"Caraway ring"}`, bad: true}},
+		"POST /api/start-sheet 403": {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"product":"Caraway ring"}`}},
+		"POST /api/start-sheet 413": {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
+		"POST /api/start-sheet 415": {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"product":"Caraway ring"}`, bad: true}},
+		"POST /api/start-sheet 422": {{loop: cook, body: `{"product":"no such"}`}, {loop: cook, body: `{"product":"Caraway ring","reason":"x"}`, bad: true}, {loop: cook, body: `{"product":"Caraway ring","meat":"five"}`}, {loop: cook, body: `{"product":"Caraway ring","stuffed_at":"2026-03-15T18:00:00+01:00"}`}},
 		"GET /api/curve 200":        {{loop: cook}, {loop: accepting(idle())}},
 		"GET /api/curve 503":        {{loop: none}},
 		"GET /api/drawing.svg 200":  {{loop: cook}, {loop: accepting(idle())}},
@@ -235,7 +251,10 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 	}
 	for path, methods := range paths {
 		for _, method := range methods {
-			body := map[string]string{"/api/commands": `{"command":"hold"}`, "/api/rehearse": `{"product":"Caraway ring"}`}[path]
+			body := map[string]string{"/api/commands": `{"command":"hold"}`, "/api/rehearse": `{"product":"Caraway ring"}`, "/api/start-sheet": `{"product":"Caraway ring"}`, "/api/products": `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}[path]
+			if method == http.MethodGet {
+				body = ""
+			}
 			tries[method+" "+path+" 421"] = []try{{loop: cook, change: host("evil.example"), body: body}}
 		}
 	}

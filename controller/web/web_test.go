@@ -188,6 +188,8 @@ func configured(l *loop, change func(*web.Config)) http.Handler {
 			return ring, nil
 		},
 		ProductNames: func() []string { return []string{ring.Name} },
+		Own:          shelf{l},
+		Check:        judged,
 		Archive:      archive{l},
 		Outlook:      func(string) (*outlook.Course, string) { return course(), "" },
 		Rehearse: func(context.Context, *profile.Product) (*outlook.Course, error) {
