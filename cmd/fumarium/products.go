@@ -88,7 +88,7 @@ and keep it:
 	c.Flags().BoolVar(&asJSON, "json", false, "print the list as JSON")
 	c.Flags().StringVar(&show, "show", "", "print the file of the product with this `NAME`")
 	c.Flags().StringVar(&state, "state", "", "`DIR` of the state, with your own products (default: "+stateHint+")")
-	c.AddCommand(addCommand(), removeCommand())
+	c.AddCommand(newCommand(), addCommand(), removeCommand())
 	return c
 }
 

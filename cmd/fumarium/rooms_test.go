@@ -38,6 +38,7 @@ var pureRooms = map[string][]string{
 	"profile/formula":     {"profile", "profile/chilling", "profile/composition", "profile/ferment", "profile/fish", "profile/quantity", "profile/source"},
 	"profile/lint": {"profile", "profile/chilling", "profile/composition", "profile/conduction", "profile/diffusion", "profile/ferment", "profile/fish", "profile/formula", "profile/lethality",
 		"profile/quantity", "profile/source"},
+	"profile/assistant":             {"profile", "profile/quantity"}, // others judge what it writes
 	"profile/portion":               {"profile", "profile/formula", "profile/quantity"},
 	"profile/sheet":                 {"profile", "profile/diffusion", "profile/ferment", "profile/fish", "profile/formula", "profile/proof", "profile/quantity", "profile/source"},
 	"sensors":                       {"profile/quantity"},

@@ -3,6 +3,7 @@ package web_test
 import (
 	"encoding/json"
 	"net/http"
+	"strings"
 	"testing"
 	"time"
 
@@ -31,6 +32,9 @@ func (s shelf) Add(name, file string, _ []byte, replace bool) (string, error) {
 
 // judged finds advice in every ring, and no product in anything else.
 func judged(file string, data []byte) (*profile.Product, source.Findings) {
+	if strings.Contains(string(data), "\nproduct: Beech links\n") {
+		return ring, nil
+	}
 	if string(data) != "product: Caraway ring" {
 		return nil, source.Findings{{File: file, Line: 1, Column: 1, Message: "stages are missing"}, {File: file, Line: 2, Column: 1, Message: "so is the formula", Remedy: "add it"}}
 	}

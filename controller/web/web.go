@@ -148,6 +148,8 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/api/drawing.svg", s.drawing},
 		{http.MethodGet, "/api/products", s.products},
 		{http.MethodPost, "/api/products", s.bring},
+		{http.MethodGet, "/api/assistant", s.offers},
+		{http.MethodPost, "/api/assistant", s.write},
 		{http.MethodPost, "/api/start-sheet", s.startSheet},
 		{http.MethodPost, "/api/commands", s.command},
 		{http.MethodGet, "/api/events", s.events},

@@ -148,7 +148,7 @@ function drawButtons(s, lost) {
   show('start', can('start'));
   show('start-body', s.state === 'idle' || $('start-body').dataset.open === 'yes');
   show('next-batch', can('start') && $('start-body').hidden);
-  for (const [area, words] of Object.entries({ bar: '', change: '', start: '', bring: '', note: '', alarms: '', ...says })) {
+  for (const [area, words] of Object.entries({ bar: '', change: '', start: '', bring: '', maker: '', note: '', alarms: '', ...says })) {
     const p = $('says-' + area);
     if (p.textContent !== words) p.textContent = words;
     p.hidden = words === '';
@@ -307,6 +307,7 @@ addEventListener('keydown', e => { if (e.altKey && e.key === '1') { $(bar ? 'bar
 dress();
 lineEvents();
 startEvents();
+makerEvents();
 listen();
 poll();
 setInterval(() => { if (Date.now() - streamed > 2 * pollEvery) poll(); else draw(); }, pollEvery);
