@@ -12,16 +12,19 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/web"
-	"fumarium/profile/catalog"
+	"fumarium/profile"
+	"fumarium/profile/portion"
 	"fumarium/profile/quantity"
 )
 
 func startCommand() *cobra.Command {
 	var c client
-	var stuffed, reason, taken string
+	var stuffed, reason, taken, meat string
 	cmd := c.flags(&cobra.Command{
-		Use: "start PRODUCT", Short: "Start a batch of a shipped product or a product file",
-		Long: fmt.Sprintf(`Starts a batch. PRODUCT is a product file or a name from fumarium products.
+		Use: "start PRODUCT", Short: "Start a batch of a product or a product file",
+		Long: fmt.Sprintf(`Starts a batch. PRODUCT is a product file or a name from fumarium products. With
+--meat the masses of its file are made those for the meat in hand, and stand so on
+the record.
 
 A cured product has to rest first, as long as its file says, or overnight. Say
 with --stuffed when it was made; without that, or too early, the start is refused
@@ -41,7 +44,7 @@ Before anything gets hot:
   fumarium start my-sausage.yaml --reason "erythorbate, settled three hours"`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o := web.Order{Command: controller.Start.String(), Product: args[0], Reason: reason}
+			o := web.Order{Command: controller.Start.String(), Product: args[0], Reason: reason, Meat: meat}
 			if stuffed != "" {
 				now := time.Now()
 				at, err := pastTime(stuffed, now)
@@ -52,7 +55,7 @@ Before anything gets hot:
 				fmt.Fprintf(cmd.OutOrStdout(), "stuffed %s, %s ago\n", at.Format("Monday 2 January 15:04 MST"), quantity.FormatDuration(now.Sub(at)))
 			}
 			if isFile(args[0]) {
-				_, err := catalog.Find(args[0])
+				_, err := keptHere(args[0])
 				if err := oneOnly(args[0], err == nil); err != nil {
 					return err
 				}
@@ -62,7 +65,7 @@ Before anything gets hot:
 				}
 				o.Product, o.File, o.ProductYAML = "", filepath.Base(args[0]), string(data)
 			}
-			form, err := soundForm(args[0], taken, cmd.OutOrStdout())
+			form, err := soundForm(args[0], taken, meat, cmd.OutOrStdout())
 			if err != nil {
 				return err
 			}
@@ -84,18 +87,30 @@ Before anything gets hot:
 	})
 	cmd.Flags().StringVar(&taken, "taken", "", "`FILE` from sheet --form, filled in: what was weighed, and the lots")
 	cmd.Flags().StringVar(&stuffed, "stuffed", "", "`TIME` the product was stuffed or cured: "+strings.Replace(timeForms, "tomorrow", "yesterday", 1)+", or 14h for fourteen hours ago")
+	cmd.Flags().StringVar(&meat, "meat", "", "`MASS` of meat in hand, such as 5kg or \"11 lb 4 oz\" (default: as the product has it)")
 	cmd.Flags().StringVar(&reason, "reason", "", "`TEXT` why the batch is started all the same")
 	return cmd
 }
 
-// soundForm is the text of a form by which a batch may be started; no file is none.
-func soundForm(product, file string, w io.Writer) (string, error) {
+// soundForm is the text of a form by which a batch may be started; no file is none. It is
+// held against the product for the meat in hand, where that is said.
+func soundForm(product, file, meat string, w io.Writer) (string, error) {
 	if file == "" {
 		return "", nil
 	}
-	p, err := findProduct(product)
+	item, err := find(product, keptHere, profile.Parse)
 	if err != nil {
 		return "", err
+	}
+	p := item.Value
+	if meat != "" {
+		kg, err := portion.ParseMeat(meat)
+		if err != nil {
+			return "", usage("--meat %w", err)
+		}
+		if p, _, err = portion.File(item.File, item.Data, kg); err != nil {
+			return "", couldNot(err)
+		}
 	}
 	place, err := placeOf("")
 	if err != nil {
