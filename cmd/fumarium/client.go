@@ -33,7 +33,7 @@ type client struct {
 }
 
 func clientCommands() []*cobra.Command {
-	return []*cobra.Command{
+	return append(bendCommands(), []*cobra.Command{
 		statusCommand(),
 		startCommand(),
 		confirmCommand(),
@@ -50,7 +50,7 @@ func clientCommands() []*cobra.Command {
 		mendedCommand(),
 		shelveCommand(),
 		iceCommand(),
-	}
+	}...)
 }
 
 func (c *client) flags(cmd *cobra.Command) *cobra.Command {

@@ -36,6 +36,11 @@ type Order struct {
 	Batch       string `json:"batch,omitempty"`
 	Text        string `json:"text,omitempty"`
 	Mark        string `json:"mark,omitempty"`
+	Stage       string `json:"stage,omitempty"`
+	Chamber     string `json:"chamber,omitempty"`
+	Core        string `json:"core,omitempty"`
+	Time        string `json:"time,omitempty"`
+	Smoke       string `json:"smoke,omitempty"`
 }
 
 // A field is one key of an order, with what it is part of; a note's are part of nothing
@@ -51,9 +56,11 @@ func (o *Order) fields() []field {
 	return []field{
 		{"product", &o.Product, controller.WithProduct}, {"file", &o.File, controller.WithProduct},
 		{"product_yaml", &o.ProductYAML, controller.WithProduct}, {"stuffed_at", &o.StuffedAt, controller.WithProduct},
-		{"reason", &o.Reason, controller.WithProduct}, {"alarm", &o.Alarm, controller.WithAlarm},
+		{"reason", &o.Reason, controller.WithProduct | controller.WithReason}, {"alarm", &o.Alarm, controller.WithAlarm},
 		{"for", &o.For, controller.WithDuration}, {"question", &o.Question, controller.WithQuestion},
 		{"probe", &o.Probe, controller.WithProbe}, {"batch", &o.Batch, 0}, {"text", &o.Text, 0}, {"mark", &o.Mark, 0},
+		{"stage", &o.Stage, controller.WithStage}, {"chamber", &o.Chamber, controller.WithBend}, {"core", &o.Core, controller.WithBend},
+		{"time", &o.Time, controller.WithBend}, {"smoke", &o.Smoke, controller.WithBend},
 	}
 }
 
@@ -121,7 +128,7 @@ func (s *server) request(o *Order) (snapshot.Request, *problem) {
 	}{
 		{controller.WithProduct, s.product}, {controller.WithProduct, s.rest},
 		{controller.WithAlarm, alarm}, {controller.WithDuration, duration}, {controller.WithQuestion, question},
-		{controller.WithProbe, s.probe},
+		{controller.WithProbe, s.probe}, {controller.WithStage, stage}, {controller.WithBend, bend}, {controller.WithReason, reason},
 	} {
 		if kind.Takes()&part.of == 0 {
 			continue
@@ -233,14 +240,22 @@ func (s *server) parse(file string, data []byte) (*profile.Product, error) {
 	return s.ParseProduct(file, data)
 }
 
-// rest works out how long the product has rested, and says what is missing in
-// more words than the controller has.
-func (s *server) rest(o *Order, r *snapshot.Request) *problem {
-	need, why := r.Product.Rest()
+// because puts the reason that was given, if any, into the request.
+func (o *Order) because(r *snapshot.Request) *problem {
 	r.Reason = strings.TrimSpace(o.Reason)
 	r.Command.Excused = r.Reason != ""
 	if len(r.Reason) > maxReason {
 		return refuse(http.StatusUnprocessableEntity, "the reason has more than %d bytes; shorten it", maxReason)
+	}
+	return nil
+}
+
+// rest works out how long the product has rested, and says what is missing in
+// more words than the controller has.
+func (s *server) rest(o *Order, r *snapshot.Request) *problem {
+	need, why := r.Product.Rest()
+	if p := o.because(r); p != nil {
+		return p
 	}
 	if o.StuffedAt != "" {
 		at, err := time.Parse(time.RFC3339, o.StuffedAt)
