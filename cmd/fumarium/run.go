@@ -309,6 +309,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Archive:      newLedger(dir, world),
 		Outlook:      plans.Of,
 		Rehearse:     plans.Preview(l.Snapshot),
+		Effect:       plans.Effect,
 	}), log)
 	numbers.ShowReaders(func() metrics.Readers { return metrics.Readers(gate.Crowd()) })
 	if world == record.Simulated {
