@@ -130,6 +130,7 @@ type Loop struct {
 	cfg      Config
 	requests chan request
 	current  atomic.Pointer[snapshot.Snapshot]
+	weighed  atomic.Pointer[weighing]
 	observe  func(took, late time.Duration)
 
 	state   controller.State
@@ -422,6 +423,7 @@ func (l *Loop) publish(elapsed time.Duration, in controller.Inputs, is controlle
 	l.snap.Stepped = time.Now()
 	l.snap.Cabinet = l.cfg.Cabinet
 	l.snap.Product = l.machine.Product()
+	l.snap.Weighed = l.weighed.Load().of(l.snap.BatchID)
 	l.snap.State = l.state
 	l.snap.HeatLeft, l.snap.Heats = l.machine.HeatLeft(&l.state)
 	l.snap.State.Out = is
