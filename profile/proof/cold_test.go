@@ -35,6 +35,20 @@ func (c *ride) stay(r *proof.Rules, core, chamber quantity.Celsius, stay time.Du
 	return c
 }
 
+// along brings the core along a straight line to another temperature.
+func (c *ride) along(r *proof.Rules, core, chamber quantity.Celsius, took time.Duration) *ride {
+	l := &c.line
+	l.Air = proof.Air{Loaded: true, Seen: true, Chamber: chamber}
+	from, steps := l.ColdTo, took/l.Step
+	for i := range steps {
+		l.Now += l.Step
+		at := from + (core-from)*quantity.Celsius(i+1)/quantity.Celsius(steps)
+		l.ColdFrom, l.HotFrom, l.ColdTo, l.HotTo = l.ColdTo, l.HotTo, at, at
+		c.Follow(r, l)
+	}
+	return c
+}
+
 func (c *ride) over(r *proof.Rules, complete bool) proof.Verdict {
 	c.line.Over, c.line.Complete = true, complete
 	c.Follow(r, &c.line)
@@ -57,7 +71,7 @@ func plain(chill profile.ChillRule) *profile.Product {
 func TestUncuredInTheWarm(t *testing.T) {
 	for name, c := range map[string]struct {
 		change  func(*profile.Product)
-		go_     func(*ride, *proof.Rules)
+		run     func(*ride, *proof.Rules)
 		answer  proof.Answer
 		minutes float64
 	}{
@@ -89,7 +103,7 @@ func TestUncuredInTheWarm(t *testing.T) {
 		}
 		r := proof.RulesOf(p, profile.NoJurisdiction, 0)
 		run := newRide()
-		c.go_(run, &r)
+		c.run(run, &r)
 		v := run.over(&r, false)
 		assert.Equal(t, c.answer, v[proof.Process].Answer, "%s: %s", name, v[proof.Process].Why)
 		assert.InDelta(t, c.minutes, run.Warm.Minutes(), 0.5, name)
