@@ -10,7 +10,6 @@ import (
 	"fumarium/controller/pid"
 	"fumarium/controller/trip"
 	"fumarium/profile"
-	"fumarium/profile/lethality"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
@@ -28,9 +27,7 @@ type Machine struct {
 	rest    time.Duration
 	stages  []stageRules
 	balance balanceRules
-	rules   proof.Book // those of a batch depend on its state
-
-	criterion *lethality.Criterion // of the product, or nil
+	rules   *proof.Book // those of a batch depend on its state; nil without a product
 
 	heater, fan, smoke duty.Limits
 	model              pid.Model // of the chamber as the control law sees it
@@ -101,7 +98,6 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 	}
 	m.rest, _ = p.Rest()
 	m.rules, m.coreStands = proof.BookOf(p), coreStands(p)
-	m.criterion = p.Criterion()
 	m.stages = make([]stageRules, len(p.Stages))
 	for i := range p.Stages {
 		stage := &p.Stages[i]

@@ -65,12 +65,21 @@ func (p *Product) AimsAtCore() bool {
 	return p.Species != Dairy && (p.Targets.HasCore || p.Targets.HasLethality || p.waitsForLethality())
 }
 
-// Uncured reports whether nothing protects the raw product in the warm: there is no nitrite
-// in it, and fish has too little salt in its water for that. What is fermented, smoked cold
+// ProtectPPM is the nitrite, as sodium nitrite of the green weight, that has at least some
+// effect: FSIS Directive 7620.3, rev. 1995, p. 12.
+const ProtectPPM = 40
+
+// Protected reports whether there is so much nitrite in the meat.
+func (f Formula) Protected() bool {
+	return float64(f.NitriteMass())*1e6 >= ProtectPPM*float64(f.MeatMass())*(1-1e-9) && f.NitriteMass() > 0
+}
+
+// Uncured reports whether nothing protects the raw product in the warm: there is too
+// little nitrite in it, and fish has too little salt in its water for that. What is fermented, smoked cold
 // or cheese goes by rules of its own.
 func (p *Product) Uncured() bool {
 	switch {
-	case p.Species == Dairy, p.Process == ColdSmoked, p.Process == FermentedAndDried, p.Formula.NitriteMass() > 0:
+	case p.Species == Dairy, p.Process == ColdSmoked, p.Process == FermentedAndDried, p.Formula.Protected():
 		return false
 	}
 	return p.Species != Fish || p.Formula.WaterSalt() < fish.InAirPercent/100.

@@ -78,14 +78,17 @@ func (e Edition) RulesOf(p *profile.Product, set profile.Jurisdiction, coreError
 }
 
 // A Book has the rules of one product for every edition and place, worked out once.
-type Book [Editions][]Rules // by what is set, no place first
+type Book struct {
+	today Rules
+	aims  bool             // at a core: what the first edition went by
+	chill []*chilling.Rule // by place, none first
+}
 
-// BookOf works them out, for probes without error.
-func BookOf(p *profile.Product) (b Book) {
-	for e := range Editions {
-		for set := range len(profile.Jurisdictions()) + 1 {
-			b[e] = append(b[e], e.RulesOf(p, profile.Jurisdiction(set), 0))
-		}
+// BookOf works them out.
+func BookOf(p *profile.Product) *Book {
+	b := &Book{today: RulesOf(p, profile.NoJurisdiction, 0), aims: p.AimsAtCore()}
+	for place := range len(profile.Jurisdictions()) + 1 {
+		b.chill = append(b.chill, p.ChillRule(profile.Jurisdiction(place)))
 	}
 	return b
 }
@@ -93,14 +96,21 @@ func BookOf(p *profile.Product) (b Book) {
 // Rules are those of a batch: in its edition, by what was set when it began, which may be a
 // place that is not known here.
 func (b *Book) Rules(e Edition, set profile.Jurisdiction, coreError quantity.Kelvin) Rules {
-	of := b[min(e, Current)]
-	r := of[0]
-	if int(set) < len(of) {
-		r = of[set]
+	r := b.today
+	r.Where, r.Edition, r.CoreError = r.Product.Where(set), min(e, Current), coreError
+	place := r.Where
+	if e == First {
+		place, r.ComesUp, r.ServedHot, r.Uncured = profile.UnitedStates, b.aims, false, false
 	}
-	r.Where, r.CoreError = r.Product.Where(set), coreError
+	if int(place) >= len(b.chill) {
+		place = profile.NoJurisdiction
+	}
+	r.Chill = b.chill[place]
 	return r
 }
+
+// Criterion is the one of the product, or nil.
+func (b *Book) Criterion() *lethality.Criterion { return b.today.Criterion }
 
 // comeUp is the published rule as the probe must show it.
 func (r *Rules) comeUp() lethality.ComeUpRule { return lethality.ComeUpWithin(r.CoreError) }
@@ -160,8 +170,12 @@ func (c *Claim) unseen(r *Rules, dt time.Duration, chilling bool, air Air) {
 	if r.Criterion != nil {
 		c.Heat = r.Criterion.Gap(c.Heat)
 	}
-	if c.comingUp(r, chilling) {
+	switch {
+	case !c.comingUp(r, chilling):
+	case c.ComeUp.Begun:
 		c.ComeUp = ComeUp.Gap(c.ComeUp, dt)
+	case r.Edition >= ByPlace && air.Loaded: // what nobody has seen yet may be warm
+		c.ComeUp.Time += dt
 	}
 	if rule, ok := c.cools(r, chilling); ok {
 		c.Chill = rule.Gap(c.Chill, dt)
@@ -174,7 +188,7 @@ func (c *Claim) unseen(r *Rules, dt time.Duration, chilling bool, air Air) {
 // less: spores live through the cook. Batches of the first edition count it from the last
 // heated stage on.
 func (c *Claim) cools(r *Rules, chilling bool) (rule chilling.Rule, ok bool) {
-	if r.Chill == nil || !chilling && !(r.Edition >= ByPlace && r.Criterion != nil && c.cooked(r)) {
+	if r.Chill == nil || !chilling && !(r.Edition >= ByPlace && c.cooked(r)) {
 		return rule, false
 	}
 	rule = r.Chilling()
@@ -213,10 +227,11 @@ const ReseatedFor = 15 * time.Minute
 // old.
 type Claiming struct {
 	Claim  `record:"."`
-	ahead  Claim         `record:"ahead"`  // up to now
-	behind Claim         `record:"behind"` // as it was when this lag began
-	since  time.Duration `record:"since"`  // since then
-	age    time.Duration `record:"age"`    // of the claim
+	ahead  Claim         `record:"ahead"`    // up to now
+	behind Claim         `record:"behind"`   // as it was when this lag began
+	since  time.Duration `record:"since"`    // since then
+	age    time.Duration `record:"age"`      // of the claim
+	met    bool          `record:"core_met"` // the core was seen in the meat
 
 	// What was claimed when a person last said that a probe is back in the meat. If it
 	// then leaves it again soon, it never was.
@@ -265,6 +280,7 @@ func (c *Claiming) Follow(r *Rules, l *Line) {
 		c.prepare(r, l)
 		return
 	}
+	c.meet(r, l)
 	if !l.ColdSeen || !l.HotSeen || !l.Unbroken {
 		c.Claim.unseen(r, l.Step, l.Chilling, l.Air)
 		c.behind.unseen(r, l.Step, l.Chilling, l.Air)
@@ -295,6 +311,24 @@ func (c *Claiming) Follow(r *Rules, l *Line) {
 	if c.since += l.Step; c.since >= Lag {
 		c.Claim, c.age = c.behind, c.since
 		c.behind, c.since = c.ahead, 0
+	}
+}
+
+// warmedMeanwhile is what a thin core may warm by while its probe settles; common practice,
+// no source.
+const warmedMeanwhile quantity.Kelvin = 5
+
+// meet looks at the core when it is first seen in the meat. How one came to be warm that is
+// warm already, nobody has seen, nor for how long it was.
+func (c *Claiming) meet(r *Rules, l *Line) {
+	if c.met || r.Edition < ByPlace || !l.ColdSeen {
+		return
+	}
+	c.met = true
+	if l.ColdTo-quantity.Celsius(warmedMeanwhile) > lethality.ComeUpStart {
+		for _, u := range []*lethality.ComeUp{&c.Claim.ComeUp, &c.ahead.ComeUp, &c.behind.ComeUp} {
+			u.Begun, u.Unproven = true, true
+		}
 	}
 }
 
