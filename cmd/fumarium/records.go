@@ -343,6 +343,9 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 	sheet := deviation.Sheet{} // of a batch that is over
 	if !result.Final.Batch.Active() && result.Final.Batch != controller.Idle {
 		held := result.Final.Rules(result.Product)
+		if result.Weighed != nil {
+			held = held.MadeAs(result.Weighed.Product)
+		}
 		sheet = deviation.Work(deviation.Of(&held, result.Verdict, result.Course))
 	}
 	difference := ""
