@@ -99,7 +99,8 @@ type CoreResult struct {
 // setpoint. Overshoot is the largest excess over whatever the setpoint was at that
 // moment; what a stage takes over from a hotter one counts only once it has cooled.
 // The hold error counts from the moment the chamber came within 1 K of a stage's
-// setpoint. Null when no stage heated.
+// setpoint, and not while less is aimed at because a damper will be closed. Null when no
+// stage heated.
 type ControlResult struct {
 	OvershootKelvin  *float64 `json:"overshoot_kelvin"`
 	HoldRMSKelvin    *float64 `json:"hold_rms_kelvin"`
@@ -148,11 +149,11 @@ type SmokeResult struct {
 
 // LegResult is one leg of the cooling.
 type LegResult struct {
-	FromCelsius  float64 `json:"from_celsius"`
-	ToCelsius    float64 `json:"to_celsius"`
-	Seconds      float64 `json:"seconds"`
-	LimitSeconds float64 `json:"limit_seconds"`
-	Pass         bool    `json:"pass"`
+	FromCelsius  *float64 `json:"from_celsius"` // null is the end of the cook
+	ToCelsius    float64  `json:"to_celsius"`
+	Seconds      float64  `json:"seconds"`
+	LimitSeconds float64  `json:"limit_seconds"`
+	Pass         bool     `json:"pass"`
 }
 
 // AlarmResult is one alarm as it came up.
@@ -172,11 +173,12 @@ type PromptResult struct {
 // SpreadResult is how the whole duration differs over many rehearsals.
 type SpreadResult struct {
 	Runs       int     `json:"runs"`
-	Complete   int     `json:"complete"`
+	Ended      int     `json:"ended"`    // came to their end, good or not
+	Complete   int     `json:"complete"` // and met what they are held to
 	P10Seconds float64 `json:"p10_seconds"`
 	P50Seconds float64 `json:"p50_seconds"`
 	P90Seconds float64 `json:"p90_seconds"`
-	// Stages says when each stage ended, over the rehearsals that were good.
+	// Stages says when each stage ended.
 	Stages []StageSpread `json:"stages"`
 }
 
@@ -322,13 +324,6 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 	return r.result, nil
 }
 
-func loadOf(s Setup) quantity.Kilograms {
-	if s.Load != 0 {
-		return s.Load
-	}
-	return s.Product.Formula.Mass()
-}
-
 // observe books one step.
 func (r *rehearsal) observe(t *Moment) {
 	p, s, seconds := t.World.plant, t.After, t.Lasts.Seconds()
@@ -364,7 +359,10 @@ func (r *rehearsal) observe(t *Moment) {
 			now.peak = max(now.peak, chamber)
 		}
 		if s.Heater.HasSetpoint {
-			r.control(chamber, float64(s.Heater.Setpoint), s.Heater.Setpoint == stage.ChamberSetpoint)
+			if s.Heater.AimsLower() > 0 { // and then comes into the band anew
+				r.inBand = false
+			}
+			r.control(chamber, float64(s.Heater.Setpoint), s.Heater.Setpoint == stage.ChamberSetpoint && s.Heater.AimsLower() == 0)
 		}
 	}
 	if r.trace != nil && t.Now%TraceEvery == 0 {

@@ -348,7 +348,11 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 	rules := web.RulesOf(result.Verdict)
 	sheet := deviation.Sheet{} // of a batch that is over
 	if !result.Final.Batch.Active() && result.Final.Batch != controller.Idle {
-		sheet = deviation.Work(deviation.Of(result.Product, result.Final.CoreError, result.Verdict, result.Course))
+		held := result.Final.Rules(result.Product)
+		if result.Weighed != nil {
+			held = held.MadeAs(result.Weighed.Product)
+		}
+		sheet = deviation.Work(deviation.Of(&held, result.Verdict, result.Course))
 	}
 	difference := ""
 	switch {

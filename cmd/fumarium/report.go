@@ -177,7 +177,7 @@ func fileOf(title, name string, data []byte) report.File {
 
 // writeSeconds writes what was read and switched in every step.
 func writeSeconds(ctx context.Context, r *record.Reader, b *record.Batch, w io.Writer) error {
-	c, err := cabinet.Parse(b.CabinetName, b.CabinetFile)
+	c, err := cabinet.ParseRecorded(b.CabinetName, b.CabinetFile)
 	if err != nil {
 		return err
 	}

@@ -15,18 +15,20 @@ import (
 	"fumarium/controller/record"
 	"fumarium/controller/web"
 	"fumarium/profile"
-	"fumarium/profile/catalog"
+	"fumarium/profile/portion"
 	"fumarium/profile/quantity"
 	"fumarium/profile/variant"
 )
 
 func startCommand() *cobra.Command {
 	var c client
-	var stuffed, reason, taken, like string
+	var stuffed, reason, taken, meat, like string
 	var changes []string
 	cmd := c.flags(&cobra.Command{
-		Use: "start PRODUCT", Short: "Start a batch of a shipped product or a product file",
-		Long: fmt.Sprintf(`Starts a batch. PRODUCT is a product file or a name from fumarium products.
+		Use: "start PRODUCT", Short: "Start a batch of a product or a product file",
+		Long: fmt.Sprintf(`Starts a batch. PRODUCT is a product file or a name from fumarium products. With
+--meat the masses of its file are made those for the meat in hand, and stand so on
+the record.
 
 A cured product has to rest first, as long as its file says, or overnight. Say
 with --stuffed when it was made; without that, or too early, the start is refused
@@ -51,7 +53,7 @@ Before anything gets hot:
   fumarium start my-sausage.yaml --reason "erythorbate, settled three hours"`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o := web.Order{Command: controller.Start.String(), Reason: reason}
+			o := web.Order{Command: controller.Start.String(), Reason: reason, Meat: meat}
 			switch {
 			case like == "" && len(changes) > 0:
 				return usage("--change goes with --like BATCH")
@@ -75,7 +77,7 @@ Before anything gets hot:
 				fmt.Fprintf(cmd.OutOrStdout(), "stuffed %s, %s ago\n", at.Format("Monday 2 January 15:04 MST"), quantity.FormatDuration(now.Sub(at)))
 			}
 			if like == "" && isFile(args[0]) {
-				_, err := catalog.Find(args[0])
+				_, err := keptHere(args[0])
 				if err := oneOnly(args[0], err == nil); err != nil {
 					return err
 				}
@@ -114,25 +116,35 @@ Before anything gets hot:
 	cmd.Flags().StringArrayVar(&changes, "change", nil, "with --like: one `CHANGE`, such as \"salt: 1.7 %\" or \"cook.chamber: 78 °C\"; repeat it for more")
 	cmd.Flags().StringVar(&taken, "taken", "", "`FILE` from sheet --form, filled in: what was weighed, and the lots")
 	cmd.Flags().StringVar(&stuffed, "stuffed", "", "`TIME` the product was stuffed or cured: "+strings.Replace(timeForms, "tomorrow", "yesterday", 1)+", or 14h for fourteen hours ago")
+	cmd.Flags().StringVar(&meat, "meat", "", "`MASS` of meat in hand, such as 5kg or \"11 lb 4 oz\" (default: as the product has it)")
 	cmd.Flags().StringVar(&reason, "reason", "", "`TEXT` why the batch is started all the same")
 	return cmd
 }
 
-// soundForm is the text of a form by which a batch may be started; no file is none.
+// soundForm is the text of a form by which a batch may be started; no file is none. It is
+// held against the product for the meat in hand, where that is said.
 func soundForm(o *web.Order, file string, w io.Writer) (string, error) {
 	if file == "" {
 		return "", nil
 	}
-	var p *profile.Product
-	var err error
-	if o.ProductYAML != "" {
-		p, err = profile.Parse(o.File, []byte(o.ProductYAML))
-		err = couldNot(err)
-	} else {
-		p, err = findProduct(o.Product)
+	name, data := o.File, []byte(o.ProductYAML)
+	if len(data) == 0 {
+		item, err := find(o.Product, keptHere, profile.Parse)
+		if err != nil {
+			return "", err
+		}
+		name, data = item.File, item.Data
+	}
+	p, err := profile.Parse(name, data)
+	if err == nil && o.Meat != "" {
+		kg, bad := portion.ParseMeat(o.Meat)
+		if bad != nil {
+			return "", usage("--meat %w", bad)
+		}
+		p, _, err = portion.File(name, data, kg)
 	}
 	if err != nil {
-		return "", err
+		return "", couldNot(err)
 	}
 	place, err := placeOf("")
 	if err != nil {

@@ -126,7 +126,7 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 	if err != nil {
 		return nil, nil, nil, fmt.Errorf("batch %s: the product as recorded is not one for this program: %w", b.ID, err)
 	}
-	c, err := cabinet.Parse(b.CabinetName, b.CabinetFile)
+	c, err := cabinet.ParseRecorded(b.CabinetName, b.CabinetFile)
 	if err != nil {
 		return nil, nil, nil, fmt.Errorf("batch %s: the cabinet as recorded is not one for this program: %w", b.ID, err)
 	}
@@ -144,6 +144,9 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 		}
 		if runs = machine; !m.has("balance.share_ratio") {
 			runs = machine.Unbalanced()
+		}
+		if !m.has("heater.aim_lower_kelvin") {
+			runs = runs.FixedCoasting()
 		}
 		state, err = m.parse(text)
 		return err
@@ -209,7 +212,7 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 	if result.Weighed != nil {
 		made = result.Weighed.Product
 	}
-	rules := proof.RulesOf(made, state.Where, state.CoreError)
+	rules := state.Rules(p).MadeAs(made)
 	result.Verdict = state.Verdict(&rules, !state.Batch.Active())
 	result.Weighed.Amend(&result.Verdict)
 	return p, c, result, err

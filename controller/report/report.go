@@ -329,13 +329,13 @@ func (r *Report) judge(s *Source) {
 	if t := known.Weighed; t != nil {
 		made, r.Weighed = t.Product, &Weighed{t, t.Yields(), append([]string{}, t.Heavier()...)}
 	}
-	rules := proof.RulesOf(made, known.Final.Where, r.CoreError)
+	rules := known.Final.Rules(known.Product).MadeAs(made)
 	asMade := sheet.Make(made, sheet.Options{Where: rules.Where})
 	for rule, j := range verdict {
 		r.Rules = append(r.Rules, Rule{proof.Rule(rule).String(), j.Answer.String(), j.Why, measures(proof.Rule(rule), j.Answer, &rules, &known.Final.Claim, &asMade)})
 	}
 	if over {
-		r.Worksheet = slices.Concat(r.Worksheet, deviation.Work(deviation.Of(made, r.CoreError, verdict, known.Cores)))
+		r.Worksheet = slices.Concat(r.Worksheet, deviation.Work(deviation.Of(&rules, verdict, known.Cores)))
 	}
 	shape := known.Product.Shape
 	r.Made = &Made{
@@ -391,12 +391,21 @@ func measures(rule proof.Rule, a proof.Answer, r *proof.Rules, c *proof.Claim, m
 			quantity.FormatDuration(c.ComeUp.Time.Round(time.Second)), lethality.ComeUpBand.Source,
 		})
 	case proof.Chilled:
+		if r.ServedHot {
+			list = append(list, Measure{"coldest core below " + deviation.Both(chilling.Hot.From+quantity.Celsius(r.CoreError)) + " since it was cooked, until eaten",
+				"at most " + quantity.FormatDuration(chilling.Hot.Limit), quantity.FormatDuration(c.Cooled.Round(time.Second)), chilling.Hot.Source})
+		}
 		if r.Chill == nil {
 			break
 		}
 		rule := r.Chilling()
 		for _, leg := range rule.Legs(c.Chill) {
-			list = append(list, Measure{fmt.Sprintf("hottest core from %s to %s", deviation.Both(leg.From), deviation.Both(leg.To)), "at most " + quantity.FormatDuration(leg.Within), took(leg), rule.Source})
+			list = append(list, Measure{fmt.Sprintf("hottest core from %s to %s", leg.Begins(deviation.Both), deviation.Both(leg.To)), "at most " + quantity.FormatDuration(leg.Within), took(leg), rule.Source})
+		}
+	case proof.Process:
+		if b := lethality.RawUncured; r.Uncured {
+			list = append(list, Measure{fmt.Sprintf("core from %s to %s, in a chamber that was no hotter", deviation.Both(b.From), deviation.Both(b.To)),
+				"at most " + quantity.FormatDuration(b.Limit), quantity.FormatDuration(c.Warm.Round(time.Second)), b.Source})
 		}
 	case proof.Surface:
 		list = append(list, Measure{"humidity at the surface, until it is cooked", lethality.Humid.Humidity.String() + " for a quarter of the time, and more ways", quantity.FormatDuration(c.Surface.Humid.Round(time.Second)) + " of " + quantity.FormatDuration(c.Surface.Cook.Round(time.Second)), lethality.Humid.Source})
