@@ -159,7 +159,9 @@ func (b *Batch) lasted(last *sql.Row) error {
 	return nil
 }
 
-func (b *Batch) ends(e row) { b.State, b.Why, b.Ended = e.text("state"), e.text("why"), parseTime(e.text("wall")) }
+func (b *Batch) ends(e row) {
+	b.State, b.Why, b.Ended = e.text("state"), e.text("why"), parseTime(e.text("wall"))
+}
 
 func seconds(s float64) time.Duration { return time.Duration(math.Round(s * float64(time.Second))) }
 
