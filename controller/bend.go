@@ -294,8 +294,7 @@ func (t *step) safeToo(c *profile.Condition) bool {
 		return true
 	}
 	file := conditionOf(&t.m.product.Stages[s.Stage], waitsForTheCore)
-	rules := t.m.rules
-	rules.CoreError = s.CoreError
+	rules := t.m.rules.Rules(s.Edition, s.Where, s.CoreError)
 	switch {
 	case file == nil:
 	case c.Kind == profile.CoreAtLeast && c.Core < file.Core && rules.Criterion != nil && t.m.afterHeat(s.Stage) == s.Stage+1:

@@ -138,7 +138,7 @@ func sourceOf(ctx context.Context, r *record.Reader, b *record.Batch) (*report.S
 	default:
 		result.Verdict[proof.Recorded] = recorded(&whole, result)
 		good, ending := snapshot.Ending(result.Final.Batch, &result.Verdict)
-		s.Replayed = &report.Replayed{Product: result.Product, Cabinet: result.Cabinet, Final: &result.Final, Verdict: result.Verdict, Cores: result.Course, Good: good, Ending: ending}
+		s.Replayed = &report.Replayed{Product: result.Product, Cabinet: result.Cabinet, Final: &result.Final, Verdict: result.Verdict, Cores: result.Course, Weighed: result.Weighed, Good: good, Ending: ending}
 	}
 	return s, nil
 }
@@ -150,7 +150,7 @@ func fileOf(title, name string, data []byte) report.File {
 
 // writeSeconds writes what was read and switched in every step.
 func writeSeconds(ctx context.Context, r *record.Reader, b *record.Batch, w io.Writer) error {
-	c, err := cabinet.Parse(b.CabinetName, b.CabinetFile)
+	c, err := cabinet.ParseRecorded(b.CabinetName, b.CabinetFile)
 	if err != nil {
 		return err
 	}

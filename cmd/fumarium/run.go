@@ -291,12 +291,17 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	numbers := metrics.New(l.Snapshot, version())
 	l.Observe(numbers.ObserveStep)
 	plans := &planner{cabinet: cab, file: filepath.Join(dir, outlookFile), log: log}
+	known := &facts{records: records, place: place, now: time.Now, latest: l.Snapshot, show: l.Weighed}
+	if resume != nil {
+		known.showAgain(ctx, resume.Recovery.Batch, resume.Product, resume.State.Where, log)
+	}
 	gate := web.NewGate(web.New(web.Config{
 		Loop: l, Metrics: numbers.Handler(), Token: token, Hosts: names,
 		FindProduct:  findShipped,
 		ParseProduct: profile.Parse,
 		ProductNames: catalog.Names,
 		Note:         notes(records.AddNote, time.Now),
+		Keep:         known.keep,
 		Archive:      newLedger(dir, world),
 		Outlook:      plans.Of,
 		Rehearse:     plans.Preview(l.Snapshot),

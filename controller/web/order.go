@@ -2,7 +2,6 @@ package web
 
 import (
 	"bytes"
-	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -17,9 +16,6 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 )
-
-// Note is the one command that is none of the controller's: it keeps a note on a batch.
-const Note = "note"
 
 // An Order is the body of POST /api/commands, as clients write it.
 type Order struct {
@@ -41,10 +37,15 @@ type Order struct {
 	Core        string `json:"core,omitempty"`
 	Time        string `json:"time,omitempty"`
 	Smoke       string `json:"smoke,omitempty"`
+	What        string `json:"what,omitempty"`
+	Mass        string `json:"mass,omitempty"`
+	Lot         string `json:"lot,omitempty"`
+	Pack        string `json:"pack,omitempty"`
+	Form        string `json:"form,omitempty"`
 }
 
-// A field is one key of an order, with what it is part of; a note's are part of nothing
-// that the controller takes.
+// A field is one key of an order, with what it is part of; those of a note and of facts are
+// part of nothing that the controller takes.
 type field struct {
 	name  string
 	value *string
@@ -61,6 +62,7 @@ func (o *Order) fields() []field {
 		{"probe", &o.Probe, controller.WithProbe}, {"batch", &o.Batch, 0}, {"text", &o.Text, 0}, {"mark", &o.Mark, 0},
 		{"stage", &o.Stage, controller.WithStage}, {"chamber", &o.Chamber, controller.WithBend}, {"core", &o.Core, controller.WithBend},
 		{"time", &o.Time, controller.WithBend}, {"smoke", &o.Smoke, controller.WithBend},
+		{"what", &o.What, 0}, {"mass", &o.Mass, 0}, {"lot", &o.Lot, 0}, {"pack", &o.Pack, 0}, {"form", &o.Form, 0},
 	}
 }
 
@@ -279,29 +281,4 @@ func (s *server) rest(o *Order, r *snapshot.Request) *problem {
 	}
 	p.Excusable = true
 	return p
-}
-
-// note keeps a note on a batch, the one under way or the last unless it is named.
-func (s *server) note(w http.ResponseWriter, r *http.Request, o *Order) *problem {
-	snap := s.Loop.Snapshot()
-	if o.Batch == "" && snap != nil {
-		o.Batch = snap.BatchID
-	}
-	switch {
-	case s.Note == nil || o.Batch == "":
-		return refuse(http.StatusConflict, "there is no batch to note anything on; name one with batch")
-	case strings.TrimSpace(o.Text+o.Mark) == "" || len(o.Text) > maxNote || len(o.Mark) > maxMark:
-		return refuse(http.StatusUnprocessableEntity, "a note needs text, at most %d bytes, or a mark, at most %d", maxNote, maxMark)
-	}
-	ctx, cancel := context.WithTimeout(r.Context(), maxWait)
-	defer cancel()
-	if err := s.Note(ctx, o.Batch, strings.TrimSpace(o.Text), strings.TrimSpace(o.Mark)); err != nil {
-		return refuse(http.StatusConflict, "the note was not kept: %v", err)
-	}
-	state := controller.Idle
-	if snap != nil {
-		state = snap.State.Batch
-	}
-	writeJSON(w, "application/json", http.StatusOK, Accepted{State: state.String(), Recorded: true})
-	return nil
 }

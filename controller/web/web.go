@@ -78,6 +78,8 @@ type Config struct {
 	ProductNames func() []string
 	// Note keeps a note on a batch; nil keeps none.
 	Note func(ctx context.Context, batch, text, mark string) error
+	// Keep keeps a fact on a batch, which the order names; nil keeps none.
+	Keep func(context.Context, *Order) (Kept, error)
 	// Archive is the recorded batches; nil is none.
 	Archive Archive
 	// Outlook is what rehearsals say of a batch, or why they say nothing. It must not wait.
