@@ -41,6 +41,7 @@ func clientCommands() []*cobra.Command {
 		weighCommand(),
 		lotCommand(),
 		declareCommand(),
+		rateCommand(),
 		simple(controller.Hold, "Hold the batch: everything off, its clocks stand still",
 			"The come-up clock of the core does not stand still: the meat does not know of the\nhold.", caution.Smoulders),
 		restartCommand(),

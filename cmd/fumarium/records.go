@@ -74,7 +74,7 @@ type listedBatch struct {
 
 func batchesCommand() *cobra.Command {
 	var a archive
-	drawing := ""
+	drawing, of := "", ""
 	c := a.flags(&cobra.Command{
 		Use: "batches [BATCH]", Short: "List the recorded batches, or show one with its events and notes", Args: cobra.MaximumNArgs(1),
 		Long: `Lists the recorded batches. With a batch, named by its id or the beginning of it:
@@ -90,12 +90,16 @@ changed since by somebody who did not compute it anew; keep its head elsewhere.`
 			if len(args) == 1 {
 				return showBatch(cmd.Context(), r, args[0], drawing, a.json, cmd.OutOrStdout())
 			}
+			if of != "" {
+				return productHistory(cmd.Context(), r, of, a.json, cmd.OutOrStdout())
+			}
 			if drawing != "" {
 				return usage("--chart draws one batch; name it, such as: fumarium batches BATCH --chart FILE.svg")
 			}
 			return listBatches(cmd.Context(), r, a.json, cmd.OutOrStdout())
 		},
 	})
+	c.Flags().StringVar(&of, "of", "", "list the batches of one `PRODUCT` only, with yield and marks")
 	c.Flags().StringVar(&drawing, "chart", "", "draw the batch into `FILE` (SVG)")
 	return c
 }

@@ -52,15 +52,15 @@ function drawBend(s) {
   if (effect && foreseen !== JSON.stringify(bendOrder())) effect = null;
   put('bend-go', t(busy === 'bend-go' ? effect ? 'sending' : 'bend.looking' : effect ? 'bend.do' : 'bend.look'));
   $('bend-go').classList.toggle('main', effect !== null);
-  rebuild('bend-effect', effect, () => effect ? bendEffect(effect, s) : []);
+  rebuild('bend-effect', effect, () => effect ? bendEffect(effect) : []);
 }
 
 const held = answer => answer === 'met' || answer === 'does not apply';
 
 // bendEffect says both courses beside each other, and what the change would cost.
-function bendEffect(e, s) {
+function bendEffect(e) {
   const rows = [['bend.stage end', 'stage_end'], ['bend.finish', 'finish']].map(([key, of]) => {
-    const at = time => time ? dayed(time, s) : t('bend.unknown');
+    const at = time => time ? t('about', { time: dayed(time) }) : t('bend.unknown');
     return make('tr', '', make('th', '', t(key)), make('td', '', at(e.before[of])), make('td', 'strong', at(e.after[of])));
   });
   const peak = c => known(c.peak_core_celsius) ? temperature(c.peak_core_celsius) : t('bend.unknown');
@@ -75,12 +75,6 @@ function bendEffect(e, s) {
   for (const r of cost) lines.push(markOf[r.answer] + ' ' + t('rule.' + r.rule) + ': ' + t('mark.' + r.answer));
   const list = make('ul', 'costs', ...lines.map(x => make('li', 'strong', x)));
   return [table, ...(lines.length ? [list] : []), make('p', 'faint', t('bend.model'))];
-}
-
-// dayed is a clock time, with how many days on where it is not today.
-function dayed(time, s) {
-  const days = Math.round((Date.parse(time.slice(0, 10)) - Date.parse(s.time.slice(0, 10))) / 864e5);
-  return t('about', { time: moment(time) }) + (days > 0 ? ' +' + days + '\u00a0d' : '');
 }
 
 function fillBend() {
