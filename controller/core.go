@@ -112,7 +112,7 @@ type air struct {
 // believed is the value of a core that is believed, without its noise.
 func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) (quantity.Celsius, bool) {
 	s := t.s
-	was := p.distrusted()
+	was, stood := p.distrusted(), p.frozen
 	if p.gone += t.dt; !p.out {
 		p.gone = 0
 	}
@@ -143,7 +143,8 @@ func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) 
 	}
 	apart := magnitude(quantity.Kelvin(a.chamber - v))
 	p.out = c.inAir(t, p, v, a, apart) || p.out
-	p.frozen = a.around && apart > coreAir && p.probe.same >= coreFrozen+t.m.coreStands
+	// What stood still in hot air is not believed for having come into ice: only once it moves.
+	p.frozen = a.around && apart > coreAir && p.probe.same >= coreFrozen+t.m.coreStands || stood && p.probe.same > 0
 	if s.Batch.Active() && !p.course.learnt() && v > c.highest { // it came in warmer than the chamber
 		c.highest = v
 	}

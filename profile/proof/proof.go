@@ -154,9 +154,10 @@ type Claim struct {
 	Chill  chilling.State   `record:"chill"`   // of the hottest core, by the product's rule
 
 	Surface Moisture       `record:"surface"`
-	Smoking fish.Course    `record:"smoking"` // of fish that is smoked cold
-	Ferment ferment.Course `record:"ferment"` // of sausage, until its pH was measured
-	Passed  int            `record:"passed"`  // stages of it that are over, with all that they wait for
+	Smoking fish.Course    `record:"smoking"`      // of fish that is smoked cold
+	Ferment ferment.Course `record:"ferment"`      // of sausage, until its pH was measured
+	Passed  int            `record:"passed"`       // stages of it that are over, with all that they wait for
+	Skipped uint32         `record:"skipped_mask"` // those that a person ended: what they waited for was not shown
 
 	Cooled time.Duration `record:"cooled"` // of what is served hot: colder than it may be, since it was cooked
 	Eaten  bool          `record:"eaten"`  // a person said so
