@@ -16,7 +16,6 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/chart"
 	"fumarium/profile"
-	"fumarium/profile/catalog"
 	"fumarium/profile/lethality"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
@@ -245,7 +244,7 @@ type checked struct {
 // found is what check says of the product in that cabinet: no batch is started with an
 // error, and advice wants a reason. A rehearsal heats nothing, and runs with either.
 func (o rehearseOptions) found(product string, setup sim.Setup) (source.Findings, error) {
-	item, err := find(product, catalog.Find, profile.Parse)
+	item, err := find(product, keptHere, profile.Parse)
 	if err != nil {
 		return nil, err
 	}

@@ -38,8 +38,11 @@ var pureRooms = map[string][]string{
 	"profile/formula":     {"profile", "profile/chilling", "profile/composition", "profile/ferment", "profile/fish", "profile/quantity", "profile/source"},
 	"profile/lint": {"profile", "profile/chilling", "profile/composition", "profile/conduction", "profile/diffusion", "profile/ferment", "profile/fish", "profile/formula", "profile/lethality",
 		"profile/quantity", "profile/source"},
+	"profile/assistant":             {"profile", "profile/quantity"}, // others judge what it writes
+	"profile/portion":               {"profile", "profile/formula", "profile/quantity"},
 	"profile/sheet":                 {"profile", "profile/diffusion", "profile/ferment", "profile/fish", "profile/formula", "profile/proof", "profile/quantity", "profile/source"},
 	"profile/weighed":               {"profile", "profile/formula", "profile/proof", "profile/quantity", "profile/source"},
+	"profile/variant":               {"profile", "profile/quantity", "profile/source"},
 	"sensors":                       {"profile/quantity"},
 	"sensors/psychrometer":          {"profile/quantity"},
 	"sensors/psychrometer/moistair": {"profile/quantity", "sensors/psychrometer"},
@@ -68,7 +71,7 @@ var pureRooms = map[string][]string{
 	"controller/label": {"controller/caution", "controller/layout", "profile", "profile/quantity", "profile/weighed"},
 	// It tells what others have read and replayed, so that a word on food hangs on no file.
 	"controller/report": {"controller", "controller/cabinet", "controller/caution", "controller/chart", "controller/history", "controller/layout", "controller/trip", "profile", "profile/chilling",
-		"profile/deviation", "profile/lethality", "profile/proof", "profile/quantity", "profile/sheet", "profile/weighed"},
+		"profile/deviation", "profile/lethality", "profile/proof", "profile/quantity", "profile/sheet", "profile/variant", "profile/weighed"},
 	// Before a start and after a restart the same course must come to the same plan; who
 	// rehearsed it is not its matter.
 	"controller/outlook": {"controller", "controller/history", "controller/snapshot", "controller/trip", "profile"},
@@ -262,7 +265,7 @@ func TestNoRoomReachesWhereItMustNot(t *testing.T) {
 // TestEveryRoomIsKnown makes a new folder of Go files say what it is.
 func TestEveryRoomIsKnown(t *testing.T) {
 	shells := []string{ // rooms with a clock, I/O, goroutines or randomness
-		"cmd/fumarium", "cmd/fumarium/internal/bootclock", "cmd/fumarium/internal/checkup", "cmd/fumarium/internal/front", "cmd/fumarium/internal/notice", "cmd/fumarium/internal/opened", "cmd/fumarium/internal/service", "cmd/fumarium/internal/wiring", "controller/relay", "controller/loop", "controller/metrics", "controller/web", "controller/record", "sim", "sim/chips", "sim/fault", "sim/campaign",
+		"cmd/fumarium", "cmd/fumarium/internal/bootclock", "cmd/fumarium/internal/checkup", "cmd/fumarium/internal/front", "cmd/fumarium/internal/notice", "cmd/fumarium/internal/opened", "cmd/fumarium/internal/own", "cmd/fumarium/internal/service", "cmd/fumarium/internal/wiring", "controller/relay", "controller/loop", "controller/metrics", "controller/web", "controller/record", "sim", "sim/chips", "sim/fault", "sim/campaign",
 		"sensors/max31855", "sensors/max31856", "sensors/max6675", "sensors/mcp9600", "sensors/ads1115", "sensors/ds18b20", "sensors/roomair", "sensors/sensortest",
 	}
 	eachFile(t, func(room, _ string, _ *token.FileSet, _ *ast.File) {

@@ -23,6 +23,7 @@ import (
 	"fumarium/cmd/fumarium/internal/bootclock"
 	"fumarium/cmd/fumarium/internal/front"
 	"fumarium/cmd/fumarium/internal/notice"
+	"fumarium/cmd/fumarium/internal/own"
 	"fumarium/cmd/fumarium/internal/service"
 	"fumarium/cmd/fumarium/internal/wiring"
 	"fumarium/controller"
@@ -47,7 +48,7 @@ const (
 type runOptions struct {
 	cabinet, state, listen string
 	hostNames              []string
-	notify                 string
+	notify, copies         string
 	byHand                 bool
 	faults                 []string
 	pace                   float64
@@ -114,6 +115,7 @@ your browser; it cannot take a name that you chose.`,
 	f.StringArrayVar(&o.hostNames, "host-name", nil, "`NAME` that the page may be opened as, besides localhost and IP addresses; repeat it for more")
 	f.StringVar(&o.notify, "notify", os.Getenv(notifyEnv), "`URL` to which prompts, alarms and the end are posted as JSON; or $"+notifyEnv+", which no list of processes shows")
 	f.Lookup("notify").DefValue = "" // it may hold a secret
+	f.StringVar(&o.copies, "copies", "", "`FOLDER`, such as of a stick, in which an export of each batch is kept")
 	f.BoolVar(&o.byHand, "by-hand", false, "practice: nobody answers in the simulated cabinet but you, and nothing starts by itself")
 	f.StringArrayVar(&o.faults, "fault", nil, "with --by-hand: `KIND@TIME[+DURATION][=VALUE]` that goes wrong in each batch, such as core-open@1h10m+20m; repeat it for more")
 	f.Float64Var(&o.pace, "pace", defaultPace, "simulated seconds per second, 1 to 10000")
@@ -290,6 +292,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	numbers := metrics.New(l.Snapshot, version())
 	l.Observe(numbers.ObserveStep)
+	shelf := own.In(dir, catalog.Names)
 	plans := &planner{cabinet: cab, file: filepath.Join(dir, outlookFile), log: log}
 	known := &facts{records: records, place: place, now: time.Now, latest: l.Snapshot, show: l.Weighed}
 	if resume != nil {
@@ -297,14 +300,17 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	gate := web.NewGate(web.New(web.Config{
 		Loop: l, Metrics: numbers.Handler(), Token: token, Hosts: names,
-		FindProduct:  findShipped,
+		FindProduct:  findKept(shelf),
 		ParseProduct: profile.Parse,
 		ProductNames: catalog.Names,
+		Own:          webShelf{shelf},
+		Check:        judge(cab, place),
 		Note:         notes(records.AddNote, time.Now),
 		Keep:         known.keep,
 		Archive:      newLedger(dir, world),
 		Outlook:      plans.Of,
 		Rehearse:     plans.Preview(l.Snapshot),
+		Effect:       plans.Effect,
 	}), log)
 	numbers.ShowReaders(func() metrics.Readers { return metrics.Readers(gate.Crowd()) })
 	if world == record.Simulated {
@@ -336,6 +342,14 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	go func() { ended <- l.Run(loopCtx) }()
 	go plans.Run(loopCtx, l.Snapshot)
+	if o.copies != "" {
+		copied := make(chan struct{})
+		go func() {
+			defer close(copied)
+			keepCopies(loopCtx, records.File(), o.copies, l.Snapshot, log)
+		}()
+		defer func() { cancel(); <-copied }()
+	}
 	if notices != nil {
 		go notices.Run(loopCtx, l.Snapshot)
 	}
@@ -432,11 +446,6 @@ func unfinished(ctx context.Context, records *record.Recorder, world record.Worl
 	log.Warn("unfinished batch goes on", "batch", u.Batch.ID, "unseen", u.Unseen.Round(time.Second).String(), "known", u.Away != controller.AwayUnknown,
 		"last_step", u.LastWall.Format(time.RFC3339), "clock_synchronised_then", u.Left.Synced, "clock_synchronised_now", now.Synced)
 	return &loop.Resume{Product: u.Product, State: u.State, Recovery: u}, "", nil
-}
-
-func findShipped(name string) (*profile.Product, []byte, error) {
-	entry, err := catalog.Find(name)
-	return entry.Value, entry.Data, err
 }
 
 func startDemonstration(ctx context.Context, l *loop.Loop, p catalog.Entry, log *slog.Logger) {

@@ -8,6 +8,7 @@ import (
 
 	"fumarium/profile"
 	"fumarium/profile/lint"
+	"fumarium/profile/portion"
 	"fumarium/profile/quantity"
 	"fumarium/profile/sheet"
 	"fumarium/profile/source"
@@ -54,8 +55,8 @@ Exit status: 0 within the limits, 1 not, 2 usage, 3 a file could not be read.`,
 				if o.Meat, err = quantity.ParseMass(meat); err != nil {
 					return usage("--meat %s: %w", meat, err)
 				}
-				if !(o.Meat >= leastMeat && o.Meat <= mostMeat) {
-					return usage("--meat %s is outside %v to %v", meat, leastMeat, mostMeat)
+				if !(o.Meat >= portion.Least && o.Meat <= portion.Most) {
+					return usage("--meat %s is outside %v to %v", meat, portion.Least, portion.Most)
 				}
 			}
 			if taken != "" {
@@ -80,12 +81,6 @@ Exit status: 0 within the limits, 1 not, 2 usage, 3 a file could not be read.`,
 	c.Flags().BoolVar(&asJSON, "json", false, "print the sheet as JSON")
 	return c
 }
-
-// The meat that a make sheet is printed for; common practice, no source.
-const (
-	leastMeat quantity.Kilograms = 0.1
-	mostMeat  quantity.Kilograms = 500
-)
 
 func runSheet(product string, o sheet.Options, place profile.Jurisdiction, asJSON bool, w io.Writer) error {
 	p, err := findProduct(product)

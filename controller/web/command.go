@@ -37,13 +37,22 @@ func (s *server) permitted(r *http.Request) *problem {
 	return nil
 }
 
-// order reads the body of a request that is permitted.
-func order(w http.ResponseWriter, r *http.Request) (*Order, *problem) {
+// bodyOf is the body of a request that is permitted.
+func bodyOf(w http.ResponseWriter, r *http.Request) ([]byte, *problem) {
 	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxBody))
 	if tooLarge := (*http.MaxBytesError)(nil); errors.As(err, &tooLarge) {
 		return nil, refuse(http.StatusRequestEntityTooLarge, "the body is larger than %d bytes; a product file is a few thousand", maxBody)
 	} else if err != nil {
 		return nil, refuse(http.StatusBadRequest, "the body could not be read: %v; send it again", err)
+	}
+	return body, nil
+}
+
+// order reads the body of a request that is permitted.
+func order(w http.ResponseWriter, r *http.Request) (*Order, *problem) {
+	body, p := bodyOf(w, r)
+	if p != nil {
+		return nil, p
 	}
 	o, err := readOrder(body)
 	if err != nil {

@@ -14,6 +14,7 @@ import (
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/portion"
 	"fumarium/profile/quantity"
 )
 
@@ -24,6 +25,7 @@ type Order struct {
 	File        string `json:"file,omitempty"`
 	ProductYAML string `json:"product_yaml,omitempty"`
 	StuffedAt   string `json:"stuffed_at,omitempty"`
+	Meat        string `json:"meat,omitempty"`
 	Reason      string `json:"reason,omitempty"`
 	Alarm       string `json:"alarm,omitempty"`
 	For         string `json:"for,omitempty"`
@@ -37,6 +39,11 @@ type Order struct {
 	Lot         string `json:"lot,omitempty"`
 	Pack        string `json:"pack,omitempty"`
 	Form        string `json:"form,omitempty"`
+	Stage       string `json:"stage,omitempty"`
+	Chamber     string `json:"chamber,omitempty"`
+	Core        string `json:"core,omitempty"`
+	Time        string `json:"time,omitempty"`
+	Smoke       string `json:"smoke,omitempty"`
 }
 
 // A field is one key of an order, with what it is part of; those of a note and of facts are
@@ -51,20 +58,27 @@ type field struct {
 func (o *Order) fields() []field {
 	return []field{
 		{"product", &o.Product, controller.WithProduct}, {"file", &o.File, controller.WithProduct},
-		{"product_yaml", &o.ProductYAML, controller.WithProduct}, {"stuffed_at", &o.StuffedAt, controller.WithProduct},
-		{"reason", &o.Reason, controller.WithProduct}, {"alarm", &o.Alarm, controller.WithAlarm},
+		{"product_yaml", &o.ProductYAML, controller.WithProduct}, {"stuffed_at", &o.StuffedAt, controller.WithProduct}, {"meat", &o.Meat, controller.WithProduct},
+		{"reason", &o.Reason, controller.WithProduct | controller.WithReason}, {"alarm", &o.Alarm, controller.WithAlarm},
 		{"for", &o.For, controller.WithDuration}, {"question", &o.Question, controller.WithQuestion},
 		{"probe", &o.Probe, controller.WithProbe}, {"batch", &o.Batch, 0}, {"text", &o.Text, 0}, {"mark", &o.Mark, 0},
 		{"what", &o.What, 0}, {"mass", &o.Mass, 0}, {"lot", &o.Lot, 0}, {"pack", &o.Pack, 0}, {"form", &o.Form, 0},
+		{"stage", &o.Stage, controller.WithStage}, {"chamber", &o.Chamber, controller.WithBend}, {"core", &o.Core, controller.WithBend},
+		{"time", &o.Time, controller.WithBend}, {"smoke", &o.Smoke, controller.WithBend},
 	}
 }
 
-// readOrder reads a flat object of strings. It is stricter than encoding/json,
-// which takes the last of two equal keys, any case of a key, and trailing text.
+// readOrder reads a flat object of strings.
 func readOrder(body []byte) (*Order, error) {
 	o := &Order{}
-	left, names := map[string]*string{"command": &o.Command}, []string{"command"}
-	for _, f := range o.fields() {
+	return o, readStrings(body, "a command", `{"command": "hold"}`, append([]field{{"command", &o.Command, 0}}, o.fields()...))
+}
+
+// readStrings reads a flat object of strings. It is stricter than encoding/json,
+// which takes the last of two equal keys, any case of a key, and trailing text.
+func readStrings(body []byte, what, example string, fields []field) error {
+	left, names := map[string]*string{}, []string{}
+	for _, f := range fields {
 		left[f.name] = f.value
 		names = append(names, f.name)
 	}
@@ -72,34 +86,34 @@ func readOrder(body []byte) (*Order, error) {
 	d := json.NewDecoder(bytes.NewReader(body))
 	token, err := d.Token()
 	if err != nil || token != json.Delim('{') {
-		return nil, errors.New(`the body is no JSON object; send for example {"command": "hold"}`)
+		return fmt.Errorf("the body is no JSON object; send for example %s", example)
 	}
 	for d.More() {
 		key, err := d.Token()
 		if err != nil {
-			return nil, fmt.Errorf("the body is no JSON: %w; correct it", err)
+			return fmt.Errorf("the body is no JSON: %w; correct it", err)
 		}
 		name, _ := key.(string)
 		value, ok := left[name]
 		if !ok {
-			return nil, fmt.Errorf("field %q is unknown or given twice; a command has %s and %s, each once", name, strings.Join(names[:last], ", "), names[last])
+			return fmt.Errorf("field %q is unknown or given twice; %s has %s and %s, each once", name, what, strings.Join(names[:last], ", "), names[last])
 		}
 		said, err := d.Token()
 		if err != nil {
-			return nil, fmt.Errorf("the body is no JSON: %w; correct it", err)
+			return fmt.Errorf("the body is no JSON: %w; correct it", err)
 		}
 		if *value, ok = said.(string); !ok {
-			return nil, fmt.Errorf("field %q is no text; put it in quotes", name)
+			return fmt.Errorf("field %q is no text; put it in quotes", name)
 		}
 		delete(left, name)
 	}
 	if _, err := d.Token(); err != nil {
-		return nil, fmt.Errorf("the body ends too early: %w; send it whole", err)
+		return fmt.Errorf("the body ends too early: %w; send it whole", err)
 	}
 	if _, err := d.Token(); !errors.Is(err, io.EOF) {
-		return nil, errors.New("something follows the JSON object; send one command at a time")
+		return errors.New("something follows the JSON object; send one thing at a time")
 	}
-	return o, nil
+	return nil
 }
 
 // request turns an order into what the loop takes.
@@ -123,7 +137,7 @@ func (s *server) request(o *Order) (snapshot.Request, *problem) {
 	}{
 		{controller.WithProduct, s.product}, {controller.WithProduct, s.rest},
 		{controller.WithAlarm, alarm}, {controller.WithDuration, duration}, {controller.WithQuestion, question},
-		{controller.WithProbe, s.probe},
+		{controller.WithProbe, s.probe}, {controller.WithStage, stage}, {controller.WithBend, bend}, {controller.WithReason, reason},
 	} {
 		if kind.Takes()&part.of == 0 {
 			continue
@@ -225,6 +239,22 @@ func (s *server) product(o *Order, r *snapshot.Request) *problem {
 	if r.Product == nil {
 		return refuse(http.StatusUnprocessableEntity, "there is no product %q; take a name from /api/products", o.Product)
 	}
+	if o.Meat != "" {
+		return forMeat(o.Meat, r)
+	}
+	return nil
+}
+
+// forMeat makes the product one for the meat in hand. Its file is then the one that is
+// recorded: it says what was weighed.
+func forMeat(text string, r *snapshot.Request) *problem {
+	meat, err := portion.ParseMeat(text)
+	if err != nil {
+		return refuse(http.StatusUnprocessableEntity, "meat %q: %v; write it like 4.2 kg or 11 lb 4 oz", text, err)
+	}
+	if r.Product, r.ProductFile, err = portion.File(r.ProductName, r.ProductFile, meat); err != nil {
+		return refuse(http.StatusUnprocessableEntity, "%v", err)
+	}
 	return nil
 }
 
@@ -235,25 +265,27 @@ func (s *server) parse(file string, data []byte) (*profile.Product, error) {
 	return s.ParseProduct(file, data)
 }
 
-// rest works out how long the product has rested, and says what is missing in
-// more words than the controller has.
-func (s *server) rest(o *Order, r *snapshot.Request) *problem {
-	need, why := r.Product.Rest()
+// because puts the reason that was given, if any, into the request.
+func (o *Order) because(r *snapshot.Request) *problem {
 	r.Reason = strings.TrimSpace(o.Reason)
 	r.Command.Excused = r.Reason != ""
 	if len(r.Reason) > maxReason {
 		return refuse(http.StatusUnprocessableEntity, "the reason has more than %d bytes; shorten it", maxReason)
 	}
-	if o.StuffedAt != "" {
-		at, err := time.Parse(time.RFC3339, o.StuffedAt)
-		if err != nil {
-			return refuse(http.StatusUnprocessableEntity, "stuffed_at %q is no RFC 3339 time; write it like 2026-11-25T18:30:00+01:00", o.StuffedAt)
-		}
-		if r.Command.Rested = s.Now().Sub(at); r.Command.Rested < 0 {
-			return refuse(http.StatusUnprocessableEntity, "stuffed_at %s lies ahead; check the date and the zone", o.StuffedAt)
-		}
+	return nil
+}
+
+// rest works out how long the product has rested, and says what is missing in
+// more words than the controller has.
+func (s *server) rest(o *Order, r *snapshot.Request) *problem {
+	need, why := r.Product.Rest()
+	p := o.because(r)
+	if p != nil {
+		return p
 	}
-	var p *problem
+	if r.Command.Rested, p = s.rested(o); p != nil {
+		return p
+	}
 	switch {
 	case r.Command.Rested >= need || r.Command.Excused:
 		return nil
@@ -266,4 +298,20 @@ func (s *server) rest(o *Order, r *snapshot.Request) *problem {
 	}
 	p.Excusable = true
 	return p
+}
+
+// rested is how long ago the product was stuffed or cured; 0 where nobody says it.
+func (s *server) rested(o *Order) (time.Duration, *problem) {
+	if o.StuffedAt == "" {
+		return 0, nil
+	}
+	at, err := time.Parse(time.RFC3339, o.StuffedAt)
+	if err != nil {
+		return 0, refuse(http.StatusUnprocessableEntity, "stuffed_at %q is no RFC 3339 time; write it like 2026-11-25T18:30:00+01:00", o.StuffedAt)
+	}
+	rested := s.Now().Sub(at)
+	if rested < 0 {
+		return 0, refuse(http.StatusUnprocessableEntity, "stuffed_at %s lies ahead; check the date and the zone", o.StuffedAt)
+	}
+	return rested, nil
 }
