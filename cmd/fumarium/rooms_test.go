@@ -54,8 +54,9 @@ var pureRooms = map[string][]string{
 	"controller/caution":            {},
 	"controller/duty":               {},
 	"controller/trip":               {},
+	"controller/tune":               {"profile/quantity"},
 	"profile/proof":                 {"profile", "profile/chilling", "profile/ferment", "profile/fish", "profile/formula", "profile/lethality", "profile/quantity"},
-	"controller": {"profile/proof", "controller/cabinet", "controller/duty", "controller/pid", "controller/trip", "profile",
+	"controller": {"profile/proof", "controller/cabinet", "controller/duty", "controller/pid", "controller/trip", "controller/tune", "profile",
 		"profile/lethality", "profile/quantity", "sensors", "sensors/psychrometer"},
 	"controller/chart": {"profile/quantity"}, // it knows no batch, but in which units people read
 	// The cabinet cut open, as its file and the product's have it.
