@@ -212,7 +212,7 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 	if result.Weighed != nil {
 		made = result.Weighed.Product
 	}
-	rules := state.Rules(made)
+	rules := state.Rules(p).MadeAs(made)
 	result.Verdict = state.Verdict(&rules, !state.Batch.Active())
 	result.Weighed.Amend(&result.Verdict)
 	return p, c, result, err
