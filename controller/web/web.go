@@ -16,7 +16,6 @@ import (
 	"embed"
 	"encoding/json"
 	"fmt"
-	"html/template"
 	"net"
 	"net/http"
 	"net/netip"
@@ -27,6 +26,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/caution"
+	"fumarium/controller/layout"
 	"fumarium/controller/outlook"
 	"fumarium/controller/snapshot"
 	"fumarium/profile"
@@ -53,7 +53,10 @@ const (
 //go:embed assets openapi.yaml
 var files embed.FS
 
-var page = template.Must(template.ParseFS(files, "assets/page.html"))
+//go:embed assets/page.html
+var pageText string
+
+var page = layout.Must(layout.Parse("page", pageText, nil))
 
 // Loop is what the handlers know of the control loop.
 type Loop interface {
