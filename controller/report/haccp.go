@@ -3,12 +3,12 @@ package report
 import (
 	_ "embed"
 	"encoding/csv"
-	"html/template"
 	"io"
 	"strings"
 	"time"
 
 	"fumarium/controller/caution"
+	"fumarium/controller/layout"
 	"fumarium/profile/proof"
 )
 
@@ -135,9 +135,9 @@ func (l *Log) CSV(w io.Writer) error {
 //go:embed haccp.html
 var logPage string
 
-var logLayout = template.Must(template.New("haccp").Funcs(template.FuncMap{
+var logLayout = layout.Must(layout.Parse("haccp", logPage, map[string]any{
 	"plain": plain, "class": func(answer string) string { return strings.ReplaceAll(answer, " ", "-") }, "day": func(t time.Time) string { return t.Format("2 January 2006") },
-}).Parse(logPage))
+}))
 
 // HTML writes the log as one page that needs nothing else, to be printed across.
 func (l *Log) HTML(w io.Writer) error {
