@@ -28,6 +28,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/loop"
 	"fumarium/controller/metrics"
+	"fumarium/controller/outlook"
 	"fumarium/controller/record"
 	"fumarium/controller/relay"
 	"fumarium/controller/snapshot"
@@ -291,6 +292,13 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	numbers := metrics.New(l.Snapshot, version())
 	l.Observe(numbers.ObserveStep)
 	plans := &planner{cabinet: cab, file: filepath.Join(dir, outlookFile), log: log}
+	foretells := &forecaster{plans: plans, note: forecastNote(records), log: log}
+	numbers.ShowForecast(func() *outlook.Forecast {
+		if s := l.Snapshot(); s != nil {
+			return foretells.Of(s.BatchID)
+		}
+		return nil
+	})
 	gate := web.NewGate(web.New(web.Config{
 		Loop: l, Metrics: numbers.Handler(), Token: token, Hosts: names,
 		FindProduct:  findShipped,
@@ -299,6 +307,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Note:         notes(records.AddNote, time.Now),
 		Archive:      newLedger(dir, world),
 		Outlook:      plans.Of,
+		Forecast:     foretells.Of,
 		Rehearse:     plans.Preview(l.Snapshot),
 	}), log)
 	numbers.ShowReaders(func() metrics.Readers { return metrics.Readers(gate.Crowd()) })
@@ -331,6 +340,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	go func() { ended <- l.Run(loopCtx) }()
 	go plans.Run(loopCtx, l.Snapshot)
+	go foretells.Run(loopCtx, l.Snapshot)
 	if notices != nil {
 		go notices.Run(loopCtx, l.Snapshot)
 	}
