@@ -148,11 +148,11 @@ type SmokeResult struct {
 
 // LegResult is one leg of the cooling.
 type LegResult struct {
-	FromCelsius  float64 `json:"from_celsius"`
-	ToCelsius    float64 `json:"to_celsius"`
-	Seconds      float64 `json:"seconds"`
-	LimitSeconds float64 `json:"limit_seconds"`
-	Pass         bool    `json:"pass"`
+	FromCelsius  *float64 `json:"from_celsius"` // null is the end of the cook
+	ToCelsius    float64  `json:"to_celsius"`
+	Seconds      float64  `json:"seconds"`
+	LimitSeconds float64  `json:"limit_seconds"`
+	Pass         bool     `json:"pass"`
 }
 
 // AlarmResult is one alarm as it came up.

@@ -64,7 +64,7 @@ var unknowns = []unknown{
 		s.OffCentre = min(1, s.OffCentre+quantity.Ratio(0.3*max(z, 0)/furthest))
 	}},
 	{"cracks of the cabinet", "a tenth, a gasket", "twice", func(s *Setup, z float64) {
-		s.rebuild(func(b *cabinet.Rehearsal) { b.Leak *= quantity.CubicMetersPerSecond(between(z, 0.1, 2)) })
+		s.rebuild(func(b *cabinet.Rehearsal) { b.Leak *= quantity.SquareMeters(between(z, 0.1, 2)) })
 	}},
 	// A fan moves what its label says only against no resistance.
 	{"what the fan moves", "0.6 times", "1.3 times", func(s *Setup, z float64) {

@@ -15,6 +15,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/profile"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
 	"fumarium/sensors/channel"
@@ -54,6 +55,7 @@ type Setup struct {
 	Seed       uint64
 	Answer     time.Duration        // how long the person takes for everything; when zero the seed draws it each time
 	Pressure   float64              // Pa; that of the cabinet's altitude when zero
+	Humidity   quantity.Ratio       // of the room's air; the plant's own default when zero
 	Faults     []fault.Fault        // times count from the first step
 	Past       *Past                // what the batch has been through already; may be nil
 	Operator   Operator             // someone else at the cabinet; may be nil
@@ -105,18 +107,6 @@ type World struct {
 	order controller.Command
 
 	strides bool // may be made
-}
-
-// probe is a sensor in its sheath, a first-order lag, and its front end with an error
-// that the cabinet file's calibration undoes, noise and a resolution. Behind it is the
-// channel that the cabinet's probe has, too.
-type probe struct {
-	keep     float64 // share of the old value kept over one Step
-	keepLong float64 // and over a Stride
-	value    float64
-	warm     bool // value holds a temperature
-	settings channel.Settings
-	memory   channel.Memory
 }
 
 // NewWorld builds the world of a setup. Errors say which number is wrong.
@@ -175,7 +165,7 @@ func NewWorld(s Setup) (*World, error) {
 				Shape: shape, Mix: s.Product.Formula.Composition(), Mass: load,
 				Start: start, FilmFactor: s.FilmFactor, Flesh: Flesh(s.Product), Doubt: s.Doubt,
 			},
-			Ambient: ambient, PressurePascal: pressure, Wick: s.Cabinet.Wick,
+			Ambient: ambient, AmbientHumidity: s.Humidity, PressurePascal: pressure, Wick: s.Cabinet.Wick,
 		})
 		if err != nil {
 			return nil, fmt.Errorf("sim: %w", err)
@@ -192,7 +182,7 @@ func NewWorld(s Setup) (*World, error) {
 	}
 	w.random = rand.New(&w.source)
 	for _, fitted := range s.Cabinet.Probes {
-		pr := probe{settings: s.Cabinet.Channel(&fitted)}
+		pr := probe{settings: s.Cabinet.Channel(&fitted), i2c: fitted.OnI2C()}
 		if fitted.Sheath > 0 {
 			pr.keep = math.Exp(-Step.Seconds() / fitted.Sheath.Seconds())
 			pr.keepLong = math.Exp(-Stride.Seconds() / fitted.Sheath.Seconds())
@@ -244,7 +234,7 @@ func (w *World) Copy() *World {
 // Order gives a command that the next step of Run takes.
 func (w *World) Order(c controller.Command) {
 	if c.Kind == controller.Start {
-		c.Where, c.CoreError = w.setup.Product.Where(w.setup.Where), w.setup.Cabinet.CoreError()
+		c.Edition, c.Where, c.CoreError = proof.Current, w.setup.Product.Where(w.setup.Where), w.setup.Cabinet.CoreError()
 		if w.setup.Examine { // else every probe is taken for right
 			c.Unshown = w.setup.Cabinet.Undated()
 		}
@@ -333,21 +323,6 @@ func (w *World) Feel(elapsed time.Duration) (in controller.Inputs) {
 	return in
 }
 
-// feel is what the front end of a probe reads.
-func (w *World) feel(pr *probe) sensors.Reading {
-	v := pr.settings.Calibration.Undo(quantity.Celsius(pr.value + w.noise*w.random.NormFloat64()))
-	return sensors.At(quantity.Celsius(nearest(float64(v)*w.perKelvin) / w.perKelvin))
-}
-
-// nearest is math.Round, which is no instruction of the processor's; Trunc is.
-func nearest(x float64) float64 {
-	t := math.Trunc(x)
-	if math.Abs(x-t) >= 0.5 {
-		t += math.Copysign(1, x)
-	}
-	return t
-}
-
 // sample reads every front end.
 func (w *World) sample(in *controller.Inputs, elapsed time.Duration) {
 	in.Elapsed = elapsed
@@ -381,6 +356,7 @@ func (w *World) sample(in *controller.Inputs, elapsed time.Duration) {
 	}
 	if w.inject != nil {
 		w.inject.Readings(w.now, in)
+		w.apart(in)
 		in.PowerLost, w.away = w.away, false
 	}
 }

@@ -16,7 +16,6 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/chart"
 	"fumarium/profile"
-	"fumarium/profile/catalog"
 	"fumarium/profile/lethality"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
@@ -245,7 +244,7 @@ type checked struct {
 // found is what check says of the product in that cabinet: no batch is started with an
 // error, and advice wants a reason. A rehearsal heats nothing, and runs with either.
 func (o rehearseOptions) found(product string, setup sim.Setup) (source.Findings, error) {
-	item, err := find(product, catalog.Find, profile.Parse)
+	item, err := find(product, keptHere, profile.Parse)
 	if err != nil {
 		return nil, err
 	}
@@ -403,8 +402,11 @@ func printSafety(w io.Writer, r *sim.Result) {
 	if c := r.Chill; c.Pass != nil {
 		var legs []string
 		for _, leg := range c.Legs {
-			legs = append(legs, fmt.Sprintf("%s to %s °C in %s of %s", quantity.Fixed(leg.FromCelsius, 1), quantity.Fixed(leg.ToCelsius, 1),
+			legs = append(legs, fmt.Sprintf("%s to %s °C in %s of %s", leg.Begins(), quantity.Fixed(leg.ToCelsius, 1),
 				quantity.FormatDuration(seconds(leg.Seconds)), quantity.FormatDuration(seconds(leg.LimitSeconds))))
+		}
+		if len(legs) == 0 {
+			legs = []string{r.Verdict[proof.Chilled].Why}
 		}
 		fmt.Fprintf(w, "chilling      %s: %s (%s)\n", strings.Join(legs, ", "), verdict(proof.Chilled), c.Rule)
 	}

@@ -189,6 +189,16 @@ func newLoad(l Load) (load, error) {
 	return p, nil
 }
 
+// blocks is the share of a section in m² that the pieces take, hung side by side.
+func (p *load) blocks(section float64) float64 {
+	tall := float64(p.height)
+	if p.form == profile.Sphere {
+		tall = float64(p.diameter)
+	}
+	volume := p.area * float64(p.diameter) / 2 / (p.form.Exponent() + 1)
+	return min(volume/(tall*section), mostBlocked)
+}
+
 // temperature of node i, the surface included.
 func (p *load) temperature(i int) float64 {
 	if i == nodes-1 {
