@@ -391,6 +391,11 @@ func (w *World) Drive(out controller.Outputs) {
 func (w *World) Answer(s *controller.State) controller.Command {
 	w.Hands(s)
 	if w.remembers() {
+		if w.setup.Operator != nil && s.CurrentStage(w.setup.Product) != nil {
+			if order, taken := w.setup.Operator.Order(w.now, s); taken && order.Kind != controller.NoCommand {
+				return order
+			}
+		}
 		return w.recall(s)
 	}
 	manner := fault.Person{}

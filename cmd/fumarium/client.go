@@ -32,7 +32,7 @@ type client struct {
 }
 
 func clientCommands() []*cobra.Command {
-	return []*cobra.Command{
+	return append(bendCommands(), []*cobra.Command{
 		statusCommand(),
 		startCommand(),
 		confirmCommand(),
@@ -53,7 +53,7 @@ func clientCommands() []*cobra.Command {
 		mendedCommand(),
 		shelveCommand(),
 		iceCommand(),
-	}
+	}...)
 }
 
 func (c *client) flags(cmd *cobra.Command) *cobra.Command {

@@ -52,6 +52,7 @@ type followed struct {
 	library *forecast.Library
 	drawn   int               // rehearsals so far
 	past    *sim.Past         // that they went through; nil is none
+	turns   []sim.Turn        // changes of its stages that they made
 	doors   []sim.Interval    // that were seen open
 	opened  time.Duration     // since when it stands open
 	open    bool              // it does
@@ -174,19 +175,21 @@ func (f *forecaster) watchDoor(s *snapshot.Snapshot) {
 // renew begins a library anew when the batch has been through what the old one has not.
 func (f *forecaster) renew(s *snapshot.Snapshot) {
 	past := forecast.PastOf(&s.History, s.BatchElapsed(), f.now.doors)
-	had := 0
+	turns := turnsOf(s)
+	had := len(f.now.turns)
 	if f.now.past != nil {
-		had = len(f.now.past.Held) + len(f.now.past.Door)
+		had += len(f.now.past.Held) + len(f.now.past.Door)
 	}
-	if len(past.Held)+len(past.Door) == had {
+	if len(past.Held)+len(past.Door)+len(turns) == had {
 		return
 	}
-	f.now.past, f.now.drawn, f.now.library = past, 0, &forecast.Library{Product: s.Product}
+	f.now.turns, f.now.past, f.now.drawn, f.now.library = turns, past, 0, &forecast.Library{Product: s.Product}
 }
 
 // draw rehearses one member.
 func (f *forecaster) draw(ctx context.Context, s *snapshot.Snapshot) {
 	setup := f.plans.setup(s.Product, s)
+	setup = turned(setup, f.now.turns)
 	setup.Past = f.now.past
 	if f.now.core != nil {
 		setup.Start = f.now.core
@@ -218,7 +221,7 @@ func (f *forecaster) foretell(s *snapshot.Snapshot) {
 	if n := f.now.drawn; n < forecastRuns && len(f.now.library.Members) < forecast.Fewest {
 		why := fmt.Sprintf("being rehearsed, %d of %d", n, forecastRuns)
 		if f.now.past != nil {
-			why = "it was held or open, and is being rehearsed anew, " + fmt.Sprintf("%d of %d", n, forecastRuns)
+			why = "it was held, open or changed, and is being rehearsed anew, " + fmt.Sprintf("%d of %d", n, forecastRuns)
 		}
 		f.say(s, why)
 		return
