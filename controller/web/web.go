@@ -93,6 +93,8 @@ type Config struct {
 	Archive Archive
 	// Outlook is what rehearsals say of a batch, or why they say nothing. It must not wait.
 	Outlook func(batch string) (course *outlook.Course, missing string)
+	// Forecast is the latest of a batch; nil where there is none. It must not wait.
+	Forecast func(batch string) *outlook.Forecast
 	// Rehearse makes the course of a product before it is started.
 	Rehearse func(context.Context, *profile.Product) (*outlook.Course, error)
 	// Effect rehearses the rest of the batch under way with a change of its stage, and without.
