@@ -312,7 +312,7 @@ func TestDescribedCommandsExist(t *testing.T) {
 		have = append(have, k.String())
 	}
 	described := ours(t).Components.Schemas["Command"].Value.Properties["command"].Value.Enum
-	assert.ElementsMatch(t, append(have, web.Note, web.Weigh, web.Declare, web.Rate, web.Repeat), described)
+	assert.ElementsMatch(t, append(have, web.Note, web.Weigh, web.Declare, web.Rate, web.Repeat, web.Decide), described)
 	for _, c := range described {
 		w := ask(handler(accepting(cooking())), http.MethodPost, "/api/commands", fmt.Sprintf(`{"command":%q}`, c))
 		assert.NotContains(t, w.Body.String(), "does not exist")
