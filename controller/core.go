@@ -33,8 +33,9 @@ type coreMemory struct {
 	probes     [cabinet.MaxCoreProbes]coreProbe `record:"core"`
 	highest    quantity.Celsius                 `record:"cores.highest_celsius"` // that the chamber was, since the batch began
 	hasHighest bool                             `record:"cores.highest_known"`
-	moved      time.Duration                    `record:"cores.moved"` // when a probe was last free to be moved
-	hung       time.Duration                    `record:"cores.hung"`  // when the first hand step last waited
+	moved      time.Duration                    `record:"cores.moved"`         // when a probe was last free to be moved
+	hung       time.Duration                    `record:"cores.hung"`          // when the first hand step last waited
+	without    uint8                            `record:"cores.left_out_mask"` // probes that a person has left out
 }
 
 // coreProbe is one probe in the meat, or not in it.
@@ -267,6 +268,7 @@ func (c *coreMemory) leaveOut(in *Inputs, silent time.Duration) Refusal {
 	for i := range c.probes {
 		if p := &c.probes[i]; p.inUse && p.silent >= silent && in.Core[i].Status() != sensors.Good {
 			*p = coreProbe{silent: p.silent, out: p.out, leftAt: p.leftAt}
+			c.without |= 1 << i
 		}
 	}
 	return 0

@@ -117,7 +117,7 @@ func (t *step) holds(c *profile.Condition, i int) (EndedBy, bool) {
 	case profile.CoreAtLeast, profile.CoreAtMost:
 		return EndedByCore, s.coreMeeting && coreHolds(s, c) && t.in.Elapsed-s.CoreMetSince >= Dwell && t.safeToo(c)
 	case profile.LethalityAtLeast:
-		log10, known := s.log10(t.m.criterion)
+		log10, known := s.log10(t.m.rules.Criterion())
 		return EndedByLethality, known && quantity.Finite(log10) && log10 >= c.Lethality
 	case profile.Confirmed:
 		return EndedByPerson, s.met&(1<<i) != 0

@@ -34,16 +34,16 @@ type Order struct {
 	Batch       string `json:"batch,omitempty"`
 	Text        string `json:"text,omitempty"`
 	Mark        string `json:"mark,omitempty"`
-	Stage       string `json:"stage,omitempty"`
-	Chamber     string `json:"chamber,omitempty"`
-	Core        string `json:"core,omitempty"`
-	Time        string `json:"time,omitempty"`
-	Smoke       string `json:"smoke,omitempty"`
 	What        string `json:"what,omitempty"`
 	Mass        string `json:"mass,omitempty"`
 	Lot         string `json:"lot,omitempty"`
 	Pack        string `json:"pack,omitempty"`
 	Form        string `json:"form,omitempty"`
+	Stage       string `json:"stage,omitempty"`
+	Chamber     string `json:"chamber,omitempty"`
+	Core        string `json:"core,omitempty"`
+	Time        string `json:"time,omitempty"`
+	Smoke       string `json:"smoke,omitempty"`
 }
 
 // A field is one key of an order, with what it is part of; those of a note and of facts are
@@ -62,9 +62,9 @@ func (o *Order) fields() []field {
 		{"reason", &o.Reason, controller.WithProduct | controller.WithReason}, {"alarm", &o.Alarm, controller.WithAlarm},
 		{"for", &o.For, controller.WithDuration}, {"question", &o.Question, controller.WithQuestion},
 		{"probe", &o.Probe, controller.WithProbe}, {"batch", &o.Batch, 0}, {"text", &o.Text, 0}, {"mark", &o.Mark, 0},
+		{"what", &o.What, 0}, {"mass", &o.Mass, 0}, {"lot", &o.Lot, 0}, {"pack", &o.Pack, 0}, {"form", &o.Form, 0},
 		{"stage", &o.Stage, controller.WithStage}, {"chamber", &o.Chamber, controller.WithBend}, {"core", &o.Core, controller.WithBend},
 		{"time", &o.Time, controller.WithBend}, {"smoke", &o.Smoke, controller.WithBend},
-		{"what", &o.What, 0}, {"mass", &o.Mass, 0}, {"lot", &o.Lot, 0}, {"pack", &o.Pack, 0}, {"form", &o.Form, 0},
 	}
 }
 
@@ -279,10 +279,10 @@ func (o *Order) because(r *snapshot.Request) *problem {
 // more words than the controller has.
 func (s *server) rest(o *Order, r *snapshot.Request) *problem {
 	need, why := r.Product.Rest()
-	if p := o.because(r); p != nil {
+	p := o.because(r)
+	if p != nil {
 		return p
 	}
-	var p *problem
 	if r.Command.Rested, p = s.rested(o); p != nil {
 		return p
 	}
