@@ -147,7 +147,10 @@ func New(c Config) http.Handler {
 	s.routes = []route{
 		{http.MethodGet, "/", s.page},
 		{http.MethodGet, "/page.css", asset("assets/page.css", "text/css; charset=utf-8")},
-		{http.MethodGet, "/page.js", script()},
+		{http.MethodGet, "/page.js", script(parts)},
+		{http.MethodGet, "/batches", asset("assets/batches.html", "text/html; charset=utf-8")},
+		{http.MethodGet, "/batches/{batch}", asset("assets/batches.html", "text/html; charset=utf-8")},
+		{http.MethodGet, "/batches.js", script(pastParts)},
 		{http.MethodGet, "/icon.svg", s.icon},
 		{http.MethodGet, "/chart.svg", s.chart},
 		{http.MethodGet, "/display.png", s.display},
