@@ -20,12 +20,33 @@ type Accepted struct {
 
 // permitted says what forbids a request that changes something or costs much, whatever is in it.
 func (s *server) permitted(r *http.Request) *problem {
-	if err := s.origin.Check(r); err != nil {
-		return refuse(http.StatusForbidden, "the request comes from another site's page; open this daemon's own page and do it there")
+	if p := s.foreign(r); p != nil {
+		return p
 	}
 	if p := s.authorized(r); p != nil {
 		return p
 	}
+	return plainJSON(r)
+}
+
+// fromOurPage says what forbids a request that nobody has to be known for.
+func (s *server) fromOurPage(r *http.Request) *problem {
+	if p := s.foreign(r); p != nil {
+		return p
+	}
+	return plainJSON(r)
+}
+
+// foreign refuses what a page of another site sends, whatever cookie goes with it.
+func (s *server) foreign(r *http.Request) *problem {
+	if err := s.origin.Check(r); err != nil {
+		return refuse(http.StatusForbidden, "the request comes from another site's page; open this daemon's own page and do it there")
+	}
+	return nil
+}
+
+// plainJSON refuses what a form can send.
+func plainJSON(r *http.Request) *problem {
 	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
 		return refuse(http.StatusUnsupportedMediaType, "a command is JSON; send it with \"Content-Type: application/json\"")
 	}
@@ -78,7 +99,7 @@ func (s *server) command(w http.ResponseWriter, r *http.Request) *problem {
 	if p != nil {
 		return p
 	}
-	request.Who = "operator"
+	request.Who = s.who(r)
 	ctx, cancel := context.WithTimeout(r.Context(), maxWait)
 	defer cancel()
 	reply, err := s.Loop.Do(ctx, request)

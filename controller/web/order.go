@@ -313,7 +313,7 @@ func (s *server) note(w http.ResponseWriter, r *http.Request, o *Order) *problem
 	}
 	ctx, cancel := context.WithTimeout(r.Context(), maxWait)
 	defer cancel()
-	if err := s.Note(ctx, o.Batch, strings.TrimSpace(o.Text), strings.TrimSpace(o.Mark)); err != nil {
+	if err := s.Note(ctx, s.who(r), o.Batch, strings.TrimSpace(o.Text), strings.TrimSpace(o.Mark)); err != nil {
 		return refuse(http.StatusConflict, "the note was not kept: %v", err)
 	}
 	state := controller.Idle
