@@ -130,7 +130,7 @@ func newBalanceRules(p *profile.Product, c *cabinet.Cabinet) balanceRules {
 	r, h := c.Response, c.Rehearsal
 	b := balanceRules{
 		least: float64(r.Least), most: float64(r.Most),
-		loss: float64(c.Heater.Power) / float64(max(r.Gain, 1)), vent: airHeat * float64(h.Vent), exchange: airHeat * float64(h.FanExchange),
+		loss: float64(c.Heater.Power) / float64(max(r.Gain, 1)), vent: airHeat * cabinet.StackSpeed * float64(h.Vent), exchange: airHeat * float64(h.FanExchange),
 		height: float64(h.Height), beyond: coreBeyond, metered: meteredDuty,
 	}
 	b.coolsAbove = coolsAbove + quantity.Kelvin(float64(c.Generator.Heat)/max(b.loss, 1))

@@ -27,7 +27,7 @@ type Machine struct {
 	rest    time.Duration
 	stages  []stageRules
 	balance balanceRules
-	rules   proof.Rules // for probes without error: that of a batch is the state's
+	rules   *proof.Book // those of a batch depend on its state; nil without a product
 
 	heater, fan, smoke duty.Limits
 	model              pid.Model // of the chamber as the control law sees it
@@ -97,7 +97,7 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 		return m, nil
 	}
 	m.rest, _ = p.Rest()
-	m.rules, m.coreStands = proof.RulesOf(p, profile.NoJurisdiction, 0), coreStands(p)
+	m.rules, m.coreStands = proof.BookOf(p), coreStands(p)
 	m.stages = make([]stageRules, len(p.Stages))
 	for i := range p.Stages {
 		stage := &p.Stages[i]
@@ -150,12 +150,13 @@ type step struct {
 	dt       time.Duration
 	seconds  float64 // dt
 	late     bool
-	hidden   time.Duration // of an absence, which has turned out to be longer than Elapsed has it
-	doubted  bool          // a core reading that was believed is not believed any more
-	changed  bool          // the batch has entered its state just now
-	calling  trip.Priority // of the most pressing alarm that nobody has answered
-	pressing bool          // an alarm stands, answered or not
-	events   *[]Event      // apart, so that the state need not live on the heap
+	hidden   time.Duration  // of an absence, which has turned out to be longer than Elapsed has it
+	doubted  bool           // a core reading that was believed is not believed any more
+	changed  bool           // the batch has entered its state just now
+	bent     *profile.Stage // what stage has found, while the stage is bent
+	calling  trip.Priority  // of the most pressing alarm that nobody has answered
+	pressing bool           // an alarm stands, answered or not
+	events   *[]Event       // apart, so that the state need not live on the heap
 }
 
 // last is what a step needs of the state before it.
@@ -210,8 +211,13 @@ func (t *step) enter(b BatchState) {
 	t.event(Event{Kind: BatchChanged, Batch: b})
 }
 
-// stage is the one under way, or nil.
-func (t *step) stage() *profile.Stage { return t.s.CurrentStage(t.m.product) }
+// stage is the one under way as it is bent, or nil.
+func (t *step) stage() *profile.Stage {
+	if t.bent == nil || t.s.Bend == (Bend{}) || !t.s.Batch.Active() {
+		t.bent = t.s.CurrentStage(t.m.product)
+	}
+	return t.bent
+}
 
 func (t *step) doorOpen() bool { return t.in.Door == DoorOpen || t.in.Door == DoorUnread }
 

@@ -72,9 +72,11 @@ type Inputs struct {
 	Ember   sensors.Reading                           `record:"ember"` // in the smouldering wood
 	Board   sensors.Reading                           `record:"board"` // of the front ends, the coldest: about as warm as the room
 	// AirPascal is the pressure of the air, as measured in the room; 0 is not measured.
-	AirPascal float64    `record:"air_pressure_pascal"`
-	Door      DoorStatus `record:"door"`
-	Heater    Feedback   `record:"heater_feedback"` // what is behind the heater's relay, not what was asked of it
+	AirPascal float64 `record:"air_pressure_pascal"`
+	// AirHumidity is likewise the room's. No step goes by it: what is rehearsed of the batch does.
+	AirHumidity quantity.Ratio `record:"air_humidity"`
+	Door        DoorStatus     `record:"door"`
+	Heater      Feedback       `record:"heater_feedback"` // what is behind the heater's relay, not what was asked of it
 	// DriveFailed says that the outputs of the last step could not all be set; the
 	// caller has tried to switch everything off.
 	DriveFailed bool `record:"drive_failed"`
@@ -147,6 +149,8 @@ type State struct {
 	CoreMetSince time.Duration `record:"stage.core_met_since"` // start of the unbroken dwell of the core condition
 	coreMeeting  bool          `record:"stage.core_meeting"`
 	coreUnseen   time.Duration `record:"stage.core_unseen"`
+	Bend         Bend          `record:"bend"`                // what a person has changed of the stage under way
+	skipped      uint32        `record:"stages.skipped_mask"` // stages that a person ended before their time, a bit for each
 
 	Chamber  chamberMemory `record:"chamber"`
 	Core     coreMemory    `record:"."`
@@ -169,6 +173,8 @@ type State struct {
 	// Where is the place whose rules the batch is held to, as it was said when it was
 	// started. None, in records from before it was said, leaves it to the product.
 	Where profile.Jurisdiction `record:"batch.jurisdiction"`
+	// Edition is which rules of this program it is held to.
+	Edition proof.Edition `record:"batch.rules_edition"`
 
 	Alarms  [trip.Count]trip.State `record:"alarm"`
 	stirred trip.Set               `record:"alarms.not_quiet_mask"` // alarms that are not quiet
@@ -208,13 +214,17 @@ func (s *State) Waiting(p *profile.Product) (Prompt, bool) {
 	return prompt, true
 }
 
-// CurrentStage returns the stage under way, or nil when no batch is.
+// CurrentStage returns the stage under way as a person may have changed it, or nil when no
+// batch is.
 func (s *State) CurrentStage(p *profile.Product) *profile.Stage {
 	if p == nil || !s.Batch.Active() || s.Stage >= len(p.Stages) {
 		return nil
 	}
-	return &p.Stages[s.Stage]
+	return s.Bend.of(&p.Stages[s.Stage])
 }
+
+// Skipped reports whether a person ended stage i before its time, or passed it over.
+func (s *State) Skipped(i int) bool { return i < 32 && s.skipped>>i&1 != 0 }
 
 // LethalityLog10 is the reduction counted so far, and false when the product has
 // no criterion that is a log reduction.

@@ -70,7 +70,7 @@ func TestHumidityAgainstThePlant(t *testing.T) {
 		{"fan stream, fan stuck", cabinet.WickFanStream, 1, 0, []fault.Fault{dead}, 1, 4, 5},
 		{"open, fan off", cabinet.WickOpen, 0, 0, nil, -5, -1, 6},
 		{"open, fan half the time", cabinet.WickOpen, 0.5, 0, nil, -3.5, 0, 6},
-		{"open, fan on", cabinet.WickOpen, 1, 0, nil, -1.5, 0.5, 3},
+		{"open, fan on", cabinet.WickOpen, 1, 0, nil, -2, 0, 3},
 		{"open, fan stuck", cabinet.WickOpen, 1, 0, []fault.Fault{dead}, 0.5, 3, 4},
 	} {
 		t.Run(row.name, func(t *testing.T) {

@@ -48,6 +48,7 @@ func rehearse(t testing.TB, s Setup) *Result {
 // yield and a chamber that is held. The person answers at once: the bounds are those of
 // the control, and what lies hung and waits longer is another test's.
 func TestEveryShippedProductInEveryLargeCabinet(t *testing.T) {
+	long(t)
 	entries, err := catalog.All()
 	require.NoError(t, err)
 	for _, name := range []string{"plywood-cabinet", "fridge-body", "masonry-walk-in"} {
@@ -58,15 +59,15 @@ func TestEveryShippedProductInEveryLargeCabinet(t *testing.T) {
 				assert.Equal(t, "complete", r.Outcome)
 				assert.True(t, r.AsPlanned())
 				assert.Equal(t, !slices.Contains(dryOnes, e.Key), r.Good(), r.Surface.Why)
-				slow := false
+				slow, known := false, slices.Contains(slowOnes, name+"/"+e.Key)
 				for _, a := range r.Alarms {
-					if a.Code == trip.ComeUpLong.String() && slices.Contains(slowOnes, e.Key) {
+					if a.Code == trip.ComeUpLong.String() && known {
 						slow = true
 						continue
 					}
 					assert.Equal(t, "later", a.Priority, "alarm %s", a.Code)
 				}
-				assert.Equal(t, slices.Contains(slowOnes, e.Key), slow, "come-up-long; take it off slowOnes once it is not raised")
+				assert.Equal(t, known, slow, "come-up-long; take it off slowOnes once it is not raised")
 				assert.Len(t, r.Stages, len(e.Value.Stages))
 				if r.Control.OvershootKelvin != nil {
 					assert.Less(t, *r.Control.OvershootKelvin, 5.0)
@@ -92,10 +93,10 @@ func TestSmallBoxTakesSmallLoads(t *testing.T) {
 	}
 }
 
-// slowOnes are large and bare. Their juice keeps the surface wet, and in air as dry as
-// these leaky cabinets hold (3 to 15 %, where a tight one holds 40 to 60 %) a wet surface
-// stays far below the chamber: the core takes more than 5 h of the 6 h from 10 °C to 54.4 °C.
-var slowOnes = []string{"heather-loin", "orchard-bacon"}
+// slowOnes are large and bare. Their juice keeps the surface wet, and in dry air a wet
+// surface stays far below the chamber: the core takes more than 5 h of the 6 h from 10 °C to
+// 54.4 °C.
+var slowOnes = []string{"masonry-walk-in/orchard-bacon"}
 
 // dryOnes are bare: nothing shows that their surface was moist enough.
 var dryOnes = []string{"hayloft-chicken", "heather-loin", "orchard-bacon"}
@@ -107,7 +108,7 @@ func TestTheSurfaceIsAsItWasMeasured(t *testing.T) {
 		why    string
 	}{
 		"plywood-cabinet": {proof.NotShown, "was not measured"}, // has no wet bulb
-		"fridge-body":     {proof.NotMet, "measured throughout: at least 90 % humidity for 0 s, and 1 h 1 min is asked"},
+		"fridge-body":     {proof.NotMet, "measured throughout: at least 90 % humidity for 0 s, and 1 h is asked"},
 		"masonry-walk-in": {proof.NotShown, "the humidity was measured for"}, // too dry at times for its wick
 	} {
 		r := rehearse(t, Setup{Product: product(t, "hayloft-chicken"), Cabinet: builtCabinet(t, name), Seed: 1, Answer: Brisk})
@@ -202,6 +203,7 @@ func TestACabinetWithoutAnswerFromItsProbeNeverStarts(t *testing.T) {
 }
 
 func TestAStageThatNeverEndsGivesUp(t *testing.T) {
+	long(t)
 	p := *product(t, "marjoram-ring")
 	p.Stages = []profile.Stage{{Name: "wait", Place: profile.Room,
 		Until: profile.Until{Conditions: []profile.Condition{{Kind: profile.CoreAtMost, Core: -5}}}}}
@@ -353,4 +355,13 @@ func TestACoreThatMayBeWrongIsCookedFurther(t *testing.T) {
 	assert.Greater(t, b.ElapsedSeconds, a.ElapsedSeconds)
 	assert.Contains(t, b.Verdict[proof.Chilled].Why, "1.5 K")
 	assert.NotContains(t, a.Verdict[proof.Chilled].Why, " K ")
+}
+
+// long leaves out a test under -short: minutes of one goroutine's steps, which the race
+// detector would make ten times as long and could find nothing in. CI runs it without.
+func long(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("long, and of one goroutine: it runs without -short")
+	}
 }

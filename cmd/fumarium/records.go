@@ -74,7 +74,7 @@ type listedBatch struct {
 
 func batchesCommand() *cobra.Command {
 	var a archive
-	drawing := ""
+	drawing, of := "", ""
 	c := a.flags(&cobra.Command{
 		Use: "batches [BATCH]", Short: "List the recorded batches, or show one with its events and notes", Args: cobra.MaximumNArgs(1),
 		Long: `Lists the recorded batches. With a batch, named by its id or the beginning of it:
@@ -90,12 +90,16 @@ changed since by somebody who did not compute it anew; keep its head elsewhere.`
 			if len(args) == 1 {
 				return showBatch(cmd.Context(), r, args[0], drawing, a.json, cmd.OutOrStdout())
 			}
+			if of != "" {
+				return productHistory(cmd.Context(), r, of, a.json, cmd.OutOrStdout())
+			}
 			if drawing != "" {
 				return usage("--chart draws one batch; name it, such as: fumarium batches BATCH --chart FILE.svg")
 			}
 			return listBatches(cmd.Context(), r, a.json, cmd.OutOrStdout())
 		},
 	})
+	c.Flags().StringVar(&of, "of", "", "list the batches of one `PRODUCT` only, with yield and marks")
 	c.Flags().StringVar(&drawing, "chart", "", "draw the batch into `FILE` (SVG)")
 	return c
 }
@@ -338,7 +342,8 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 	rules := web.RulesOf(result.Verdict)
 	sheet := deviation.Sheet{} // of a batch that is over
 	if !result.Final.Batch.Active() && result.Final.Batch != controller.Idle {
-		sheet = deviation.Work(deviation.Of(result.Product, result.Final.CoreError, result.Verdict, result.Course))
+		held := result.Final.Rules(result.Product)
+		sheet = deviation.Work(deviation.Of(&held, result.Verdict, result.Course))
 	}
 	difference := ""
 	switch {

@@ -308,6 +308,10 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	l.Observe(numbers.ObserveStep)
 	shelf := own.In(dir, catalog.Names)
 	plans := &planner{cabinet: cab, file: filepath.Join(dir, outlookFile), log: log}
+	known := &facts{records: records, place: place, now: time.Now, latest: l.Snapshot, show: l.Weighed}
+	if resume != nil {
+		known.showAgain(ctx, resume.Recovery.Batch, resume.Product, resume.State.Where, log)
+	}
 	gate := web.NewGate(web.New(web.Config{
 		Loop: l, Metrics: numbers.Handler(), Token: token, Hosts: names, Sessions: sessions, Pages: where.others(),
 		FindProduct:  findKept(shelf),
@@ -316,9 +320,11 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Own:          webShelf{shelf},
 		Check:        judge(cab, place),
 		Note:         notes(records.AddNote, time.Now),
+		Keep:         known.keep,
 		Archive:      newLedger(dir, world),
 		Outlook:      plans.Of,
 		Rehearse:     plans.Preview(l.Snapshot),
+		Effect:       plans.Effect,
 	}), log)
 	numbers.ShowReaders(func() metrics.Readers { return metrics.Readers(gate.Crowd()) })
 	if world == record.Simulated {

@@ -245,8 +245,8 @@ type Rehearsal struct {
 	// deflector above it and meets walls and product; the rest warms the air that
 	// rises past the tray. Parse fills in DefaultPastTray.
 	PastTray    quantity.Ratio
-	Leak        quantity.CubicMetersPerSecond // through cracks, at a stack of 1 K times 1 m
-	Vent        quantity.CubicMetersPerSecond // through the open damper, likewise
+	Leak        quantity.SquareMeters         // of all cracks, half of them low and half high
+	Vent        quantity.SquareMeters         // of each of two openings, low and high, with the damper open
 	FanFlow     quantity.CubicMetersPerSecond // moved inside the chamber at full fan
 	FanExchange quantity.CubicMetersPerSecond // fresh air the full fan draws through the open damper
 	Humidifier  quantity.Kilograms            // water vapour per hour when on
@@ -257,6 +257,15 @@ type Rehearsal struct {
 // simulated link of 30 mm after 100 min at 61 °C and 80 min at 76 °C stands at 55.0 °C
 // with all of the radiation caught, 59.8 °C with half and 66.9 °C with none.
 const DefaultPastTray quantity.Ratio = 0.5
+
+// Discharge is what passes a sharp-edged hole, over what its area says: some 0.6 (a
+// handbook magnitude, from memory). A crack finer than some 2 mm and as deep as a wall
+// passes less than that of its area.
+const Discharge = 0.6
+
+// StackSpeed is that of the air in each of two equal holes, one 1 m above the other, of
+// a chamber that is 1 K warmer than the room: Discharge·√(g·H·ΔT/T) at 310 K.
+const StackSpeed = Discharge * 0.17785769
 
 // A Layer is one layer of the chamber wall.
 type Layer struct {

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/profile/quantity"
 	"fumarium/profile/source"
 	"fumarium/sensors/thermistor"
 )
@@ -46,8 +47,8 @@ rehearsal:
   wall: [{material: brick, thickness: 115 mm}, {material: mineral wool, thickness: 30 mm}]
   racks: 4 kg
   element: 0.8 kg
-  leak: 0.3 m³/h
-  vent: 4 m³/h
+  leak: 4 cm²
+  vent: 100 cm²
   fan flow: 150 m³/h
   fan exchange: 10 m³/h
   humidifier: 500 g
@@ -110,7 +111,7 @@ func TestParse(t *testing.T) {
 		Response:   Response{Gain: 120, Lag: 20 * time.Minute, SecondLag: 2 * time.Minute, DeadTime: 30 * time.Second, Least: 0.3, Most: 1.5},
 		Rehearsal: Rehearsal{Width: 0.6, Depth: 0.55, Height: 1.2,
 			Wall:  []Layer{{Material: "brick", Thickness: 0.115}, {Material: "mineral wool", Thickness: 0.03}},
-			Racks: 4, Element: 0.8, PastTray: DefaultPastTray, Leak: 0.3 / 3600, Vent: 4. / 3600, FanFlow: 150. / 3600, FanExchange: 10. / 3600, Humidifier: 0.5},
+			Racks: 4, Element: 0.8, PastTray: DefaultPastTray, Leak: 4e-4, Vent: 100e-4, FanFlow: 150. / 3600, FanExchange: 10. / 3600, Humidifier: 0.5},
 	}, got)
 	assert.True(t, got.CanRehearse())
 }
@@ -158,6 +159,20 @@ func TestBad(t *testing.T) {
 			assert.Equal(t, string(want), err.Error()+"\n")
 		})
 	}
+}
+
+// What a batch was recorded with is read as it was meant then: cracks and damper as flows.
+func TestRecordedFlowsAreRead(t *testing.T) {
+	data, err := os.ReadFile(filepath.Join(badCabinets, "leak-as-flow", "cabinet.yaml"))
+	require.NoError(t, err)
+	c, err := ParseRecorded("then.yaml", data)
+	require.NoError(t, err)
+	// 0.6·√(9.80665/310) is 0.10671 m/s: own arithmetic.
+	assert.InEpsilon(t, 4./3600/0.10671, float64(c.Rehearsal.Vent), 1e-4)
+	assert.InEpsilon(t, 2*0.3/3600/0.10671, float64(c.Rehearsal.Leak), 1e-4)
+	c, err = ParseRecorded("now.yaml", []byte(niche))
+	require.NoError(t, err)
+	assert.Equal(t, quantity.SquareMeters(100e-4), c.Rehearsal.Vent)
 }
 
 // TestRequired removes one line after the other: whatever is not optional is

@@ -254,7 +254,7 @@ func TestClaimsOfOldRecordsAreReplayed(t *testing.T) {
 	require.NoError(t, err)
 	p, err := profile.Parse(b.ProductName, b.ProductFile)
 	require.NoError(t, err)
-	c, err := cabinet.Parse(b.CabinetName, b.CabinetFile)
+	c, err := cabinet.ParseRecorded(b.CabinetName, b.CabinetFile)
 	require.NoError(t, err)
 	m, err := controller.New(p, c)
 	require.NoError(t, err)

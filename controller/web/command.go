@@ -16,6 +16,11 @@ type Accepted struct {
 	Unrecorded string `json:"unrecorded,omitempty"`
 	// Findings are what spoke against a start that was taken for a reason.
 	Findings []string `json:"findings,omitempty"`
+	// Of a fact: what is on record of it now, and what is off. Bad says that nobody must eat
+	// of it before that is judged.
+	Told       []string `json:"told,omitempty"`
+	Deviations []string `json:"deviations,omitempty"`
+	Bad        bool     `json:"bad,omitempty"`
 }
 
 // permitted says what forbids a request that changes something or costs much, whatever is in it.
@@ -94,6 +99,9 @@ func (s *server) command(w http.ResponseWriter, r *http.Request) *problem {
 	}
 	if o.Command == Note {
 		return s.note(w, r, o)
+	}
+	if facts[o.Command] != nil {
+		return s.fact(w, r, o)
 	}
 	request, p := s.request(o)
 	if p != nil {

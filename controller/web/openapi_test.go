@@ -227,7 +227,8 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 			{loop: cook, body: `{"command":"start","file":"ring.yaml","product_yaml":"product: Caraway ring","stuffed_at":"2026-03-13T18:00:00+01:00","reason":"none"}`},
 			{loop: cook, body: `{"command":"shelve","alarm":"core-lost","for":"2 h"}`},
 			{loop: cook, body: `{"command":"confirm","question":"4-until-2-22"}`}, {loop: cook, body: `{"command":"mended","alarm":"core-out"}`},
-			{loop: cook, body: `{"command":"absence","question":"absence-1-22","for":"40 min"}`}},
+			{loop: cook, body: `{"command":"absence","question":"absence-1-22","for":"40 min"}`},
+			{loop: cook, body: `{"command":"adjust","stage":"3-stage-255s0","chamber":"85 °C","smoke":"off","reason":"late guests"}`}},
 		"POST /api/commands 400": {{loop: cook, body: `{`, bad: true}, {loop: cook, body: ``, bad: true}, {loop: cook, body: `{"command":"hold","x":"y"}`, bad: true}},
 		"POST /api/commands 401": {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"command":"hold"}`, bad: true}},
 		"POST /api/commands 403": {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"command":"hold"}`}},
@@ -281,6 +282,16 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		"POST /api/sessions/revoke 415": {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"session":"x"}`, bad: true}},
 		"POST /api/sessions/revoke 422": {{loop: cook, body: `{"session":"x"}`}},
 		"POST /api/sessions/revoke 503": {{loop: unkept, body: `{"session":"SESSION"}`}},
+		"POST /api/rehearse/change 200": {{loop: cook, body: `{"command":"adjust","stage":"3-stage-255s0","chamber":"85 °C"}`}, {loop: cook, body: `{"command":"skip","stage":"3-stage-255s0","reason":"done"}`}},
+		"POST /api/rehearse/change 400": {{loop: cook, body: `{`, bad: true}},
+		"POST /api/rehearse/change 401": {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"command":"skip","stage":"3-stage-255s0"}`, bad: true}},
+		"POST /api/rehearse/change 403": {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"command":"skip","stage":"3-stage-255s0"}`}},
+		"POST /api/rehearse/change 409": {{loop: refusing, body: `{"command":"skip","stage":"3-stage-255s0"}`}, {loop: cook, body: `{"command":"skip","stage":"2-stage-255s0"}`}, {loop: cook, body: `{"command":"adjust","stage":"3-stage-255s0","chamber":"129 °C"}`}},
+		"POST /api/rehearse/change 413": {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
+		"POST /api/rehearse/change 415": {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"command":"skip","stage":"3-stage-255s0"}`, bad: true}},
+		"POST /api/rehearse/change 422": {{loop: cook, body: `{"command":"hold"}`}, {loop: cook, body: `{"command":"skip"}`}, {loop: cook, body: `{"command":"skip","stage":"3"}`, bad: true},
+			{loop: cook, body: `{"command":"adjust","stage":"3-stage-255s0"}`}, {loop: cook, body: `{"command":"adjust","stage":"3-stage-255s0","chamber":"85"}`}},
+		"POST /api/rehearse/change 503": {{loop: broken, body: `{"command":"skip","stage":"3-stage-255s0"}`}, {loop: none, body: `{"command":"skip","stage":"3-stage-255s0"}`}},
 		"GET /healthz 200":              {{loop: cook}},
 		"GET /healthz 503":              {{loop: none}},
 		"GET /readyz 200":               {{loop: cook}},
@@ -292,7 +303,7 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 	}
 	for path, methods := range paths {
 		for _, method := range methods {
-			body := map[string]string{"/api/commands": `{"command":"hold"}`, "/api/rehearse": `{"product":"Caraway ring"}`, "/api/start-sheet": `{"product":"Caraway ring"}`, "/api/assistant": links, "/api/pairings": `{}`, "/api/sessions": `{"code":"CODE"}`, "/api/sessions/revoke": `{"session":"x"}`, "/api/products": `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}[path]
+			body := map[string]string{"/api/commands": `{"command":"hold"}`, "/api/rehearse": `{"product":"Caraway ring"}`, "/api/rehearse/change": `{"command":"skip","stage":"3-stage-255s0"}`, "/api/pairings": `{}`, "/api/sessions": `{"code":"CODE"}`, "/api/sessions/revoke": `{"session":"x"}`, "/api/start-sheet": `{"product":"Caraway ring"}`, "/api/assistant": links, "/api/products": `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}[path]
 			if method == http.MethodGet {
 				body = ""
 			}
@@ -337,7 +348,7 @@ func TestDescribedCommandsExist(t *testing.T) {
 		have = append(have, k.String())
 	}
 	described := ours(t).Components.Schemas["Command"].Value.Properties["command"].Value.Enum
-	assert.ElementsMatch(t, append(have, web.Note), described)
+	assert.ElementsMatch(t, append(have, web.Note, web.Weigh, web.Declare, web.Rate, web.Repeat), described)
 	for _, c := range described {
 		w := ask(handler(accepting(cooking())), http.MethodPost, "/api/commands", fmt.Sprintf(`{"command":%q}`, c))
 		assert.NotContains(t, w.Body.String(), "does not exist")

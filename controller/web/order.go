@@ -2,7 +2,6 @@ package web
 
 import (
 	"bytes"
-	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -18,9 +17,6 @@ import (
 	"fumarium/profile/portion"
 	"fumarium/profile/quantity"
 )
-
-// Note is the one command that is none of the controller's: it keeps a note on a batch.
-const Note = "note"
 
 // An Order is the body of POST /api/commands, as clients write it.
 type Order struct {
@@ -38,10 +34,22 @@ type Order struct {
 	Batch       string `json:"batch,omitempty"`
 	Text        string `json:"text,omitempty"`
 	Mark        string `json:"mark,omitempty"`
+	What        string `json:"what,omitempty"`
+	Mass        string `json:"mass,omitempty"`
+	Lot         string `json:"lot,omitempty"`
+	Pack        string `json:"pack,omitempty"`
+	Form        string `json:"form,omitempty"`
+	Stage       string `json:"stage,omitempty"`
+	Chamber     string `json:"chamber,omitempty"`
+	Core        string `json:"core,omitempty"`
+	Time        string `json:"time,omitempty"`
+	Smoke       string `json:"smoke,omitempty"`
+	// Who gives it and from where; it is no part of the body.
+	Who string `json:"-"`
 }
 
-// A field is one key of an order, with what it is part of; a note's are part of nothing
-// that the controller takes.
+// A field is one key of an order, with what it is part of; those of a note and of facts are
+// part of nothing that the controller takes.
 type field struct {
 	name  string
 	value *string
@@ -53,9 +61,12 @@ func (o *Order) fields() []field {
 	return []field{
 		{"product", &o.Product, controller.WithProduct}, {"file", &o.File, controller.WithProduct},
 		{"product_yaml", &o.ProductYAML, controller.WithProduct}, {"stuffed_at", &o.StuffedAt, controller.WithProduct}, {"meat", &o.Meat, controller.WithProduct},
-		{"reason", &o.Reason, controller.WithProduct}, {"alarm", &o.Alarm, controller.WithAlarm},
+		{"reason", &o.Reason, controller.WithProduct | controller.WithReason}, {"alarm", &o.Alarm, controller.WithAlarm},
 		{"for", &o.For, controller.WithDuration}, {"question", &o.Question, controller.WithQuestion},
 		{"probe", &o.Probe, controller.WithProbe}, {"batch", &o.Batch, 0}, {"text", &o.Text, 0}, {"mark", &o.Mark, 0},
+		{"what", &o.What, 0}, {"mass", &o.Mass, 0}, {"lot", &o.Lot, 0}, {"pack", &o.Pack, 0}, {"form", &o.Form, 0},
+		{"stage", &o.Stage, controller.WithStage}, {"chamber", &o.Chamber, controller.WithBend}, {"core", &o.Core, controller.WithBend},
+		{"time", &o.Time, controller.WithBend}, {"smoke", &o.Smoke, controller.WithBend},
 	}
 }
 
@@ -128,7 +139,7 @@ func (s *server) request(o *Order) (snapshot.Request, *problem) {
 	}{
 		{controller.WithProduct, s.product}, {controller.WithProduct, s.rest},
 		{controller.WithAlarm, alarm}, {controller.WithDuration, duration}, {controller.WithQuestion, question},
-		{controller.WithProbe, s.probe},
+		{controller.WithProbe, s.probe}, {controller.WithStage, stage}, {controller.WithBend, bend}, {controller.WithReason, reason},
 	} {
 		if kind.Takes()&part.of == 0 {
 			continue
@@ -256,16 +267,24 @@ func (s *server) parse(file string, data []byte) (*profile.Product, error) {
 	return s.ParseProduct(file, data)
 }
 
-// rest works out how long the product has rested, and says what is missing in
-// more words than the controller has.
-func (s *server) rest(o *Order, r *snapshot.Request) *problem {
-	need, why := r.Product.Rest()
+// because puts the reason that was given, if any, into the request.
+func (o *Order) because(r *snapshot.Request) *problem {
 	r.Reason = strings.TrimSpace(o.Reason)
 	r.Command.Excused = r.Reason != ""
 	if len(r.Reason) > maxReason {
 		return refuse(http.StatusUnprocessableEntity, "the reason has more than %d bytes; shorten it", maxReason)
 	}
-	var p *problem
+	return nil
+}
+
+// rest works out how long the product has rested, and says what is missing in
+// more words than the controller has.
+func (s *server) rest(o *Order, r *snapshot.Request) *problem {
+	need, why := r.Product.Rest()
+	p := o.because(r)
+	if p != nil {
+		return p
+	}
 	if r.Command.Rested, p = s.rested(o); p != nil {
 		return p
 	}
@@ -297,29 +316,4 @@ func (s *server) rested(o *Order) (time.Duration, *problem) {
 		return 0, refuse(http.StatusUnprocessableEntity, "stuffed_at %s lies ahead; check the date and the zone", o.StuffedAt)
 	}
 	return rested, nil
-}
-
-// note keeps a note on a batch, the one under way or the last unless it is named.
-func (s *server) note(w http.ResponseWriter, r *http.Request, o *Order) *problem {
-	snap := s.Loop.Snapshot()
-	if o.Batch == "" && snap != nil {
-		o.Batch = snap.BatchID
-	}
-	switch {
-	case s.Note == nil || o.Batch == "":
-		return refuse(http.StatusConflict, "there is no batch to note anything on; name one with batch")
-	case strings.TrimSpace(o.Text+o.Mark) == "" || len(o.Text) > maxNote || len(o.Mark) > maxMark:
-		return refuse(http.StatusUnprocessableEntity, "a note needs text, at most %d bytes, or a mark, at most %d", maxNote, maxMark)
-	}
-	ctx, cancel := context.WithTimeout(r.Context(), maxWait)
-	defer cancel()
-	if err := s.Note(ctx, s.who(r), o.Batch, strings.TrimSpace(o.Text), strings.TrimSpace(o.Mark)); err != nil {
-		return refuse(http.StatusConflict, "the note was not kept: %v", err)
-	}
-	state := controller.Idle
-	if snap != nil {
-		state = snap.State.Batch
-	}
-	writeJSON(w, "application/json", http.StatusOK, Accepted{State: state.String(), Recorded: true})
-	return nil
 }

@@ -79,7 +79,7 @@ func TestRefusals(t *testing.T) {
 		"nested":             {`{"command":{"a":"b"}}`, nil, 400, "put it in quotes"},
 		"trailing":           {hold + hold, nil, 400, "one thing at a time"},
 		"former command":     {`{"command":"resume"}`, nil, 422, "send restart"},
-		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, absence, hold, restart, stop, abort, acknowledge, mended, shelve, reset"},
+		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, absence, hold, restart, adjust, skip, end-cooking, stop, abort, acknowledge, mended, shelve, reset"},
 		"zero command":       {`{"command":"none"}`, nil, 422, "does not exist"},
 		"no command":         {`{}`, nil, 422, "does not exist"},
 		"start with nothing": {`{"command":"start"}`, nil, 422, "either product"},
@@ -122,10 +122,11 @@ func TestRefusals(t *testing.T) {
 // and what the command needs cannot be left out.
 func TestOrdersTakeWhatTheTableSays(t *testing.T) {
 	fields := map[string]controller.With{
-		"product": controller.WithProduct, "reason": controller.WithProduct, "alarm": controller.WithAlarm, "for": controller.WithDuration,
+		"product": controller.WithProduct, "reason": controller.WithProduct | controller.WithReason, "alarm": controller.WithAlarm, "for": controller.WithDuration,
 		"question": controller.WithQuestion, "probe": controller.WithProbe, "text": 0, "batch": 0,
+		"stage": controller.WithStage, "chamber": controller.WithBend,
 	}
-	values := map[string]string{"product": ring.Name, "alarm": "core-lost", "for": "1 h", "question": "2-ask-22", "probe": "thick end", "reason": "r", "text": "t", "batch": "b"}
+	values := map[string]string{"product": ring.Name, "alarm": "core-lost", "for": "1 h", "question": "2-ask-22", "probe": "thick end", "reason": "r", "text": "t", "batch": "b", "stage": "2-stage-22", "chamber": "70 °C"}
 	for _, k := range controller.Commands() {
 		whole := map[string]string{"command": k.String()}
 		for name, of := range fields {

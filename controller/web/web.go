@@ -88,13 +88,17 @@ type Config struct {
 	Check func(file string, data []byte) (*profile.Product, source.Findings)
 	// Note keeps a note on a batch; nil keeps none.
 	Note func(ctx context.Context, who, batch, text, mark string) error
+	// Keep keeps a fact on a batch, which the order names; nil keeps none.
+	Keep func(context.Context, *Order) (Kept, error)
 	// Archive is the recorded batches; nil is none.
 	Archive Archive
 	// Outlook is what rehearsals say of a batch, or why they say nothing. It must not wait.
 	Outlook func(batch string) (course *outlook.Course, missing string)
 	// Rehearse makes the course of a product before it is started.
 	Rehearse func(context.Context, *profile.Product) (*outlook.Course, error)
-	Now      func() time.Time // wall clock; nil is time.Now
+	// Effect rehearses the rest of the batch under way with a change of its stage, and without.
+	Effect func(context.Context, *snapshot.Snapshot, controller.Command) (*Effect, error)
+	Now    func() time.Time // wall clock; nil is time.Now
 }
 
 type server struct {
@@ -161,6 +165,7 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/api/batches/{batch}", s.batch},
 		{http.MethodGet, "/api/plan/curve", s.planCurve},
 		{http.MethodPost, "/api/rehearse", s.rehearse},
+		{http.MethodPost, "/api/rehearse/change", s.effect},
 		{http.MethodPost, "/api/pairings", s.pair},
 		{http.MethodGet, "/api/sessions", s.listSessions},
 		{http.MethodPost, "/api/sessions", s.enter},

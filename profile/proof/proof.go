@@ -19,27 +19,98 @@ import (
 	"fumarium/profile/quantity"
 )
 
+// An Edition says which rules of this program a batch is held to: those of when it began,
+// to its end and in every replay. New ones are added at the end.
+type Edition uint8
+
+// The editions.
+const (
+	// First had one way of chilling for all places, which it followed from the last heated
+	// stage on.
+	First Edition = iota
+	// ByPlace chills by the rules of the place, and follows that from the moment at which the
+	// core was cooked. It knows food that is served hot, counts what is uncured in the warm,
+	// and limits the come-up of all that a heated stage brings to a core.
+	ByPlace
+	// Editions is their number.
+	Editions
+)
+
+// Current is the edition that a batch begins with.
+const Current = Editions - 1
+
 // Rules are what a product is held to.
 type Rules struct {
 	Product   *profile.Product
-	Where     profile.Jurisdiction // whose rules on the formula and on fermenting
+	Where     profile.Jurisdiction // whose rules on the formula, on fermenting and on chilling
+	Edition   Edition
 	Criterion *lethality.Criterion // nil where nothing is cooked
 	ComesUp   bool                 // its come-up time is limited
 	Chill     *chilling.Rule       // nil where no way of chilling is named
+	ServedHot bool                 // it is eaten before it is cold
+	Uncured   bool                 // raw, nothing protects it in the warm
 	// CoreError is how far a core probe may be wrong. It is added to every limit: the core
 	// counts as so much colder while it heats and so much hotter while it cools (FSIS
 	// Cooking Guideline 2021, p. 20: 165 °F with ±1 °F is a critical limit of 166 °F).
 	CoreError quantity.Kelvin
 }
 
-// RulesOf are those of a product, in the place that is set where it names none; of nil there
-// are none.
+// RulesOf are those of a product today, in the place that is set where it names none; of nil
+// there are none.
 func RulesOf(p *profile.Product, set profile.Jurisdiction, coreError quantity.Kelvin) Rules {
+	return Current.RulesOf(p, set, coreError)
+}
+
+// RulesOf are those of a product in one edition. An edition of a later program is taken for
+// this one's last.
+func (e Edition) RulesOf(p *profile.Product, set profile.Jurisdiction, coreError quantity.Kelvin) Rules {
 	if p == nil {
 		return Rules{CoreError: coreError}
 	}
-	return Rules{Product: p, Where: p.Where(set), Criterion: p.Criterion(), ComesUp: p.ComeUpApplies(), Chill: p.ChillRule(), CoreError: coreError}
+	r := Rules{Product: p, Where: p.Where(set), Edition: min(e, Current), Criterion: p.Criterion(), CoreError: coreError}
+	if e == First {
+		r.ComesUp, r.Chill = p.AimsAtCore(), p.ChillRule(profile.UnitedStates)
+		return r
+	}
+	r.ComesUp, r.Chill = p.ComeUpApplies(), p.ChillRule(r.Where)
+	r.ServedHot, r.Uncured = p.Targets.Chill == profile.ServedHot, p.Uncured()
+	return r
 }
+
+// A Book has the rules of one product for every edition and place, worked out once.
+type Book struct {
+	today Rules
+	aims  bool             // at a core: what the first edition went by
+	chill []*chilling.Rule // by place, none first
+}
+
+// BookOf works them out.
+func BookOf(p *profile.Product) *Book {
+	b := &Book{today: RulesOf(p, profile.NoJurisdiction, 0), aims: p.AimsAtCore()}
+	for place := range len(profile.Jurisdictions()) + 1 {
+		b.chill = append(b.chill, p.ChillRule(profile.Jurisdiction(place)))
+	}
+	return b
+}
+
+// Rules are those of a batch: in its edition, by what was set when it began, which may be a
+// place that is not known here.
+func (b *Book) Rules(e Edition, set profile.Jurisdiction, coreError quantity.Kelvin) Rules {
+	r := b.today
+	r.Where, r.Edition, r.CoreError = r.Product.Where(set), min(e, Current), coreError
+	place := r.Where
+	if e == First {
+		place, r.ComesUp, r.ServedHot, r.Uncured = profile.UnitedStates, b.aims, false, false
+	}
+	if int(place) >= len(b.chill) {
+		place = profile.NoJurisdiction
+	}
+	r.Chill = b.chill[place]
+	return r
+}
+
+// Criterion is the one of the product, or nil.
+func (b *Book) Criterion() *lethality.Criterion { return b.today.Criterion }
 
 // comeUp is the published rule as the probe must show it.
 func (r *Rules) comeUp() lethality.ComeUpRule { return lethality.ComeUpWithin(r.CoreError) }
@@ -68,9 +139,14 @@ type Claim struct {
 	Chill  chilling.State   `record:"chill"`   // of the hottest core, by the product's rule
 
 	Surface Moisture       `record:"surface"`
-	Smoking fish.Course    `record:"smoking"` // of fish that is smoked cold
-	Ferment ferment.Course `record:"ferment"` // of sausage, until its pH was measured
-	Passed  int            `record:"passed"`  // stages of it that are over, with all that they wait for
+	Smoking fish.Course    `record:"smoking"`      // of fish that is smoked cold
+	Ferment ferment.Course `record:"ferment"`      // of sausage, until its pH was measured
+	Passed  int            `record:"passed"`       // stages of it that are over, with all that they wait for
+	Skipped uint32         `record:"skipped_mask"` // those that a person ended: what they waited for was not shown
+
+	Cooled time.Duration `record:"cooled"` // of what is served hot: colder than it may be, since it was cooked
+	Eaten  bool          `record:"eaten"`  // a person said so
+	Warm   time.Duration `record:"warm"`   // of what is uncured: raw in the band of lethality.RawUncured, and not being cooked
 }
 
 // cooked reports whether the core has had the lethality of its species. The come-up ends
@@ -94,12 +170,47 @@ func (c *Claim) unseen(r *Rules, dt time.Duration, chilling bool, air Air) {
 	if r.Criterion != nil {
 		c.Heat = r.Criterion.Gap(c.Heat)
 	}
-	if c.comingUp(r, chilling) {
+	switch {
+	case !c.comingUp(r, chilling):
+	case c.ComeUp.Begun:
 		c.ComeUp = ComeUp.Gap(c.ComeUp, dt)
+	case r.Edition >= ByPlace && air.Loaded: // what nobody has seen yet may be warm
+		c.ComeUp.Time += dt
 	}
-	if chilling && r.Chill != nil {
-		rule := r.Chilling()
+	if rule, ok := c.cools(r, chilling); ok {
 		c.Chill = rule.Gap(c.Chill, dt)
+	}
+	c.warms(r, nil, dt, air)
+}
+
+// cools reports whether the way of chilling is to be followed, and gives it as the probe must
+// show it. From the cooked core on all cooling counts, also that of a stage that heats
+// less: spores live through the cook. Batches of the first edition count it from the last
+// heated stage on.
+func (c *Claim) cools(r *Rules, chilling bool) (rule chilling.Rule, ok bool) {
+	if r.Chill == nil || !chilling && !(r.Edition >= ByPlace && c.cooked(r)) {
+		return rule, false
+	}
+	rule = r.Chilling()
+	if chilling {
+		c.Chill = rule.Begin(c.Chill)
+	}
+	return rule, true
+}
+
+// warms counts a step for what is served hot, which must not get cold, and for what is
+// uncured, which must not hang in the warm. A line that was not seen counts.
+func (c *Claim) warms(r *Rules, l *Line, dt time.Duration, a Air) {
+	e := quantity.Celsius(r.CoreError)
+	switch {
+	case !r.ServedHot && !r.Uncured:
+	case c.cooked(r):
+		if cold := l == nil || min(l.ColdFrom, l.ColdTo)-e < chilling.Hot.From; r.ServedHot && cold {
+			c.Cooled += dt
+		}
+	case !r.Uncured, !a.Loaded, a.Seen && a.Chamber >= lethality.RawUncured.To: // it is being cooked
+	case l == nil || max(l.HotFrom, l.HotTo)+e > lethality.RawUncured.From && min(l.ColdFrom, l.ColdTo)-e < lethality.RawUncured.To:
+		c.Warm += dt
 	}
 }
 
@@ -116,10 +227,11 @@ const ReseatedFor = 15 * time.Minute
 // old.
 type Claiming struct {
 	Claim  `record:"."`
-	ahead  Claim         `record:"ahead"`  // up to now
-	behind Claim         `record:"behind"` // as it was when this lag began
-	since  time.Duration `record:"since"`  // since then
-	age    time.Duration `record:"age"`    // of the claim
+	ahead  Claim         `record:"ahead"`    // up to now
+	behind Claim         `record:"behind"`   // as it was when this lag began
+	since  time.Duration `record:"since"`    // since then
+	age    time.Duration `record:"age"`      // of the claim
+	met    bool          `record:"core_met"` // the core was seen in the meat
 
 	// What was claimed when a person last said that a probe is back in the meat. If it
 	// then leaves it again soon, it never was.
@@ -140,6 +252,7 @@ type Line struct {
 	Settling         bool // the probe may still be on its way into the meat
 	Chilling         bool // nothing heats from here on
 	Over             bool // this step ended the batch
+	Complete         bool // with all that its last stage waited for
 	Air              Air
 }
 
@@ -151,6 +264,7 @@ func (c *Claiming) Follow(r *Rules, l *Line) {
 		if !l.Doubted {
 			c.Claim = c.ahead
 		}
+		c.Eaten = l.Complete && r.ServedHot
 		return
 	}
 	c.age += l.Step
@@ -166,6 +280,7 @@ func (c *Claiming) Follow(r *Rules, l *Line) {
 		c.prepare(r, l)
 		return
 	}
+	c.meet(r, l)
 	if !l.ColdSeen || !l.HotSeen || !l.Unbroken {
 		c.Claim.unseen(r, l.Step, l.Chilling, l.Air)
 		c.behind.unseen(r, l.Step, l.Chilling, l.Air)
@@ -185,8 +300,8 @@ func (c *Claiming) Follow(r *Rules, l *Line) {
 		}
 		c.ahead.ComeUp = next
 	}
-	if l.Chilling && r.Chill != nil {
-		rule := r.Chilling()
+	c.ahead.warms(r, l, l.Step, l.Air)
+	if rule, ok := c.ahead.cools(r, l.Chilling); ok {
 		if l.Learnt {
 			c.ahead.Chill = rule.Add(c.ahead.Chill, l.HotFrom, l.HotTo, l.Step)
 		} else {
@@ -196,6 +311,24 @@ func (c *Claiming) Follow(r *Rules, l *Line) {
 	if c.since += l.Step; c.since >= Lag {
 		c.Claim, c.age = c.behind, c.since
 		c.behind, c.since = c.ahead, 0
+	}
+}
+
+// warmedMeanwhile is what a thin core may warm by while its probe settles; common practice,
+// no source.
+const warmedMeanwhile quantity.Kelvin = 5
+
+// meet looks at the core when it is first seen in the meat. How one came to be warm that is
+// warm already, nobody has seen, nor for how long it was.
+func (c *Claiming) meet(r *Rules, l *Line) {
+	if c.met || r.Edition < ByPlace || !l.ColdSeen {
+		return
+	}
+	c.met = true
+	if l.ColdTo-quantity.Celsius(warmedMeanwhile) > lethality.ComeUpStart {
+		for _, u := range []*lethality.ComeUp{&c.Claim.ComeUp, &c.ahead.ComeUp, &c.behind.ComeUp} {
+			u.Begun, u.Unproven = true, true
+		}
 	}
 }
 
@@ -209,6 +342,8 @@ func (c *Claiming) prepare(r *Rules, l *Line) {
 	}
 	c.ahead.moisten(r, l.Air, l.Step)
 	c.behind.Surface, c.Claim.Surface = c.ahead.Surface, c.ahead.Surface
+	c.ahead.warms(r, nil, l.Step, l.Air)
+	c.behind.Warm, c.Claim.Warm = c.ahead.Warm, c.ahead.Warm
 }
 
 // Reseat keeps the claim as it is at the word of a person that a probe is back in the

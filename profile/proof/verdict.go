@@ -131,7 +131,7 @@ func Judge(r *Rules, c *Claim, over bool) (v Verdict) {
 	}
 	v[Process] = process(r, c, over)
 	v[Killed] = killed(r.Product)
-	v[RawFish] = rawFish(r.Product)
+	v[RawFish] = rawFish(r, c)
 	v[Keeping] = keeping(r.Product, c)
 	v[Recorded] = Judgement{NotShown, "nobody has checked the record"}
 	r.tellError(&v)
@@ -229,45 +229,10 @@ func cameUp(r *Rules, c *Claim) Judgement {
 		return Judgement{NotMet, took}
 	case !c.ComeUp.Begun:
 		return Judgement{NotShown, "no core was seen"}
+	case c.ComeUp.Unproven:
+		return Judgement{NotShown, took + ", and the core was warm when it was first seen: how it came up, and how long that took, nobody saw"}
 	}
 	return Judgement{NotShown, took + " so far"}
-}
-
-func chilled(r *Rules, c *Claim, over bool) Judgement {
-	switch {
-	case r.Chill == nil && r.ComesUp: // heated towards a core: spores live through that, and grow while it cools
-		return Judgement{NotShown, "the file names no way of chilling, so nothing was followed; name one with chill: under targets"}
-	case r.Chill == nil:
-		return Judgement{DoesNotApply, "nothing is heated towards a core, so nothing has to be chilled"}
-	}
-	switch rule := r.Chilling(); {
-	case rule.Pass(c.Chill):
-		return formulaAllows(r)
-	case rule.Failed(c.Chill):
-		return Judgement{NotMet, rule.Name + ": a leg took too long"}
-	case over:
-		return Judgement{NotShown, r.Chill.Name + ": not seen to its end"}
-	}
-	return Judgement{NotShown, r.Chill.Name + ": not yet"}
-}
-
-// formulaAllows says whether a chill that was kept may be one that asks for a cure.
-func formulaAllows(r *Rules) Judgement {
-	rule := r.Chill
-	if rule.NitritePPM == 0 {
-		return Judgement{Met, rule.Name}
-	}
-	f := r.Product.Formula
-	nitrite := formula.NitritePPM(f, formula.GreenWeight)
-	switch reason, ok := rule.AllowsNitrite(nitrite+formula.SlackPPM, true); {
-	case !ok && nitrite == 0:
-		return Judgement{NotMet, rule.Name + " is for cured product, and it has no cure"}
-	case !ok:
-		return Judgement{NotMet, reason}
-	case rule.ErythorbatePPM > 0 && formula.AcceleratorPPM(f) == 0:
-		return Judgement{NotShown, rule.Name + ": kept, but it asks for erythorbate or ascorbate besides the nitrite, and there is none"}
-	}
-	return Judgement{Met, rule.Name}
 }
 
 // answer is not met only once nothing can change it any more.

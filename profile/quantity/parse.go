@@ -66,6 +66,11 @@ var (
 		{unit: "mm", times: 1, per: 1000}, {unit: "cm", times: 1, per: 100},
 		{unit: "m", times: 1, per: 1}, {unit: "in", times: 25.4, per: 1000},
 	}
+	areas = []scale{
+		{unit: "cm²", times: 1, per: 10_000}, {unit: "cm2", times: 1, per: 10_000, unlisted: true},
+		{unit: "m²", times: 1, per: 1}, {unit: "m2", times: 1, per: 1, unlisted: true},
+		{unit: "in²", times: 6.4516, per: 10_000}, {unit: "in2", times: 6.4516, per: 10_000, unlisted: true},
+	}
 	altitudes    = []scale{{unit: "m", times: 1, per: 1}, {unit: "ft", times: 0.3048, per: 1}}
 	powers       = []scale{{unit: "W", times: 1, per: 1}, {unit: "kW", times: 1000, per: 1}}
 	ratios       = []scale{{unit: "%", times: 1, per: 100}}
@@ -123,6 +128,12 @@ func ParseRate(text string) (KelvinPerSecond, error) {
 func ParseLength(text string) (Meters, error) {
 	v, err := parse(text, lengths, false)
 	return Meters(v), err
+}
+
+// ParseArea reads "16 cm²" or "16 cm2", "0.01 m²" or "2.5 in²".
+func ParseArea(text string) (SquareMeters, error) {
+	v, err := parse(text, areas, false)
+	return SquareMeters(v), err
 }
 
 // ParseAltitude reads "420 m" or "1400 ft", below the sea "-5 m".

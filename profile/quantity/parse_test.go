@@ -43,6 +43,7 @@ var readers = map[string]func(string) (float64, error){
 	"difference":  func(s string) (float64, error) { v, err := ParseTemperatureDifference(s); return float64(v), err },
 	"rate":        func(s string) (float64, error) { v, err := ParseRate(s); return float64(v), err },
 	"length":      func(s string) (float64, error) { v, err := ParseLength(s); return float64(v), err },
+	"area":        func(s string) (float64, error) { v, err := ParseArea(s); return float64(v), err },
 	"mass":        func(s string) (float64, error) { v, err := ParseMass(s); return float64(v), err },
 	"ratio":       func(s string) (float64, error) { v, err := ParseRatio(s); return float64(v), err },
 	"power":       func(s string) (float64, error) { v, err := ParsePower(s); return float64(v), err },
@@ -114,6 +115,10 @@ func TestParse(t *testing.T) {
 		{"ratio", "120 %", 1.2},
 		{"power", "1500 W", 1500},
 		{"power", "1.5 kW", 1500},
+		{"area", "16 cm²", 16e-4},
+		{"area", "16cm2", 16e-4},
+		{"area", "0.01 m²", 0.01},
+		{"area", "2 in²", 2 * 0.0254 * 0.0254},
 		{"flow", "4 m³/h", 4. / 3600},
 		{"flow", "4 m3/h", 4. / 3600},
 		{"flow", "60 L/min", 1e-3},
@@ -224,6 +229,7 @@ func TestParseErrors(t *testing.T) {
 		{"ratio", "60", `missing unit in "60"; write 60 %`},
 		{"rate", "20 °C", `unknown unit "°C" in "20 °C"; write the number with °C/h, °C/min, K/h, K/min, °F/h or °F/min`},
 		{"power", "1.5 KW", `unknown unit "KW" in "1.5 KW"; write the number with W or kW`},
+		{"area", "4", `missing unit in "4"; write 4 cm² or 4 m²`},
 		{"flow", "4", `missing unit in "4"; write 4 m³/h or 4 L/min`},
 		{"duration", "45", `missing unit in "45"; write 45 h or 45 min`},
 		{"duration", "-5 min", `"-5 min" is negative; write a time of 0 s or more`},
@@ -256,7 +262,7 @@ func TestParseErrors(t *testing.T) {
 func TestNoMinusSignOnAZero(t *testing.T) {
 	for want, got := range map[string]string{
 		"0 °C": Celsius(-0.04).String(), "0 K": Kelvin(-0.004).String(), "0 mm": Meters(-0.00004).String(), "0 g": Kilograms(-0.00004).String(),
-		"0 W": Watts(-0.4).String(), "0 %": Ratio(-0.0004).String(), "0 °C/h": KelvinPerSecond(-0.00001).String(), "0 m³/h": CubicMetersPerSecond(-1e-7).String(),
+		"0 W": Watts(-0.4).String(), "0 %": Ratio(-0.0004).String(), "0 °C/h": KelvinPerSecond(-0.00001).String(), "0 m³/h": CubicMetersPerSecond(-1e-7).String(), "0 cm²": SquareMeters(-1e-6).String(),
 		"0 s": FormatDuration(-400 * time.Millisecond), "-1 s": FormatDuration(-500 * time.Millisecond),
 		"0.0": Fixed(-0.04, 1), "0.00": Fixed(math.Copysign(0, -1), 2), "0": Fixed(-0.4, 0), "-0.1": Fixed(-0.06, 1), "-10.0": Fixed(-10, 1), "-100": Fixed(-100, 0), "20.0": Fixed(20, 1),
 	} {
@@ -286,6 +292,7 @@ func TestRoundTrip(t *testing.T) {
 		near("difference", -100, 100, 0.005, func(v float64) string { return Kelvin(v).String() })
 		near("rate", -1, 1, 0.05/3600, func(v float64) string { return KelvinPerSecond(v).String() })
 		near("length", 0, 10, 0.05e-3, func(v float64) string { return Meters(v).String() })
+		near("area", 0, 10, 0.05e-4, func(v float64) string { return SquareMeters(v).String() })
 		near("mass", 0, 0.9999, 0.05e-3, func(v float64) string { return Kilograms(v).String() })
 		near("mass", 1, 1000, 0.5e-3, func(v float64) string { return Kilograms(v).String() })
 		near("ratio", 0, 2, 0.05e-2, func(v float64) string { return Ratio(v).String() })

@@ -23,6 +23,8 @@ type (
 	KelvinPerSecond float64
 	// Meters is a length.
 	Meters float64
+	// SquareMeters is an area.
+	SquareMeters float64
 	// Kilograms is a mass.
 	Kilograms float64
 	// Watts is a power.
@@ -49,8 +51,11 @@ func (t Celsius) String() string   { return trim(float64(t), 1) + " °C" }
 func (t Kelvin) String() string    { return trim(float64(t), 2) + " K" }
 func (m Kilograms) String() string { return massText(float64(m)) }
 func (l Meters) String() string    { return trim(float64(l)*1000, 1) + " mm" }
-func (p Watts) String() string     { return trim(float64(p), 0) + " W" }
-func (r Ratio) String() string     { return trim(float64(r)*100, 1) + " %" }
+func (a SquareMeters) String() string {
+	return trim(float64(a)*1e4, 1) + " cm²"
+}
+func (p Watts) String() string { return trim(float64(p), 0) + " W" }
+func (r Ratio) String() string { return trim(float64(r)*100, 1) + " %" }
 func (r KelvinPerSecond) String() string {
 	return trim(float64(r)*3600, 1) + " °C/h"
 }

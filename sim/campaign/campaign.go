@@ -124,6 +124,8 @@ type judge struct {
 	roomSince   time.Duration // since then
 	waited      time.Duration // that the hand step of now has waited in a batch that runs
 	waitsFor    controller.Question
+	heatStage   int           // the stage that heats
+	heated      time.Duration // since it began, or since the last restart
 }
 
 // Run runs the batch of a seed.
@@ -191,6 +193,7 @@ func (j *judge) see(m *sim.Moment) {
 	}
 	j.outputs(m)
 	j.handStep(m)
+	j.stageHeats(m)
 	j.door(m)
 	j.latch(m)
 	j.room(m)
@@ -223,11 +226,20 @@ func (j *judge) follow(m *sim.Moment) {
 		if !over && j.setup.Product.ComeUpApplies() && m.After.Batch.Active() { // what was before the start is the person's to know
 			j.comeUp = comeUp.Add(j.comeUp, j.before, core, sim.Step)
 		}
-		if r := j.setup.Product.ChillRule(); r != nil && m.After.Batch.Active() && j.setup.Product.Chilling(m.After.Stage) {
+		chills := j.setup.Product.Chilling(m.After.Stage)
+		if r := j.chillRule(); r != nil && m.After.Batch.Active() && (chills || j.cooked != nil && j.cooked.Met(j.truth)) {
+			if chills {
+				j.chill = r.Begin(j.chill)
+			}
 			j.chill = r.Add(j.chill, j.before, core, sim.Step)
 		}
 	}
 	j.before, j.coldBefore, j.seen = core, cold, true
+}
+
+// chillRule is that of the place.
+func (j *judge) chillRule() *chilling.Rule {
+	return j.setup.Product.ChillRule(j.setup.Product.Where(j.setup.Where))
 }
 
 // longestAsked is what README says, and some steps.
@@ -387,7 +399,13 @@ func finite(v reflect.Value) bool {
 }
 
 func (j *judge) stageEnded(m *sim.Moment, e *controller.Event) {
-	stage := &j.setup.Product.Stages[e.Stage]
+	if e.By == controller.EndedBySkip || m.Inputs.Command.Kind == controller.Adjust { // at the word of a person, who may just have changed what it waits for
+		return
+	}
+	stage := m.Before.CurrentStage(j.setup.Product)
+	if stage == nil || m.Before.Stage != e.Stage {
+		stage = &j.setup.Product.Stages[e.Stage]
+	}
 	if stage.Until.Any && e.By != controller.EndedByCore {
 		return
 	}
@@ -459,7 +477,7 @@ func (j *judge) end() {
 	if j.setup.Product.ComeUpApplies() && j.comeUp.Time > comeUp.Limit+2*time.Minute {
 		j.breaks(GoodIsSafe, end, "the true core came up in %s", j.comeUp.Time)
 	}
-	if rule := j.setup.Product.ChillRule(); rule != nil && rule.Failed(j.chill) {
+	if rule := j.chillRule(); rule != nil && rule.Failed(j.chill) {
 		for _, leg := range rule.Legs(j.chill) {
 			if leg.Took > leg.Within+leg.Within/50+2*time.Minute {
 				j.breaks(GoodIsSafe, end, "the true core took %s from %s to %s", leg.Took, leg.From, leg.To)

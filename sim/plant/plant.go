@@ -34,7 +34,6 @@ import (
 	"fumarium/profile/composition"
 	"fumarium/profile/quantity"
 	"fumarium/sensors/psychrometer"
-	"fumarium/sim/plant/film"
 )
 
 // A Load is the product hung in the chamber. One without Mass is an empty
@@ -51,10 +50,10 @@ type Load struct {
 
 // A Doubt is by what some figures of the product, which nobody knows well, differ from the
 // package's: factors; 0 means 1.
-type Doubt struct{ Juice, Drip, Diffusivity float64 }
+type Doubt struct{ Juice, Drip, Diffusivity, Conductivity float64 }
 
 func (d Doubt) check() error {
-	for _, f := range []float64{d.Juice, d.Drip, d.Diffusivity} {
+	for _, f := range []float64{d.Juice, d.Drip, d.Diffusivity, d.Conductivity} {
 		if !(f >= 0 && f <= 10) {
 			return fmt.Errorf("plant: Load.Doubt %+v; a factor must be zero (for 1) or above zero, up to 10", d)
 		}
@@ -77,7 +76,7 @@ type Config struct {
 	Generator       cabinet.Generator
 	Load            Load
 	Ambient         quantity.Celsius
-	AmbientHumidity quantity.Ratio // 0 means 0.6
+	AmbientHumidity quantity.Ratio // 0 means DefaultHumidity
 	PressurePascal  float64        // 0 means 101325
 	Wick            cabinet.WickAir
 }
@@ -103,8 +102,9 @@ type Plant struct {
 	racks   body
 	water   float64 // film on the lining, kg
 
-	volume, height, speed, opening float64 // m³, m, m/s with the fan, m² of the door
-	leak, vent, exchange           float64 // m³/s
+	volume, height, speed, opening float64 // m³, m, m/s at the product with the fan, m² of the door
+	leak, vent                     float64 // m² low, and as much high
+	exchange                       float64 // m³/s
 	power                          float64 // W
 	pastTray                       float64 // share of the element's radiation that meets walls and product
 	steam                          float64 // humidifier, kg/s
@@ -146,14 +146,6 @@ type outside struct {
 	dry, vapour float64 // kg/m³
 }
 
-// films holds the coefficients that change slowly: W/K, and m³/s for vapour.
-type films struct {
-	element, racks, lining, outer float64
-	product                       float64
-	liningVapour                  float64
-	filmVapour, cellVapour        float64 // from the product's water film, and through its casing
-}
-
 // Figures of the cabinet that its file does not hold; common practice, no source.
 const (
 	steelHeat = 500.0 // J/(kg·K)
@@ -166,15 +158,21 @@ const (
 	rackArea     = 4 / (rackDiameter * 7900)
 	// emissivity of wet meat, sooty steel and oxidised elements.
 	emissivity = 0.9
+	gravity    = 9.80665
 	// doorDischarge and doorDraught: exchange through an open door by the
-	// difference in density, (C/3)·A·√(g·H·ΔT/T), and a little without any.
+	// difference in density, (C/3)·A·√(g·H·Δρ/ρ), and a little without any.
 	doorDischarge = 0.6
 	doorDraught   = 0.02 // m/s
 	// freeWall is free convection on walls, h = 1.31·ΔT^(1/3), at least quietWall;
 	// fanWall + fanWallSlope·v is that with the fan (McAdams; from memory).
 	freeWall, quietWall   = 1.31, 1.5
 	fanWall, fanWallSlope = 5.7, 3.8
-	steamTemperature      = 100.0 // of humidifier and generator moisture
+	// jets is how much faster than on the mean over the empty section the air of a fan goes
+	// where the product hangs: it blows in jets and does not fill the section, 3 to 5 times
+	// (judgement, no source). Pieces narrow its way besides, by what they take of the
+	// section, at most by mostBlocked.
+	jets, mostBlocked = 4.0, 0.5
+	steamTemperature  = 100.0 // of humidifier and generator moisture
 	// Media other than the chamber.
 	iceWater           = 0.5 // °C
 	coldestRoom        = -40
@@ -183,7 +181,7 @@ const (
 	coldRoom           = 3.0
 	coldRoomHumidity   = 0.85
 	coldRoomSpeed      = 0.3 // m/s
-	defaultHumidity    = 0.6
+	DefaultHumidity    = 0.6 // of a room of which nothing is known
 	fogSeconds         = 1.0 // in which supersaturated air falls back to saturation
 	slabHeight         = 0.3 // m, of a slab that gives no length
 	longestStep        = 1.0 // s
@@ -245,7 +243,7 @@ func New(c Config) (*Plant, error) {
 		return nil, fmt.Errorf("plant: PressurePascal is %v; air has 50000 to 120000 Pa where people live", c.PressurePascal)
 	}
 	if c.AmbientHumidity == 0 {
-		c.AmbientHumidity = defaultHumidity
+		c.AmbientHumidity = DefaultHumidity
 	}
 	if !(c.AmbientHumidity > 0 && c.AmbientHumidity <= 1) {
 		return nil, fmt.Errorf("plant: AmbientHumidity is %v; it must be above 0 and at most 1", float64(c.AmbientHumidity))
@@ -275,8 +273,8 @@ func New(c Config) (*Plant, error) {
 			t: float64(c.Ambient), capacity: max(float64(b.Racks), 0.01) * steelHeat,
 			area: float64(b.Racks) * rackArea, diameter: rackDiameter,
 		},
-		volume: w * d * h, height: h, opening: w * h, speed: float64(b.FanFlow) / (w * d),
-		leak: float64(b.Leak), vent: float64(b.Vent), exchange: float64(b.FanExchange),
+		volume: w * d * h, height: h, opening: w * h, speed: jets * float64(b.FanFlow) / (w * d * (1 - product.blocks(w*d))),
+		leak: float64(b.Leak) / 2, vent: float64(b.Vent), exchange: float64(b.FanExchange),
 		power: float64(c.HeaterPower), pastTray: float64(b.PastTray), steam: float64(b.Humidifier) / 3600,
 		generator: newGenerator(&c.Generator, c.Ambient),
 		pressure:  c.PressurePascal, ambientHumidity: float64(c.AmbientHumidity),
@@ -420,80 +418,4 @@ func (p *Plant) settle() {
 	if p.turns%filmTurns == 0 {
 		p.refreshFilms()
 	}
-}
-
-// refreshFilms works out the film coefficients anew.
-func (p *Plant) refreshFilms() {
-	air, lining := quantity.Celsius(p.air.t), quantity.Celsius(p.wall.lining)
-	speed := 0.0
-	if p.drive.Fan {
-		speed = p.speed
-	}
-	rod := func(b *body) float64 {
-		if b.area == 0 {
-			return 0
-		}
-		between := film.Between(quantity.Celsius(b.t), air, p.pressure)
-		h := between.FreeCylinder(quantity.Kelvin(b.t-p.air.t), b.diameter)
-		if speed > 0 {
-			h = film.Mixed(h, between.CrossCylinder(speed, b.diameter))
-		}
-		return h * b.area
-	}
-	f := &p.films
-	f.element, f.racks = rod(&p.element), rod(&p.racks)
-
-	h := max(quietWall, freeWall*math.Cbrt(math.Abs(p.air.t-p.wall.lining)))
-	if speed > 0 {
-		h = max(h, fanWall+fanWallSlope*speed)
-	}
-	f.lining = h * p.wall.area
-	f.liningVapour = film.Between(lining, air, p.pressure).VapourTransfer(h) * p.wall.area
-
-	shell := p.wall.chain.Temperature(0)
-	h = max(quietWall, freeWall*math.Cbrt(math.Abs(shell-p.ambient.t)))
-	f.outer = (h + film.Radiative(emissivity, quantity.Celsius(shell), quantity.Celsius(p.ambient.t))) * p.wall.area
-
-	f.product, f.filmVapour, f.cellVapour = p.productFilm(&p.product, speed)
-	if p.wick.film > 0 { // most cabinets have none
-		p.wick.refresh(p, speed)
-	}
-	p.factorWall()
-}
-
-// productFilm works out the coefficients of a load where the product is: W/K, and
-// m³/s from its water film and through its casing.
-func (p *Plant) productFilm(l *load, speed float64) (heat, filmVapour, cellVapour float64) {
-	medium := p.air.t
-	switch p.drive.Place {
-	case profile.IceWater:
-		return iceWaterFilm * l.factor * l.area, 0, 0
-	case profile.Room:
-		medium, speed = p.medium.t, 0
-	case profile.ColdRoom:
-		medium, speed = p.medium.t, coldRoomSpeed
-	}
-	between := film.Between(quantity.Celsius(l.surface), quantity.Celsius(medium), p.pressure)
-	difference := quantity.Kelvin(medium - l.surface)
-	var free, forced float64
-	switch l.form {
-	case profile.Cylinder:
-		free = between.FreeCylinder(difference, l.diameter)
-		if speed > 0 {
-			forced = between.CrossCylinder(speed, l.diameter)
-		}
-	case profile.Slab:
-		free = between.FreePlate(difference, l.height)
-		if speed > 0 {
-			forced = between.AlongPlate(speed, l.height)
-		}
-	default:
-		free = between.FreeSphere(difference, l.diameter)
-		if speed > 0 {
-			forced = between.AcrossSphere(speed, l.diameter)
-		}
-	}
-	h := film.Mixed(free, forced) * l.factor
-	transfer := between.VapourTransfer(h)
-	return h * l.area, transfer * l.area, l.area / (1/transfer + l.resistance)
 }

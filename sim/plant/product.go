@@ -46,6 +46,7 @@ type load struct {
 	form       profile.Form
 	factor     float64 // on film coefficients
 	mobility   float64 // on the diffusivity of moisture
+	conducts   float64 // on the conductivity
 	juices     juices
 }
 
@@ -153,7 +154,7 @@ func newLoad(l Load) (load, error) {
 
 	p := load{
 		grid: conduction.NewGrid(nodes, exponent, radius), form: l.Shape.Form, diameter: 2 * radius,
-		factor: l.FilmFactor, mobility: or1(l.Doubt.Diffusivity), resistance: casingResistance(l.Shape.Casing),
+		factor: l.FilmFactor, mobility: or1(l.Doubt.Diffusivity), conducts: or1(l.Doubt.Conductivity), resistance: casingResistance(l.Shape.Casing),
 		startMass: float64(l.Mass), surface: float64(l.Start), height: l.Shape.Length,
 	}
 	if !(p.height > 0) {
@@ -186,6 +187,16 @@ func newLoad(l Load) (load, error) {
 	p.refreshCapacities()
 	p.refreshProperties()
 	return p, nil
+}
+
+// blocks is the share of a section in m² that the pieces take, hung side by side.
+func (p *load) blocks(section float64) float64 {
+	tall := float64(p.height)
+	if p.form == profile.Sphere {
+		tall = float64(p.diameter)
+	}
+	volume := p.area * float64(p.diameter) / 2 / (p.form.Exponent() + 1)
+	return min(volume/(tall*section), mostBlocked)
 }
 
 // temperature of node i, the surface included.
@@ -344,7 +355,7 @@ func (p *load) refreshProperties() {
 			Water: 1 - rest, Protein: rest * p.dry.Protein, Fat: rest * p.dry.Fat,
 			Carbohydrate: rest * p.dry.Carbohydrate, Fibre: rest * p.dry.Fibre, Ash: rest * p.dry.Ash,
 		}
-		return m.Conductivity(quantity.Celsius(min(t, hottestProperties)))
+		return p.conducts * m.Conductivity(quantity.Celsius(min(t, hottestProperties)))
 	}
 	here := conductivity(0)
 	for i := range nodes - 1 {

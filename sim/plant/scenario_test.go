@@ -20,7 +20,7 @@ func woolCabinet() cabinet.Rehearsal { // the example cabinet of 0.6 × 0.6 × 1
 			{Material: "stainless", Thickness: 0.001}, {Material: "mineral wool", Thickness: 0.03},
 			{Material: "sheet steel", Thickness: 0.001},
 		},
-		Racks: 5, Element: 0.8, Leak: 0.0002, Vent: 0.002, FanFlow: 0.2, FanExchange: 0.01, Humidifier: 1.5,
+		Racks: 5, Element: 0.8, Leak: 0.0037, Vent: 0.019, FanFlow: 0.2, FanExchange: 0.01, Humidifier: 1.5,
 	}
 }
 
@@ -29,7 +29,7 @@ func sheetBox() cabinet.Rehearsal { // a bare box of 0.05 m³
 		PastTray: cabinet.DefaultPastTray,
 		Width:    0.35, Depth: 0.35, Height: 0.41,
 		Wall:  []cabinet.Layer{{Material: "sheet steel", Thickness: 0.001}},
-		Racks: 0.8, Element: 0.3, Leak: 0.0003, Vent: 0.001, FanFlow: 0.05, FanExchange: 0.005, Humidifier: 0.3,
+		Racks: 0.8, Element: 0.3, Leak: 0.0056, Vent: 0.0094, FanFlow: 0.05, FanExchange: 0.005, Humidifier: 0.3,
 	}
 }
 
@@ -38,7 +38,7 @@ func masonryRoom() cabinet.Rehearsal { // a walk-in of 4 m³
 		PastTray: cabinet.DefaultPastTray,
 		Width:    1.2, Depth: 1.5, Height: 2.25,
 		Wall:  []cabinet.Layer{{Material: "lime plaster", Thickness: 0.015}, {Material: "brick", Thickness: 0.24}},
-		Racks: 25, Element: 4, Leak: 0.001, Vent: 0.01, FanFlow: 0.8, FanExchange: 0.03, Humidifier: 4,
+		Racks: 25, Element: 4, Leak: 0.019, Vent: 0.094, FanFlow: 0.8, FanExchange: 0.03, Humidifier: 4,
 	}
 }
 

@@ -3,6 +3,7 @@ package plant
 import (
 	"math"
 
+	"fumarium/controller/cabinet"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 	"fumarium/sensors/psychrometer"
@@ -78,9 +79,13 @@ func (p *Plant) step() {
 	if d.Humidifier {
 		steam = p.steam
 	}
-	stack := math.Sqrt(p.height * math.Abs(ta-p.ambient.t))
+	// Warm and moist air is light. Through two equal openings, one low and one high, it
+	// drives itself: each takes its part of the difference in pressure, so that as much
+	// comes in as goes out (orifice and hydrostatic equations).
+	room, here := p.ambient.dry+p.ambient.vapour, (p.air.dry+p.air.vapour)/p.volume
+	stack := math.Sqrt(2 * gravity * p.height * math.Abs(room-here) * here / (room * (room + here)))
 	damper := float64(d.Damper)
-	flow := (p.leak + damper*p.vent) * stack
+	flow := (p.leak + damper*p.vent) * cabinet.Discharge * stack
 	if d.Fan {
 		flow += damper * p.exchange
 	}
@@ -93,8 +98,7 @@ func (p *Plant) step() {
 		steam += share * p.generator.steam
 	}
 	if d.DoorOpen {
-		const buoyancy = doorDischarge / 3 * 0.17785769 // √(9.80665/310)
-		flow += p.opening * (buoyancy*stack + doorDraught)
+		flow += p.opening * (doorDischarge/3*stack + doorDraught)
 	}
 	inDry, inVapour := flow*p.ambient.dry, flow*p.ambient.vapour
 	gas := p.air.dry + vapourOverAir*p.air.vapour
