@@ -138,14 +138,14 @@ func TestAStageIsShortened(t *testing.T) {
 func TestSmokeIsChanged(t *testing.T) {
 	r := newRig(t).started(1)
 	r.step(Confirm)
-	r.run(3 * time.Minute)
+	r.run(longestCoast) // the fan coasts
 	require.True(t, r.out.On.Has(Smoke))
 	require.Empty(t, refusals(r.bend(Adjust, smokeTo(0))))
 	r.run(3 * time.Minute)
 	assert.False(t, r.out.On.Has(Smoke))
 	require.Empty(t, refusals(r.bend(Adjust, smokeTo(0.25))))
 	r.c.Smoke.Window, r.c.Smoke.MinOn, r.c.Smoke.MinOff = time.Minute, 10*time.Second, 10*time.Second
-	r.run(3 * time.Minute) // the fan coasts
+	r.run(longestCoast) // the fan coasts
 	on := 0
 	for range 600 {
 		if r.step(); r.out.On.Has(Smoke) {

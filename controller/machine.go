@@ -38,6 +38,9 @@ type Machine struct {
 	rises                         time.Duration // within which full heat has brought frozenRise
 	answers                       time.Duration // within which it has shown at all
 	elementCools                  time.Duration
+	elementLag                    float64       // s
+	coasts                        time.Duration // the heater, at the longest
+	fixedCoast                    bool          // see FixedCoasting
 	coreStands                    time.Duration
 	smokeHeat                     quantity.Celsius // that the smoke generator may bring
 	fuelLow                       time.Duration    // air given to it when its fuel is low
@@ -80,6 +83,8 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 	m.rises = r.DeadTime + r.SecondLag + time.Duration(float64(r.Lag)*float64(frozenRise)/float64(max(r.Gain, 1)))
 	lags := 3 * (m.model.DeadTime + m.model.SecondLag)
 	m.answers, m.elementCools = max(noHeatLeast, lags+m.model.Lag/4), lags+coolingDown
+	m.elementLag = max(1, r.SecondLag.Seconds())
+	m.coasts = min(lags, longestCoast)
 	if c.Heater.Power > 0 {
 		m.smokeHeat = quantity.Celsius(float64(r.Gain) * float64(c.Generator.Heat) / float64(c.Heater.Power))
 	}

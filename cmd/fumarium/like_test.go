@@ -2,8 +2,11 @@ package main
 
 import (
 	"encoding/json"
+	"os"
+	"path/filepath"
 	"syscall"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -14,7 +17,8 @@ import (
 // One batch, another like it with one thing changed, and what came of it.
 func TestABatchLikeAnother(t *testing.T) {
 	t.Parallel()
-	d := startDaemon(t, "--cabinet", "fridge-body", "--pace", "10000")
+	copies := t.TempDir()
+	d := startDaemon(t, "--cabinet", "fridge-body", "--pace", "10000", "--copies", copies)
 	do := func(want int, args ...string) string {
 		t.Helper()
 		code, out, said := d.client(args...)
@@ -34,6 +38,10 @@ func TestABatchLikeAnother(t *testing.T) {
 	assert.Contains(t, do(exitUsage, "start", "--like", first, "--change", "sage: 3 g"), "stands nowhere")
 	assert.Contains(t, do(exitUsage, "start", "caraway-sticks", "--change", "salt: 1.7 %"), "goes with --like")
 	do(exitBad, "start", "--like", first, "--change", "cure no. 1: 40 g", "--reason", "trial") // too much nitrite stays too much
+	require.Eventually(t, func() bool {
+		_, err := os.Stat(filepath.Join(copies, first+".db"))
+		return err == nil
+	}, 20*time.Second, 50*time.Millisecond)
 	do(exitGood, "start", "--reason", "trial", "--like", first, "--change", "salt: 1.9 %")
 	do(exitGood, "stop")
 	d.line("batch stopped")
@@ -71,6 +79,7 @@ func TestABatchLikeAnother(t *testing.T) {
 	require.NoError(t, json.Unmarshal([]byte(out), &told))
 	require.NotNil(t, told.Like)
 	assert.Equal(t, first, told.Like.Batch)
+	restored(t, d.state, copies, first, second)
 	assert.Equal(t, []report.Mark{{Trait: "smoke", Of5: 5, Who: "operator from 127.0.0.1"}}, told.Marks)
 }
 
@@ -85,4 +94,32 @@ func idsOf(t *testing.T, state string) (ids []string) {
 		ids = append(ids, b.ID)
 	}
 	return ids
+}
+
+// restored takes a record from an export, and from the copies that the daemon kept.
+func restored(t *testing.T, state, copies, first, second string) {
+	t.Helper()
+	file := filepath.Join(t.TempDir(), "all.db")
+	do := func(want int, args ...string) string {
+		t.Helper()
+		code, out, said := call(t, append(args, "--simulated")...)
+		require.Equal(t, want, code, out+said)
+		return out + said
+	}
+	assert.Contains(t, do(exitGood, "export", file, "--state", state), "2 batches in ")
+	do(exitCouldNo, "export", file, "--state", state)
+	listed := do(exitGood, "batches", "--state", state)
+	assert.Equal(t, listed, do(exitGood, "batches", "--from", file))
+	to := t.TempDir()
+	assert.Contains(t, do(exitGood, "import", file, "--state", to), second+"  imported")
+	assert.Equal(t, listed, do(exitGood, "batches", "--state", to))
+	assert.Equal(t, do(exitGood, "compare", first, second, "--state", state), do(exitGood, "compare", first, second, "--state", to))
+	assert.Contains(t, do(exitGood, "import", file, "--state", to), "was there")
+	data, err := os.ReadFile(file)
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(file+".torn", data[:len(data)/2], 0o644))
+	assert.Contains(t, do(exitCouldNo, "import", file+".torn", "--state", t.TempDir()), "nothing was imported")
+	kept := filepath.Join(copies, first+".db") // some seconds after it was over
+	require.FileExists(t, kept)
+	assert.Contains(t, do(exitGood, "import", kept, "--state", t.TempDir()), first+"  imported")
 }

@@ -329,7 +329,7 @@ func (r *Report) judge(s *Source) {
 	if t := known.Weighed; t != nil {
 		made, r.Weighed = t.Product, &Weighed{t, t.Yields(), append([]string{}, t.Heavier()...)}
 	}
-	rules := known.Final.Rules(made)
+	rules := known.Final.Rules(known.Product).MadeAs(made)
 	asMade := sheet.Make(made, sheet.Options{Where: rules.Where})
 	for rule, j := range verdict {
 		r.Rules = append(r.Rules, Rule{proof.Rule(rule).String(), j.Answer.String(), j.Why, measures(proof.Rule(rule), j.Answer, &rules, &known.Final.Claim, &asMade)})

@@ -60,9 +60,13 @@ func plainJSON(r *http.Request) *problem {
 
 // bodyOf is the body of a request that is permitted.
 func bodyOf(w http.ResponseWriter, r *http.Request) ([]byte, *problem) {
-	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxBody))
+	return bodyWithin(w, r, maxBody)
+}
+
+func bodyWithin(w http.ResponseWriter, r *http.Request, most int64) ([]byte, *problem) {
+	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, most))
 	if tooLarge := (*http.MaxBytesError)(nil); errors.As(err, &tooLarge) {
-		return nil, refuse(http.StatusRequestEntityTooLarge, "the body is larger than %d bytes; a product file is a few thousand", maxBody)
+		return nil, refuse(http.StatusRequestEntityTooLarge, "the body is larger than %d bytes; a product file is a few thousand", most)
 	} else if err != nil {
 		return nil, refuse(http.StatusBadRequest, "the body could not be read: %v; send it again", err)
 	}

@@ -136,6 +136,9 @@ func (s *server) pageFor(r *http.Request) (page string, open bool) {
 	return scheme + r.Host + "/", false
 }
 
+// mostCode is how much who has only a code may send.
+const mostCode = 1 << 10
+
 // quiet is the margin that a reader needs, in modules (ISO/IEC 18004).
 const quiet = 4
 
@@ -192,7 +195,7 @@ func (s *server) enter(w http.ResponseWriter, r *http.Request) *problem {
 	if p := s.fromOurPage(r); p != nil {
 		return p
 	}
-	body, p := bodyOf(w, r)
+	body, p := bodyWithin(w, r, mostCode) // from whoever comes
 	if p != nil {
 		return p
 	}

@@ -86,7 +86,7 @@ func TestUncuredInTheWarm(t *testing.T) {
 		"after it was cooked": {nil, func(c *ride, r *proof.Rules) { c.stay(r, 71, 80, time.Minute).stay(r, 30, 20, 5*time.Hour) }, proof.Met, 0.3},
 		"cured": {func(p *profile.Product) {
 			p.Formula.Cure = profile.Cure{Mass: 0.0075, Nitrite: 0.0625, Method: profile.DryRubbed}
-		}, func(c *ride, r *proof.Rules) { c.stay(r, 20, 30, 5*time.Hour) }, proof.DoesNotApply, 0},
+		}, func(c *ride, r *proof.Rules) { c.stay(r, 20, 30, 5*time.Hour) }, proof.DoesNotApply, 300},
 		"no core, no chamber read": {nil, func(c *ride, r *proof.Rules) {
 			c.line.ColdSeen = false
 			c.stay(r, 20, 90, 0)
@@ -296,4 +296,37 @@ func TestWhatIsHalfCookedCoolsAsWell(t *testing.T) {
 	c.line.Chilling = true
 	v := c.stay(&r, 3, 1, 20*time.Minute).over(&r, true)
 	assert.Equal(t, proof.NotMet, v[proof.Chilled].Answer, v[proof.Chilled].Why)
+}
+
+// What was counted was counted by the plan: as it was weighed, a product may be held to
+// another table, whose rows the count knows nothing of. 26 min at 137 °F are no row of
+// chicken of 12 % fat, and not the 25.2 min at 140 °F of one of 1 %.
+func TestWhatWasMadeIsNotWhatWasCounted(t *testing.T) {
+	planned := plain(profile.ChillUncured)
+	planned.Species, planned.Formula.Cut[0].Name, planned.Formula.Cut[0].Fat = profile.Poultry, "chicken", 0.12
+	made := *planned
+	made.Formula.Cut = []profile.Meat{{Name: "chicken", Mass: 3, Water: .75, Protein: .22, Fat: .01}}
+	r := proof.RulesOf(planned, profile.NoJurisdiction, 0)
+	at := quantity.FromFahrenheit(137)
+	c := newRide().stay(&r, 40, 80, time.Hour).stay(&r, at, 80, 26*time.Minute)
+	c.over(&r, true)
+	weighed := r.MadeAs(&made)
+	require.NotSame(t, planned.Criterion(), made.Criterion())
+	v := proof.Judge(&weighed, &c.Claim, true)
+	assert.Equal(t, proof.NotShown, v[proof.Cooked].Answer, v[proof.Cooked].Why)
+	assert.Contains(t, v[proof.Cooked].Why, "as it was weighed it is held to another table (lean chicken, table row)")
+	same := r.MadeAs(planned)
+	assert.Equal(t, r, same)
+	assert.Equal(t, r, r.MadeAs(nil))
+
+	// A cure of which the scale shows a pinch has protected nothing, and the warmth counts.
+	cured := plain(profile.ChillUncured)
+	cured.Formula.Cure = profile.Cure{Mass: 0.0075, Nitrite: 0.0625, Method: profile.DryRubbed}
+	pinch := *cured
+	pinch.Formula.Cure.Mass = 0.0005
+	r = proof.RulesOf(cured, profile.NoJurisdiction, 0)
+	c = newRide().stay(&r, 20, 30, 3*time.Hour)
+	assert.Equal(t, proof.DoesNotApply, c.over(&r, true)[proof.Process].Answer)
+	weighed = r.MadeAs(&pinch)
+	assert.Equal(t, proof.NotMet, proof.Judge(&weighed, &c.Claim, true)[proof.Process].Answer)
 }

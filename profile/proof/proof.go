@@ -49,6 +49,8 @@ type Rules struct {
 	Chill     *chilling.Rule       // nil where no way of chilling is named
 	ServedHot bool                 // it is eaten before it is cold
 	Uncured   bool                 // raw, nothing protects it in the warm
+	// Other is the criterion of what was made, where that is not the one that was counted by.
+	Other *lethality.Criterion
 	// CoreError is how far a core probe may be wrong. It is added to every limit: the core
 	// counts as so much colder while it heats and so much hotter while it cools (FSIS
 	// Cooking Guideline 2021, p. 20: 165 °F with ±1 °F is a critical limit of 166 °F).
@@ -74,6 +76,19 @@ func (e Edition) RulesOf(p *profile.Product, set profile.Jurisdiction, coreError
 	}
 	r.ComesUp, r.Chill = p.ComeUpApplies(), p.ChillRule(r.Where)
 	r.ServedHot, r.Uncured = p.Targets.Chill == profile.ServedHot, p.Uncured()
+	return r
+}
+
+// MadeAs are the rules for what was made, with the formula as it was weighed, in place of what
+// was planned. What was counted was counted by the plan.
+func (r Rules) MadeAs(made *profile.Product) Rules {
+	if made == nil || r.Product == nil || made == r.Product {
+		return r
+	}
+	if other := made.Criterion(); other != r.Criterion {
+		r.Other = other
+	}
+	r.Product, r.Uncured = made, r.Edition >= ByPlace && made.Uncured()
 	return r
 }
 
@@ -198,17 +213,18 @@ func (c *Claim) cools(r *Rules, chilling bool) (rule chilling.Rule, ok bool) {
 	return rule, true
 }
 
-// warms counts a step for what is served hot, which must not get cold, and for what is
-// uncured, which must not hang in the warm. A line that was not seen counts.
+// warms counts a step for what is served hot, which must not get cold, and the raw time in the
+// warm, which what is uncured must not have; whether it is the scale may say later. A line
+// that was not seen counts.
 func (c *Claim) warms(r *Rules, l *Line, dt time.Duration, a Air) {
 	e := quantity.Celsius(r.CoreError)
 	switch {
-	case !r.ServedHot && !r.Uncured:
+	case r.Edition < ByPlace || r.Product == nil || !r.Product.SmokedHot():
 	case c.cooked(r):
 		if cold := l == nil || min(l.ColdFrom, l.ColdTo)-e < chilling.Hot.From; r.ServedHot && cold {
 			c.Cooled += dt
 		}
-	case !r.Uncured, !a.Loaded, a.Seen && a.Chamber >= lethality.RawUncured.To: // it is being cooked
+	case !a.Loaded, a.Seen && a.Chamber >= lethality.RawUncured.To: // it is being cooked
 	case l == nil || max(l.HotFrom, l.HotTo)+e > lethality.RawUncured.From && min(l.ColdFrom, l.ColdTo)-e < lethality.RawUncured.To:
 		c.Warm += dt
 	}

@@ -169,6 +169,9 @@ func cooked(r *Rules, c *Claim, over bool) Judgement {
 	if k == nil {
 		return uncooked(r.Product)
 	}
+	if r.Other != nil {
+		return Judgement{NotShown, fmt.Sprintf("as it was weighed it is held to another table (%s) than it was counted by (%s)", r.Other.Name, k.Name)}
+	}
 	met := k.Met(c.Heat)
 	why := nearest(k, c.Heat)
 	if log10, required, ok := Counts(r, c); ok {
