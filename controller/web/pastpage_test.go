@@ -18,7 +18,7 @@ func TestEarlierBatchesOnAPhone(t *testing.T) {
 	l := accepting(cooking())
 	var text, mark, batch string
 	h := configured(l, func(c *web.Config) {
-		c.Note = func(_ context.Context, b, said, m string) error { batch, text, mark = b, said, m; return nil }
+		c.Note = func(_ context.Context, _, b, said, m string) error { batch, text, mark = b, said, m; return nil }
 	})
 	server := behind(t, h)
 	do(t, ctx, chromedp.EmulateViewport(360, 640), chromedp.Navigate(server.URL+"/batches"))
