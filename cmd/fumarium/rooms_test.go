@@ -55,8 +55,9 @@ var pureRooms = map[string][]string{
 	"controller/caution":            {},
 	"controller/duty":               {},
 	"controller/trip":               {},
+	"controller/tune":               {"profile/quantity"},
 	"profile/proof":                 {"profile", "profile/chilling", "profile/ferment", "profile/fish", "profile/formula", "profile/lethality", "profile/quantity"},
-	"controller": {"profile/proof", "controller/cabinet", "controller/duty", "controller/pid", "controller/trip", "profile",
+	"controller": {"profile/proof", "controller/cabinet", "controller/duty", "controller/pid", "controller/trip", "controller/tune", "profile",
 		"profile/lethality", "profile/quantity", "sensors", "sensors/psychrometer"},
 	"controller/layout": {},                   // it knows no page, but its language
 	"controller/chart":  {"profile/quantity"}, // it knows no batch, but in which units people read
