@@ -37,7 +37,7 @@ var doubts = []struct {
 		c.Rehearsal.Leak *= quantity.SquareMeters(pick(high, 0.1, 2))
 		s.Cabinet = &c
 	}},
-	{"what of the element's glow passes the tray", "none", "twice as much, at most all", func(s *Setup, high bool) {
+	{"what of the element's glow misses the tray", "none", "twice as much, at most all", func(s *Setup, high bool) {
 		c := *s.Cabinet
 		c.Rehearsal.PastTray = min(1, c.Rehearsal.PastTray*quantity.Ratio(pick(high, 0, 2)))
 		s.Cabinet = &c
@@ -62,7 +62,6 @@ func or1(factor float64) float64 {
 // tell.
 var unmodelled = []string{
 	"cold and hot corners of the chamber: the air is the same everywhere",
-	"a drip tray with a temperature of its own: what it catches goes straight to the air",
 	"shrinking of the pieces, their ends and edges, and bones",
 	"smoke that settles, and the water that smouldering makes beyond the wood's own",
 	"a chamber probe in the glow of lining and element",

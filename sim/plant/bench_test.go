@@ -37,7 +37,7 @@ func newBench(t testing.TB, l Load, air, humidity, filmBy float64) *bench {
 	}
 	b := &bench{p: build(t, Config{Build: masonryRoom(), Ambient: 20}), w: w, film: filmBy}
 	fix(b.p, air, humidity)
-	b.p.wall.lining = air
+	b.p.wall.lining, b.p.tray.t = air, air
 	b.p.drive.Place = profile.Chamber
 	return b
 }
@@ -227,9 +227,9 @@ func TestCabinetAgainstPublished(t *testing.T) {
 		held += float64(p.Humidity()) / 120
 	}
 	judge(t, []finding{
-		{"bare chicken, 88 °C held: time shut over a quarter open", "humid air cooks faster: Murphy 2001, Gredell 2018, abstracts", 0, 1, hours / open, 1.204},
-		{"the same: yield shut less that a quarter open", "the same", 0, 1, yield - openYield, -0.0008256},
-		{"the same, no radiation past the tray: time over plain", "own demand: equal air, equal cook", 0.9, 1.1, tray / hours, 1.129},
+		{"bare chicken, 88 °C held: time shut over a quarter open", "humid air cooks faster: Murphy 2001, Gredell 2018, abstracts", 0, 1, hours / open, 1.218},
+		{"the same: yield shut less that a quarter open", "the same", 0, 1, yield - openYield, -0.001019},
+		{"the same, no radiation past the tray: time over plain", "own demand: equal air, equal cook", 0.9, 1.1, tray / hours, met},
 		{"the same, heater of twice the power: time over plain", "the same", 0.95, 1.05, power / hours, met},
 		{"the same, twice the wool: time over plain", "the same, but for the lining's share", 0.9, 1.1, wool / hours, met},
 		{"shut, 80 °C, 5 kg: mean RH of the second and third hour", "steady balance by hand for a gasketed door, no measurement found", 0.40, 0.60, held, met},

@@ -101,7 +101,7 @@ var cabinetTail = []row{
 	need("rehearsal.fan flow", "air that the full fan moves inside: what its label says of free air"),
 	need("rehearsal.fan exchange", "fresh air that the full fan draws through the open damper, beside what rises by itself"),
 	usual("rehearsal.humidifier", "water vapour in an hour when it is on", "0 kg"),
-	usual("rehearsal.past tray", "the share of the element's radiation that passes the drip tray", "50 %"),
+	usual("rehearsal.past tray", "the share of the element's radiation that misses the drip tray: half goes down, and more than half meets product", "50 %"),
 }
 
 func cabinetRows() []row {
