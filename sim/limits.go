@@ -29,12 +29,12 @@ var doubts = []struct {
 	change          func(s *Setup, high bool)
 }{
 	{"how much juice heat squeezes out", "0.6 times", "1.4 times", func(s *Setup, high bool) { s.Doubt.Juice = pick(high, 0.6, 1.4) }},
-	{"how much of it drips instead of wetting the surface", "30 %", "80 %", func(s *Setup, high bool) { s.Doubt.Drip = pick(high, 0.6, 1.6) }},
-	{"how fast moisture moves inside", "half", "4 times, as lean beef", func(s *Setup, high bool) { s.Doubt.Diffusivity = pick(high, 0.5, 4) }},
+	{"how much of it drips instead of wetting the surface", "40 %", "80 %", func(s *Setup, high bool) { s.Doubt.Drip = pick(high, 0.67, 1.33) }},
+	{"how fast moisture moves inside", "half", "twice, as lean beef would at 60 °C", func(s *Setup, high bool) { s.Doubt.Diffusivity = pick(high, 0.5, 2) }},
 	{"air speed at the product, as its film coefficient", "0.7 times", "twice", func(s *Setup, high bool) { s.FilmFactor = or1(s.FilmFactor) * pick(high, 0.7, 2) }},
-	{"cracks of the cabinet", "a tenth, a gasket", "twice", func(s *Setup, high bool) {
+	{"cracks of the cabinet", "half", "8 times, no gasket", func(s *Setup, high bool) {
 		c := *s.Cabinet
-		c.Rehearsal.Leak *= quantity.SquareMeters(pick(high, 0.1, 2))
+		c.Rehearsal.Leak *= quantity.SquareMeters(pick(high, 0.5, 8))
 		s.Cabinet = &c
 	}},
 	{"what of the element's glow misses the tray", "none", "twice as much, at most all", func(s *Setup, high bool) {

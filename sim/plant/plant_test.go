@@ -576,7 +576,7 @@ func TestStuckHeater(t *testing.T) {
 		p := build(t, c)
 		p.Advance(6*time.Hour, Drive{Heater: true})
 		assert.True(t, p.Chamber() > 120 && p.Chamber() < 500, "%s: chamber %v", name, p.Chamber())
-		assert.True(t, p.Yield() > 0.39 && p.Yield() < 0.8, "%s: yield %v", name, p.Yield())
+		assert.True(t, p.Yield() > 0.39 && p.Yield() < 0.87, "%s: yield %v", name, p.Yield())
 		b := p.Balance()
 		assert.Less(t, math.Abs(b.ResidualJoules), 1e-8*b.InJoules, name)
 	}
@@ -708,5 +708,5 @@ func Example() {
 	}
 	fmt.Printf("chamber %.0f °C, core %.0f °C, wet bulb %.0f °C, yield %.0f %%\n",
 		p.Chamber(), p.Core(), p.WetBulb(), 100*p.Yield())
-	// Output: chamber 60 °C, core 35 °C, wet bulb 29 °C, yield 97 %
+	// Output: chamber 60 °C, core 34 °C, wet bulb 30 °C, yield 97 %
 }
