@@ -63,7 +63,7 @@ func or1(factor float64) float64 {
 var unmodelled = []string{
 	"cold and hot corners of the chamber: the air is the same everywhere",
 	"shrinking of the pieces, their ends and edges, and bones",
-	"smoke that settles, and the water that smouldering makes beyond the wood's own",
+	"smoke that settles on the product, and its heat beyond what the generator's figures say",
 	"a chamber probe in the glow of lining and element",
 }
 

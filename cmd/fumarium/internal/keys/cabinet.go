@@ -74,7 +74,7 @@ var cabinetTail = []row{
 	free("generator.fuel", "air-dry wood of one filling", "needed without lasts"),
 	need("generator.air", "what its pump blows without a pause"),
 	need("generator.heat", "what it adds to the chamber at full air"),
-	need("generator.moisture", "water vapour from one filling"),
+	need("generator.moisture", "water vapour from one filling: what the wood holds and what smouldering makes, some 0.55 kg for each kg of wood"),
 	usual("generator.turned down", "the share of full air once the ember glows", "60 %"),
 	usual("generator.ember", "above this the ember probe says that it smoulders; refused without one", "200 °C"),
 	free("generator.full air", "from lighting it until its ember glows", "by fuel and air, or by lasts"),
