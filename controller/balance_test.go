@@ -41,6 +41,7 @@ func TestTheSlowestModeIsTheHandbooks(t *testing.T) {
 // follows a ramp, in every film up to the fastest. The pieces are worked out by finite
 // volumes (profile/conduction, held to closed forms there).
 func TestNoCoreIsAheadOfItsBound(t *testing.T) {
+	long(t)
 	const heatCapacity = leastHeatCapacity
 	for _, form := range []profile.Form{profile.Slab, profile.Cylinder, profile.Sphere} {
 		for _, half := range []float64{0.008, 0.02, 0.05} {

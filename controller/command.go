@@ -223,7 +223,7 @@ func (t *step) start() {
 		Evidence:  s.Evidence.ofToday(),
 		Out:       Outputs{Damper: 1}, // open until a stage says otherwise
 		CoreError: believable(t.in.Command.CoreError), unshown: t.in.Command.Unshown,
-		Where: t.in.Command.Where,
+		Where: t.in.Command.Where, Edition: t.in.Command.Edition,
 	}
 	t.enter(Running)
 	t.enterStage(0)

@@ -248,6 +248,11 @@ func Unshown(c *cabinet.Cabinet, s *State) (texts []string) {
 	return texts
 }
 
+// Rules are those that the batch is held to.
+func (s *State) Rules(p *profile.Product) proof.Rules {
+	return s.Edition.RulesOf(p, s.Where, s.CoreError)
+}
+
 // Verdict is what can be said of the batch that runs, or is over. What wrong core probes
 // have shown is not shown, nor what those have of which nobody knows that they are right.
 func (s *State) Verdict(r *proof.Rules, over bool) proof.Verdict {
@@ -261,7 +266,10 @@ func (s *State) Verdict(r *proof.Rules, over bool) proof.Verdict {
 	default:
 		return v
 	}
-	for _, rule := range []proof.Rule{proof.Cooked, proof.CameUp, proof.Chilled} {
+	for _, rule := range []proof.Rule{proof.Cooked, proof.CameUp, proof.Chilled, proof.Process} {
+		if rule == proof.Process && !r.Uncured { // of the chamber
+			continue
+		}
 		if v[rule].Answer == proof.Met {
 			v[rule] = proof.Judgement{Answer: proof.NotShown, Why: v[rule].Why + why}
 		}

@@ -5,6 +5,7 @@ import (
 
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 )
 
@@ -55,6 +56,9 @@ type Command struct {
 	// the one that was set. It comes with the command, so that a batch is judged to its end,
 	// and whenever it is replayed, by what was set when it began.
 	Where profile.Jurisdiction `record:"jurisdiction"`
+	// Edition is which rules of this program the batch is held to, for Start; with the
+	// command for the same reason. Zero, in records from before, is the first.
+	Edition proof.Edition `record:"rules_edition"`
 }
 
 // With is what goes with a command: a bit for each part.

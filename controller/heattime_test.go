@@ -35,6 +35,7 @@ func (r *rig) cools() {
 }
 
 func TestAnUnansweredHandStepEndsTheHeat(t *testing.T) {
+	long(t)
 	r := newRig(t)
 	r.p.Stages[0].Ask = "hang the links"
 	r.started(0)
@@ -88,6 +89,7 @@ func TestAHandStepWithoutHeatHoldsNothing(t *testing.T) {
 }
 
 func TestACoreThatNeverRisesEndsTheHeat(t *testing.T) {
+	long(t)
 	for name, c := range map[string]struct{ within, overdue, ends time.Duration }{
 		"short": {time.Hour, 2 * time.Hour, 3 * time.Hour},
 		"long":  {8 * time.Hour, 15 * time.Hour, 16 * time.Hour},
@@ -215,5 +217,14 @@ func TestHeatLeftIsTheTimeUntilItEnds(t *testing.T) {
 			assert.Zero(t, m.HeatEnds(3), "in the ice")
 			assert.Greater(t, m.BatchHeat(), m.HeatEnds(0))
 		})
+	}
+}
+
+// long leaves out a test under -short: minutes of one goroutine's steps, which the race
+// detector would make ten times as long and could find nothing in. CI runs it without.
+func long(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("long, and of one goroutine: it runs without -short")
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"fumarium/controller/pid"
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/lethality"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
@@ -27,7 +28,9 @@ type Machine struct {
 	rest    time.Duration
 	stages  []stageRules
 	balance balanceRules
-	rules   proof.Rules // for probes without error: that of a batch is the state's
+	rules   proof.Book // those of a batch depend on its state
+
+	criterion *lethality.Criterion // of the product, or nil
 
 	heater, fan, smoke duty.Limits
 	model              pid.Model // of the chamber as the control law sees it
@@ -97,7 +100,8 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 		return m, nil
 	}
 	m.rest, _ = p.Rest()
-	m.rules, m.coreStands = proof.RulesOf(p, profile.NoJurisdiction, 0), coreStands(p)
+	m.rules, m.coreStands = proof.BookOf(p), coreStands(p)
+	m.criterion = p.Criterion()
 	m.stages = make([]stageRules, len(p.Stages))
 	for i := range p.Stages {
 		stage := &p.Stages[i]

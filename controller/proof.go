@@ -25,7 +25,7 @@ func (t *step) prove() {
 		return
 	}
 	l := proof.Line{
-		Now: t.in.Elapsed, Step: t.dt + t.hidden, Over: !s.Batch.Active(), Doubted: t.doubted,
+		Now: t.in.Elapsed, Step: t.dt + t.hidden, Over: !s.Batch.Active(), Complete: s.Batch == Complete, Doubted: t.doubted,
 		Settling: s.Stage == 0 && t.in.Elapsed-s.Core.hung <= coreSettles,
 		// Nothing is shown across time of which nobody knows how long it was.
 		Unbroken: !t.late && t.hidden == 0 && !s.Absence.unknown && t.before.coresInUse == s.Core.inUse(),
@@ -34,8 +34,7 @@ func (t *step) prove() {
 	l.Air = t.air()
 	l.ColdFrom, l.ColdTo, l.ColdSeen = between(t.before.coldest, s.Core.Coldest)
 	l.HotFrom, l.HotTo, l.HotSeen = between(t.before.hottest, s.Core.Hottest)
-	rules := t.m.rules
-	rules.Where, rules.CoreError = t.m.product.Where(s.Where), s.CoreError
+	rules := t.m.rules.Rules(s.Edition, s.Where, s.CoreError)
 	s.Follow(&rules, &l)
 }
 
@@ -71,8 +70,12 @@ func (t *step) proofStands() trip.Set {
 		return 0
 	}
 	set := trip.ComeUpLong.If(!s.ComeUp.Done && s.ComeUp.Time > proof.ComeUp.Limit-comeUpWarning) | trip.ComeUpOver.If(proof.ComeUp.Failed(s.ComeUp))
-	if r := t.m.rules.Chill; r != nil && t.m.chills(s.Stage) {
-		set |= trip.ChillLong.If(r.Nearly(s.Chill, chillWarning)) | trip.ChillOver.If(r.Failed(s.Chill))
+	if t.m.product == nil {
+		return set
+	}
+	if rules := t.m.rules.Rules(s.Edition, s.Where, 0); t.m.chills(s.Stage) || rules.Edition >= proof.ByPlace {
+		long, over := rules.Late(&s.Claim, chillWarning)
+		set |= trip.ChillLong.If(long) | trip.ChillOver.If(over)
 	}
 	return set
 }

@@ -111,7 +111,7 @@ func (t *step) holds(c *profile.Condition, i int) (EndedBy, bool) {
 	case profile.CoreAtLeast, profile.CoreAtMost:
 		return EndedByCore, s.coreMeeting && coreHolds(s, c) && t.in.Elapsed-s.CoreMetSince >= Dwell
 	case profile.LethalityAtLeast:
-		log10, known := s.log10(t.m.rules.Criterion)
+		log10, known := s.log10(t.m.criterion)
 		return EndedByLethality, known && quantity.Finite(log10) && log10 >= c.Lethality
 	case profile.Confirmed:
 		return EndedByPerson, s.met&(1<<i) != 0

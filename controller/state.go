@@ -72,9 +72,11 @@ type Inputs struct {
 	Ember   sensors.Reading                           `record:"ember"` // in the smouldering wood
 	Board   sensors.Reading                           `record:"board"` // of the front ends, the coldest: about as warm as the room
 	// AirPascal is the pressure of the air, as measured in the room; 0 is not measured.
-	AirPascal float64    `record:"air_pressure_pascal"`
-	Door      DoorStatus `record:"door"`
-	Heater    Feedback   `record:"heater_feedback"` // what is behind the heater's relay, not what was asked of it
+	AirPascal float64 `record:"air_pressure_pascal"`
+	// AirHumidity is likewise the room's. No step goes by it: what is rehearsed of the batch does.
+	AirHumidity quantity.Ratio `record:"air_humidity"`
+	Door        DoorStatus     `record:"door"`
+	Heater      Feedback       `record:"heater_feedback"` // what is behind the heater's relay, not what was asked of it
 	// DriveFailed says that the outputs of the last step could not all be set; the
 	// caller has tried to switch everything off.
 	DriveFailed bool `record:"drive_failed"`
@@ -169,6 +171,8 @@ type State struct {
 	// Where is the place whose rules the batch is held to, as it was said when it was
 	// started. None, in records from before it was said, leaves it to the product.
 	Where profile.Jurisdiction `record:"batch.jurisdiction"`
+	// Edition is which rules of this program it is held to.
+	Edition proof.Edition `record:"batch.rules_edition"`
 
 	Alarms  [trip.Count]trip.State `record:"alarm"`
 	stirred trip.Set               `record:"alarms.not_quiet_mask"` // alarms that are not quiet

@@ -266,7 +266,7 @@ func (m *machine) look() view {
 		if c := m.product.Criterion(); c != nil {
 			v.cooked = c.Fraction(s.Heat)
 		}
-		if r := m.product.ChillRule(); r != nil {
+		if r := m.product.ChillRule(profile.UnitedStates); r != nil {
 			for _, l := range r.Legs(s.Chill) {
 				v.legs = append(v.legs, leg{l.From, l.To, l.Took, l.Within, l.Begun, l.Ended, l.Pass})
 			}

@@ -34,6 +34,9 @@ const fingerprinted = "amd64"
 // machine said, and so on. The last line is a fingerprint of everything that it put
 // out, said and believed in every step. testdata/stories/README.md has the language.
 func TestStories(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and of one goroutine: it runs without -short")
+	}
 	files, err := filepath.Glob(filepath.Join("testdata", "stories", "*.txt"))
 	require.NoError(t, err)
 	require.GreaterOrEqual(t, len(files), 40)

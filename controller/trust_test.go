@@ -201,6 +201,7 @@ func TestWarmerThanTheChamberIsNoSwapOutsideOrFromTheStart(t *testing.T) {
 
 // Cores that truly follow the air: slow drying, a long warm first stage, a night.
 func TestMeatMayFollowTheAir(t *testing.T) {
+	long(t)
 	for _, rate := range []float64{3, 6, 10} { // K/h
 		r := newRig(t).started(2)
 		r.p.Stages[2].Until = after(10 * time.Hour)

@@ -1,6 +1,7 @@
 package profile
 
 import (
+	"fumarium/profile/chilling"
 	"fumarium/profile/ferment"
 	"fumarium/profile/source"
 )
@@ -73,4 +74,33 @@ func (j Jurisdiction) SourTable() *ferment.Table {
 		return &ferment.CFIA
 	}
 	return &ferment.FSIS
+}
+
+// ChillRules are the ways to chill that are a place's own, in the order in which they are
+// worth trying; of the European Union none is known that names a figure.
+func (j Jurisdiction) ChillRules() []*chilling.Rule {
+	switch j {
+	case UnitedStates:
+		return chilling.Rules()
+	case Canada:
+		return []*chilling.Rule{chilling.CanadaIntact(), chilling.CanadaCured()}
+	case UnitedKingdom, AustraliaNewZealand:
+		return []*chilling.Rule{chilling.ScarmUncured(), chilling.ScarmCured()}
+	}
+	return nil
+}
+
+// Ways are the ways to chill that a species may use in a place: its own, and those of the
+// United States where it has none for such a product.
+func (j Jurisdiction) Ways(s Species) []*chilling.Rule {
+	own := j.ChillRules()
+	switch {
+	case s == Fish:
+		return []*chilling.Rule{chilling.Retail()}
+	case len(own) == 0:
+		return chilling.Rules()
+	case j == Canada: // for what is not intact
+		return append(own, chilling.Uncured())
+	}
+	return own
 }

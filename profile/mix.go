@@ -95,6 +95,16 @@ func (f Formula) SaltMass() quantity.Kilograms {
 	return sum
 }
 
+// WaterSalt is salt as a part of salt and water together: the salt in the water phase, by
+// the recipe.
+func (f Formula) WaterSalt() quantity.Ratio {
+	salt := f.SaltMass()
+	if wet := salt + f.Mass()*quantity.Kilograms(f.Composition().Water); wet > 0 {
+		return quantity.Ratio(salt / wet)
+	}
+	return 0
+}
+
 // Mass is the mass of the whole batch before anything is dried off it.
 func (f Formula) Mass() quantity.Kilograms {
 	f = f.TakenUp()

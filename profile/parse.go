@@ -56,6 +56,7 @@ var (
 	}
 	chillRules = []source.Word[ChillRule]{
 		{Text: "cured", Meaning: ChillCured}, {Text: "uncured", Meaning: ChillUncured}, {Text: "retail", Meaning: ChillRetail},
+		{Text: "served hot", Meaning: ServedHot},
 	}
 	processes = []source.Word[Process]{{Text: "cooked", Meaning: FullyCooked}, {Text: "not ready to eat", Meaning: NotReadyToEat}, {Text: "cold smoked", Meaning: ColdSmoked},
 		{Text: "fermented and dried", Meaning: FermentedAndDried}}
@@ -141,6 +142,7 @@ func parse(doc *source.Document) (*Product, error) {
 		p.refuseLess(kind, process, targets)
 		p.refuseWarm(process, targets, stages)
 		p.refuseUnsour(process, pack, targets, stages)
+		p.refuseUneaten(targets, stages)
 	}
 	root.Done()
 	if err := doc.Err(); err != nil {

@@ -22,7 +22,7 @@ func number(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 // String is the key of the file.
 func (m Measured) String() string {
-	return [...]string{"", "pH", "weight", "water activity"}[m]
+	return [...]string{"", "pH", "weight", "water activity", "eaten"}[m]
 }
 
 // measuredConditions reads what a person measures: each is a question of its own.
@@ -39,6 +39,9 @@ func measuredConditions(m *source.Map) []Condition {
 	if v, ok := source.ReadIn(m.Take(WaterActivity.String()), quantity.ParseNumber, activityRange); ok {
 		got = append(got, Condition{Kind: Confirmed, Measured: WaterActivity, AtMost: v,
 			Confirm: fmt.Sprintf("Have the water activity of three sausages measured and write it down: none is above %s", number(v))})
+	}
+	if text := m.Take(Eaten.String()).Text(); text != "" {
+		got = append(got, Condition{Kind: Confirmed, Measured: Eaten, Confirm: text})
 	}
 	return got
 }
@@ -62,7 +65,7 @@ func (p *Product) refuseUnsour(process, pack source.Value, targets *source.Map, 
 	items := stages.List(MaxStages)
 	if last := len(p.Stages) - 1; last >= 0 && len(items) == len(p.Stages) {
 		for _, c := range p.Stages[last].Until.Conditions {
-			if c.Measured != NotMeasured {
+			if c.Measured != NotMeasured && c.Measured != Eaten {
 				items[last].Map().FaultAt("until", "the last stage waits for "+c.Measured.String()+", and nothing would show that it came", "add a stage after it, such as one in the cold room that ends with confirm")
 			}
 		}

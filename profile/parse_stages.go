@@ -136,7 +136,7 @@ func (r *stageReader) until(v source.Value, st Stage) Until {
 		}
 		u.Conditions = append(u.Conditions, got...)
 	}
-	for _, key := range []string{"after", "core", "lethality", "confirm", SourTo.String(), DriedTo.String(), WaterActivity.String()} {
+	for _, key := range []string{"after", "core", "lethality", "confirm", SourTo.String(), DriedTo.String(), WaterActivity.String(), Eaten.String()} {
 		m.Take(key)
 		m.FaultAt(key, "any stands beside it", "move it into the list of any, or remove any")
 	}

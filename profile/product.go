@@ -226,15 +226,18 @@ type Ingredient struct {
 	As   IngredientKind
 }
 
-// ChillRule names the stabilization option the product is held to.
+// ChillRule is the way of chilling that the product is held to. Which text that is depends
+// on the place: see Product.ChillRule.
 type ChillRule uint8
 
-// NoChillRule means that the file sets none.
+// NoChillRule means that the file sets none. What is served hot is not chilled: it is
+// eaten before.
 const (
 	NoChillRule ChillRule = iota
 	ChillCured
 	ChillUncured
 	ChillRetail
+	ServedHot
 )
 
 // Targets are what makes the product done and safe. Zero means not set, told
@@ -327,10 +330,12 @@ type Condition struct {
 // Measured is what a person measures of the product, and swears to by confirming it.
 type Measured uint8
 
-// What can be waited for: pH, weight as a part of that when it was hung, water activity.
+// What can be waited for: pH, weight as a part of that when it was hung, water activity, and
+// that all of it was eaten.
 const (
 	NotMeasured Measured = iota
 	SourTo
 	DriedTo
 	WaterActivity
+	Eaten
 )

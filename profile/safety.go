@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"fumarium/profile/chilling"
+	"fumarium/profile/fish"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 )
@@ -53,20 +54,70 @@ func (s Species) Criterion() *lethality.Criterion {
 // ComeUpApplies reports whether the come-up time is limited: that of all that is heated
 // towards a core or a lethality, whether it gets through the band or not.
 func (p *Product) ComeUpApplies() bool {
+	raw := p.Process == ColdSmoked || p.Process == FermentedAndDried
+	return p.AimsAtCore() || !raw && p.Species != Dairy &&
+		slices.ContainsFunc(p.Stages, func(s Stage) bool { return s.Heat && s.Until.Has(CoreAtLeast) })
+}
+
+// AimsAtCore reports whether the product names a core or a lethality to reach. Batches of
+// before there were editions of the rules go by that alone.
+func (p *Product) AimsAtCore() bool {
 	return p.Species != Dairy && (p.Targets.HasCore || p.Targets.HasLethality || p.waitsForLethality())
 }
 
-// ChillRule is the published way of chilling that the product is held to, or nil.
-func (p *Product) ChillRule() *chilling.Rule {
+// Uncured reports whether nothing protects the raw product in the warm: there is no nitrite
+// in it, and fish has too little salt in its water for that. What is fermented, smoked cold
+// or cheese goes by rules of its own.
+func (p *Product) Uncured() bool {
+	switch {
+	case p.Species == Dairy, p.Process == ColdSmoked, p.Process == FermentedAndDried, p.Formula.NitriteMass() > 0:
+		return false
+	}
+	return p.Species != Fish || p.Formula.WaterSalt() < fish.InAirPercent/100.
+}
+
+// ChillRule is the published way of chilling that the product is held to in a place, or nil.
+// A place of which none is known for such a product goes by those of the United States, as
+// does one of which nobody said anything.
+func (p *Product) ChillRule(where Jurisdiction) *chilling.Rule {
+	meat := p.Species != Fish // the texts of other places are for meat
+	scarm := meat && (where == AustraliaNewZealand || where == UnitedKingdom)
 	switch p.Targets.Chill {
 	case ChillCured:
+		switch {
+		case scarm:
+			return chilling.ScarmCured()
+		case meat && where == Canada:
+			return chilling.CanadaCured()
+		}
 		return chilling.Cured()
 	case ChillUncured:
+		switch {
+		case scarm:
+			return chilling.ScarmUncured()
+		case where == Canada && p.Intact():
+			return chilling.CanadaIntact()
+		}
 		return chilling.Uncured()
 	case ChillRetail:
 		return chilling.Retail()
 	}
 	return nil
+}
+
+// ChillRuleOwn reports whether such a rule is the place's own.
+func (p *Product) ChillRuleOwn(where Jurisdiction) bool {
+	rule := p.ChillRule(where)
+	return where == UnitedStates || rule != p.ChillRule(UnitedStates)
+}
+
+// Intact reports whether the product is one muscle as it grew: nothing in the file says that
+// it was ground, pumped, tumbled, netted or stuffed.
+func (p *Product) Intact() bool {
+	meat := p.Species == RedMeat || p.Species == Poultry || p.Species == Game
+	minced := p.Class >= CookedSausage
+	return meat && !minced && p.Shape.Casing == NoCasing && len(p.Formula.Cut) == 1 &&
+		!p.Formula.CuredBy(Comminuted) && !p.Formula.CuredBy(Pumped) && p.Formula.Pickle.Pump == 0
 }
 
 // Chilling reports whether stage i comes after the last one that heats, so that

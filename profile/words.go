@@ -100,3 +100,13 @@ func (c Casing) String() string {
 	}
 	return quantity.Unknown
 }
+
+// String is the way of chilling as the product file spells it; "none" for NoChillRule.
+func (c ChillRule) String() string {
+	for _, w := range chillRules {
+		if w.Meaning == c {
+			return w.Text
+		}
+	}
+	return "none"
+}

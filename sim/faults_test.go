@@ -3,6 +3,7 @@ package sim
 import (
 	"context"
 	"encoding/json"
+	"os"
 	"testing"
 	"time"
 
@@ -11,7 +12,9 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/trip"
 	"fumarium/profile/quantity"
+	"fumarium/sensors"
 	"fumarium/sim/fault"
 )
 
@@ -160,4 +163,50 @@ func TestNoFaultsCostNothing(t *testing.T) {
 	})
 	assert.Zero(t, allocations)
 	assert.Equal(t, quantity.Celsius(0), w.felt-w.room)
+}
+
+// What hangs at the front is not in the control path: with its faults every step gives the
+// same outputs, and the batch comes to the same.
+func TestTheFrontChangesNothing(t *testing.T) {
+	outputs := func(specs ...string) (all []controller.Outputs, said map[string]bool) {
+		s, said := faulty(t, append(specs, "disk-low@90h")...), map[string]bool{} // watched second by second in either case
+		_, err := Watch(context.Background(), s, func(m *Moment) {
+			m.Out.On.Set(controller.Sounder, false) // which calls for them
+			m.Out.On.Set(controller.Light, false)
+			all = append(all, m.Out)
+			for _, c := range []trip.Code{trip.DisplayDead, trip.ButtonStuck} {
+				said[c.String()] = said[c.String()] || m.After.Alarms[c].Standing
+			}
+		})
+		require.NoError(t, err)
+		return all, said
+	}
+	plain, said := outputs()
+	assert.Equal(t, map[string]bool{"display-dead": false, "button-stuck": false}, said)
+	for spec, alarm := range map[string]string{"display-unplugged@1h+20m": "display-dead", "button-stuck@0s": "button-stuck", "button-chattering@2h": "button-stuck", "i2c-stuck@30m+5m": "display-dead"} {
+		got, said := outputs(spec)
+		assert.Equal(t, plain, got, spec)
+		assert.True(t, said[alarm], spec)
+	}
+}
+
+// A bus that is stuck takes every chip on it away and no other, and gives them back.
+func TestAStuckBusTakesItsChips(t *testing.T) {
+	s := faulty(t, "i2c-stuck@1m+1m", "ambient-stale@10m")
+	data, err := os.ReadFile("../testdata/cabinets/on-chips.yaml")
+	require.NoError(t, err)
+	s.Cabinet, err = cabinet.Parse("on-chips.yaml", data)
+	require.NoError(t, err)
+	w, err := NewWorld(s)
+	require.NoError(t, err)
+	for sec := range 12 * 60 {
+		stuck := sec >= 60 && sec < 120
+		in := w.Sample(time.Duration(sec) * time.Second)
+		assert.Equal(t, sensors.Good, in.Chamber[0].Status(), "on SPI")
+		assert.Equal(t, sensors.Good, in.Core[0].Status(), "on SPI")
+		assert.Equal(t, stuck, in.Core[1].Status() == sensors.BusError, "%d s", sec)
+		assert.Equal(t, stuck, in.Ambient.Status() == sensors.BusError, "%d s", sec)
+		assert.Equal(t, sec >= 600, in.Ambient.Status() == sensors.Stale, "%d s", sec)
+		w.Advance()
+	}
 }

@@ -3,7 +3,6 @@ package sim
 import (
 	"context"
 
-	"fumarium/profile/quantity"
 	"fumarium/sim/plant"
 )
 
@@ -20,42 +19,6 @@ type Course struct {
 	Outcome      string  `json:"outcome"`
 	HotSeconds   float64 `json:"hot_seconds"` // to the end of the last stage in the chamber
 	YieldPercent float64 `json:"yield_percent"`
-}
-
-// doubts are what is varied, one after the other. The bounds are those of the figures'
-// own comments, and own magnitudes for film and room.
-var doubts = []struct {
-	what, low, high string
-	change          func(s *Setup, high bool)
-}{
-	{"how much juice heat squeezes out", "0.6 times", "1.4 times", func(s *Setup, high bool) { s.Doubt.Juice = pick(high, 0.6, 1.4) }},
-	{"how much of it drips instead of wetting the surface", "40 %", "80 %", func(s *Setup, high bool) { s.Doubt.Drip = pick(high, 0.67, 1.33) }},
-	{"how fast moisture moves inside", "half", "twice, as lean beef would at 60 °C", func(s *Setup, high bool) { s.Doubt.Diffusivity = pick(high, 0.5, 2) }},
-	{"air speed at the product, as its film coefficient", "0.7 times", "twice", func(s *Setup, high bool) { s.FilmFactor = or1(s.FilmFactor) * pick(high, 0.7, 2) }},
-	{"cracks of the cabinet", "half", "8 times, no gasket", func(s *Setup, high bool) {
-		c := *s.Cabinet
-		c.Rehearsal.Leak *= quantity.SquareMeters(pick(high, 0.5, 8))
-		s.Cabinet = &c
-	}},
-	{"what of the element's glow misses the tray", "none", "twice as much, at most all", func(s *Setup, high bool) {
-		c := *s.Cabinet
-		c.Rehearsal.PastTray = min(1, c.Rehearsal.PastTray*quantity.Ratio(pick(high, 0, 2)))
-		s.Cabinet = &c
-	}},
-}
-
-func pick(high bool, low, top float64) float64 {
-	if high {
-		return top
-	}
-	return low
-}
-
-func or1(factor float64) float64 {
-	if factor == 0 {
-		return 1
-	}
-	return factor
 }
 
 // unmodelled is what the simulated cabinet leaves out, whose effect it therefore cannot
@@ -77,6 +40,12 @@ type LimitsResult struct {
 // Limits rehearses a setup as it is, and at both ends of what the model is in doubt of.
 func Limits(ctx context.Context, setup Setup, progress func(done, all int)) (*LimitsResult, error) {
 	result := &LimitsResult{Unmodelled: unmodelled}
+	var doubts []unknown
+	for _, u := range unknowns {
+		if u.low != "" {
+			doubts = append(doubts, u)
+		}
+	}
 	all, done := 1+2*len(doubts), 0
 	course := func(s Setup, at string) (Course, error) {
 		r, err := Rehearse(ctx, s, nil, nil)
@@ -104,13 +73,13 @@ func Limits(ctx context.Context, setup Setup, progress func(done, all int)) (*Li
 	}
 	for _, d := range doubts {
 		limit := Limit{What: d.what}
-		for _, high := range []bool{false, true} {
-			s, at := setup, d.low
-			if high {
-				at = d.high
-			}
-			d.change(&s, high)
-			c, err := course(s, at)
+		for _, end := range []struct {
+			at string
+			z  float64
+		}{{d.low, -furthest}, {d.high, furthest}} {
+			s := setup
+			d.vary(&s, end.z)
+			c, err := course(s, end.at)
 			if err != nil {
 				return nil, err
 			}

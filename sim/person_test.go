@@ -57,6 +57,7 @@ func TestACopiedPersonIsAnother(t *testing.T) {
 // Whoever is late spoils no shipped product's safety: it completes, and is good, in every
 // large cabinet. How well the chamber is held while it waits is not held to anything here.
 func TestLateAnswersCostTimeNotSafety(t *testing.T) {
+	long(t)
 	entries, err := catalog.All()
 	require.NoError(t, err)
 	for _, name := range []string{"plywood-cabinet", "fridge-body", "masonry-walk-in"} {

@@ -19,6 +19,9 @@ type Plan struct {
 	Earliest time.Time  `json:"earliest"` // ready, if making began now
 	Steps    []PlanStep `json:"steps"`
 	Runs     int        `json:"runs"`
+	// Missed is how many of the rehearsals missed a limit: what nobody has measured may
+	// come out so that the batch is lost.
+	Missed int `json:"missed"`
 	// Middle is when salt has come to the middle of what is cured from outside, by
 	// diffusion; null for anything else. It may be after the batch is hung.
 	Middle *time.Time `json:"middle"`
@@ -35,13 +38,13 @@ type PlanStep struct {
 }
 
 // NewPlan counts back from ready. made is how long grinding, mixing and stuffing
-// take; times come out in the zone of ready. A spread with fewer than nine good
-// rehearsals of ten promises nothing and is an error.
+// take; times come out in the zone of ready. A spread of which fewer than nine rehearsals of ten
+// came to their end, or fewer than half met their limits, promises nothing and is an error.
 func NewPlan(p *profile.Product, spread *SpreadResult, now, ready time.Time, made time.Duration) (*Plan, error) {
 	n := len(p.Stages)
-	if len(spread.Stages) < n || float64(spread.Complete) < 0.9*float64(spread.Runs) {
-		return nil, fmt.Errorf("sim: only %d of %d rehearsals came out well; rehearse %s and mend its schedule first",
-			spread.Complete, spread.Runs, p.Name)
+	if len(spread.Stages) < n || float64(spread.Ended) < 0.9*float64(spread.Runs) || 2*spread.Complete < spread.Runs {
+		return nil, fmt.Errorf("sim: only %d of %d rehearsals came to their end, and %d met their limits; rehearse %s and mend its schedule first",
+			spread.Ended, spread.Runs, spread.Complete, p.Name)
 	}
 	if made < 0 {
 		return nil, errors.New("sim: the time for making is negative")
@@ -54,7 +57,7 @@ func NewPlan(p *profile.Product, spread *SpreadResult, now, ready time.Time, mad
 	begin := stuffed.Add(-made)
 	zone := ready.Location()
 	plan := &Plan{
-		Product: p.Name, Ready: ready, Possible: !begin.Before(now), Runs: spread.Runs,
+		Product: p.Name, Ready: ready, Possible: !begin.Before(now), Runs: spread.Runs, Missed: spread.Runs - spread.Complete,
 		Earliest: ceilMinute(now.Add(made + rest + whole)).Add(time.Minute).In(zone), // hanging is rounded down to a minute
 	}
 	add := func(name string, from, until, late time.Time, note string) {

@@ -13,7 +13,7 @@ func TestPlanCountsBackwards(t *testing.T) {
 	p := product(t, "marjoram-ring") // rests 12 h
 	zone := time.FixedZone("here", 3600)
 	now := time.Date(2026, 3, 3, 8, 0, 30, 0, zone)
-	spread := &SpreadResult{Runs: 10, Complete: 10}
+	spread := &SpreadResult{Runs: 10, Ended: 10, Complete: 9}
 	for i, s := range p.Stages {
 		spread.Stages = append(spread.Stages, StageSpread{Name: s.Name,
 			EndP50Seconds: float64(3600 * (i + 1)), EndP90Seconds: float64(4000 * (i + 1))})
@@ -44,9 +44,13 @@ func TestPlanCountsBackwards(t *testing.T) {
 	require.NoError(t, err)
 	assert.False(t, tooSoon.Possible)
 
-	spread.Complete = 8
+	assert.Equal(t, 1, plan.Missed)
+	spread.Ended = 8
 	_, err = NewPlan(p, spread, now, ready, 0)
 	assert.ErrorContains(t, err, "8 of 10")
+	spread.Ended, spread.Complete = 10, 4
+	_, err = NewPlan(p, spread, now, ready, 0)
+	assert.ErrorContains(t, err, "4 met their limits")
 }
 
 // What is cured from outside has a day on which salt has come to its middle: 42 mm,
@@ -59,7 +63,7 @@ func TestPlanNamesTheDayOfTheMiddle(t *testing.T) {
 		if rest > 0 {
 			p.Formula.Cure.Rest = rest
 		}
-		spread := &SpreadResult{Runs: 10, Complete: 10, Stages: make([]StageSpread, len(p.Stages))}
+		spread := &SpreadResult{Runs: 10, Ended: 10, Complete: 9, Stages: make([]StageSpread, len(p.Stages))}
 		got, err := NewPlan(&p, spread, now, ready, time.Hour)
 		require.NoError(t, err)
 		return got
@@ -90,7 +94,7 @@ func TestSpreadKnowsItsStages(t *testing.T) {
 	p := product(t, "caraway-sticks")
 	spread, err := Spread(context.Background(), Setup{Product: p, Cabinet: builtCabinet(t, "plywood-cabinet"), Seed: 1}, 20, nil)
 	require.NoError(t, err)
-	assert.Equal(t, 20, spread.Complete)
+	assert.Equal(t, 20, spread.Ended)
 	require.Len(t, spread.Stages, len(p.Stages))
 	last := 0.0
 	for _, s := range spread.Stages {
@@ -100,4 +104,54 @@ func TestSpreadKnowsItsStages(t *testing.T) {
 	}
 	assert.InDelta(t, spread.P50Seconds, last, 1)
 	assert.Less(t, spread.P10Seconds, spread.P90Seconds)
+}
+
+// What nobody has measured moves the finish; the spread over all of it covers what each
+// alone comes to within the middle of its range, where half of all draws are.
+func TestTheSpreadCoversWhatIsUnknown(t *testing.T) {
+	s := Setup{Product: product(t, "caraway-sticks"), Cabinet: builtCabinet(t, "fridge-body"), Seed: 1, Answer: Brisk}
+	spread, err := Spread(context.Background(), s, 40, nil)
+	require.NoError(t, err)
+	assert.GreaterOrEqual(t, spread.Ended, 36)
+	for _, u := range unknowns {
+		for _, z := range []float64{-0.674, 0.674} {
+			one := s
+			u.vary(&one, z)
+			took := rehearse(t, one).ElapsedSeconds
+			assert.GreaterOrEqual(t, took, spread.P10Seconds, u.what)
+			assert.LessOrEqual(t, took, spread.P90Seconds, u.what)
+		}
+	}
+	assert.Greater(t, (spread.P90Seconds-spread.P10Seconds)/spread.P50Seconds, 0.12)
+}
+
+// What is unknown and not drawn is as the setup has it.
+func TestNothingDrawnIsTheSetup(t *testing.T) {
+	s := Setup{Product: product(t, "caraway-sticks"), Cabinet: builtCabinet(t, "fridge-body"), Seed: 1, Answer: Brisk}
+	plain := s
+	for _, u := range unknowns {
+		u.vary(&s, 0)
+	}
+	assert.Equal(t, plain.Cabinet, s.Cabinet)
+	assert.InDelta(t, rehearse(t, plain).ElapsedSeconds, rehearse(t, s).ElapsedSeconds, 1)
+}
+
+// One that never ended is later than all that did.
+func TestWhatNeverEndsIsLate(t *testing.T) {
+	p := product(t, "caraway-sticks")
+	var results []*Result
+	for i := range 11 {
+		r := &Result{Outcome: "complete", ElapsedSeconds: float64(100 * i)}
+		for range p.Stages {
+			r.Stages = append(r.Stages, StageResult{EndSeconds: float64(100 * i)})
+		}
+		if i == 0 {
+			r = &Result{Outcome: "held"}
+		}
+		results = append(results, r)
+	}
+	s := gather(p, results)
+	assert.Equal(t, 10, s.Ended)
+	assert.Equal(t, 595.0, s.P50Seconds) // 0.55 of the way from 100 to 1000
+	assert.Equal(t, 991.0, s.P90Seconds)
 }

@@ -148,11 +148,11 @@ type SmokeResult struct {
 
 // LegResult is one leg of the cooling.
 type LegResult struct {
-	FromCelsius  float64 `json:"from_celsius"`
-	ToCelsius    float64 `json:"to_celsius"`
-	Seconds      float64 `json:"seconds"`
-	LimitSeconds float64 `json:"limit_seconds"`
-	Pass         bool    `json:"pass"`
+	FromCelsius  *float64 `json:"from_celsius"` // null is the end of the cook
+	ToCelsius    float64  `json:"to_celsius"`
+	Seconds      float64  `json:"seconds"`
+	LimitSeconds float64  `json:"limit_seconds"`
+	Pass         bool     `json:"pass"`
 }
 
 // AlarmResult is one alarm as it came up.
@@ -172,11 +172,12 @@ type PromptResult struct {
 // SpreadResult is how the whole duration differs over many rehearsals.
 type SpreadResult struct {
 	Runs       int     `json:"runs"`
-	Complete   int     `json:"complete"`
+	Ended      int     `json:"ended"`    // came to their end, good or not
+	Complete   int     `json:"complete"` // and met what they are held to
 	P10Seconds float64 `json:"p10_seconds"`
 	P50Seconds float64 `json:"p50_seconds"`
 	P90Seconds float64 `json:"p90_seconds"`
-	// Stages says when each stage ended, over the rehearsals that were good.
+	// Stages says when each stage ended.
 	Stages []StageSpread `json:"stages"`
 }
 
@@ -320,13 +321,6 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 	}
 	r.finish(w, &s)
 	return r.result, nil
-}
-
-func loadOf(s Setup) quantity.Kilograms {
-	if s.Load != 0 {
-		return s.Load
-	}
-	return s.Product.Formula.Mass()
 }
 
 // observe books one step.

@@ -48,6 +48,7 @@ func rehearse(t testing.TB, s Setup) *Result {
 // yield and a chamber that is held. The person answers at once: the bounds are those of
 // the control, and what lies hung and waits longer is another test's.
 func TestEveryShippedProductInEveryLargeCabinet(t *testing.T) {
+	long(t)
 	entries, err := catalog.All()
 	require.NoError(t, err)
 	for _, name := range []string{"plywood-cabinet", "fridge-body", "masonry-walk-in"} {
@@ -202,6 +203,7 @@ func TestACabinetWithoutAnswerFromItsProbeNeverStarts(t *testing.T) {
 }
 
 func TestAStageThatNeverEndsGivesUp(t *testing.T) {
+	long(t)
 	p := *product(t, "marjoram-ring")
 	p.Stages = []profile.Stage{{Name: "wait", Place: profile.Room,
 		Until: profile.Until{Conditions: []profile.Condition{{Kind: profile.CoreAtMost, Core: -5}}}}}
@@ -353,4 +355,13 @@ func TestACoreThatMayBeWrongIsCookedFurther(t *testing.T) {
 	assert.Greater(t, b.ElapsedSeconds, a.ElapsedSeconds)
 	assert.Contains(t, b.Verdict[proof.Chilled].Why, "1.5 K")
 	assert.NotContains(t, a.Verdict[proof.Chilled].Why, " K ")
+}
+
+// long leaves out a test under -short: minutes of one goroutine's steps, which the race
+// detector would make ten times as long and could find nothing in. CI runs it without.
+func long(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("long, and of one goroutine: it runs without -short")
+	}
 }

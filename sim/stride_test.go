@@ -46,6 +46,7 @@ func TestWithoutARoomARehearsalIsTheLiveStepping(t *testing.T) {
 // By how much a rehearsal that strides is off from one of every second: each stage that
 // is strided over ends a few seconds late, and the meat is where it was.
 func TestWhatStridesCost(t *testing.T) {
+	long(t)
 	entries, err := catalog.All()
 	require.NoError(t, err)
 	worst := map[string]float64{}

@@ -109,6 +109,7 @@ func opened(at, length time.Duration) fault.Fault {
 
 // Whoever carries the product out with the door open is called by nothing.
 func TestUnloadingTripsNothing(t *testing.T) {
+	long(t)
 	for _, name := range fourCabinets {
 		for _, door := range []bool{false, true} {
 			_, _, end := scenes(t, name, door)
@@ -129,6 +130,7 @@ func TestUnloadingTripsNothing(t *testing.T) {
 // and one that is not known nothing within five minutes; after more than that at full
 // heat nobody can tell it from a dead element.
 func TestADoorOpenedDuringAStage(t *testing.T) {
+	long(t)
 	for _, name := range fourCabinets {
 		for _, door := range []bool{false, true} {
 			smoke, cook, _ := scenes(t, name, door)
@@ -156,6 +158,7 @@ func TestADoorOpenedDuringAStage(t *testing.T) {
 // A relay that welds and a fire are seen whenever they come, also soon after the door
 // stood open.
 func TestHeatBesideTheController(t *testing.T) {
+	long(t)
 	for _, name := range fourCabinets {
 		_, cook, end := scenes(t, name, false)
 		for _, row := range []struct {

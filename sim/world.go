@@ -15,6 +15,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/profile"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
 	"fumarium/sensors/channel"
@@ -50,16 +51,18 @@ type Setup struct {
 	Start      *quantity.Celsius // core when hung
 	FilmFactor float64           // multiplies the film coefficients
 	Doubt      plant.Doubt       // of the model
+	OffCentre  quantity.Ratio    // how far the tips of core probes are from the middle, as a share of the way to the surface
 	Seed       uint64
 	Answer     time.Duration        // how long the person takes for everything; when zero the seed draws it each time
 	Pressure   float64              // Pa; that of the cabinet's altitude when zero
+	Humidity   quantity.Ratio       // of the room's air; the plant's own default when zero
 	Faults     []fault.Fault        // times count from the first step
 	Operator   Operator             // someone else at the cabinet; may be nil
 	Longest    time.Duration        // virtual time after which a rehearsal gives up; zero is the package's
 	Examine    bool                 // the cabinet has stood for hours and its probes were shown in ice water before the start
 	Excused    bool                 // the person has a reason to start whatever they have shown
 	Where      profile.Jurisdiction // whose rules hold for a product that names none
-	Plant      Plant                // one of another make, with product; load, diameter, core, film factor and pressure are its own matter
+	Plant      Plant                // one of another make, with product; load, diameter, core, film factor, pressure and where its core probe is are its own matter
 }
 
 // An Operator is someone who gives orders beside the simulated person.
@@ -103,18 +106,6 @@ type World struct {
 	strides bool // may be made
 }
 
-// probe is a sensor in its sheath, a first-order lag, and its front end with an error
-// that the cabinet file's calibration undoes, noise and a resolution. Behind it is the
-// channel that the cabinet's probe has, too.
-type probe struct {
-	keep     float64 // share of the old value kept over one Step
-	keepLong float64 // and over a Stride
-	value    float64
-	warm     bool // value holds a temperature
-	settings channel.Settings
-	memory   channel.Memory
-}
-
 // NewWorld builds the world of a setup. Errors say which number is wrong.
 func NewWorld(s Setup) (*World, error) {
 	switch {
@@ -156,6 +147,9 @@ func NewWorld(s Setup) (*World, error) {
 	if !(start >= 0 && start <= 60) {
 		return nil, fmt.Errorf("sim: product temperature at the start %v is outside 0 °C to 60 °C", start)
 	}
+	if !(s.OffCentre >= 0 && s.OffCentre <= 1) {
+		return nil, fmt.Errorf("sim: core probes %v of the way from the middle to the surface; it is 0 to 1", float64(s.OffCentre))
+	}
 	p := s.Plant
 	if p == nil {
 		pressure := s.Pressure
@@ -168,7 +162,7 @@ func NewWorld(s Setup) (*World, error) {
 				Shape: shape, Mix: s.Product.Formula.Composition(), Mass: load,
 				Start: start, FilmFactor: s.FilmFactor, Flesh: Flesh(s.Product), Doubt: s.Doubt,
 			},
-			Ambient: ambient, PressurePascal: pressure, Wick: s.Cabinet.Wick,
+			Ambient: ambient, AmbientHumidity: s.Humidity, PressurePascal: pressure, Wick: s.Cabinet.Wick,
 		})
 		if err != nil {
 			return nil, fmt.Errorf("sim: %w", err)
@@ -185,7 +179,7 @@ func NewWorld(s Setup) (*World, error) {
 	}
 	w.random = rand.New(&w.source)
 	for _, fitted := range s.Cabinet.Probes {
-		pr := probe{settings: s.Cabinet.Channel(&fitted)}
+		pr := probe{settings: s.Cabinet.Channel(&fitted), i2c: fitted.OnI2C()}
 		if fitted.Sheath > 0 {
 			pr.keep = math.Exp(-Step.Seconds() / fitted.Sheath.Seconds())
 			pr.keepLong = math.Exp(-Stride.Seconds() / fitted.Sheath.Seconds())
@@ -237,7 +231,7 @@ func (w *World) Copy() *World {
 // Order gives a command that the next step of Run takes.
 func (w *World) Order(c controller.Command) {
 	if c.Kind == controller.Start {
-		c.Where, c.CoreError = w.setup.Product.Where(w.setup.Where), w.setup.Cabinet.CoreError()
+		c.Edition, c.Where, c.CoreError = proof.Current, w.setup.Product.Where(w.setup.Where), w.setup.Cabinet.CoreError()
 		if w.setup.Examine { // else every probe is taken for right
 			c.Unshown = w.setup.Cabinet.Undated()
 		}
@@ -247,37 +241,6 @@ func (w *World) Order(c controller.Command) {
 
 // Driven is what really drives the cabinet, faults included.
 func (w *World) Driven() plant.Drive { return w.drive }
-
-// feels lets probes follow the truth by a Step or a Stride.
-func feels(probes []probe, t quantity.Celsius, dt time.Duration) {
-	for i := range probes {
-		pr := &probes[i]
-		if !pr.warm {
-			pr.value, pr.warm = float64(t), true
-			continue
-		}
-		keep := pr.keep
-		if dt == Stride {
-			keep = pr.keepLong
-		}
-		pr.value = float64(t) + (pr.value-float64(t))*keep
-	}
-}
-
-// feels lets probes follow what there is in a place, and those that are misplaced another.
-func (w *World) feels(probes []probe, misplaced uint8, place, elsewhere Spot, dt time.Duration) {
-	if misplaced == 0 {
-		feels(probes, w.plant.At(place), dt)
-		return
-	}
-	for i := range probes {
-		touches := place
-		if misplaced&(1<<i) != 0 {
-			touches = elsewhere
-		}
-		feels(probes[i:i+1], w.plant.At(touches), dt)
-	}
-}
 
 // follow lets every probe follow the truth.
 func (w *World) follow(dt time.Duration) {
@@ -357,21 +320,6 @@ func (w *World) Feel(elapsed time.Duration) (in controller.Inputs) {
 	return in
 }
 
-// feel is what the front end of a probe reads.
-func (w *World) feel(pr *probe) sensors.Reading {
-	v := pr.settings.Calibration.Undo(quantity.Celsius(pr.value + w.noise*w.random.NormFloat64()))
-	return sensors.At(quantity.Celsius(nearest(float64(v)*w.perKelvin) / w.perKelvin))
-}
-
-// nearest is math.Round, which is no instruction of the processor's; Trunc is.
-func nearest(x float64) float64 {
-	t := math.Trunc(x)
-	if math.Abs(x-t) >= 0.5 {
-		t += math.Copysign(1, x)
-	}
-	return t
-}
-
 // sample reads every front end.
 func (w *World) sample(in *controller.Inputs, elapsed time.Duration) {
 	in.Elapsed = elapsed
@@ -405,6 +353,7 @@ func (w *World) sample(in *controller.Inputs, elapsed time.Duration) {
 	}
 	if w.inject != nil {
 		w.inject.Readings(w.now, in)
+		w.apart(in)
 		in.PowerLost, w.away = w.away, false
 	}
 }

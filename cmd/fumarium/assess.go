@@ -12,6 +12,7 @@ import (
 
 	"fumarium/profile"
 	"fumarium/profile/assess"
+	"fumarium/profile/chilling"
 	"fumarium/profile/lethality"
 	"fumarium/profile/logbook"
 	"fumarium/profile/quantity"
@@ -19,8 +20,10 @@ import (
 
 type assessOptions struct {
 	species, humidity, reference, z, d, probeError string
-	nitrite, erythorbate                           float64
+	nitrite, erythorbate, salt, grown              float64
 	cased, poultryInIt, lean, servedHot, json      bool
+	intact                                         bool
+	where                                          string
 	cores                                          []string
 	zone, gap                                      string
 	names                                          []string
@@ -90,7 +93,11 @@ Exit status: 0 passes, 1 does not, 2 usage, 3 the file could not be read.`,
 	f.StringVar(&o.humidity, "humidity", "", "`HOW` the oven was kept humid: steam, sealed, humid, humid-throughout, immersed or dry")
 	f.BoolVar(&o.poultryInIt, "poultry-in-it", false, "red meat or game with poultry in it")
 	f.BoolVar(&o.lean, "lean", false, "poultry of at most 1 % fat, without its skin")
-	f.BoolVar(&o.servedHot, "served-hot", false, "eaten at once: no cooling is asked for")
+	f.BoolVar(&o.servedHot, "served-hot", false, fmt.Sprintf("eaten before it was cold: instead of cooling, at most %s below %v", quantity.FormatDuration(chilling.Hot.Limit), chilling.Hot.From))
+	f.BoolVar(&o.intact, "intact", false, "muscle in one piece, not pumped and not tenderized")
+	f.Float64Var(&o.salt, "salt-in-water", 0, "salt in the water of the finished product, in `PERCENT`: 100 × salt / (salt + water)")
+	f.Float64Var(&o.grown, "grown", 0, "`LOG10` of growth before this cook, as a model predicts it; the cook has to kill that as well")
+	jurisdictionFlag(c, &o.where)
 	f.StringVar(&o.probeError, "probe-error", "", "how far a probe may be wrong, such as 1K; the verdict allows for it")
 	f.StringSliceVar(&o.cores, "core", nil, "`COLUMN` to count as a core, instead of all; may be repeated")
 	f.StringVar(&o.zone, "zone", "", "`ZONE` of local times, such as Europe/Berlin, UTC or +01:00")
@@ -114,6 +121,7 @@ var assessSpecies = map[string]struct {
 func (o assessOptions) options(given func(flag string) bool) (assess.Options, error) {
 	a := assess.Options{
 		Cased: o.cased, PoultryInIt: o.poultryInIt, ServedHot: o.servedHot, Cores: o.cores,
+		Intact: o.intact, SaltPercent: o.salt, GrownLog10: o.grown,
 		HasNitrite: given("nitrite-ppm"), NitritePPM: o.nitrite,
 		HasErythorbate: given("erythorbate-ppm"), ErythorbatePPM: o.erythorbate,
 	}
@@ -126,6 +134,9 @@ func (o assessOptions) options(given func(flag string) bool) (assess.Options, er
 		return a, usage("--lean is for poultry")
 	}
 	var err error
+	if a.Where, err = placeOf(o.where); err != nil {
+		return a, err
+	}
 	if o.humidity != "" {
 		if a.Humidity, err = assess.ParseHumidity(o.humidity); err != nil {
 			return a, usage("--humidity: %w", err)

@@ -22,7 +22,6 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/caution"
 	"fumarium/controller/web"
-	"fumarium/profile/catalog"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 )
@@ -39,6 +38,9 @@ func clientCommands() []*cobra.Command {
 		confirmCommand(),
 		absenceCommand(),
 		noteCommand(),
+		weighCommand(),
+		lotCommand(),
+		declareCommand(),
 		simple(controller.Hold, "Hold the batch: everything off, its clocks stand still",
 			"The come-up clock of the core does not stand still: the meat does not know of the\nhold.", caution.Smoulders),
 		restartCommand(),
@@ -96,65 +98,6 @@ func noteCommand() *cobra.Command {
 		},
 	})
 	cmd.Flags().StringVar(&batch, "batch", "", "`BATCH` (default: the one under way, or the last)")
-	return cmd
-}
-
-func startCommand() *cobra.Command {
-	var c client
-	var stuffed, reason string
-	cmd := c.flags(&cobra.Command{
-		Use: "start PRODUCT", Short: "Start a batch of a shipped product or a product file",
-		Long: fmt.Sprintf(`Starts a batch. PRODUCT is a product file or a name from fumarium products.
-
-A cured product has to rest first, as long as its file says, or overnight. Say
-with --stuffed when it was made; without that, or too early, the start is refused
-unless --reason says why it need not wait.
-
-A start is refused, too, when a probe does not read what it must in a cabinet that
-has stood still, or did not in ice water (fumarium ice PROBE). It says which; mend
-it, or give a --reason. The reason goes on the record with what it was given for.
-
-Before anything gets hot:
-%s`, beforeHeat()),
-		Example: `  fumarium start marjoram-ring --stuffed 14h
-  fumarium start my-sausage.yaml --stuffed "yesterday 18:30"
-  fumarium start my-sausage.yaml --reason "erythorbate, settled three hours"`,
-		Args: cobra.ExactArgs(1),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			o := web.Order{Command: controller.Start.String(), Product: args[0], Reason: reason}
-			if stuffed != "" {
-				now := time.Now()
-				at, err := pastTime(stuffed, now)
-				if err != nil {
-					return usage("--stuffed %w", err)
-				}
-				o.StuffedAt = at.Format(time.RFC3339)
-				fmt.Fprintf(cmd.OutOrStdout(), "stuffed %s, %s ago\n", at.Format("Monday 2 January 15:04 MST"), quantity.FormatDuration(now.Sub(at)))
-			}
-			if isFile(args[0]) {
-				_, err := catalog.Find(args[0])
-				if err := oneOnly(args[0], err == nil); err != nil {
-					return err
-				}
-				data, err := readFile(args[0])
-				if err != nil {
-					return err
-				}
-				o.Product, o.File, o.ProductYAML = "", filepath.Base(args[0]), string(data)
-			}
-			err := c.send(cmd.Context(), o, cmd.OutOrStdout())
-			if answer := (*excusable)(nil); errors.As(err, &answer) {
-				how := "--reason TEXT"
-				if stuffed == "" && strings.Contains(err.Error(), "when it was stuffed") {
-					how = "--stuffed TIME, or --reason TEXT"
-				}
-				return &failure{exitBad, fmt.Errorf("%w: %s", err, how)}
-			}
-			return err
-		},
-	})
-	cmd.Flags().StringVar(&stuffed, "stuffed", "", "`TIME` the product was stuffed or cured: "+strings.Replace(timeForms, "tomorrow", "yesterday", 1)+", or 14h for fourteen hours ago")
-	cmd.Flags().StringVar(&reason, "reason", "", "`TEXT` why the batch is started all the same")
 	return cmd
 }
 
@@ -258,6 +201,12 @@ func (c *client) send(ctx context.Context, o web.Order, w io.Writer) error {
 		return couldNot(fmt.Errorf("the answer of %s is not understood: %w", c.server, err))
 	}
 	fmt.Fprintf(w, "%s: done, the batch is %s\n", o.Command, shown(reply.State))
+	for _, text := range reply.Told {
+		fmt.Fprintf(w, "on record %s\n", shown(text))
+	}
+	for _, text := range reply.Deviations {
+		fmt.Fprintf(w, "DEVIATION %s\n", shown(text))
+	}
 	for _, f := range reply.Findings {
 		fmt.Fprintf(w, "on record %s\n", shown(f))
 	}
@@ -266,6 +215,9 @@ func (c *client) send(ctx context.Context, o web.Order, w io.Writer) error {
 			reply.Unrecorded = "the daemon does not say why"
 		}
 		fmt.Fprintf(w, "not on disk: %s\n", shown(reply.Unrecorded))
+	}
+	if reply.Bad {
+		return &failure{exitBad, errSaid}
 	}
 	return nil
 }

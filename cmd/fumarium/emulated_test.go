@@ -7,6 +7,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -34,6 +35,8 @@ const (
 	guestEnv  = "FUMARIUM_TEST_GUEST"
 	kernelEnv = "FUMARIUM_TEST_KERNEL"
 	guestOver = "the guest is over: "
+	// pressKey asks the one who boots the board to press its key.
+	pressKey = "the guest asks for its key"
 	// switchedOn says how often the guest had its heater switched on.
 	switchedOn = "measured: the heater was switched on %d times"
 )
@@ -52,18 +55,20 @@ type emulatedBoard struct {
 	offsets  [3]int // heater, fan, sounder
 	keeps    bool   // a line stays as it was when its owner dies
 	memory   bool   // the kernel has the memory control group
+	key      string // a free line; the emulator presses a key on it where hasKey
+	hasKey   bool
 }
 
 var emulatedBoards = []emulatedBoard{{
 	// The lines have names of their own; GPIO10 is SPI_MOSI. A second chip is there,
 	// behind the firmware.
 	name: "raspberry-pi-3", machine: []string{"-M", "raspi3b", "-dtb", "DTB"},
-	label: "pinctrl-bcm2835", pins: [3]string{"GPIO17", "GPIO10", "24"}, offsets: [3]int{17, 10, 24}, memory: true,
+	label: "pinctrl-bcm2835", pins: [3]string{"GPIO17", "GPIO10", "24"}, offsets: [3]int{17, 10, 24}, memory: true, key: "GPIO22",
 	chips:  map[string]string{"/dev/gpiochip0": "pinctrl-bcm2835 with 54 lines", "/dev/gpiochip1": "raspberrypi-exp-gpio with 8 lines"},
 	labels: "pinctrl-bcm2835, raspberrypi-exp-gpio", watchdog: "Broadcom BCM2835 Watchdog timer: nothing feeds it",
 }, {
 	name: "pl061", machine: []string{"-M", "virt", "-cpu", "cortex-a53", "-m", "512", "-trace", "pl061_set_output", "-D", "TRACE"}, kernel: "cgroup_disable=memory",
-	label: "9030000.pl061", chip: "line chip: 9030000.pl061\n", pins: [3]string{"0", "1", "2"}, offsets: [3]int{0, 1, 2}, keeps: true,
+	label: "9030000.pl061", chip: "line chip: 9030000.pl061\n", pins: [3]string{"0", "1", "2"}, offsets: [3]int{0, 1, 2}, keeps: true, key: "3", hasKey: true,
 	chips: map[string]string{"/dev/gpiochip0": "9030000.pl061 with 8 lines"}, labels: "9030000.pl061", watchdog: "this board shows none",
 }}
 
@@ -120,7 +125,8 @@ func TestOnEmulatedBoards(t *testing.T) {
 		t.Run(b.name, func(t *testing.T) {
 			t.Parallel()
 			trace := filepath.Join(t.TempDir(), "trace")
-			args := []string{"-nic", "none", "-display", "none", "-monitor", "none", "-serial", "stdio", "-icount", "shift=1,sleep=off",
+			socket := filepath.Join(dir, b.name)
+			args := []string{"-nic", "none", "-display", "none", "-monitor", "none", "-qmp", "unix:" + socket + ",server=on,wait=off", "-serial", "stdio", "-icount", "shift=1,sleep=off",
 				"-kernel", one("boot/vmlinuz-*"), "-initrd", disk, "-append", "console=ttyAMA0,115200 quiet panic=-1 " + b.kernel + " " +
 					fmt.Sprintf("%s=%s FUMARIUM_TEST_CLOCK=%d", guestEnv, b.name, time.Now().Unix()) + " -- -test.v -test.run=^TestOnEmulatedBoards$ -test.timeout=30m"}
 			for _, a := range b.machine {
@@ -132,7 +138,7 @@ func TestOnEmulatedBoards(t *testing.T) {
 				}
 				args = append(args, a)
 			}
-			said := boot(t, exec.Command(emulator, append(args, "-no-reboot")...))
+			said := boot(t, exec.Command(emulator, append(args, "-no-reboot")...), socket)
 			for line := range strings.Lines(said) {
 				if _, figure, found := strings.Cut(line, "measured: "); found {
 					t.Log(strings.TrimSpace(figure))
@@ -145,9 +151,29 @@ func TestOnEmulatedBoards(t *testing.T) {
 	}
 }
 
+// press has the emulator press the power key of the board "virt", which it lets go of after
+// 100 ms: hw/gpio/gpio_key.c of QEMU, on line 3 of the chip.
+func press(t *testing.T, socket string) {
+	c, err := net.Dial("unix", socket)
+	if !assert.NoError(t, err) {
+		return
+	}
+	defer c.Close()
+	_ = c.SetDeadline(time.Now().Add(10 * time.Second))
+	answers := bufio.NewScanner(c)
+	answers.Scan() // its greeting
+	for _, command := range []string{"qmp_capabilities", "system_powerdown"} {
+		_, err := fmt.Fprintf(c, `{"execute": %q}`+"\n", command)
+		assert.NoError(t, err)
+		for answers.Scan() && !strings.HasPrefix(answers.Text(), `{"return"`) {
+			assert.NotContains(t, answers.Text(), `"error"`)
+		}
+	}
+}
+
 // boot runs the emulator until its guest is over, and gives what that said. A board that
 // has no power switch only halts, so the emulator is ended here.
-func boot(t *testing.T, cmd *exec.Cmd) string {
+func boot(t *testing.T, cmd *exec.Cmd, socket string) string {
 	t.Helper()
 	console, err := cmd.StdoutPipe()
 	require.NoError(t, err)
@@ -161,6 +187,9 @@ func boot(t *testing.T, cmd *exec.Cmd) string {
 	for s := bufio.NewScanner(console); over == "" && s.Scan(); {
 		line := strings.TrimRight(s.Text(), "\r")
 		said.WriteString(line + "\n")
+		if strings.Contains(line, pressKey) {
+			press(t, socket)
+		}
 		if _, code, found := strings.Cut(line, guestOver); found {
 			over = code
 		}

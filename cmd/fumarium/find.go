@@ -9,7 +9,6 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/controller/cabinet/shipped"
 	"fumarium/profile"
-	"fumarium/profile/catalog"
 	"fumarium/profile/source"
 )
 
@@ -76,7 +75,7 @@ func find[T any](name string, shelf func(string) (source.Item[T], error), parse 
 }
 
 func findProduct(name string) (*profile.Product, error) {
-	item, err := find(name, catalog.Find, profile.Parse)
+	item, err := find(name, keptHere, profile.Parse)
 	return item.Value, err
 }
 

@@ -24,6 +24,7 @@ import (
 
 	"fumarium/cmd/fumarium/internal/opened"
 	"fumarium/cmd/fumarium/internal/wiring"
+	"fumarium/controller/relay"
 	"fumarium/sensors/ds18b20"
 )
 
@@ -237,6 +238,7 @@ func onTheBoard(t *testing.T, b emulatedBoard) {
 	}()
 	b.survey(t, name)
 	b.findsItsChip(t)
+	b.edges(t)
 	b.life(t, o, name)
 }
 
@@ -269,6 +271,72 @@ func (b emulatedBoard) findsItsChip(t *testing.T) {
 	code, said := program(t, "run", "--cabinet", file(t, "other.yaml", text), "--state", t.TempDir(), "--listen", "127.0.0.1:0")
 	assert.Equal(t, exitCouldNo, code)
 	assert.Contains(t, said, `no GPIO chip is labelled "nowhere"; name yours in the cabinet file as line chip: one of `+b.labels)
+}
+
+// edges watches a line as a button's is watched: the kernel takes both edges and the time
+// that contacts bounce, it gives the edges with its own clock, and Close ends the wait. An
+// emulated Raspberry Pi has no edges to give: its lines only follow what drives them, as
+// hw/gpio/bcm2835_gpio.c of QEMU has it.
+func (b emulatedBoard) edges(t *testing.T) {
+	k := relay.NewKernel()
+	w, err := k.Watch(relay.Opts{Chip: b.label, Pin: b.key, User: "fumarium confirm", Pull: relay.ToOff, Debounce: 20 * time.Millisecond})
+	require.NoError(t, err)
+	offset, err := strconv.Atoi(strings.TrimPrefix(b.key, "GPIO"))
+	require.NoError(t, err)
+	info := b.info(t, offset)
+	const both = 1<<4 | 1<<5 // GPIO_V2_LINE_FLAG_EDGE_RISING and _FALLING of include/uapi/linux/gpio.h
+	assert.EqualValues(t, both, info.Flags&both)
+	require.EqualValues(t, 1, info.Num_attrs)
+	assert.EqualValues(t, unix.GPIO_V2_LINE_ATTR_ID_DEBOUNCE, info.Attrs[0].Id)
+	assert.EqualValues(t, 20_000, *(*uint32)(unsafe.Pointer(&info.Attrs[0].Flags)))
+	assert.Equal(t, seen{"fumarium confirm", "in", false}, b.look(t, offset))
+	for n := 0; b.hasKey && n < 3; n++ {
+		before := k.EdgeClock()
+		fmt.Println(pressKey)
+		down, err := w.Next()
+		require.NoError(t, err)
+		up, err := w.Next()
+		require.NoError(t, err)
+		after := k.EdgeClock()
+		assert.True(t, down.On)
+		assert.False(t, up.On)
+		assert.Less(t, before, down.At)
+		assert.LessOrEqual(t, up.At, after)
+		assert.InDelta(t, 100, (up.At-down.At).Seconds()*1000, 10, "it is pressed for 100 ms")
+		t.Logf("measured: a press of 100 ms, edges %.1f ms apart by the kernel's clock", (up.At-down.At).Seconds()*1000)
+	}
+	ended := make(chan error, 1)
+	go func() {
+		_, err := w.Next()
+		ended <- err
+	}()
+	time.Sleep(100 * time.Millisecond)
+	require.NoError(t, w.Close())
+	select {
+	case err := <-ended:
+		assert.Error(t, err)
+	case <-time.After(10 * time.Second):
+		t.Error("Close did not end the wait")
+	}
+}
+
+// info is what the kernel says of a line.
+func (b emulatedBoard) info(t *testing.T, offset int) (info unix.GPIOV2LineInfo) {
+	chips, err := relay.NewKernel().Chips()
+	require.NoError(t, err)
+	for _, c := range chips {
+		if c.Label != b.label {
+			continue
+		}
+		fd, err := unix.Open(c.Path, unix.O_RDWR|unix.O_CLOEXEC, 0)
+		require.NoError(t, err)
+		defer unix.Close(fd)
+		info.Offset = uint32(offset)
+		control(t, fd, unix.GPIO_V2_GET_LINEINFO_IOCTL, unsafe.Pointer(&info))
+		return info
+	}
+	t.Fatalf("no chip is labelled %s", b.label)
+	return info
 }
 
 // holds waits until the kernel shows a line so.

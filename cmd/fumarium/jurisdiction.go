@@ -13,7 +13,7 @@ import (
 const jurisdictionVariable = "FUMARIUM_JURISDICTION"
 
 func jurisdictionFlag(c *cobra.Command, where *string) {
-	c.Flags().StringVar(where, "jurisdiction", "", "`PLACE` whose rules hold for a product that names none: "+strings.Join(places(), ", ")+" (default: "+jurisdictionVariable+", or else US)")
+	c.Flags().StringVar(where, "jurisdiction", "", "`PLACE` whose rules hold, but for a product that names its own: "+strings.Join(places(), ", ")+" (default: "+jurisdictionVariable+", or else US)")
 }
 
 func places() []string {

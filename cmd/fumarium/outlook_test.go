@@ -2,7 +2,9 @@ package main
 
 import (
 	"net/http"
+	"os"
 	"path/filepath"
+	"regexp"
 	"syscall"
 	"testing"
 	"time"
@@ -10,9 +12,14 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/cmd/fumarium/internal/wiring"
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
 	"fumarium/controller/cabinet/shipped"
+	"fumarium/controller/snapshot"
 	"fumarium/profile/catalog"
 	"fumarium/sim"
+	"fumarium/sim/fault"
 )
 
 // The course that the daemon makes is the spread that plan goes by: the same median.
@@ -47,6 +54,53 @@ func TestCourseIsTheSpread(t *testing.T) {
 	c.Value.Rehearsal.Width = 0
 	_, err = course(t.Context(), setup, 1, 0)
 	assert.ErrorContains(t, err, "no rehearsal section")
+}
+
+// What is rehearsed of a batch goes by the room as its chip measures it: the simulated chip,
+// its driver, the step's inputs, the rehearsal's setup, and the course that comes of it.
+func TestThePlanGoesByTheRoom(t *testing.T) {
+	p, err := catalog.Find("caraway-sticks")
+	require.NoError(t, err)
+	data, err := os.ReadFile(filepath.Join("..", "..", "testdata", "cabinets", "on-chips.yaml"))
+	require.NoError(t, err)
+	text := regexp.MustCompile(`(?m)^.*role: ambient.*$`).ReplaceAll(data, []byte("  - {name: in the room, role: ambient, chip: BME280, bus: simulated}"))
+	c, err := cabinet.Parse("box.yaml", append(text, "\naltitude: 800 m\n"...))
+	require.NoError(t, err)
+	frost, err := fault.Parse("ambient-step@0s=-20K")
+	require.NoError(t, err)
+	w, err := wiring.Open(c, wiring.Options{Product: p.Value, Seed: 3, Faults: []fault.Fault{frost}})
+	require.NoError(t, err)
+	defer w.Close()
+	require.NoError(t, w.Hang(p.Value))
+	s := &snapshot.Snapshot{}
+	for now := time.Duration(0); now < 10*time.Second; now += time.Second {
+		s.Inputs = w.Sample(now)
+	}
+	plans := planner{cabinet: c}
+	setup := plans.setup(p.Value, s)
+	require.NotNil(t, setup.Ambient)
+	assert.InDelta(t, float64(c.Ambient)-20, float64(*setup.Ambient), 1)
+	assert.InDelta(t, c.Pressure(), setup.Pressure, 50)
+	assert.Less(t, setup.Pressure, 93e3)
+	assert.InDelta(t, 0.6, float64(setup.Humidity), 0.01)
+
+	expected, err := sim.Rehearse(t.Context(), plans.setup(p.Value, nil), nil, nil)
+	require.NoError(t, err)
+	measured, err := sim.Rehearse(t.Context(), setup, nil, nil)
+	require.NoError(t, err)
+	assert.Greater(t, measured.EnergyJoules, 1.05*expected.EnergyJoules, "it is colder than the file has it")
+	damp := setup
+	damp.Humidity = 1
+	moist, err := sim.Rehearse(t.Context(), damp, nil, nil)
+	require.NoError(t, err)
+	assert.NotEqual(t, measured.YieldPercent, moist.YieldPercent)
+
+	for name, in := range map[string]controller.Inputs{ // that no weather is
+		"nothing measured": {}, "a room that is dry as none": {AirHumidity: 0.001}, "no air": {AirPascal: 31e3},
+	} {
+		bare := plans.setup(p.Value, &snapshot.Snapshot{Inputs: in})
+		assert.Equal(t, plans.setup(p.Value, nil), bare, name)
+	}
 }
 
 // A daemon says when its batch will be done, draws the course, and answers before a start

@@ -24,7 +24,8 @@ func planCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "plan PRODUCT --ready TIME",
 		Short: "Count back from when it shall be ready to when to begin",
-		Long: `Rehearses the product many times, with load, diameter, room, air and answers to
+		Long: `Rehearses the product many times, with all that nobody has measured drawn anew (load,
+size, room, air, moisture, heat, where the probe is, cracks, fan, glow) and answers to
 hand steps varied, and counts back from the time it shall be ready: through the
 last stage, the cook and the rest to the first knife. The batch is hung so early
 that nine rehearsals of ten are ready in time.
@@ -117,6 +118,9 @@ func printPlan(w io.Writer, p *sim.Plan, now time.Time) error {
 	}
 	if err := t.Flush(); err != nil {
 		return err
+	}
+	if p.Missed > 0 {
+		fmt.Fprintf(w, "\nIn %d of %d rehearsals a limit was missed: cooked, come-up or chilling. With what nobody has\nmeasured, this schedule may lose the batch.\n", p.Missed, p.Runs)
 	}
 	_, err := fmt.Fprintf(w, "\nTimes of stages are those by which half of %d rehearsals were through; at the latest, nine of ten.\n"+
 		"A plan is a model. The core decides when the cook ends, not the clock.\n%s\n", p.Runs, caution.Food)

@@ -19,20 +19,22 @@ type listedProduct struct {
 	BatchKilograms float64  `json:"batch_kilograms"`
 	Stages         []string `json:"stages"`
 	TargetCelsius  *float64 `json:"target_core_celsius"`
+	Own            bool     `json:"own"` // not shipped
 }
 
 func productsCommand() *cobra.Command {
 	var asJSON bool
-	var show string
+	var show, state string
 	c := &cobra.Command{
 		Use:   "products",
-		Short: "List the shipped products",
-		Long: `Lists the products that come with fumarium. Any of them can be rehearsed and
-started by its name. To make one your own, print its file, change it and check it:
+		Short: "List the products: your own and the shipped ones",
+		Long: `Lists your own products and those that come with fumarium. Any of them can be
+rehearsed and started by its name. To make one your own, print its file, change it,
+and keep it:
 
   fumarium products --show marjoram-ring > mine.yaml
-  fumarium check mine.yaml
   fumarium rehearse mine.yaml
+  fumarium products add mine.yaml
 
 ` + caution.Food,
 		Args: cobra.NoArgs,
@@ -42,20 +44,26 @@ started by its name. To make one your own, print its file, change it and check i
 				return usage("--show prints the file as it is; leave out --json")
 			}
 			if show != "" {
-				entry, err := catalog.Find(show)
+				data, err := shownFile(state, show)
 				if err != nil {
 					return couldNot(err)
 				}
-				_, err = fmt.Fprintf(quantity.Raw(w), "%s\n%s", caution.Marked("# ", "# ", caution.Food), entry.Data)
+				_, err = fmt.Fprintf(quantity.Raw(w), "%s\n%s", caution.Marked("# ", "# ", caution.Food), data)
 				return couldNot(err)
 			}
 			entries, err := catalog.All()
 			if err != nil {
 				return couldNot(err)
 			}
-			list := make([]listedProduct, len(entries))
-			for i, e := range entries {
-				list[i] = listed(e.Key, e.Value)
+			list, bad, err := ownProducts(state)
+			if err != nil {
+				return couldNot(err)
+			}
+			for _, text := range bad {
+				fmt.Fprintln(cmd.ErrOrStderr(), shown(text))
+			}
+			for _, e := range entries {
+				list = append(list, listed(e.Key, e.Value))
 			}
 			if asJSON {
 				return couldNot(printJSON(w, list))
@@ -67,14 +75,20 @@ started by its name. To make one your own, print its file, change it and check i
 				if l.TargetCelsius != nil {
 					target = quantity.Celsius(*l.TargetCelsius).String()
 				}
-				fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%d\n", l.Name, l.Product, quantity.Kilograms(l.BatchKilograms), target, len(l.Stages))
+				name := l.Product
+				if l.Own {
+					name = shown(name) + " (own)"
+				}
+				fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%d\n", l.Name, name, quantity.Kilograms(l.BatchKilograms), target, len(l.Stages))
 			}
-			fmt.Fprintln(t, "\nAll come from the kitchen of an invented farm; each file says where its limits are from.")
+			fmt.Fprintln(t, "\nThe shipped ones come from the kitchen of an invented farm; each file says where its limits are from.")
 			return couldNot(t.Flush())
 		},
 	}
 	c.Flags().BoolVar(&asJSON, "json", false, "print the list as JSON")
 	c.Flags().StringVar(&show, "show", "", "print the file of the product with this `NAME`")
+	c.Flags().StringVar(&state, "state", "", "`DIR` of the state, with your own products (default: "+stateHint+")")
+	c.AddCommand(newCommand(), addCommand(), removeCommand())
 	return c
 }
 

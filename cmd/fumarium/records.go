@@ -338,7 +338,8 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 	rules := web.RulesOf(result.Verdict)
 	sheet := deviation.Sheet{} // of a batch that is over
 	if !result.Final.Batch.Active() && result.Final.Batch != controller.Idle {
-		sheet = deviation.Work(deviation.Of(result.Product, result.Final.CoreError, result.Verdict, result.Course))
+		held := result.Final.Rules(result.Product)
+		sheet = deviation.Work(deviation.Of(&held, result.Verdict, result.Course))
 	}
 	difference := ""
 	switch {

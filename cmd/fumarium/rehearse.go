@@ -16,7 +16,6 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/chart"
 	"fumarium/profile"
-	"fumarium/profile/catalog"
 	"fumarium/profile/lethality"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
@@ -89,7 +88,7 @@ in the product, 2 usage, 3 a file could not be read.`,
 	o.flags(f)
 	f.StringVar(&o.reason, "reason", "", "`TEXT` why the batch is started whatever speaks against it")
 	f.StringArrayVar(&o.faults, "fault", nil, "`KIND@TIME[+DURATION][=VALUE]` that goes wrong, such as core-open@1h10m+2m; may be repeated")
-	f.IntVar(&o.runs, "runs", 1, "`NUMBER` of rehearsals with varied load, diameter, room, air and answers; gives the spread")
+	f.IntVar(&o.runs, "runs", 1, "`NUMBER` of rehearsals in which all that nobody measured is drawn, and the answers; gives the spread")
 	f.BoolVar(&o.limits, "limits", false, "tell what the model does not know, and what that comes to in this rehearsal")
 	f.StringVar(&o.chart, "chart", "", "write the course of the batch to this SVG `FILE`")
 	f.StringVar(&o.panel, "panel", "", "write what the display at the cabinet shows at a time of the batch to a picture, `FILE.png@TIME`")
@@ -245,7 +244,7 @@ type checked struct {
 // found is what check says of the product in that cabinet: no batch is started with an
 // error, and advice wants a reason. A rehearsal heats nothing, and runs with either.
 func (o rehearseOptions) found(product string, setup sim.Setup) (source.Findings, error) {
-	item, err := find(product, catalog.Find, profile.Parse)
+	item, err := find(product, keptHere, profile.Parse)
 	if err != nil {
 		return nil, err
 	}
@@ -347,7 +346,7 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took, whole tim
 		fmt.Fprintf(w, "alarm         %s  %s (%s)\n", clock(a.AtSeconds), a.Code, a.Priority)
 	}
 	if s := r.Spread; s != nil {
-		fmt.Fprintf(w, "spread        %d rehearsals, %d as planned: 1 in 10 done by %s, half by %s, 9 in 10 by %s\n", s.Runs, s.Complete,
+		fmt.Fprintf(w, "spread        %d rehearsals, %d to the end, %d as planned: 1 in 10 done by %s, half by %s, 9 in 10 by %s\n", s.Runs, s.Ended, s.Complete,
 			quantity.FormatDuration(seconds(s.P10Seconds)), quantity.FormatDuration(seconds(s.P50Seconds)), quantity.FormatDuration(seconds(s.P90Seconds)))
 	}
 	fmt.Fprintf(w, "\n%s", tookText(r.ElapsedSeconds, o.runs, took, whole))
@@ -403,8 +402,11 @@ func printSafety(w io.Writer, r *sim.Result) {
 	if c := r.Chill; c.Pass != nil {
 		var legs []string
 		for _, leg := range c.Legs {
-			legs = append(legs, fmt.Sprintf("%s to %s °C in %s of %s", quantity.Fixed(leg.FromCelsius, 1), quantity.Fixed(leg.ToCelsius, 1),
+			legs = append(legs, fmt.Sprintf("%s to %s °C in %s of %s", leg.Begins(), quantity.Fixed(leg.ToCelsius, 1),
 				quantity.FormatDuration(seconds(leg.Seconds)), quantity.FormatDuration(seconds(leg.LimitSeconds))))
+		}
+		if len(legs) == 0 {
+			legs = []string{r.Verdict[proof.Chilled].Why}
 		}
 		fmt.Fprintf(w, "chilling      %s: %s (%s)\n", strings.Join(legs, ", "), verdict(proof.Chilled), c.Rule)
 	}

@@ -138,7 +138,7 @@ func sourceOf(ctx context.Context, r *record.Reader, b *record.Batch) (*report.S
 	default:
 		result.Verdict[proof.Recorded] = recorded(&whole, result)
 		good, ending := snapshot.Ending(result.Final.Batch, &result.Verdict)
-		s.Replayed = &report.Replayed{Product: result.Product, Cabinet: result.Cabinet, Final: &result.Final, Verdict: result.Verdict, Cores: result.Course, Good: good, Ending: ending}
+		s.Replayed = &report.Replayed{Product: result.Product, Cabinet: result.Cabinet, Final: &result.Final, Verdict: result.Verdict, Cores: result.Course, Weighed: result.Weighed, Good: good, Ending: ending}
 	}
 	return s, nil
 }

@@ -22,13 +22,19 @@ import (
 	"fumarium/controller/report"
 )
 
-// madeBatch is a whole simulated batch on the record, with a note that would spoil a page.
+// madeBatch is a whole simulated batch on the record that was weighed, with a note that would
+// spoil a page.
 func madeBatch(t *testing.T) (state string) {
 	t.Helper()
 	d := startDaemon(t, "--cabinet", "fridge-body", "--pace", "10000")
-	code, _, said := d.client("start", "caraway-sticks", "--reason", "trial <i>of</i> the report")
+	form := filled(t, "caraway-sticks", "4kg", map[string]string{"raw": "4.31 kg", "hung": "4.22 kg", "salt": "89 g"})
+	code, _, said := d.client("start", "caraway-sticks", "--reason", "trial <i>of</i> the report", "--taken", form)
 	require.Equal(t, exitGood, code, said)
 	d.line("batch complete")
+	code, _, said = d.client("weigh", "cooked", "3.4kg")
+	require.Equal(t, exitGood, code, said)
+	code, _, said = d.client("weigh", "packed", "3.38kg")
+	require.Equal(t, exitGood, code, said)
 	code, _, said = d.client("note", "firm & <script>alert(1)</script>\u202egrey")
 	require.Equal(t, exitGood, code, said)
 	require.Equal(t, exitGood, d.end(syscall.SIGTERM))
@@ -75,7 +81,7 @@ func TestTheReportOfAGoodBatch(t *testing.T) {
 	_, page := theFile(t, folder, "*.html")
 	for _, want := range []string{
 		"Caraway barn sticks", "Simulated: no real reading, and no food.", "complete and good", "nearest row of the table", "FSIS Cooking Guideline",
-		"firm &amp; &lt;script&gt;", "trial &lt;i&gt;of&lt;/i&gt;", "beef shank trim", "simulated person", "<svg", "every decision comes again", "yield by scale",
+		"firm &amp; &lt;script&gt;", "trial &lt;i&gt;of&lt;/i&gt;", "beef shank trim", "simulated person", "<svg", "every decision comes again", "yield by scale", "salt: 89 g weighed", "L-CURE",
 	} {
 		assert.True(t, strings.Contains(page, want), want)
 	}

@@ -38,7 +38,10 @@ var pureRooms = map[string][]string{
 	"profile/formula":     {"profile", "profile/chilling", "profile/composition", "profile/ferment", "profile/fish", "profile/quantity", "profile/source"},
 	"profile/lint": {"profile", "profile/chilling", "profile/composition", "profile/conduction", "profile/diffusion", "profile/ferment", "profile/fish", "profile/formula", "profile/lethality",
 		"profile/quantity", "profile/source"},
+	"profile/assistant":             {"profile", "profile/quantity"}, // others judge what it writes
+	"profile/portion":               {"profile", "profile/formula", "profile/quantity"},
 	"profile/sheet":                 {"profile", "profile/diffusion", "profile/ferment", "profile/fish", "profile/formula", "profile/proof", "profile/quantity", "profile/source"},
+	"profile/weighed":               {"profile", "profile/formula", "profile/proof", "profile/quantity", "profile/source"},
 	"sensors":                       {"profile/quantity"},
 	"sensors/psychrometer":          {"profile/quantity"},
 	"sensors/psychrometer/moistair": {"profile/quantity", "sensors/psychrometer"},
@@ -61,10 +64,12 @@ var pureRooms = map[string][]string{
 	// figure, so that there is one, and the chart cannot know a batch.
 	"controller/history":  {"controller", "controller/chart", "controller/trip", "profile"},
 	"controller/panel":    {"controller", "controller/snapshot", "controller/trip", "profile", "profile/proof", "profile/quantity"},
-	"controller/snapshot": {"controller", "controller/cabinet", "controller/history", "controller/trip", "profile", "profile/proof", "profile/lethality", "profile/quantity", "sensors"},
+	"controller/snapshot": {"controller", "controller/cabinet", "controller/history", "controller/trip", "profile", "profile/proof", "profile/lethality", "profile/quantity", "profile/weighed", "sensors"},
+	// No label may hang on a file or a clock: what it says stands on the record.
+	"controller/label": {"controller/caution", "profile", "profile/quantity", "profile/weighed"},
 	// It tells what others have read and replayed, so that a word on food hangs on no file.
 	"controller/report": {"controller", "controller/cabinet", "controller/caution", "controller/chart", "controller/history", "controller/trip", "profile", "profile/chilling",
-		"profile/deviation", "profile/lethality", "profile/proof", "profile/quantity", "profile/sheet"},
+		"profile/deviation", "profile/lethality", "profile/proof", "profile/quantity", "profile/sheet", "profile/weighed"},
 	// Before a start and after a restart the same course must come to the same plan; who
 	// rehearsed it is not its matter.
 	"controller/outlook": {"controller", "controller/history", "controller/snapshot", "controller/trip", "profile"},
@@ -131,6 +136,7 @@ var owners = map[string]struct {
 	"periph.io/x/host":      {[]string{"cmd/fumarium/internal/wiring"}, "one room opens buses; drivers take what is open"},
 	"periph.io/x/conn":      {[]string{"cmd/fumarium/internal/wiring", "sensors", "sim/chips"}, "buses end at the drivers and their twins"},
 	"periph.io/x/devices":   {[]string{"cmd/fumarium/internal/wiring", "sensors", "sim/chips"}, "buses end at the drivers and their twins"},
+	"github.com/boombuler":  {[]string{"controller/label"}, "one room draws codes"},
 	"golang.org/x/image":    {[]string{"controller/panel"}, "one room draws letters"},
 	"go.yaml.in":            {[]string{"profile/source"}, "one room reads files, and says where they are wrong"},
 }
@@ -138,6 +144,7 @@ var owners = map[string]struct {
 // pureOther is what a pure room may use of other modules.
 var pureOther = map[string][]string{"profile/source": {"go.yaml.in/yaml/v4", "go.yaml.in/yaml/v4/plugin/loaderlimits"},
 	"controller/panel":  {"golang.org/x/image/font", "golang.org/x/image/font/inconsolata", "golang.org/x/image/math/fixed"},
+	"controller/label":  {"html/template", "github.com/boombuler/barcode/qr"},
 	"controller/report": {"html/template"}} // which escapes what people wrote
 
 // readsTheClock are the functions of package time that look at or wait for the
@@ -254,7 +261,7 @@ func TestNoRoomReachesWhereItMustNot(t *testing.T) {
 // TestEveryRoomIsKnown makes a new folder of Go files say what it is.
 func TestEveryRoomIsKnown(t *testing.T) {
 	shells := []string{ // rooms with a clock, I/O, goroutines or randomness
-		"cmd/fumarium", "cmd/fumarium/internal/bootclock", "cmd/fumarium/internal/checkup", "cmd/fumarium/internal/front", "cmd/fumarium/internal/notice", "cmd/fumarium/internal/opened", "cmd/fumarium/internal/service", "cmd/fumarium/internal/wiring", "controller/relay", "controller/loop", "controller/metrics", "controller/web", "controller/record", "sim", "sim/chips", "sim/fault", "sim/campaign",
+		"cmd/fumarium", "cmd/fumarium/internal/bootclock", "cmd/fumarium/internal/checkup", "cmd/fumarium/internal/front", "cmd/fumarium/internal/notice", "cmd/fumarium/internal/opened", "cmd/fumarium/internal/own", "cmd/fumarium/internal/service", "cmd/fumarium/internal/wiring", "controller/relay", "controller/loop", "controller/metrics", "controller/web", "controller/record", "sim", "sim/chips", "sim/fault", "sim/campaign",
 		"sensors/max31855", "sensors/max31856", "sensors/max6675", "sensors/mcp9600", "sensors/ads1115", "sensors/ds18b20", "sensors/roomair", "sensors/sensortest",
 	}
 	eachFile(t, func(room, _ string, _ *token.FileSet, _ *ast.File) {
@@ -274,7 +281,7 @@ const (
 var core = []string{"controller", "profile", "sensors", "sim/plant"}
 
 // shownRooms are rooms below the core's that decide nothing: they draw, tell and keep.
-var shownRooms = []string{"controller/chart", "controller/report", "controller/metrics", "controller/web", "controller/record", "controller/loop", "controller/relay"}
+var shownRooms = []string{"controller/chart", "controller/label", "controller/report", "controller/metrics", "controller/web", "controller/record", "controller/loop", "controller/relay"}
 
 func TestFilesAndFunctionsCanBeRead(t *testing.T) {
 	eachFile(t, func(room, name string, files *token.FileSet, file *ast.File) {

@@ -44,6 +44,9 @@ covers a product holds.
 - A limit on what is in the finished product or left is for an analysis. A recipe shows it only where even all of what
   went in keeps it; otherwise the verdict says *not shown*.
 - A figure *from memory* warns and never decides: within it, the verdict says *not shown*.
+- How a place wants meat cooked and cooled stands below its limits. Cooking is judged by the tables of the US everywhere;
+  cooling by the place's own rule where there is one for such a product (` + "`chill: cured` or `uncured`" + ` names the kind), and
+  by that of the US otherwise, which the verdict then says.
 - Limits on products that no smokehouse makes, such as what is sterilised in its can, are left out.
 
 This is an aid and no legal advice; editions change. For food that is sold, the authority of the place decides.

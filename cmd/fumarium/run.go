@@ -23,6 +23,7 @@ import (
 	"fumarium/cmd/fumarium/internal/bootclock"
 	"fumarium/cmd/fumarium/internal/front"
 	"fumarium/cmd/fumarium/internal/notice"
+	"fumarium/cmd/fumarium/internal/own"
 	"fumarium/cmd/fumarium/internal/service"
 	"fumarium/cmd/fumarium/internal/wiring"
 	"fumarium/controller"
@@ -290,13 +291,21 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	numbers := metrics.New(l.Snapshot, version())
 	l.Observe(numbers.ObserveStep)
+	shelf := own.In(dir, catalog.Names)
 	plans := &planner{cabinet: cab, file: filepath.Join(dir, outlookFile), log: log}
+	known := &facts{records: records, place: place, now: time.Now, latest: l.Snapshot, show: l.Weighed}
+	if resume != nil {
+		known.showAgain(ctx, resume.Recovery.Batch, resume.Product, resume.State.Where, log)
+	}
 	gate := web.NewGate(web.New(web.Config{
 		Loop: l, Metrics: numbers.Handler(), Token: token, Hosts: names,
-		FindProduct:  findShipped,
+		FindProduct:  findKept(shelf),
 		ParseProduct: profile.Parse,
 		ProductNames: catalog.Names,
+		Own:          webShelf{shelf},
+		Check:        judge(cab, place),
 		Note:         notes(records.AddNote, time.Now),
+		Keep:         known.keep,
 		Archive:      newLedger(dir, world),
 		Outlook:      plans.Of,
 		Rehearse:     plans.Preview(l.Snapshot),
@@ -427,11 +436,6 @@ func unfinished(ctx context.Context, records *record.Recorder, world record.Worl
 	log.Warn("unfinished batch goes on", "batch", u.Batch.ID, "unseen", u.Unseen.Round(time.Second).String(), "known", u.Away != controller.AwayUnknown,
 		"last_step", u.LastWall.Format(time.RFC3339), "clock_synchronised_then", u.Left.Synced, "clock_synchronised_now", now.Synced)
 	return &loop.Resume{Product: u.Product, State: u.State, Recovery: u}, "", nil
-}
-
-func findShipped(name string) (*profile.Product, []byte, error) {
-	entry, err := catalog.Find(name)
-	return entry.Value, entry.Data, err
 }
 
 func startDemonstration(ctx context.Context, l *loop.Loop, p catalog.Entry, log *slog.Logger) {

@@ -92,6 +92,9 @@ func (b *bench) panel(ctx context.Context, o panelOptions) error {
 		defer cancel()
 	}
 	fmt.Fprintf(b.out, "Hold each button: %s for a second, %s for a moment, %s for three. Ctrl-C ends.\n", panel.Confirm, panel.Silence, panel.Stop)
+	if c.Panel.OnSPI() {
+		fmt.Fprintln(b.out, "A display on SPI says nothing back: see for yourself that it shows this.")
+	}
 	f := front.New(cfg)
 	f.Run(ctx, tried{b.out}, slog.New(slog.NewTextHandler(b.out, nil)))
 	if f.Faults() != 0 || !f.Drawn() {

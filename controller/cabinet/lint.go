@@ -199,8 +199,11 @@ func lintPins(c *Cabinet, say sayer) {
 			}
 		}
 	}
-	for _, n := range takenBy[c.Panel.Display] {
-		used[n] = c.Panel.Display
+	display, _, _ := strings.Cut(c.Panel.Display, ".")
+	for _, name := range []string{display, c.Panel.Display} {
+		for _, n := range takenBy[name] {
+			used[n] = name
+		}
 	}
 	type wired struct {
 		what, pin string
@@ -209,6 +212,7 @@ func lintPins(c *Cabinet, say sayer) {
 	wires := []wired{{"the heater", h.Pin, h.Line}, {"the heater's series relay", h.Series.Pin, h.Series.Line}, {"the heater's feedback", h.Feedback.Pin, h.Feedback.Line},
 		{"the fan", c.Fan.Pin, c.Fan.Line}, {"the smoke generator", c.Smoke.Pin, c.Smoke.Line},
 		{"the door switch", c.Door.Pin, c.Door.Line}, {"the humidifier", c.Humidifier.Pin, c.Humidifier.Line}, {"the sounder", c.Sounder.Pin, c.Sounder.Line}, {"the light", c.Light.Pin, c.Light.Line}}
+	wires = append(wires, wired{"the display's data line", c.Panel.DataLine.Pin, c.Panel.DataLine.Line})
 	for _, b := range c.Panel.Buttons() {
 		wires = append(wires, wired{"the button " + b.Name, b.Wire.Pin, b.Wire.Line})
 	}
@@ -230,12 +234,17 @@ func lintPins(c *Cabinet, say sayer) {
 // lintPanel judges the display and the buttons.
 func lintPanel(c *Cabinet, say sayer) {
 	p := &c.Panel
+	bus, _, _ := strings.Cut(p.Display, ".")
 	for _, probe := range c.Probes {
-		if p.Display != "" && probe.Bus == p.Display {
-			say(p.Line, source.Warning, "shared-bus", fmt.Sprintf("the display is on %s with probe %q: a display with a bad plug can hold the bus, and the probe is then not read", p.Display, probe.Name),
-				"give the display a bus of its own, such as I2C0 or one that the kernel makes of two free pins (dtoverlay=i2c-gpio)")
-			break
+		if with, _, _ := strings.Cut(probe.Bus, "."); p.Display == "" || p.Display == Simulated || with != bus {
+			continue
 		}
+		remedy := "give the display a bus of its own, such as I2C0 or one that the kernel makes of two free pins (dtoverlay=i2c-gpio)"
+		if p.OnSPI() {
+			remedy = "give the display a bus of its own, such as SPI1.0 (dtoverlay=spi1-1cs)"
+		}
+		say(p.Line, source.Warning, "shared-bus", fmt.Sprintf("the display is on %s with probe %q: a display with a bad plug can hold the bus, and the probe is then not read", bus, probe.Name), remedy)
+		break
 	}
 	if p.Stop.Fitted && p.Display == "" {
 		say(p.Stop.Line, source.Warning, "blind-stop", "the stop button ends a batch for good, and no display counts while it is held", "add display: …, or leave the button out")

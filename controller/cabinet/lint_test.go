@@ -71,6 +71,14 @@ func TestLint(t *testing.T) {
 		"unmeasured supply":                     {from: "MCP9601, bus: I2C1", to: "ADS1115, bus: I2C1, input: 3, supply: {input: none, voltage: 3.3 V}, thermistor: {resistor: 10 kΩ, beta: 3950 K, at 25: 10 kΩ}", code: "unmeasured-supply", line: 6},
 		"foam in the wall":                      {from: "response: {", to: foamWall + "response: {", code: "foam-wall", line: 1},
 		"foam in the wall of a cooler box":      {from: "limits: {chamber: 115 °C}\nresponse: {", to: "limits: {chamber: 95 °C}\n" + foamWall + "response: {"},
+		"a display on a bus of its own":         {from: "door: {", to: "panel: {display: I2C0, confirm: {pin: GPIO5}, stop: {pin: GPIO13}}\ndoor: {"},
+		"a display on SPI of its own":           {from: "door: {", to: "panel: {display: SPI1.0, data line: {pin: GPIO24}}\ndoor: {"},
+		"a display among the probes":            {from: "door: {", to: "panel: {display: /dev/i2c-1}\ndoor: {", code: "shared-bus", line: 10},
+		"a display on SPI among the probes":     {from: "door: {", to: "panel: {display: SPI0.2, data line: {pin: GPIO24}}\ndoor: {", code: "shared-bus", line: 10},
+		"a display's bus needs the pin":         {from: "fan: {pin: GPIO22}", to: "fan: {pin: GPIO21}\npanel: {display: SPI1.0, data line: {pin: GPIO24}}", code: "bus-pin", line: 9, error: true},
+		"its data line is taken":                {from: "fan: {pin: GPIO22}", to: "fan: {pin: GPIO22}\npanel: {display: SPI1.0, data line: {pin: 22}}", code: "pin-twice", line: 10, error: true},
+		"stop without a display":                {from: "door: {", to: "panel: {stop: {pin: GPIO13}}\ndoor: {", code: "blind-stop", line: 10},
+		"confirm without a display":             {from: "door: {", to: "panel: {confirm: {pin: GPIO13}}\ndoor: {", code: "blind-confirm", line: 10, error: true},
 		"no frost":                              {from: "MCP9601, bus: I2C1", to: "MAX6675, bus: SPI1.0", code: "no-frost", line: 6},
 	} {
 		t.Run(name, func(t *testing.T) {

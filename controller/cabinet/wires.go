@@ -97,6 +97,9 @@ func ParseBus(name string) (kind BusKind, bus, chipSelect int, ok bool) {
 // driver.
 func (p *Probe) Simulated() bool { return p.Chip == Simulated || p.Bus == Simulated }
 
+// OnI2C reports whether the probe's chip talks over I2C, be it a simulated one.
+func (p *Probe) OnI2C() bool { return fronts[p.Chip].bus == I2C }
+
 // Simulated reports whether the cabinet exists only in rehearsal. Parse refuses
 // one that is half real.
 func (c *Cabinet) Simulated() bool { return c.Heater.Pin == Simulated }
@@ -173,12 +176,21 @@ func (r *reader) bus(m *source.Map, v source.Value, p *Probe, kind BusKind) {
 			}
 			return
 		}
-		numbers := []any{bus, chipSelect}
-		if kind != SPI {
-			numbers = numbers[:1]
-		}
-		p.Bus = fmt.Sprintf(f.written, numbers...)
+		p.Bus = busName(kind, bus, chipSelect)
 	}
+}
+
+// busName is the one name of a bus, however a file writes it.
+func busName(kind BusKind, bus, chipSelect int) string {
+	for _, f := range busForms {
+		switch {
+		case f.kind == kind && kind == SPI:
+			return fmt.Sprintf(f.written, bus, chipSelect)
+		case f.kind == kind:
+			return fmt.Sprintf(f.written, bus)
+		}
+	}
+	return ""
 }
 
 func (r *reader) address(m *source.Map, p *Probe, f front) {
@@ -310,7 +322,7 @@ func (r *reader) line(m *source.Map, output bool) Wire {
 	r.world(pin, w.Pin)
 	if w.Pin != "" && w.Pin != Simulated {
 		if r.pins[w.Pin] {
-			pin.Fault(fmt.Sprintf("%q is taken already", w.Pin), "give every relay a pin of its own")
+			pin.Fault(fmt.Sprintf("%q is taken already", w.Pin), "give every wire a pin of its own")
 		}
 		r.pins[w.Pin] = true
 	}

@@ -24,6 +24,7 @@ import (
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/proof"
 	"fumarium/profile/source"
 )
 
@@ -129,6 +130,7 @@ type Loop struct {
 	cfg      Config
 	requests chan request
 	current  atomic.Pointer[snapshot.Snapshot]
+	weighed  atomic.Pointer[weighing]
 	observe  func(took, late time.Duration)
 
 	state   controller.State
@@ -291,6 +293,7 @@ func (l *Loop) step() {
 		}
 	}
 	if command.Kind == controller.Start {
+		command.Edition = proof.Current
 		command.Where, command.CoreError = machine.Product().Where(l.cfg.Where), l.cfg.Cabinet.CoreError()
 		now := l.moment(elapsed)
 		command.Unshown = l.cfg.Cabinet.Unshown(now.Wall, now.ClockSet)
@@ -420,6 +423,7 @@ func (l *Loop) publish(elapsed time.Duration, in controller.Inputs, is controlle
 	l.snap.Stepped = time.Now()
 	l.snap.Cabinet = l.cfg.Cabinet
 	l.snap.Product = l.machine.Product()
+	l.snap.Weighed = l.weighed.Load().of(l.snap.BatchID)
 	l.snap.State = l.state
 	l.snap.HeatLeft, l.snap.Heats = l.machine.HeatLeft(&l.state)
 	l.snap.State.Out = is

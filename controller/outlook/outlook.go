@@ -16,7 +16,7 @@ import (
 
 // A Course is how rehearsals of one product in one cabinet went.
 type Course struct {
-	Runs  []Run   // those that went as planned; the first is the setup itself
+	Runs  []Run   // those that came to their end; the first is the setup itself, and went as planned
 	Tried int     // how many there were
 	Curve []Point // of the first
 }

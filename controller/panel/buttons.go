@@ -20,7 +20,8 @@ func (b Button) String() string {
 
 // How long a button is held before it does something, and what makes one that nobody
 // can have meant: own magnitudes, no source. A second is what a sleeve or a drop of water
-// does not do; three leave time to read that a batch cannot be taken up again.
+// does not do; three leave time to read that a batch cannot be taken up again. It does it
+// once it is let go: a button that sticks, or whose wire is short, never is.
 var holds = [ButtonCount]time.Duration{Confirm: time.Second, Silence: 100 * time.Millisecond, Stop: 3 * time.Second}
 
 const (
@@ -43,6 +44,9 @@ type Held struct {
 	For, Of time.Duration
 }
 
+// Over reports whether it is held for long enough: it is done once it is let go.
+func (h Held) Over() bool { return h.Of > 0 && h.For >= h.Of }
+
 // Share is how much of it is done.
 func (h Held) Share() float64 {
 	if h.Of <= 0 {
@@ -59,7 +63,8 @@ type Buttons struct {
 type button struct {
 	down, seen bool
 	since      time.Duration // of the last edge
-	spent      bool          // this press has done what it does
+	spent      bool          // this press does nothing
+	done       bool          // a press was long enough and is over
 	bad        bool          // stuck or chattering: it does nothing until it has rested
 	edges      int           // since chatterFrom
 	from       time.Duration
@@ -83,16 +88,23 @@ func (b *Buttons) Take(e Edge) {
 	if k.edges++; k.edges > chatterMost {
 		k.bad = true
 	}
-	k.since, k.seen = e.At, true
-	if k.down = e.Down; !e.Down {
-		k.spent = false
+	held := e.At - k.since
+	k.done = k.done || !e.Down && k.down && !k.spent && !k.bad && held >= holds[e.Button] && held < stuckAfter
+	k.since, k.seen, k.down = e.At, true, e.Down
+	k.spent = false
+	if !e.Down {
+		return
+	}
+	for i := range b.each { // two at once are a hand that wipes; one that sticks is no hand
+		if other := &b.each[i]; other != k && other.down && !other.bad {
+			other.spent, k.spent = true, true
+		}
 	}
 }
 
-// At is what the buttons do at a time: the one that has been held for long enough, once a
-// press. Two at once are a hand that wipes, and do nothing.
+// At is what the buttons do at a time: the one that was let go after it had been held for
+// long enough, alone, once a press.
 func (b *Buttons) At(now time.Duration) (does Button) {
-	down := 0
 	for i := range b.each {
 		k := &b.each[i]
 		if k.down && now-k.since >= stuckAfter {
@@ -101,22 +113,11 @@ func (b *Buttons) At(now time.Duration) (does Button) {
 		if k.bad && !k.down && now-k.since >= quietFor {
 			k.bad, k.edges, k.from = false, 0, now
 		}
-		if k.down {
-			down++
-		}
-	}
-	for i := range b.each {
-		k := &b.each[i]
-		if !k.down || k.spent {
-			continue
-		}
-		if down > 1 {
-			k.spent = true
-			continue
-		}
-		if !k.bad && now-k.since >= holds[i] {
-			k.spent = true
+		if k.done && !k.bad && does == NoButton {
 			does = Button(i)
+		}
+		if k.bad || does == Button(i) {
+			k.done = false
 		}
 	}
 	return does

@@ -183,6 +183,7 @@ func pressed(s *snapshot.Snapshot, held Held) page {
 			p.body = fitted(text, 2)
 		} else {
 			p.body, p.bar = fitted("Nothing waits for an answer.", 2), 0
+			return p
 		}
 	case Silence:
 		p.head, p.body = "silence", fitted("Ends the noise of every alarm.", 2)
@@ -191,6 +192,13 @@ func pressed(s *snapshot.Snapshot, held Held) page {
 		p.body = fitted("Let go to keep the batch.", 2)
 		if !s.State.Batch.Active() {
 			p.head, p.body, p.bar = "stop", fitted("There is no batch to stop.", 2), 0
+			return p
+		}
+	}
+	if held.Over() {
+		p.head = "let go"
+		if held.Button == Stop {
+			p.body = fitted("Now the batch ends.", 2)
 		}
 	}
 	return p

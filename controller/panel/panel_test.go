@@ -80,6 +80,8 @@ func TestPictures(t *testing.T) {
 		"nothing asked": {held: panel.Held{Button: panel.Confirm, For: 600 * time.Millisecond, Of: time.Second}},
 		"said":          {said: "Not done: another question stands now."},
 		"stop":          {held: panel.Held{Button: panel.Stop, For: 2 * time.Second, Of: 3 * time.Second}},
+		"confirmed":     {change: asking, held: panel.Held{Button: panel.Confirm, For: 1100 * time.Millisecond, Of: time.Second}},
+		"stopped":       {held: panel.Held{Button: panel.Stop, For: 3200 * time.Millisecond, Of: 3 * time.Second}},
 		"silence":       {held: panel.Held{Button: panel.Silence, For: 0, Of: 100 * time.Millisecond}},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -116,6 +116,11 @@ var (
 		{name: "text", declared: "TEXT"},
 		{name: "photo", declared: "TEXT"},
 		{name: "mark", declared: "TEXT"},
+		{name: "entry", declared: "TEXT"}, // from here on NULL in a note, and in all of programs before 0.4.0
+		{name: "subject", declared: "TEXT"},
+		{name: "number", declared: "INTEGER"},
+		{name: "value", declared: "REAL"},
+		{name: "lot", declared: "TEXT"},
 	}}
 	endingTable = &table{"ending", 3, []column{
 		{name: "batch", declared: "INTEGER"},
@@ -159,6 +164,19 @@ func (t *table) names() string {
 	var names []string
 	for _, c := range t.columns {
 		names = append(names, c.name)
+	}
+	return strings.Join(names, ", ")
+}
+
+// namesIn has NULL for the columns that may be NULL and that a file does not have yet.
+func (t *table) namesIn(have map[string]bool) string {
+	var names []string
+	for _, c := range t.columns {
+		name := c.name
+		if !have[name] && !strings.Contains(c.declared, "NOT NULL") {
+			name = "NULL AS " + name
+		}
+		names = append(names, name)
 	}
 	return strings.Join(names, ", ")
 }

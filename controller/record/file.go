@@ -162,7 +162,52 @@ func prepare(db *sql.DB, o *Options, check bool) error {
 	if isNew {
 		return createTables(db)
 	}
-	return checkWorld(db, o.World)
+	if err := checkWorld(db, o.World); err != nil {
+		return err
+	}
+	return addColumns(db)
+}
+
+// addColumns gives the tables of an older program the columns that it did not have. Rows
+// without them keep their hash.
+func addColumns(db *sql.DB) error {
+	for _, t := range append([]*table{batchTable, linkTable}, linked...) {
+		have, err := columnsOf(context.Background(), db, t)
+		if err != nil {
+			return err
+		}
+		for _, c := range t.columns {
+			if len(have) > 0 && !have[c.name] && !strings.Contains(c.declared, "NOT NULL") {
+				if _, err := db.Exec(fmt.Sprintf("ALTER TABLE %s ADD COLUMN %s %s", t.name, c.name, c.declared)); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	return nil
+}
+
+func columnsOf(ctx context.Context, db querier, t *table) (map[string]bool, error) {
+	rows, err := db.QueryContext(ctx, "SELECT name FROM pragma_table_info(?)", t.name)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	have := map[string]bool{}
+	for rows.Next() {
+		var name string
+		if err := rows.Scan(&name); err != nil {
+			return nil, err
+		}
+		have[name] = true
+	}
+	return have, rows.Err()
+}
+
+// isMissing reports an error of a table or column that the file does not have.
+func isMissing(err error) bool {
+	var e *sqlite.Error
+	return errors.As(err, &e) && e.Code() == sqlite3.SQLITE_ERROR && strings.Contains(e.Error(), "no such column")
 }
 
 // checkFormat refuses what this program must not write into.
@@ -270,7 +315,17 @@ func each(ctx context.Context, db querier, t *table, where string, args []any, f
 	for i := range order {
 		order[i] = t.columns[i].name
 	}
-	rows, err := db.QueryContext(ctx, fmt.Sprintf("SELECT %s FROM %s%s ORDER BY %s", t.names(), t.name, where, strings.Join(order, ", ")), args...)
+	ask := func(names string) (*sql.Rows, error) {
+		return db.QueryContext(ctx, fmt.Sprintf("SELECT %s FROM %s%s ORDER BY %s", names, t.name, where, strings.Join(order, ", ")), args...)
+	}
+	rows, err := ask(t.names())
+	if isMissing(err) { // a file that no newer program has written to
+		have, missing := columnsOf(ctx, db, t)
+		if missing != nil {
+			return missing
+		}
+		rows, err = ask(t.namesIn(have))
+	}
 	if err != nil {
 		return err
 	}

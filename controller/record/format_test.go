@@ -22,12 +22,7 @@ func TestFormatPageChecksTheChain(t *testing.T) {
 		}
 		t.Skip("python3 is not on PATH; apt-get install -y python3 runs this test")
 	}
-	page, err := os.ReadFile("FORMAT.md")
-	require.NoError(t, err)
-	_, rest, ok := strings.Cut(string(page), "```python\n")
-	require.True(t, ok)
-	script, _, ok := strings.Cut(rest, "```")
-	require.True(t, ok)
+	script := formatScript(t)
 	run := func(file string) (string, error) {
 		out, err := exec.Command(python, "-c", script, file).CombinedOutput()
 		return string(out), err
@@ -48,4 +43,16 @@ func TestFormatPageChecksTheChain(t *testing.T) {
 	out, err = run(copyOf(t, filepath.Join("testdata", "flipped-byte.db")))
 	require.Error(t, err)
 	assert.Contains(t, out, "link 1 of 2026-11-25-1")
+}
+
+// formatScript is the check that FORMAT.md has.
+func formatScript(t *testing.T) string {
+	t.Helper()
+	page, err := os.ReadFile("FORMAT.md")
+	require.NoError(t, err)
+	_, rest, ok := strings.Cut(string(page), "```python\n")
+	require.True(t, ok)
+	script, _, ok := strings.Cut(rest, "```")
+	require.True(t, ok)
+	return script
 }

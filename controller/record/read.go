@@ -249,9 +249,19 @@ type Note struct {
 
 // Notes gives the notes of a batch, oldest first.
 func (r *Reader) Notes(ctx context.Context, id string) ([]Note, error) {
-	return list(ctx, r, noteTable, id, func(r row) Note {
-		return Note{Wall: parseTime(r.text("wall")), Who: r.text("who"), Text: r.text("text"), Photo: r.text("photo"), Mark: r.text("mark")}
+	all, err := list(ctx, r, noteTable, id, func(r row) *Note {
+		if r.text("entry") != "" {
+			return nil
+		}
+		return &Note{Wall: parseTime(r.text("wall")), Who: r.text("who"), Text: r.text("text"), Photo: r.text("photo"), Mark: r.text("mark")}
 	})
+	var notes []Note
+	for _, n := range all {
+		if n != nil {
+			notes = append(notes, *n)
+		}
+	}
+	return notes, err
 }
 
 // A Gap is time in a batch of which nothing was recorded. Nothing is invented for

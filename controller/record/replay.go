@@ -14,6 +14,7 @@ import (
 	"fumarium/profile"
 	"fumarium/profile/deviation"
 	"fumarium/profile/proof"
+	"fumarium/profile/weighed"
 )
 
 // A Difference is the first place where a replay does not give what was recorded.
@@ -51,7 +52,9 @@ type Result struct {
 	Course  deviation.Course
 	Product *profile.Product
 	Cabinet *cabinet.Cabinet
-	// Verdict is what can be said of the batch by that. Whether the record is whole is
+	// Weighed is what people weighed for it; nil where they weighed nothing.
+	Weighed *weighed.Tally
+	// Verdict is what can be said of the batch by all that. Whether the record is whole is
 	// for Verify.
 	Verdict proof.Verdict
 }
@@ -199,8 +202,16 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 		err = nil
 	}
 	result.Final = state
-	rules := proof.RulesOf(p, state.Where, state.CoreError)
+	said, missing := entries(ctx, q, b.Number)
+	err = errors.Join(err, missing)
+	result.Weighed = TallyOf(p, state.Where, said)
+	made := p
+	if result.Weighed != nil {
+		made = result.Weighed.Product
+	}
+	rules := state.Rules(made)
 	result.Verdict = state.Verdict(&rules, !state.Batch.Active())
+	result.Weighed.Amend(&result.Verdict)
 	return p, c, result, err
 }
 

@@ -125,3 +125,24 @@ func follows(ctx context.Context, q querier, header row) (why string, err error)
 	}
 	return why, err
 }
+
+// HadHead reports whether a batch's chain once ended in that hash, as printed: that of a link
+// or of the header. Together with a chain that holds it shows that nothing from before then
+// was changed since.
+func (r *Reader) HadHead(ctx context.Context, id, head string) (bool, error) {
+	had := false
+	err := r.reading(ctx, func(q querier) error {
+		b, err := find(ctx, q, id)
+		if err != nil {
+			return err
+		}
+		if had = fmt.Sprintf("%x", b.blob("hash")) == head; had {
+			return nil
+		}
+		n := 0
+		err = q.QueryRowContext(ctx, "SELECT count(*) FROM link WHERE batch = ? AND lower(hex(hash)) = ?", b.int("number"), head).Scan(&n)
+		had = n > 0
+		return err
+	})
+	return had, err
+}

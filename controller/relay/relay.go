@@ -7,6 +7,12 @@
 // the same call that makes it an output, and can be read back as it is. Interface:
 // the kernel's Documentation/userspace-api/gpio and include/uapi/linux/gpio.h.
 //
+// Edges of inputs are the kernel's, with its debounce and its clock. That is held against
+// Debian's kernel on emulated boards: behind the chip PL061 a key that the emulator presses
+// for 100 ms comes as two edges 96 ms apart, by ticks of 4 ms; the driver pinctrl-bcm2835
+// takes the same request, but its emulated lines have no edges to give, and that kernel
+// has neither of the modules that play a chip (gpio-sim, gpio-mockup).
+//
 // After a process dies the kernel may leave a line as it was; Raspberry Pi's does
 // unless dtparam=strict_gpiod is set. No process can switch off what it no longer
 // owns: that takes the service's stop helper and a pull-down at the relay.

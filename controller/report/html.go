@@ -29,8 +29,23 @@ var layout = template.Must(template.New("report").Funcs(template.FuncMap{
 		s := int(seconds + 0.5)
 		return fmt.Sprintf("%d:%02d:%02d", s/3600, s/60%60, s%60)
 	},
-	"fixed": func(digits int, v float64) string { return quantity.Fixed(v, digits) },
-	"loud":  func(priority string) bool { return priority == trip.Now.String() || priority == trip.Soon.String() },
+	"kg": func(v *float64) string {
+		if v == nil {
+			return "not weighed"
+		}
+		return quantity.Fixed(*v, 3) + " kg"
+	},
+	"percent": func(r float64) string { return quantity.Fixed(r*100, 1) + " %" },
+	"fixed": func(digits int, v any) string {
+		switch v := v.(type) {
+		case *float64:
+			return quantity.Fixed(*v, digits)
+		case float64:
+			return quantity.Fixed(v, digits)
+		}
+		return quantity.Unknown
+	},
+	"loud": func(priority string) bool { return priority == trip.Now.String() || priority == trip.Soon.String() },
 	"ended": func(by string) string { // a key of the product file
 		switch by {
 		case controller.EndedByTime.String():

@@ -22,6 +22,7 @@ import (
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 	"fumarium/profile/sheet"
+	"fumarium/profile/weighed"
 )
 
 // A Source is a batch as it was read from the record.
@@ -52,6 +53,7 @@ type Replayed struct {
 	Final   *controller.State
 	Verdict proof.Verdict // with what is to be said of the record
 	Cores   deviation.Course
+	Weighed *weighed.Tally // nil is nothing
 	Good    bool
 	Ending  string // the same in words
 }
@@ -111,6 +113,7 @@ type Report struct {
 	Worksheet  []deviation.Case `json:"worksheet"`
 	NotCovered []string         `json:"not_covered"`
 	Made       *Made            `json:"made_from"` // null where the product is none for this program
+	Weighed    *Weighed         `json:"weighed"`   // null where nothing is on record
 	Stages     []Stage          `json:"stages"`
 	Probes     []Probe          `json:"probes"`
 	CoreError  quantity.Kelvin  `json:"core_error_kelvin"`
@@ -141,7 +144,8 @@ type Measure struct {
 	Source string `json:"source"`
 }
 
-// Made is what the product file says it was made from.
+// Made is what it was made from: as it was weighed, and what was not weighed as the product
+// file has it.
 type Made struct {
 	Items         []sheet.Item `json:"items"`
 	TotalKg       float64      `json:"total_kg"`
@@ -150,6 +154,13 @@ type Made struct {
 	WaterPercent  float64      `json:"added_water_percent"`
 	Jurisdiction  string       `json:"jurisdiction"`
 	Casing, Shape string       `json:"-"`
+}
+
+// Weighed is what people weighed, with the yields that follow from it.
+type Weighed struct {
+	*weighed.Tally
+	Yields  []weighed.Yield `json:"yields"`
+	Heavier []string        `json:"heavier"` // weights that cannot be
 }
 
 // A Stage is one as it went.
@@ -190,11 +201,45 @@ type Event struct {
 	Text           string    `json:"text"`
 }
 
-// notKept is what belongs into a report and stands in no record yet.
-var notKept = []string{
-	"lots of the ingredients, the cure and the casing",
-	"weights as taken, raw, hung, cooked and packed, and so the yield by scale",
-	"who read this record, and the label that went on the packs",
+// notKept is what belongs into a report and does not stand in this record.
+func notKept(t *weighed.Tally) (list []string) {
+	none := t == nil
+	var lots, weights, moments []string
+	if !none {
+		for _, i := range t.Items {
+			if i.TakenKg == nil {
+				weights = append(weights, i.Name)
+			}
+			if !slices.ContainsFunc(i.Portions, func(p weighed.Portion) bool { return p.Lot != "" }) {
+				lots = append(lots, i.Name)
+			}
+		}
+		if len(t.Casing) == 0 {
+			lots = append(lots, "the "+weighed.Casing)
+		}
+		for _, m := range []struct {
+			name string
+			kg   *float64
+		}{{weighed.Raw, t.RawKg}, {weighed.Hung, t.HungKg}, {weighed.Cooked, t.CookedKg}, {weighed.Packed, t.PackedKg}} {
+			if m.kg == nil {
+				moments = append(moments, m.name)
+			}
+		}
+	}
+	tell := func(what, all string, missing []string) {
+		switch {
+		case none:
+			list = append(list, all)
+		case len(missing) > 0:
+			list = append(list, what+strings.Join(missing, ", "))
+		}
+	}
+	tell("the lots of ", "lots of the ingredients, the cure and the casing", lots)
+	tell("what was weighed of ", "weights as taken, raw, hung, cooked and packed, and so the yield by scale", weights)
+	if !none {
+		tell("the batch on the scale: ", "", moments)
+	}
+	return append(list, "who read this record, and the label that went on the packs")
 }
 
 // Make puts the report together.
@@ -204,7 +249,7 @@ func Make(s *Source) *Report {
 		Started: s.Started, ClockSet: s.ClockSet, State: s.State, Why: s.Why, ElapsedSeconds: s.Elapsed.Seconds(),
 		Rules: []Rule{}, Worksheet: []deviation.Case{}, NotCovered: proof.Uncovered(), Stages: []Stage{}, Probes: []Probe{}, Events: []Event{},
 		Commands: slices.Concat([]Command{}, s.Commands), Notes: slices.Concat([]Note{}, s.Notes), Gaps: slices.Concat([]Gap{}, s.Gaps),
-		Whole: s.Whole, Record: s.Record, NotKept: notKept, chart: s.Chart,
+		Whole: s.Whole, Record: s.Record, NotKept: notKept(nil), chart: s.Chart,
 	}
 	if !s.Ended.IsZero() {
 		r.Ended = &s.Ended
@@ -249,18 +294,23 @@ func (r *Report) judge(s *Source) {
 	}
 	verdict := known.Verdict
 	r.CoreError = known.Final.CoreError
-	rules := proof.RulesOf(known.Product, known.Final.Where, r.CoreError)
-	made := sheet.Make(known.Product, sheet.Options{Where: rules.Where})
+	r.NotKept = notKept(known.Weighed)
+	made := known.Product // as it was weighed, where it was
+	if t := known.Weighed; t != nil {
+		made, r.Weighed = t.Product, &Weighed{t, t.Yields(), append([]string{}, t.Heavier()...)}
+	}
+	rules := known.Final.Rules(made)
+	asMade := sheet.Make(made, sheet.Options{Where: rules.Where})
 	for rule, j := range verdict {
-		r.Rules = append(r.Rules, Rule{proof.Rule(rule).String(), j.Answer.String(), j.Why, measures(proof.Rule(rule), j.Answer, &rules, &known.Final.Claim, &made)})
+		r.Rules = append(r.Rules, Rule{proof.Rule(rule).String(), j.Answer.String(), j.Why, measures(proof.Rule(rule), j.Answer, &rules, &known.Final.Claim, &asMade)})
 	}
 	if over {
-		r.Worksheet = slices.Concat(r.Worksheet, deviation.Work(deviation.Of(known.Product, r.CoreError, verdict, known.Cores)))
+		r.Worksheet = slices.Concat(r.Worksheet, deviation.Work(deviation.Of(&rules, verdict, known.Cores)))
 	}
 	shape := known.Product.Shape
 	r.Made = &Made{
-		Items: made.Items, TotalKg: made.Total, SaltPercent: made.SaltPercent, FatPercent: made.FatPercent, WaterPercent: made.AddedWaterPercent,
-		Jurisdiction: made.Jurisdiction, Casing: shape.Casing.String(), Shape: size(shape),
+		Items: asMade.Items, TotalKg: asMade.Total, SaltPercent: asMade.SaltPercent, FatPercent: asMade.FatPercent, WaterPercent: asMade.AddedWaterPercent,
+		Jurisdiction: asMade.Jurisdiction, Casing: shape.Casing.String(), Shape: size(shape),
 	}
 	for i := range known.Cabinet.Probes {
 		p := &known.Cabinet.Probes[i]
@@ -311,12 +361,21 @@ func measures(rule proof.Rule, a proof.Answer, r *proof.Rules, c *proof.Claim, m
 			quantity.FormatDuration(c.ComeUp.Time.Round(time.Second)), lethality.ComeUpBand.Source,
 		})
 	case proof.Chilled:
+		if r.ServedHot {
+			list = append(list, Measure{"coldest core below " + deviation.Both(chilling.Hot.From+quantity.Celsius(r.CoreError)) + " since it was cooked, until eaten",
+				"at most " + quantity.FormatDuration(chilling.Hot.Limit), quantity.FormatDuration(c.Cooled.Round(time.Second)), chilling.Hot.Source})
+		}
 		if r.Chill == nil {
 			break
 		}
 		rule := r.Chilling()
 		for _, leg := range rule.Legs(c.Chill) {
-			list = append(list, Measure{fmt.Sprintf("hottest core from %s to %s", deviation.Both(leg.From), deviation.Both(leg.To)), "at most " + quantity.FormatDuration(leg.Within), took(leg), rule.Source})
+			list = append(list, Measure{fmt.Sprintf("hottest core from %s to %s", leg.Begins(deviation.Both), deviation.Both(leg.To)), "at most " + quantity.FormatDuration(leg.Within), took(leg), rule.Source})
+		}
+	case proof.Process:
+		if b := lethality.RawUncured; r.Uncured {
+			list = append(list, Measure{fmt.Sprintf("core from %s to %s, in a chamber that was no hotter", deviation.Both(b.From), deviation.Both(b.To)),
+				"at most " + quantity.FormatDuration(b.Limit), quantity.FormatDuration(c.Warm.Round(time.Second)), b.Source})
 		}
 	case proof.Surface:
 		list = append(list, Measure{"humidity at the surface, until it is cooked", lethality.Humid.Humidity.String() + " for a quarter of the time, and more ways", quantity.FormatDuration(c.Surface.Humid.Round(time.Second)) + " of " + quantity.FormatDuration(c.Surface.Cook.Round(time.Second)), lethality.Humid.Source})

@@ -65,8 +65,14 @@ func (s *Snapshot) Verdict() (proof.Verdict, bool) {
 	if s.Product == nil || s.State.Batch == controller.Idle {
 		return proof.Verdict{}, false
 	}
-	rules := proof.RulesOf(s.Product, s.State.Where, s.State.CoreError)
-	return s.State.Verdict(&rules, !s.State.Batch.Active()), true
+	made := s.Product
+	if s.Weighed != nil {
+		made = s.Weighed.Product
+	}
+	rules := s.State.Rules(made)
+	v := s.State.Verdict(&rules, !s.State.Batch.Active())
+	s.Weighed.Amend(&v)
+	return v, true
 }
 
 // Ending is what can be said of the last batch once it is over: whether it ended as a maker

@@ -15,6 +15,7 @@ import (
 	"fumarium/controller/history"
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/weighed"
 )
 
 // A Snapshot is the loop's world after one step. Treat it as read-only: several
@@ -29,6 +30,9 @@ type Snapshot struct {
 	Cabinet *cabinet.Cabinet
 	Product *profile.Product // nil before the first batch
 	State   controller.State
+	// Weighed is what people weighed for the batch, as far as it is on its record; nil is
+	// nothing.
+	Weighed *weighed.Tally
 	// HeatLeft is how long the heat lasts yet without a person's word, where it heats.
 	HeatLeft time.Duration
 	Heats    bool

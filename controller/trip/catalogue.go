@@ -153,12 +153,12 @@ var catalogue = [Count]Entry{
 	},
 	ChillLong: {
 		Name: "chill-long", Priority: Soon, Needs: CoreProbe,
-		Meaning: "The core has used four fifths of the time that its cooling rule gives it.",
-		Action:  "Cool it faster: ice and stirring where it lies in water, colder air and more room between the pieces where it hangs.",
+		Meaning: "The core has used four fifths of the time that its cooling rule gives it, or that food which is served hot may be below 57.2 °C.",
+		Action:  "Cool it faster: ice and stirring where it lies in water, colder air and more room between the pieces where it hangs. What is served hot: eat it now.",
 	},
 	ChillOver: {
 		Name: "chill-over", Priority: Soon, Needs: CoreProbe, Suppresses: []Code{ChillLong},
-		Meaning: "The core cooled more slowly than the rule allows that the product is held to.",
+		Meaning: "The core cooled more slowly than the rule allows that the product is held to, or what is served hot was below 57.2 °C for more than two hours.",
 		Action:  "Go on cooling it as fast as you can; keep the batch apart and ask a process authority, or throw it away.",
 	},
 	RecordFailing: {

@@ -16,6 +16,11 @@ type Accepted struct {
 	Unrecorded string `json:"unrecorded,omitempty"`
 	// Findings are what spoke against a start that was taken for a reason.
 	Findings []string `json:"findings,omitempty"`
+	// Of a fact: what is on record of it now, and what is off. Bad says that nobody must eat
+	// of it before that is judged.
+	Told       []string `json:"told,omitempty"`
+	Deviations []string `json:"deviations,omitempty"`
+	Bad        bool     `json:"bad,omitempty"`
 }
 
 // permitted says what forbids a request that changes something or costs much, whatever is in it.
@@ -32,13 +37,22 @@ func (s *server) permitted(r *http.Request) *problem {
 	return nil
 }
 
-// order reads the body of a request that is permitted.
-func order(w http.ResponseWriter, r *http.Request) (*Order, *problem) {
+// bodyOf is the body of a request that is permitted.
+func bodyOf(w http.ResponseWriter, r *http.Request) ([]byte, *problem) {
 	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxBody))
 	if tooLarge := (*http.MaxBytesError)(nil); errors.As(err, &tooLarge) {
 		return nil, refuse(http.StatusRequestEntityTooLarge, "the body is larger than %d bytes; a product file is a few thousand", maxBody)
 	} else if err != nil {
 		return nil, refuse(http.StatusBadRequest, "the body could not be read: %v; send it again", err)
+	}
+	return body, nil
+}
+
+// order reads the body of a request that is permitted.
+func order(w http.ResponseWriter, r *http.Request) (*Order, *problem) {
+	body, p := bodyOf(w, r)
+	if p != nil {
+		return nil, p
 	}
 	o, err := readOrder(body)
 	if err != nil {
@@ -64,6 +78,9 @@ func (s *server) command(w http.ResponseWriter, r *http.Request) *problem {
 	}
 	if o.Command == Note {
 		return s.note(w, r, o)
+	}
+	if facts[o.Command] != nil {
+		return s.fact(w, r, o)
 	}
 	request, p := s.request(o)
 	if p != nil {

@@ -103,7 +103,7 @@ func frontOf(s *snapshot.Snapshot) Front {
 // cookedAt goes along the curve until the core has had what is required; nil where the
 // curve, which is thinner than what was counted, does not show it.
 func cookedAt(s *snapshot.Snapshot) *time.Time {
-	r := proof.RulesOf(s.Product, s.State.Where, s.State.CoreError)
+	r := s.State.Rules(s.Product)
 	k := r.Criterion
 	if k == nil {
 		return nil

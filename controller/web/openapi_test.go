@@ -160,6 +160,7 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 	}
 	assert.Equal(t, paths, web.Routes(handler(accepting(cooking()))))
 
+	const links = `{"name":"Beech links","kind":"sausage","place":"US","meat":"pork-shoulder","fat":"none","percent":"none","casing":"hog-32","cure":"no-1","core":"70","mass":"3 kg"}`
 	refusing := &loop{snap: cooking(), reply: snapshot.Reply{Why: "no"}}
 	broken := &loop{snap: cooking(), err: assert.AnError}
 	cook, none := accepting(cooking()), accepting(nil)
@@ -187,6 +188,30 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		"GET /api/status 200":       {{loop: cook}, {loop: accepting(absent(t))}},
 		"GET /api/status 503":       {{loop: none}},
 		"GET /api/products 200":     {{loop: cook}},
+		"GET /api/products 503":     {{loop: broken}},
+		"POST /api/products 201":    {{loop: cook, body: `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}, {loop: cook, body: `{"file":"ring.yaml","name":"other","product_yaml":"product: Caraway ring","replace":"yes"}`}},
+		"POST /api/products 400":    {{loop: cook, body: `{`, bad: true}},
+		"POST /api/products 401":    {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`, bad: true}},
+		"POST /api/products 403":    {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}},
+		"POST /api/products 409":    {{loop: cook, body: `{"file":"taken.yaml","product_yaml":"product: Caraway ring"}`}},
+		"POST /api/products 413":    {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
+		"POST /api/products 415":    {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`, bad: true}},
+		"POST /api/products 422":    {{loop: cook, body: `{"file":"ring.yaml","product_yaml":"product: none"}`}, {loop: cook, body: `{"file":"ring.yaml"}`, bad: true}},
+		"GET /api/assistant 200":    {{loop: cook}, {loop: cook, query: url.Values{"kind": {"sausage"}, "meat": {"pork-shoulder"}, "fat": {"pork-belly"}}}},
+		"POST /api/assistant 200":   {{loop: cook, body: links}},
+		"POST /api/assistant 400":   {{loop: cook, body: `{`, bad: true}, {loop: cook, body: `{"species":"pork"}`, bad: true}},
+		"POST /api/assistant 401":   {{loop: cook, change: header("Authorization", "Bearer x"), body: links, bad: true}},
+		"POST /api/assistant 403":   {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: links}},
+		"POST /api/assistant 413":   {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
+		"POST /api/assistant 415":   {{loop: cook, change: header("Content-Type", "text/plain"), body: links, bad: true}},
+		"POST /api/assistant 422":   {{loop: cook, body: strings.Replace(links, "hog-32", "bare", 1)}, {loop: cook, body: strings.Replace(links, "Beech links", "Refused", 1)}},
+		"POST /api/start-sheet 200": {{loop: cook, body: `{"product":"Caraway ring"}`}, {loop: accepting(idle()), body: `{"product":"Caraway ring","stuffed_at":"2026-03-13T18:00:00+01:00"}`}, {loop: none, body: `{"product":"Caraway ring"}`}},
+		"POST /api/start-sheet 400": {{loop: cook, body: `{`, bad: true}},
+		"POST /api/start-sheet 401": {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"product":"Caraway ring"}`, bad: true}},
+		"POST /api/start-sheet 403": {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"product":"Caraway ring"}`}},
+		"POST /api/start-sheet 413": {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
+		"POST /api/start-sheet 415": {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"product":"Caraway ring"}`, bad: true}},
+		"POST /api/start-sheet 422": {{loop: cook, body: `{"product":"no such"}`}, {loop: cook, body: `{"product":"Caraway ring","reason":"x"}`, bad: true}, {loop: cook, body: `{"product":"Caraway ring","meat":"five"}`}, {loop: cook, body: `{"product":"Caraway ring","stuffed_at":"2026-03-15T18:00:00+01:00"}`}},
 		"GET /api/curve 200":        {{loop: cook}, {loop: accepting(idle())}},
 		"GET /api/curve 503":        {{loop: none}},
 		"GET /api/drawing.svg 200":  {{loop: cook}, {loop: accepting(idle())}},
@@ -235,7 +260,10 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 	}
 	for path, methods := range paths {
 		for _, method := range methods {
-			body := map[string]string{"/api/commands": `{"command":"hold"}`, "/api/rehearse": `{"product":"Caraway ring"}`}[path]
+			body := map[string]string{"/api/commands": `{"command":"hold"}`, "/api/rehearse": `{"product":"Caraway ring"}`, "/api/start-sheet": `{"product":"Caraway ring"}`, "/api/assistant": links, "/api/products": `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}[path]
+			if method == http.MethodGet {
+				body = ""
+			}
 			tries[method+" "+path+" 421"] = []try{{loop: cook, change: host("evil.example"), body: body}}
 		}
 	}
@@ -273,7 +301,7 @@ func TestDescribedCommandsExist(t *testing.T) {
 		have = append(have, k.String())
 	}
 	described := ours(t).Components.Schemas["Command"].Value.Properties["command"].Value.Enum
-	assert.ElementsMatch(t, append(have, web.Note), described)
+	assert.ElementsMatch(t, append(have, web.Note, web.Weigh, web.Declare), described)
 	for _, c := range described {
 		w := ask(handler(accepting(cooking())), http.MethodPost, "/api/commands", fmt.Sprintf(`{"command":%q}`, c))
 		assert.NotContains(t, w.Body.String(), "does not exist")

@@ -2,7 +2,6 @@ package web
 
 import (
 	"bytes"
-	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -15,11 +14,9 @@ import (
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/portion"
 	"fumarium/profile/quantity"
 )
-
-// Note is the one command that is none of the controller's: it keeps a note on a batch.
-const Note = "note"
 
 // An Order is the body of POST /api/commands, as clients write it.
 type Order struct {
@@ -28,6 +25,7 @@ type Order struct {
 	File        string `json:"file,omitempty"`
 	ProductYAML string `json:"product_yaml,omitempty"`
 	StuffedAt   string `json:"stuffed_at,omitempty"`
+	Meat        string `json:"meat,omitempty"`
 	Reason      string `json:"reason,omitempty"`
 	Alarm       string `json:"alarm,omitempty"`
 	For         string `json:"for,omitempty"`
@@ -36,10 +34,15 @@ type Order struct {
 	Batch       string `json:"batch,omitempty"`
 	Text        string `json:"text,omitempty"`
 	Mark        string `json:"mark,omitempty"`
+	What        string `json:"what,omitempty"`
+	Mass        string `json:"mass,omitempty"`
+	Lot         string `json:"lot,omitempty"`
+	Pack        string `json:"pack,omitempty"`
+	Form        string `json:"form,omitempty"`
 }
 
-// A field is one key of an order, with what it is part of; a note's are part of nothing
-// that the controller takes.
+// A field is one key of an order, with what it is part of; those of a note and of facts are
+// part of nothing that the controller takes.
 type field struct {
 	name  string
 	value *string
@@ -50,19 +53,25 @@ type field struct {
 func (o *Order) fields() []field {
 	return []field{
 		{"product", &o.Product, controller.WithProduct}, {"file", &o.File, controller.WithProduct},
-		{"product_yaml", &o.ProductYAML, controller.WithProduct}, {"stuffed_at", &o.StuffedAt, controller.WithProduct},
+		{"product_yaml", &o.ProductYAML, controller.WithProduct}, {"stuffed_at", &o.StuffedAt, controller.WithProduct}, {"meat", &o.Meat, controller.WithProduct},
 		{"reason", &o.Reason, controller.WithProduct}, {"alarm", &o.Alarm, controller.WithAlarm},
 		{"for", &o.For, controller.WithDuration}, {"question", &o.Question, controller.WithQuestion},
 		{"probe", &o.Probe, controller.WithProbe}, {"batch", &o.Batch, 0}, {"text", &o.Text, 0}, {"mark", &o.Mark, 0},
+		{"what", &o.What, 0}, {"mass", &o.Mass, 0}, {"lot", &o.Lot, 0}, {"pack", &o.Pack, 0}, {"form", &o.Form, 0},
 	}
 }
 
-// readOrder reads a flat object of strings. It is stricter than encoding/json,
-// which takes the last of two equal keys, any case of a key, and trailing text.
+// readOrder reads a flat object of strings.
 func readOrder(body []byte) (*Order, error) {
 	o := &Order{}
-	left, names := map[string]*string{"command": &o.Command}, []string{"command"}
-	for _, f := range o.fields() {
+	return o, readStrings(body, "a command", `{"command": "hold"}`, append([]field{{"command", &o.Command, 0}}, o.fields()...))
+}
+
+// readStrings reads a flat object of strings. It is stricter than encoding/json,
+// which takes the last of two equal keys, any case of a key, and trailing text.
+func readStrings(body []byte, what, example string, fields []field) error {
+	left, names := map[string]*string{}, []string{}
+	for _, f := range fields {
 		left[f.name] = f.value
 		names = append(names, f.name)
 	}
@@ -70,34 +79,34 @@ func readOrder(body []byte) (*Order, error) {
 	d := json.NewDecoder(bytes.NewReader(body))
 	token, err := d.Token()
 	if err != nil || token != json.Delim('{') {
-		return nil, errors.New(`the body is no JSON object; send for example {"command": "hold"}`)
+		return fmt.Errorf("the body is no JSON object; send for example %s", example)
 	}
 	for d.More() {
 		key, err := d.Token()
 		if err != nil {
-			return nil, fmt.Errorf("the body is no JSON: %w; correct it", err)
+			return fmt.Errorf("the body is no JSON: %w; correct it", err)
 		}
 		name, _ := key.(string)
 		value, ok := left[name]
 		if !ok {
-			return nil, fmt.Errorf("field %q is unknown or given twice; a command has %s and %s, each once", name, strings.Join(names[:last], ", "), names[last])
+			return fmt.Errorf("field %q is unknown or given twice; %s has %s and %s, each once", name, what, strings.Join(names[:last], ", "), names[last])
 		}
 		said, err := d.Token()
 		if err != nil {
-			return nil, fmt.Errorf("the body is no JSON: %w; correct it", err)
+			return fmt.Errorf("the body is no JSON: %w; correct it", err)
 		}
 		if *value, ok = said.(string); !ok {
-			return nil, fmt.Errorf("field %q is no text; put it in quotes", name)
+			return fmt.Errorf("field %q is no text; put it in quotes", name)
 		}
 		delete(left, name)
 	}
 	if _, err := d.Token(); err != nil {
-		return nil, fmt.Errorf("the body ends too early: %w; send it whole", err)
+		return fmt.Errorf("the body ends too early: %w; send it whole", err)
 	}
 	if _, err := d.Token(); !errors.Is(err, io.EOF) {
-		return nil, errors.New("something follows the JSON object; send one command at a time")
+		return errors.New("something follows the JSON object; send one thing at a time")
 	}
-	return o, nil
+	return nil
 }
 
 // request turns an order into what the loop takes.
@@ -223,6 +232,22 @@ func (s *server) product(o *Order, r *snapshot.Request) *problem {
 	if r.Product == nil {
 		return refuse(http.StatusUnprocessableEntity, "there is no product %q; take a name from /api/products", o.Product)
 	}
+	if o.Meat != "" {
+		return forMeat(o.Meat, r)
+	}
+	return nil
+}
+
+// forMeat makes the product one for the meat in hand. Its file is then the one that is
+// recorded: it says what was weighed.
+func forMeat(text string, r *snapshot.Request) *problem {
+	meat, err := portion.ParseMeat(text)
+	if err != nil {
+		return refuse(http.StatusUnprocessableEntity, "meat %q: %v; write it like 4.2 kg or 11 lb 4 oz", text, err)
+	}
+	if r.Product, r.ProductFile, err = portion.File(r.ProductName, r.ProductFile, meat); err != nil {
+		return refuse(http.StatusUnprocessableEntity, "%v", err)
+	}
 	return nil
 }
 
@@ -242,16 +267,10 @@ func (s *server) rest(o *Order, r *snapshot.Request) *problem {
 	if len(r.Reason) > maxReason {
 		return refuse(http.StatusUnprocessableEntity, "the reason has more than %d bytes; shorten it", maxReason)
 	}
-	if o.StuffedAt != "" {
-		at, err := time.Parse(time.RFC3339, o.StuffedAt)
-		if err != nil {
-			return refuse(http.StatusUnprocessableEntity, "stuffed_at %q is no RFC 3339 time; write it like 2026-11-25T18:30:00+01:00", o.StuffedAt)
-		}
-		if r.Command.Rested = s.Now().Sub(at); r.Command.Rested < 0 {
-			return refuse(http.StatusUnprocessableEntity, "stuffed_at %s lies ahead; check the date and the zone", o.StuffedAt)
-		}
-	}
 	var p *problem
+	if r.Command.Rested, p = s.rested(o); p != nil {
+		return p
+	}
 	switch {
 	case r.Command.Rested >= need || r.Command.Excused:
 		return nil
@@ -266,27 +285,18 @@ func (s *server) rest(o *Order, r *snapshot.Request) *problem {
 	return p
 }
 
-// note keeps a note on a batch, the one under way or the last unless it is named.
-func (s *server) note(w http.ResponseWriter, r *http.Request, o *Order) *problem {
-	snap := s.Loop.Snapshot()
-	if o.Batch == "" && snap != nil {
-		o.Batch = snap.BatchID
+// rested is how long ago the product was stuffed or cured; 0 where nobody says it.
+func (s *server) rested(o *Order) (time.Duration, *problem) {
+	if o.StuffedAt == "" {
+		return 0, nil
 	}
-	switch {
-	case s.Note == nil || o.Batch == "":
-		return refuse(http.StatusConflict, "there is no batch to note anything on; name one with batch")
-	case strings.TrimSpace(o.Text+o.Mark) == "" || len(o.Text) > maxNote || len(o.Mark) > maxMark:
-		return refuse(http.StatusUnprocessableEntity, "a note needs text, at most %d bytes, or a mark, at most %d", maxNote, maxMark)
+	at, err := time.Parse(time.RFC3339, o.StuffedAt)
+	if err != nil {
+		return 0, refuse(http.StatusUnprocessableEntity, "stuffed_at %q is no RFC 3339 time; write it like 2026-11-25T18:30:00+01:00", o.StuffedAt)
 	}
-	ctx, cancel := context.WithTimeout(r.Context(), maxWait)
-	defer cancel()
-	if err := s.Note(ctx, o.Batch, strings.TrimSpace(o.Text), strings.TrimSpace(o.Mark)); err != nil {
-		return refuse(http.StatusConflict, "the note was not kept: %v", err)
+	rested := s.Now().Sub(at)
+	if rested < 0 {
+		return 0, refuse(http.StatusUnprocessableEntity, "stuffed_at %s lies ahead; check the date and the zone", o.StuffedAt)
 	}
-	state := controller.Idle
-	if snap != nil {
-		state = snap.State.Batch
-	}
-	writeJSON(w, "application/json", http.StatusOK, Accepted{State: state.String(), Recorded: true})
-	return nil
+	return rested, nil
 }

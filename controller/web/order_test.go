@@ -77,7 +77,7 @@ func TestRefusals(t *testing.T) {
 		"given twice":        {`{"command":"hold","command":"stop"}`, nil, 400, "given twice"},
 		"no text":            {`{"command":1}`, nil, 400, "put it in quotes"},
 		"nested":             {`{"command":{"a":"b"}}`, nil, 400, "put it in quotes"},
-		"trailing":           {hold + hold, nil, 400, "one command at a time"},
+		"trailing":           {hold + hold, nil, 400, "one thing at a time"},
 		"former command":     {`{"command":"resume"}`, nil, 422, "send restart"},
 		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, absence, hold, restart, stop, abort, acknowledge, mended, shelve, reset"},
 		"zero command":       {`{"command":"none"}`, nil, 422, "does not exist"},

@@ -78,14 +78,8 @@ func (s *server) rehearse(w http.ResponseWriter, r *http.Request) *problem {
 	if p != nil {
 		return p
 	}
-	for _, f := range append(o.fields(), field{"command", &o.Command, 0}) {
-		switch f.name {
-		case "product", "file", "product_yaml":
-		default:
-			if *f.value != "" {
-				return refuse(http.StatusUnprocessableEntity, "a rehearsal takes no %s; leave it out", f.name)
-			}
-		}
+	if p := o.only("a rehearsal", "product", "file", "product_yaml", "meat"); p != nil {
+		return p
 	}
 	var request snapshot.Request
 	if p := s.product(o, &request); p != nil {

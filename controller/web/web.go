@@ -30,6 +30,7 @@ import (
 	"fumarium/controller/outlook"
 	"fumarium/controller/snapshot"
 	"fumarium/profile"
+	"fumarium/profile/source"
 	"fumarium/sensors"
 )
 
@@ -75,9 +76,16 @@ type Config struct {
 	// FindProduct also returns the file that the product was read from.
 	FindProduct  func(name string) (*profile.Product, []byte, error)
 	ParseProduct func(file string, data []byte) (*profile.Product, error)
-	ProductNames func() []string
+	ProductNames func() []string // of those that are shipped
+	// Own keeps the products that people bring; nil keeps none.
+	Own Shelf
+	// Check says everything that is wrong or unwise about a product file, which it reads; the
+	// product is nil where it cannot be used.
+	Check func(file string, data []byte) (*profile.Product, source.Findings)
 	// Note keeps a note on a batch; nil keeps none.
 	Note func(ctx context.Context, batch, text, mark string) error
+	// Keep keeps a fact on a batch, which the order names; nil keeps none.
+	Keep func(context.Context, *Order) (Kept, error)
 	// Archive is the recorded batches; nil is none.
 	Archive Archive
 	// Outlook is what rehearsals say of a batch, or why they say nothing. It must not wait.
@@ -141,6 +149,10 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/api/curve", s.curve},
 		{http.MethodGet, "/api/drawing.svg", s.drawing},
 		{http.MethodGet, "/api/products", s.products},
+		{http.MethodPost, "/api/products", s.bring},
+		{http.MethodGet, "/api/assistant", s.offers},
+		{http.MethodPost, "/api/assistant", s.write},
+		{http.MethodPost, "/api/start-sheet", s.startSheet},
 		{http.MethodPost, "/api/commands", s.command},
 		{http.MethodGet, "/api/events", s.events},
 		{http.MethodGet, "/api/batches", s.batches},
@@ -156,13 +168,17 @@ func New(c Config) http.Handler {
 		}})
 	}
 	s.mux.Handle("/", handler(nowhere))
+	methods := map[string][]string{}
 	for _, r := range s.routes {
 		path := r.path
 		if path == "/" {
 			path = "/{$}" // the page alone
 		}
 		s.mux.Handle(r.method+" "+path, r.serve)
-		s.mux.Handle(path, notBy(r.method)) // the mux's own answer to another method is plain text
+		methods[path] = append(methods[path], r.method)
+	}
+	for path, of := range methods {
+		s.mux.Handle(path, notBy(of)) // the mux's own answer to another method is plain text
 	}
 	return s
 }
@@ -171,11 +187,11 @@ func nowhere(_ http.ResponseWriter, r *http.Request) *problem {
 	return refuse(http.StatusNotFound, "there is nothing at %q; the page is at /, the API is described at /api/openapi.yaml", r.URL.Path)
 }
 
-// notBy answers every method but the one that a path takes.
-func notBy(method string) handler {
+// notBy answers every method but those that a path takes.
+func notBy(methods []string) handler {
 	return func(w http.ResponseWriter, r *http.Request) *problem {
-		w.Header().Set("Allow", method)
-		return refuse(http.StatusMethodNotAllowed, "%s does not take %s; use %s", r.URL.Path, r.Method, method)
+		w.Header().Set("Allow", strings.Join(methods, ", "))
+		return refuse(http.StatusMethodNotAllowed, "%s does not take %s; use %s", r.URL.Path, r.Method, strings.Join(methods, " or "))
 	}
 }
 
@@ -303,11 +319,6 @@ func (s *server) productNames() []string {
 		return []string{}
 	}
 	return append([]string{}, s.ProductNames()...)
-}
-
-func (s *server) products(w http.ResponseWriter, _ *http.Request) *problem {
-	writeJSON(w, "application/json", http.StatusOK, map[string][]string{"products": s.productNames()})
-	return nil
 }
 
 func (s *server) page(w http.ResponseWriter, r *http.Request) *problem {

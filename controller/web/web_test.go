@@ -188,6 +188,8 @@ func configured(l *loop, change func(*web.Config)) http.Handler {
 			return ring, nil
 		},
 		ProductNames: func() []string { return []string{ring.Name} },
+		Own:          shelf{l},
+		Check:        judged,
 		Archive:      archive{l},
 		Outlook:      func(string) (*outlook.Course, string) { return course(), "" },
 		Rehearse: func(context.Context, *profile.Product) (*outlook.Course, error) {
@@ -505,8 +507,8 @@ func TestUnknownPathsAndMethods(t *testing.T) {
 				continue
 			}
 			assert.Equal(t, http.StatusMethodNotAllowed, w.Code, "%s %s", method, path)
-			assert.Equal(t, methods[0], w.Header().Get("Allow"))
-			assert.Contains(t, detail(t, w), "use "+methods[0])
+			assert.Equal(t, strings.Join(methods, ", "), w.Header().Get("Allow"))
+			assert.Contains(t, detail(t, w), "use "+strings.Join(methods, " or "))
 		}
 	}
 	for _, path := range []string{"/page", "/api", "/api/", "/api/status/", "/page.css/x"} {

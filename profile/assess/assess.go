@@ -94,8 +94,18 @@ type Options struct {
 	// LongestGap is the longest time between two rows that counts as seen; 0 takes
 	// it from the log: twice its usual interval, at least 5 min, at most 30 min.
 	LongestGap time.Duration
-	// ServedHot is for food eaten at once: no cooling is asked for.
+	// ServedHot is for food that was eaten before it was cold, as the maker says: no cooling
+	// is asked for, and the log must show no more time below chilling.Hot than that allows.
 	ServedHot bool
+	// Where is the place by whose rules it is chilled; none is the United States.
+	Where profile.Jurisdiction
+	// Intact is muscle in one piece, not pumped and not tenderized.
+	Intact bool
+	// SaltPercent is the salt in the water of the finished product; 0 is not stated.
+	SaltPercent float64
+	// GrownLog10 is the growth of bacteria before this cook that a model predicts. A second
+	// cook has to kill it as well.
+	GrownLog10 float64
 }
 
 // Gaps: common practice, no source.
@@ -116,6 +126,15 @@ func (o Options) check(log *logbook.Log) error {
 	}
 	if !(o.ProbeError >= 0 && o.ProbeError <= 5) {
 		refuse("a probe error of %v is not between 0 and 5 K; write how far the probe may be wrong", o.ProbeError)
+	}
+	if !(o.SaltPercent >= 0 && o.SaltPercent <= 30) {
+		refuse("%g %% salt in the water of the product is not between 0 and 30 %%; write 100 × salt / (salt + water)", o.SaltPercent)
+	}
+	switch {
+	case !(o.GrownLog10 >= 0 && o.GrownLog10 <= lethality.MostShown-lethality.PoultryLog10):
+		refuse("%g log10 grown is not between 0 and %g; destroy what has grown more", o.GrownLog10, lethality.MostShown-lethality.PoultryLog10)
+	case o.GrownLog10 > 0 && o.Species == profile.Fish:
+		refuse("the rule for fish names no log reduction that growth could be added to")
 	}
 	ppm := func(what string, has bool, v float64) {
 		if has && !(v >= 0 && v <= 5000) {
@@ -201,6 +220,7 @@ type Lethality struct {
 	source string
 	log10  float64 // as counted
 	needed float64 // minutes of a row
+	scale  float64 // log10 that a whole row is worth
 	of     string  // whose row it is
 	role   role
 }
@@ -249,7 +269,7 @@ type Condition struct {
 // Leg is one limit. Seconds is null while the leg has not begun; for a leg that
 // has not ended it is the time so far.
 type Leg struct {
-	FromCelsius  float64  `json:"from_celsius"`
+	FromCelsius  *float64 `json:"from_celsius"` // null is the end of the cook
 	ToCelsius    float64  `json:"to_celsius"`
 	Seconds      *float64 `json:"seconds"`
 	LimitSeconds float64  `json:"limit_seconds"`
@@ -268,8 +288,12 @@ type facts struct {
 	gap       time.Duration
 	comeUp    lethality.ComeUp
 	cooked    bool
+	sealedRow bool // a row that steam and shut dampers count from was met
 	cookedAt  time.Duration
-	chillFrom time.Duration
+	// The come-up took too long, or began before the log did.
+	cameUpLate, cameInWarm bool
+	chillFailed            bool          // none of the ways to chill could still be kept
+	cooled                 time.Duration // of what was served hot: below chilling.Hot since it was cooked
 }
 
 // sample is one row of the log as the rules see it.
@@ -295,6 +319,7 @@ func Assess(log *logbook.Log, o Options) (Verdict, error) {
 	v.seams(log, samples)
 	v.heat(samples)
 	v.chill(samples)
+	v.cool(samples)
 	v.judge()
 	v.Pass = v.Rules.Holds(proof.Cooked, proof.CameUp, proof.Surface, proof.Chilled)
 	v.Worksheet, v.NotCovered = v.worksheet(samples), proof.Uncovered()
@@ -306,20 +331,22 @@ var notOfALog = proof.Judgement{Answer: proof.NotShown, Why: "a log of temperatu
 // judge says of each rule what the log has shown. Formula, record, the raw fish and its
 // keeping are no business of a log of temperatures.
 func (v *Verdict) judge() {
-	answer := func(pass bool, why string) proof.Judgement {
-		if !v.facts.seen {
+	answer := func(pass, broken bool, why string) proof.Judgement {
+		switch {
+		case !v.facts.seen:
 			return proof.Judgement{Answer: proof.NotShown, Why: "no core was read"}
-		}
-		if pass {
+		case pass:
 			return proof.Judgement{Answer: proof.Met, Why: why}
+		case broken:
+			return proof.Judgement{Answer: proof.NotMet, Why: why}
 		}
-		return proof.Judgement{Answer: proof.NotMet, Why: why}
+		return proof.Judgement{Answer: proof.NotShown, Why: why + ", of which the log does not show all"}
 	}
 	v.Rules = proof.Verdict{
-		proof.Cooked:   answer(v.cooked(), "by the criteria of its species"),
-		proof.CameUp:   answer(v.ComeUp.Pass, "by the time of the coldest core in the band"),
+		proof.Cooked:   answer(v.cooked(), true, "by the criteria of its species"),
+		proof.CameUp:   answer(v.ComeUp.Pass, v.facts.cameUpLate, "by the time of the coldest core in the band"),
 		proof.Surface:  v.surface(),
-		proof.Chilled:  answer(v.chilled(), "by one of the ways to chill"),
+		proof.Chilled:  answer(v.chilled(), v.facts.chillFailed, "by one of the ways to chill"),
 		proof.Formula:  notOfALog,
 		proof.Process:  {Answer: proof.DoesNotApply, Why: "what is assessed is cooked"},
 		proof.Killed:   {Answer: proof.DoesNotApply, Why: "what is assessed is cooked"},
@@ -332,7 +359,7 @@ func (v *Verdict) judge() {
 	}
 	v.Surface = Surface{v.options.Humidity.String(), v.Rules[proof.Surface].Answer.String(), v.Rules[proof.Surface].Why}
 	if v.options.ServedHot {
-		v.Rules[proof.Chilled] = proof.Judgement{Answer: proof.DoesNotApply, Why: "eaten at once"}
+		v.Rules[proof.Chilled] = v.servedHot()
 	}
 }
 

@@ -303,10 +303,17 @@ func TestWarnings(t *testing.T) {
 		{"stricter set", cookF(140, 13), meat, "by a stricter published set", true},
 		{"humidity unstated", cookF(150, 10), bare(HumidityUnstated), "not shown\n  the humidity is not stated", false},
 		{"dry", cookF(150, 10), bare(Dry), "not met\n  the surface was left dry", false},
-		{"steam below 145 °F", cookF(140, 30), bare(Steam), "not met\n  with steam or shut dampers the core must reach", false},
+		{"steam below 145 °F", cookF(140, 30), bare(Steam), "not met\n  with steam or shut dampers a row of", false},
 		{"no probe error", cookF(150, 10), meat, "no probe error is stated", true},
 		{"flat rule", lines("fahrenheit", [2]float64{0, 40}, [2]float64{60, 152}, [2]float64{61, 160}, [2]float64{62, 130}, [2]float64{100, 35}, [2]float64{130, 35}), Options{Species: profile.Poultry, Cased: true}, "an older flat rule accepts", false},
-		{"starts warm", lines("fahrenheit", [2]float64{0, 70}, [2]float64{60, 150}, [2]float64{70, 150}, [2]float64{110, 35}, [2]float64{130, 35}), meat, "the log begins with the core at 21.1 °C", true},
+		{"starts warm", lines("fahrenheit", [2]float64{0, 70}, [2]float64{60, 150}, [2]float64{70, 150}, [2]float64{110, 35}, [2]float64{130, 35}), meat, "the log begins with the core at 21.1 °C", false},
+		{"starts cool", lines("fahrenheit", [2]float64{0, 59}, [2]float64{60, 150}, [2]float64{70, 150}, [2]float64{110, 35}, [2]float64{130, 35}), meat, "the log begins with the core at 15 °C", true},
+		// 12 min at 140 °F, and one row of 145: no row of 145 °F was met.
+		{"steam, and 145 °F for a moment", lines("fahrenheit", [2]float64{0, 40}, [2]float64{90, 140}, [2]float64{102, 140}, [2]float64{104, 145}, [2]float64{106, 140}, [2]float64{146, 35}, [2]float64{170, 35}), bare(Steam), "not met\n  with steam or shut dampers a row of", false},
+		// 2 h below 135 °F are allowed to what is eaten (FSIS, two hours in the danger zone).
+		{"served hot, cold for 2 h", lines("fahrenheit", [2]float64{0, 40}, [2]float64{60, 150}, [2]float64{80, 150}, [2]float64{95, 135}, [2]float64{215, 100}), Options{Species: profile.RedMeat, Cased: true, ServedHot: true}, "2 h of 2 h below", true},
+		{"served hot, cold for 2 h 1 min", lines("fahrenheit", [2]float64{0, 40}, [2]float64{60, 150}, [2]float64{80, 150}, [2]float64{95, 135}, [2]float64{216, 100}), Options{Species: profile.RedMeat, Cased: true, ServedHot: true}, "served hot: not met", false},
+		{"served hot, raw", lines("fahrenheit", [2]float64{0, 40}, [2]float64{60, 128}), Options{Species: profile.RedMeat, Cased: true, ServedHot: true}, "served hot: not shown", false},
 		{"starts hot", lines("fahrenheit", [2]float64{0, 140}, [2]float64{60, 150}, [2]float64{70, 150}, [2]float64{110, 35}, [2]float64{130, 35}), meat, "how it came up was not seen", false},
 		{"ends hot", lines("fahrenheit", [2]float64{0, 40}, [2]float64{60, 150}, [2]float64{80, 150}), meat, "it does not show the product chilled", false},
 		{"served hot", lines("fahrenheit", [2]float64{0, 40}, [2]float64{60, 150}, [2]float64{80, 150}), Options{Species: profile.RedMeat, Cased: true, ServedHot: true}, "", true},
@@ -626,4 +633,51 @@ func TestAWorksheetForWhatFailed(t *testing.T) {
 		Options{Species: profile.RedMeat, Cased: true, ProbeError: 0.7})
 	assert.Contains(t, v.Worksheet[0].Steps[0].Found[0], "131 °F")
 	assert.InDelta(t, 55.0, *v.Lethality[0].ReferenceCelsius, 0.01)
+}
+
+// The guideline's own example: 3.0 log10 grown on 6.5 makes 9.5 (FSIS Cooking Guideline 2021,
+// deviation 3). 12 min at 140 °F are a row; 9.5 / 6.5 of it are 17.5 min.
+func TestASecondCookKillsWhatHasGrown(t *testing.T) {
+	for minutes, pass := range map[float64]bool{12: false, 17: false, 18: true} {
+		o := Options{Species: profile.RedMeat, Cased: true, GrownLog10: 3}
+		v := judge(t, read(t, cookF(140, minutes)), o)
+		assert.Equal(t, pass, v.Pass, "%g min\n%s", minutes, v.Text())
+		assert.Equal(t, 9.5, *v.Lethality[0].RequiredLog10)
+		assert.Contains(t, v.Text(), "9.5 needed with what has grown")
+		if !pass {
+			assert.Contains(t, v.Text(), "for 3 log10 grown: 9.5 log10")
+		}
+		o.GrownLog10 = 0
+		assert.True(t, judge(t, read(t, cookF(140, minutes)), o).Pass)
+	}
+	for name, o := range map[string]Options{
+		"less than nothing": {Species: profile.RedMeat, GrownLog10: -1}, "no number": {Species: profile.RedMeat, GrownLog10: math.NaN()},
+		"too much": {Species: profile.RedMeat, GrownLog10: 14}, "fish": {Species: profile.Fish, GrownLog10: 1}, "salt": {Species: profile.RedMeat, SaltPercent: math.NaN()},
+	} {
+		_, err := Assess(read(t, cookF(140, 12)), o)
+		assert.Error(t, err, name)
+	}
+}
+
+// A log is chilled by the rules of the place that is said: C14 (own sums, 162.6 min from 50 to
+// 20 °C) keeps option 1 of the United States and not the Canadian rule for intact muscle.
+func TestCoolingByPlace(t *testing.T) {
+	log := lines("fahrenheit", [2]float64{0, 40}, [2]float64{60, 158}, [2]float64{80, 130}, [2]float64{170, 80}, [2]float64{460, 40}, [2]float64{480, 39})
+	for _, c := range []struct {
+		options Options
+		pass    bool
+		says    string
+	}{
+		{Options{Where: profile.UnitedStates}, true, "option 1: kept"},
+		{Options{Where: profile.EuropeanUnion}, true, "option 1: kept"},
+		{Options{Where: profile.Canada}, true, "option 1: kept"}, // it is not intact
+		{Options{Where: profile.Canada, Intact: true}, false, "Canada, intact muscle: not kept"},
+		{Options{Where: profile.AustraliaNewZealand}, true, "the end of the cook to 50 °C"},
+		{Options{Where: profile.AustraliaNewZealand, HasNitrite: true, NitritePPM: 120}, true, "at least 2.5 % salt in the water of the product: not stated, not kept"},
+	} {
+		c.options.Species, c.options.Cased = profile.RedMeat, true
+		v := judge(t, read(t, log), c.options)
+		assert.Equal(t, c.pass, v.Pass, "%v\n%s", c.options.Where, v.Text())
+		assert.Contains(t, v.Text(), strings.Replace(c.says, "50 °C", "50.0 °C (122 °F)", 1), c.options.Where.String())
+	}
 }

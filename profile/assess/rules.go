@@ -2,6 +2,7 @@ package assess
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"fumarium/profile"
@@ -17,13 +18,23 @@ type judged struct {
 	criterion lethality.Criterion
 	role      role
 	count     lethality.Count
+	grown     float64 // log10, to be killed besides
+}
+
+// met reports whether the criterion is met, and what has grown before is killed as well.
+func (j *judged) met() bool {
+	return j.criterion.Met(j.count) && (j.grown == 0 || j.criterion.Log10(j.count) >= j.criterion.Required+j.grown-1e-9)
 }
 
 // criteria are what the species has to meet.
 func (o Options) criteria() []*judged {
 	var list []*judged
 	add := func(c *lethality.Criterion, r role) {
-		list = append(list, &judged{criterion: c.Allowing(o.ProbeError), role: r})
+		j := &judged{criterion: c.Allowing(o.ProbeError), role: r}
+		if c.Required > 0 {
+			j.grown = o.GrownLog10
+		}
+		list = append(list, j)
 	}
 	switch o.Species {
 	case profile.RedMeat, profile.Game:
@@ -59,7 +70,7 @@ func (v *Verdict) heat(samples []sample) {
 	if v.options.HasOwn {
 		own, err := lethality.NewCriterion("own kinetics", v.options.Own, v.options.ownRequired())
 		if err == nil { // check has refused the rest
-			list = append(list, &judged{criterion: own.Allowing(v.options.ProbeError), role: needed})
+			list = append(list, &judged{criterion: own.Allowing(v.options.ProbeError), role: needed, grown: v.options.GrownLog10})
 		}
 	}
 	rule := lethality.ComeUpWithin(v.options.ProbeError)
@@ -94,9 +105,17 @@ func (v *Verdict) heat(samples []sample) {
 	}
 	for _, j := range list {
 		v.Lethality = append(v.Lethality, j.verdict())
+		v.facts.sealedRow = v.facts.sealedRow || j.role == needed && j.criterion.MetAt(j.count, lethality.Sealed.Core)
 	}
 	v.facts.comeUp = u
-	v.ComeUp = ComeUp{Seconds: u.Time.Seconds(), LimitSeconds: rule.Limit.Seconds(), Pass: rule.Pass(u)}
+	for _, s := range samples {
+		if s.known {
+			v.facts.cameInWarm = s.coldest > lethality.ComeUpStart
+			break
+		}
+	}
+	v.facts.cameUpLate = rule.Failed(u)
+	v.ComeUp = ComeUp{Seconds: u.Time.Seconds(), LimitSeconds: rule.Limit.Seconds(), Pass: rule.Pass(u) && !v.facts.cameInWarm}
 	v.heatWarnings(list, samples)
 	v.interrupted(samples)
 }
@@ -135,7 +154,7 @@ func (v *Verdict) interrupted(samples []sample) {
 // decided reports whether the criteria that decide are met.
 func (v *Verdict) decided(list []*judged) bool {
 	for _, j := range list {
-		if j.role == needed && !j.criterion.Met(j.count) {
+		if j.role == needed && !j.met() {
 			return false
 		}
 	}
@@ -144,7 +163,7 @@ func (v *Verdict) decided(list []*judged) bool {
 
 func (j *judged) verdict() Lethality {
 	c := &j.criterion
-	l := Lethality{Name: c.Name, Pass: c.Met(j.count), source: c.Source, role: j.role}
+	l := Lethality{Name: c.Name, Pass: j.met(), source: c.Source, role: j.role}
 	number := func(f float64) *float64 { return &f }
 	if row, counted, ok := c.Best(j.count); ok {
 		l.FMinutes = number(counted.Minutes())
@@ -160,7 +179,7 @@ func (j *judged) verdict() Lethality {
 		l.log10 = c.Log10(j.count)
 		shown, capped := lethality.Shown(l.log10)
 		l.Log10Reduction, l.Log10Capped = number(shown), capped
-		l.RequiredLog10 = number(c.Required)
+		l.RequiredLog10, l.scale = number(c.Required+j.grown), c.Required
 	}
 	return l
 }
@@ -202,7 +221,11 @@ func (v *Verdict) heatWarnings(list []*judged, samples []sample) {
 	for _, s := range samples {
 		if s.known {
 			if !u.Unproven && s.coldest > lethality.ComeUpBand.From {
-				v.warn("the log begins with the core at %v: the come-up before it, from %v on, is not counted", s.coldest, lethality.ComeUpBand.From)
+				shows := ""
+				if v.facts.cameInWarm {
+					shows = fmt.Sprintf("; above %v that leaves it unknown, and the come-up is not shown", lethality.ComeUpStart)
+				}
+				v.warn("the log begins with the core at %v: the come-up before it, from %v on, is not counted%s", s.coldest, lethality.ComeUpBand.From, shows)
 			}
 			break
 		}
@@ -242,8 +265,8 @@ func (v *Verdict) surface() proof.Judgement {
 	case o.Humidity == HumidThroughout:
 	case cook < lethality.ShortCook:
 		return say(proof.NotMet, "the cook took %s from loading to lethality; below %s only %s counts", span(cook), span(lethality.ShortCook), humidityText[HumidThroughout].meaning)
-	case (o.Humidity == Steam || o.Humidity == Sealed) && v.facts.peak-quantity.Celsius(o.ProbeError) < lethality.Sealed.Core:
-		return say(proof.NotMet, "with steam or shut dampers the core must reach %s; below that only %v humidity will do", deviation.Both(lethality.Sealed.Core), lethality.Humid.Humidity)
+	case (o.Humidity == Steam || o.Humidity == Sealed) && !v.facts.sealedRow:
+		return say(proof.NotMet, "with steam or shut dampers a row of %s or more must be met; below that only %v humidity will do", deviation.Both(lethality.Sealed.Core), lethality.Humid.Humidity)
 	}
 	return say(proof.Met, "as stated, not measured: %s (%s from loading to lethality)", humidityText[o.Humidity].meaning, span(cook))
 }
@@ -259,20 +282,22 @@ func (v *Verdict) chill(samples []sample) {
 	if begin < 0 {
 		return
 	}
-	v.facts.chillFrom = samples[begin].at
+	course := v.course(samples)
 	curedWould := ""
-	for _, published := range deviation.Ways(o.Species) {
+	v.facts.chillFailed = true
+	for _, published := range o.ways() {
 		rule := published.Allowing(o.ProbeError)
-		s := v.followed(rule, samples, begin)
+		s := course.Chilled(rule, begin)
 		if reason, ok := rule.AllowsNitrite(o.NitritePPM, o.HasNitrite); !ok {
 			if rule.Pass(s) {
 				curedWould = reason
 			}
 			continue
 		}
+		v.facts.chillFailed = v.facts.chillFailed && rule.Failed(s)
 		c := Cooling{Option: rule.Name, Legs: []Leg{}, Conditions: v.conditions(rule, samples), Pass: rule.Pass(s), source: rule.Source, remarks: rule.Remarks}
 		for _, l := range rule.Legs(s) {
-			leg := Leg{FromCelsius: float64(l.From), ToCelsius: float64(l.To), LimitSeconds: l.Within.Seconds(), Pass: l.Pass, ended: l.Ended}
+			leg := Leg{FromCelsius: quantity.OrNull(l.From, !l.FromEnd), ToCelsius: float64(l.To), LimitSeconds: l.Within.Seconds(), Pass: l.Pass, ended: l.Ended}
 			if l.Begun {
 				seconds := l.Took.Seconds()
 				leg.Seconds = &seconds
@@ -303,6 +328,20 @@ func (v *Verdict) conditions(rule *chilling.Rule, samples []sample) []Condition 
 	add := func(pass bool, text, why string) { list = append(list, Condition{text, why, pass}) }
 	if least := rule.NitritePPM; least > 0 {
 		add(true, fmt.Sprintf("at least %g ppm of ingoing sodium nitrite", least), fmt.Sprintf("%g ppm as stated", v.options.NitritePPM))
+	}
+	if rule.Intact {
+		why := "not stated"
+		if v.options.Intact {
+			why = "as stated"
+		}
+		add(v.options.Intact, "muscle in one piece, not pumped and not tenderized", why)
+	}
+	if least := rule.SaltPercent; least > 0 {
+		why := "not stated"
+		if v.options.SaltPercent > 0 {
+			why = fmt.Sprintf("%g %% as stated", v.options.SaltPercent)
+		}
+		add(rule.AllowsSalt(v.options.SaltPercent), fmt.Sprintf("at least %g %% salt in the water of the product", least), why)
 	}
 	if rule.ErythorbatePPM > 0 {
 		const text = "made with sodium erythorbate or ascorbate"
@@ -386,21 +425,19 @@ func (v *Verdict) chillBegins(samples []sample) int {
 	return begin
 }
 
-// followed is what a rule has seen from row begin on.
-func (v *Verdict) followed(rule *chilling.Rule, samples []sample, begin int) chilling.State {
-	s := rule.Add(chilling.State{}, samples[begin].hottest, samples[begin].hottest, 0)
-	for i := begin + 1; i < len(samples); i++ {
-		a, b := samples[i-1], samples[i]
-		if v.watched(samples, i) {
-			s = rule.Add(s, a.hottest, b.hottest, b.at-a.at)
-			continue
-		}
-		s = rule.Gap(s, b.at-a.at)
-		if b.known {
-			s = rule.Add(s, b.hottest, b.hottest, 0)
-		}
+// ways are the ways to chill of the place. Where Canada has its own for muscle in one piece,
+// that of the United States is none.
+func (o Options) ways() []*chilling.Rule {
+	where := (*profile.Product)(nil).Where(o.Where)
+	return slices.DeleteFunc(where.Ways(o.Species), func(r *chilling.Rule) bool { return where == profile.Canada && o.Intact && r == chilling.Uncured() })
+}
+
+// course is the log as the worksheet takes it.
+func (v *Verdict) course(samples []sample) (c deviation.Course) {
+	for i, s := range samples {
+		c = append(c, deviation.Sample{At: s.at, Coldest: s.coldest, Hottest: s.hottest, Known: s.known, Watched: i > 0 && v.watched(samples, i)})
 	}
-	return s
+	return c
 }
 
 // chilled reports whether any way to chill that may be used was kept.
@@ -419,7 +456,8 @@ func (v *Verdict) worksheet(samples []sample) deviation.Sheet {
 	o := v.options
 	b := deviation.Batch{
 		Verdict: v.Rules, CoreError: o.ProbeError, Fish: o.Species == profile.Fish, Poultry: o.Species == profile.Poultry || o.PoultryInIt,
-		HasCure: o.HasNitrite, NitritePPM: o.NitritePPM, ErythorbatePPM: o.ErythorbatePPM, Chills: deviation.Ways(o.Species),
+		HasCure: o.HasNitrite, NitritePPM: o.NitritePPM, ErythorbatePPM: o.ErythorbatePPM, Chills: o.ways(),
+		ServedHot: o.ServedHot, Intact: o.Intact, SaltPercent: o.SaltPercent, HasGrown: o.GrownLog10 > 0, Grown: o.GrownLog10, Course: v.course(samples),
 	}
 	for _, r := range []proof.Rule{proof.Formula, proof.RawFish, proof.Keeping, proof.Recorded} { // no business of a log
 		b.Verdict[r].Answer = proof.DoesNotApply
@@ -429,9 +467,6 @@ func (v *Verdict) worksheet(samples []sample) deviation.Sheet {
 			j.criterion.ProbeError = 0 // the sheet takes it off itself
 			b.Criterion = &j.criterion
 		}
-	}
-	for i, s := range samples {
-		b.Course = append(b.Course, deviation.Sample{At: s.at, Coldest: s.coldest, Hottest: s.hottest, Known: s.known, Watched: i > 0 && v.watched(samples, i)})
 	}
 	return deviation.Work(b)
 }

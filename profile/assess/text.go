@@ -64,7 +64,8 @@ func (v Verdict) Text() string {
 	line("")
 	switch {
 	case v.options.ServedHot:
-		line("COOLING    not judged: served hot")
+		line("COOLING    served hot: %s", v.Rules[proof.Chilled].Answer)
+		line("  %s", v.Rules[proof.Chilled].Why)
 	default:
 		line("COOLING    %s", word(v.chilled(), "in time", "not shown in time"))
 		for _, c := range v.Cooling {
@@ -74,7 +75,11 @@ func (v Verdict) Text() string {
 				if l.Seconds != nil {
 					took = span(seconds(*l.Seconds)) + word(l.ended, "", " so far")
 				}
-				line("    %s to %s: %s of at most %s, %s", deviation.Both(quantity.Celsius(l.FromCelsius)), deviation.Both(quantity.Celsius(l.ToCelsius)), took, span(seconds(l.LimitSeconds)), word(l.Pass, "kept", "not kept"))
+				from := "the end of the cook"
+				if l.FromCelsius != nil {
+					from = deviation.Both(quantity.Celsius(*l.FromCelsius))
+				}
+				line("    %s to %s: %s of at most %s, %s", from, deviation.Both(quantity.Celsius(l.ToCelsius)), took, span(seconds(l.LimitSeconds)), word(l.Pass, "kept", "not kept"))
 			}
 			for _, asked := range c.Conditions {
 				line("    %s: %s, %s", asked.Text, asked.Why, word(asked.Pass, "kept", "not kept"))
@@ -120,7 +125,7 @@ func (v *Verdict) wanting() string {
 	if !v.ComeUp.Pass {
 		parts = append(parts, "come-up")
 	}
-	if !v.options.ServedHot && !v.chilled() {
+	if !v.Rules.Holds(proof.Chilled) {
 		parts = append(parts, "cooling")
 	}
 	return strings.Join(parts, ", ")
@@ -137,10 +142,18 @@ func (l Lethality) arithmetic() string {
 		return fmt.Sprintf("F %.2f min at %s with z %v; F / D = %.2f / %.3f = %s log10, %.1f needed",
 			f, deviation.Both(quantity.Celsius(reference)), quantity.Kelvin(*l.ZKelvin), f, *l.DMinutes, lethality.Text(*l.Log10Reduction, l.Log10Capped, 2), *l.RequiredLog10)
 	case l.Log10Reduction != nil:
-		return fmt.Sprintf("best row %s%s: %.1f of %.1f min; %.1f × %.2f = %s log10", deviation.Both(quantity.Celsius(reference)), of(l.of), f, l.needed,
-			*l.RequiredLog10, l.log10 / *l.RequiredLog10, lethality.Text(*l.Log10Reduction, l.Log10Capped, 2))
+		return fmt.Sprintf("best row %s%s: %.1f of %.1f min; %.1f × %.2f = %s log10%s", deviation.Both(quantity.Celsius(reference)), of(l.of), f, l.needed,
+			l.scale, l.log10/l.scale, lethality.Text(*l.Log10Reduction, l.Log10Capped, 2), l.asked())
 	}
 	return fmt.Sprintf("best row %s: %.1f of %.1f min", deviation.Both(quantity.Celsius(reference)), f, l.needed)
+}
+
+// asked is what is required where something has grown that must be killed as well.
+func (l Lethality) asked() string {
+	if *l.RequiredLog10 == l.scale {
+		return ""
+	}
+	return fmt.Sprintf(", %.1f needed with what has grown", *l.RequiredLog10)
 }
 
 func of(bird string) string {

@@ -4,14 +4,13 @@
 // and gives the time of each leg against its limit. It reads no file and knows
 // nothing of how the product was cooked.
 //
-// The limits are those of FSIS Appendix B (revised 2021; read in its edition of 1999, which
-// is withdrawn, where the newer one could not be) and of the Food Code, converted
-// exactly from °F. The target behind them is at most one log10 of growth of C.
-// perfringens and none of C. botulinum.
+// The limits stand in rules.go, with their texts. The target behind them is at most one
+// log10 of growth of C. perfringens and none of C. botulinum.
 package chilling
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"fumarium/profile/quantity"
@@ -29,23 +28,32 @@ const (
 
 	coldest  quantity.Celsius = -100
 	hottest  quantity.Celsius = 200
-	maxLegs                   = 2
+	maxLegs                   = 3
 	rounding                  = time.Microsecond // a crossing on a whole second comes out as one
 	slack                     = time.Millisecond // lost in interpolating; a time within it of a limit is at the limit
 )
 
 // A Limit is the longest time that the product may take from one temperature down
-// to another. Reaching it exactly passes.
+// to another, or from the end of the cook. Reaching it exactly passes.
 type Limit struct {
+	FromEnd  bool // of the cook: From then means nothing
 	From, To quantity.Celsius
 	Within   time.Duration
+}
+
+// Begins says where the limit's time begins.
+func (l Limit) Begins(write func(quantity.Celsius) string) string {
+	if l.FromEnd {
+		return "the end of the cook"
+	}
+	return write(l.From)
 }
 
 // A Rule is one published way to chill. Rules are shared and never written to.
 type Rule struct {
 	Name   string
 	Source string
-	Limits []Limit // highest From first, then highest To
+	Limits []Limit // highest From first, then highest To; at most three
 	// NitritePPM is the least ingoing sodium nitrite that the rule asks for; 0 is
 	// none.
 	NitritePPM float64
@@ -53,6 +61,11 @@ type Rule struct {
 	// 2021 revision adds. That there must be some is read in the cooking guideline of
 	// 2021 (gap 6); the figure is recalled from memory: worth a warning, not a refusal.
 	ErythorbatePPM float64
+	// SaltPercent is the least salt in the water of the product, salt / (salt + water),
+	// that the rule asks for; 0 is none.
+	SaltPercent float64
+	// Intact rules are for muscle that was not ground, pumped, tumbled or tenderized.
+	Intact bool
 	// StartWithin is how long after the end of the cook the first leg must have begun; 0
 	// is not limited.
 	StartWithin time.Duration
@@ -64,59 +77,6 @@ type Rule struct {
 	// ProbeError widens every leg at both ends by what the probe may be wrong.
 	ProbeError quantity.Kelvin
 }
-
-// Source is how a finding names the guideline.
-const Source = "FSIS Appendix B 2021"
-
-const appendixB = "FSIS Appendix B (revised 2021), option %d; limits as printed in its edition of 1999, withdrawn"
-
-func fahrenheit(from, to float64, within time.Duration) Limit {
-	return Limit{quantity.FromFahrenheit(from), quantity.FromFahrenheit(to), within}
-}
-
-var (
-	uncured = &Rule{
-		Name: "option 1", Source: fmt.Sprintf(appendixB, 1),
-		Limits: []Limit{fahrenheit(130, 80, 90*time.Minute), fahrenheit(80, 40, 5*time.Hour)},
-	}
-	// 120 to 55 °F in 6 h, of which 120 to 80 °F in 1 h.
-	older = &Rule{
-		Name: "option 2", Source: "FSIS Appendix B (1999, withdrawn), option 2",
-		Limits:      []Limit{fahrenheit(120, 80, time.Hour), fahrenheit(120, 55, 6*time.Hour)},
-		StartWithin: 90 * time.Minute, OnTo: quantity.FromFahrenheit(40),
-		Remarks: []string{
-			"older data, not preferred; more than 1 h from 48.9 to 26.7 °C (120 to 80 °F) makes it doubtful and is failed here (a limit of the 2021 revision, recalled from memory)",
-		},
-	}
-	cured = &Rule{
-		Name: "option 3, cured", Source: fmt.Sprintf(appendixB, 3),
-		Limits:     []Limit{fahrenheit(130, 80, 5*time.Hour), fahrenheit(80, 45, 10*time.Hour)},
-		NitritePPM: 100, ErythorbatePPM: 250,
-	}
-	retail = &Rule{
-		Name: "retail", Source: "Food Code 3-501.14(A)",
-		Limits: []Limit{fahrenheit(135, 70, 2*time.Hour), fahrenheit(135, 41, 6*time.Hour)},
-		Remarks: []string{
-			"the six hours are in all; some places count 4 h from 21.1 to 5 °C (70 to 41 °F) instead (California, 3 CCR 910.15)",
-		},
-	}
-)
-
-// Uncured is option 1, for any cooked product: 130 to 80 °F in 1.5 h, then to 40 °F
-// in 5 h.
-func Uncured() *Rule { return uncured }
-
-// Cured is option 3, for at least 100 ppm of ingoing nitrite: 130 to 80 °F in 5 h,
-// then to 45 °F in 10 h. One university sheet of 1999 prints 40 °F; the guideline
-// and the Canadian agency say 45 °F.
-func Cured() *Rule { return cured }
-
-// Retail is the Food Code: 135 to 70 °F in 2 h, and to 41 °F in 6 h in all.
-func Retail() *Rule { return retail }
-
-// Rules are all of them, in the order in which they are worth trying. Option 4,
-// for brined product, is left out: its figures could not be confirmed.
-func Rules() []*Rule { return []*Rule{uncured, older, cured, retail} }
 
 // End is the temperature at which the chill is over.
 func (r *Rule) End() quantity.Celsius { return r.Limits[len(r.Limits)-1].To }
@@ -140,6 +100,11 @@ func (r *Rule) AllowsNitrite(ppm float64, known bool) (reason string, ok bool) {
 		return fmt.Sprintf("%s needs at least %g ppm of ingoing sodium nitrite; %g ppm was stated", r.Name, r.NitritePPM, ppm), false
 	}
 	return "", true
+}
+
+// AllowsSalt reports whether there is enough salt in the water.
+func (r *Rule) AllowsSalt(percent float64) bool {
+	return r.SaltPercent == 0 || percent >= r.SaltPercent
 }
 
 // phase is how far a leg has come.
@@ -173,8 +138,8 @@ type State struct {
 }
 
 // Add follows the hottest core along a straight line that was seen at both ends.
-// Begin when the cook is done: heat before that is no cooling. Splitting a line
-// changes nothing. A reading that food cannot have counts as not seen.
+// Nothing before the product was cooked is cooling; of limits from the end of the cook
+// Begin says when that was. Splitting a line changes nothing. A reading that food cannot have counts as not seen.
 //
 // A leg starts when the product was last above its upper temperature and ends when
 // it first stays at or below its lower one. Heating it up again starts the leg
@@ -200,21 +165,58 @@ func (r *Rule) Add(s State, from, to quantity.Celsius, dt time.Duration) State {
 // Gap says that the product was not seen for dt. The clocks of the legs go on; what
 // may have happened meanwhile is settled against the product at the next reading.
 func (r *Rule) Gap(s State, dt time.Duration) State {
-	if !s.seen || dt <= 0 {
+	if !s.seen && !r.begun(&s) || dt <= 0 {
 		return s
 	}
 	s.now += dt
-	s.unseen += dt
+	if s.seen {
+		s.unseen += dt
+	}
 	if !s.done {
 		r.judge(&s)
 	}
 	return s
 }
 
-// limit is a leg's temperatures as the probe must show them.
+// Begin says that the cook has ended. Said twice, the first time counts.
+func (r *Rule) Begin(s State) State {
+	for i := range r.Limits {
+		if l := &s.legs[i]; r.Limits[i].FromEnd && l.phase == waiting {
+			l.phase, l.start = running, s.now
+		}
+	}
+	return s
+}
+
+// begun reports whether a leg from the end of the cook is on its way.
+func (r *Rule) begun(s *State) bool {
+	for i := range r.Limits {
+		if r.Limits[i].FromEnd && s.legs[i].phase != waiting {
+			return true
+		}
+	}
+	return false
+}
+
+// limit is a leg's temperatures as the probe must show them. One that begins with the end
+// of the cook begins at no temperature.
 func (r *Rule) limit(i int) (from, to quantity.Celsius, within time.Duration) {
 	e := quantity.Celsius(r.ProbeError)
-	return r.Limits[i].From + e, r.Limits[i].To - e, r.Limits[i].Within
+	from, to, within = r.Limits[i].From+e, r.Limits[i].To-e, r.Limits[i].Within
+	if r.Limits[i].FromEnd {
+		from = quantity.Celsius(math.Inf(1))
+	}
+	return from, to, within
+}
+
+// top is above what a chilled product is hot again.
+func (r *Rule) top() quantity.Celsius {
+	for i := range r.Limits {
+		if from, _, _ := r.limit(i); !r.Limits[i].FromEnd {
+			return from
+		}
+	}
+	return hottest
 }
 
 // arrive takes a reading that the last line did not lead to.
@@ -273,10 +275,14 @@ func (r *Rule) ended(s *State, i int) bool {
 
 // reheated starts everything anew when a chilled product is hot again.
 func (r *Rule) reheated(s *State, t quantity.Celsius) {
-	if top, _, _ := r.limit(0); t > top {
+	if t > r.top() {
 		s.done = false
 		for i := range r.Limits {
-			s.legs[i].phase = above
+			if l := &s.legs[i]; r.Limits[i].FromEnd {
+				l.phase, l.start = running, s.now
+			} else {
+				l.phase = above
+			}
 		}
 	}
 }
@@ -424,9 +430,10 @@ type Point struct {
 	Temperature quantity.Celsius
 }
 
-// Over follows a whole record, straight from point to point. Points must not go
-// back in time.
+// Over follows a whole record from the end of the cook on, straight from point to point.
+// Points must not go back in time.
 func (r *Rule) Over(points []Point) (s State) {
+	s = r.Begin(s)
 	read := false // the point before
 	for i, b := range points {
 		now := quantity.Finite(float64(b.Temperature))

@@ -35,34 +35,36 @@ type Batch struct {
 	Course    Course
 	CoreError quantity.Kelvin
 	Criterion *lethality.Criterion // nil where nothing is cooked
-	Poultry   bool
-	Fish      bool
+	ServedHot bool
+	Uncured   bool // raw, nothing protects it in the warm
+	// Grown is the growth of bacteria that somebody's model predicts, in log10; not known
+	// unless HasGrown is set.
+	HasGrown bool
+	Grown    float64
+	Poultry  bool
+	Fish     bool
 	// Of the formula; not known unless Has is set.
 	HasCure                    bool
 	NitritePPM, ErythorbatePPM float64
+	SaltPercent                float64 // in its water
+	Intact                     bool    // muscle in one piece, not pumped and not tenderized
 	// Chills are the ways to chill that its kind may use.
 	Chills []*chilling.Rule
 }
 
-// Of is a batch of a product.
-func Of(p *profile.Product, coreError quantity.Kelvin, v proof.Verdict, c Course) Batch {
-	b := Batch{Verdict: v, Course: c, CoreError: coreError}
+// Of is a batch that was held to such rules.
+func Of(r *proof.Rules, v proof.Verdict, c Course) Batch {
+	p := r.Product
+	b := Batch{Verdict: v, Course: c, CoreError: r.CoreError, ServedHot: r.ServedHot, Uncured: r.Uncured}
 	if p == nil {
 		return b
 	}
 	b.Criterion, b.Fish = p.Criterion(), p.Species == profile.Fish
 	b.Poultry = b.Criterion != nil && b.Criterion.Required >= lethality.PoultryLog10
 	b.HasCure, b.NitritePPM, b.ErythorbatePPM = true, formula.NitritePPM(p.Formula, formula.GreenWeight)+formula.SlackPPM, formula.AcceleratorPPM(p.Formula)
-	b.Chills = Ways(p.Species)
+	b.SaltPercent, b.Intact = 100*float64(p.Formula.WaterSalt()), p.Intact()
+	b.Chills = r.Where.Ways(p.Species)
 	return b
-}
-
-// Ways are the ways to chill of a species.
-func Ways(s profile.Species) []*chilling.Rule {
-	if s == profile.Fish {
-		return []*chilling.Rule{chilling.Retail()}
-	}
-	return chilling.Rules()
 }
 
 // A Step is one thing that the guidance allows, what this batch's figures say of it, and

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/profile"
 	"fumarium/profile/catalog"
 	"fumarium/profile/chilling"
 	"fumarium/profile/lethality"
@@ -149,7 +150,8 @@ func TestEveryCase(t *testing.T) {
 	p, err := catalog.Find("marjoram-ring")
 	require.NoError(t, err)
 	for _, c := range []Course{nil, course([2]float64{0, 40}, [2]float64{60, 60})} {
-		b := Of(p.Value, 0.5, proof.Verdict{}, c)
+		rules := proof.RulesOf(p.Value, profile.NoJurisdiction, 0.5)
+		b := Of(&rules, proof.Verdict{}, c)
 		sheet := Work(b)
 		require.Len(t, sheet, int(proof.RuleCount), "nothing was shown")
 		for _, k := range sheet {
@@ -167,7 +169,7 @@ func TestEveryCase(t *testing.T) {
 	met.Verdict[proof.Cooked].Answer = proof.DoesNotApply
 	assert.Empty(t, Work(met))
 	assert.Empty(t, Work(met).Text())
-	assert.NotEmpty(t, Work(Of(nil, 0, proof.Verdict{}, nil)))
+	assert.NotEmpty(t, Work(Of(&proof.Rules{}, proof.Verdict{}, nil)))
 }
 
 // The guideline's tables "should not be used for fish" (p. 11): its hold is without a break,

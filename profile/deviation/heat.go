@@ -201,7 +201,11 @@ func (w *work) recook() Step {
 	s := Step{Do: "cook it again, all of it, with its surface moist and its come-up in time, both times", Source: deviates1 + "; the target plus the growth as in deviation 3"}
 	if w.Criterion.Required > 0 {
 		row := w.recookRow()
-		for _, g := range grown {
+		growths := grown
+		if w.HasGrown {
+			growths = []float64{w.Grown}
+		}
+		for _, g := range growths {
 			s.Found = append(s.Found, fmt.Sprintf("for %g log10 grown: %g log10, as %s at %s", g, w.Criterion.Required+g,
 				span(time.Duration(float64(row.Hold)*(w.Criterion.Required+g)/w.Criterion.Required)), Both(row.At+quantity.Celsius(w.CoreError))))
 		}
@@ -269,6 +273,9 @@ func (w *work) chilled() []Step {
 	if !w.seen {
 		return []Step{{"show it by another record, with `fumarium assess`", []string{"no core was seen"}, own}, destroy("there is none")}
 	}
+	if w.ServedHot {
+		return servedHot()
+	}
 	begin := w.hottest
 	if w.cookedAt >= 0 && w.cookedAt < begin {
 		begin = w.cookedAt
@@ -282,14 +289,7 @@ func (w *work) chilled() []Step {
 		steps = append(steps, Step{"chill it on without delay and follow the core; another logger's record of the rest is judged by `fumarium assess`", []string{"the hottest core was last seen at " + Both(end)}, own})
 	}
 	steps = append(steps, Step{"judge it by another way to chill whose conditions it meets", found, strings.Join(sources, "; ")})
-	model := []string{
-		w.inputs(),
-		"for scale: in cured beef from 51 to 11 °C in 8 h, in a straight line of the logarithm, 0.50 log10, at the upper 95 % 0.93 (Juneja et al. 2001, abstract)",
-		"no closed form is published: nothing is predicted here",
-	}
-	if w.HasCure && w.NitritePPM < chilling.Cured().NitritePPM {
-		model = append(model, "in uncured turkey 48.9 to 26.7 °C in 2 h kept to 1 log10 only below pH 5.8 with 1.8 % salt (Glass et al.): just over the limit is not shown to be safe")
-	}
+	model := append([]string{w.inputs()}, w.spores(begin)...)
 	return append(steps,
 		Step{"model the growth of Clostridium perfringens over the whole chill: ComBase Perfringens Predictor or the USDA cooling models; at most 1 log10, and none of C. botulinum", model, stable},
 		Step{"do not cook it again for this unless an authority says so", []string{"toxin that was made stays, and spores live through every cook"}, own},
@@ -309,19 +309,7 @@ func lastSeen(c Course) quantity.Celsius {
 // byAnother holds the course against one way to chill.
 func (w *work) byAnother(published *chilling.Rule, begin int) string {
 	rule := published.Allowing(w.CoreError)
-	var s chilling.State
-	s = rule.Add(s, w.Course[begin].Hottest, w.Course[begin].Hottest, 0)
-	for i := begin + 1; i < len(w.Course); i++ {
-		a, b := w.Course[i-1], w.Course[i]
-		if a.Known && b.Known && b.Watched {
-			s = rule.Add(s, a.Hottest, b.Hottest, b.At-a.At)
-			continue
-		}
-		s = rule.Gap(s, b.At-a.At)
-		if b.Known {
-			s = rule.Add(s, b.Hottest, b.Hottest, 0)
-		}
-	}
+	s := w.Course.Chilled(rule, begin)
 	text := rule.Name + ":"
 	for i, l := range rule.Legs(s) {
 		if i > 0 {
@@ -335,7 +323,7 @@ func (w *work) byAnother(published *chilling.Rule, begin int) string {
 			}
 			took += " of"
 		}
-		text += fmt.Sprintf(" %s to %s %s %s", Both(l.From), Both(l.To), took, span(l.Within))
+		text += fmt.Sprintf(" %s to %s %s %s", l.Begins(Both), Both(l.To), took, span(l.Within))
 	}
 	switch reason, ok := rule.AllowsNitrite(w.NitritePPM, w.HasCure); {
 	case !rule.Pass(s) && rule.Failed(s):
@@ -344,6 +332,10 @@ func (w *work) byAnother(published *chilling.Rule, begin int) string {
 		return text + ": not shown"
 	case !ok:
 		return text + ": kept, but " + reason
+	case rule.Intact && !w.Intact:
+		return text + ": kept, but it is for muscle in one piece, not pumped and not tenderized, and nothing says that this is"
+	case !rule.AllowsSalt(w.SaltPercent):
+		return text + fmt.Sprintf(": kept, but it asks for %g %% salt in the water of the product, and nothing shows that", rule.SaltPercent)
 	case rule.ErythorbatePPM > 0 && w.ErythorbatePPM == 0:
 		return text + ": kept, but it asks for erythorbate or ascorbate"
 	case rule.StartWithin > 0 || rule.OnTo > 0:

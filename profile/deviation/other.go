@@ -10,6 +10,9 @@ import (
 // process is fish that was smoked too warm or too long, or sausage that was warm for too
 // long before it was sour.
 func process(b *Batch) []Step {
+	if b.Uncured {
+		return warm()
+	}
 	if b.Fish {
 		return []Step{
 			{"cook it now by the rule for hot-smoked fish, and call it that", []string{"what it made while it was warm for too long no heat takes away: only where it was warm for a short time"}, own},

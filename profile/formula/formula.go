@@ -136,17 +136,14 @@ func ShareOf(f profile.Formula) Shares {
 	if meat <= 0 {
 		return Shares{}
 	}
-	mix, salt := f.Composition(), f.SaltMass()
-	s := Shares{
-		Salt:       quantity.Ratio(salt / meat),
+	mix := f.Composition()
+	return Shares{
+		Salt:       quantity.Ratio(f.SaltMass() / meat),
 		Meat:       quantity.Ratio(meat / total),
 		Fat:        mix.Fat,
 		PutWater:   quantity.Ratio(f.MassOf(profile.Water) / total),
 		AddedWater: max(0, mix.Water-4*mix.Protein),
 		Binder:     quantity.Ratio((f.MassOf(profile.Binder) + soyCounts*f.MassOf(profile.SoyIsolate)) / total),
+		WaterSalt:  f.WaterSalt(),
 	}
-	if wet := salt + total*quantity.Kilograms(mix.Water); wet > 0 {
-		s.WaterSalt = quantity.Ratio(salt / wet)
-	}
-	return s
 }

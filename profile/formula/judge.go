@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"fumarium/profile"
-	"fumarium/profile/chilling"
 	"fumarium/profile/composition"
 	"fumarium/profile/quantity"
 	"fumarium/profile/source"
@@ -122,7 +121,10 @@ func (j *judging) find(s source.Severity, code, message, remedy string) {
 func (j *judging) accelerator() {
 	rule := acceleratorRule(j.subject)
 	ppm := AcceleratorPPM(j.f)
-	slow := chilling.Cured().ErythorbatePPM
+	slow := 0.
+	if chill := j.p.ChillRule(j.Where); chill != nil && j.p.Targets.Chill == profile.ChillCured {
+		slow = chill.ErythorbatePPM
+	}
 	salts, acids := j.f.MassOf(profile.Accelerator), j.f.MassOf(profile.AscorbicAcid)
 	var sum []string
 	counted := salts
@@ -139,7 +141,7 @@ func (j *judging) accelerator() {
 	case rule.under(ppm):
 		j.find(source.Error, "erythorbate-low", fmt.Sprintf("the meat gets %s ppm erythorbate or ascorbate; pumped bacon must have %s ppm",
 			decimals(ppm, 1), decimals(rule.floor.PPM, 1)), j.weighAccelerator(rule, rule.floor.PPM))
-	case j.p.Targets.Chill == profile.ChillCured && ppm < slow-SlackPPM:
+	case ppm < slow-SlackPPM:
 		wanted := rule
 		wanted.floor = at(slow)
 		j.find(source.Warning, "erythorbate-chill", fmt.Sprintf("chill: cured allows slow cooling, which wants %g ppm erythorbate or ascorbate besides nitrite; there are %s ppm (FSIS Appendix B 2021, %s)",

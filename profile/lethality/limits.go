@@ -55,6 +55,11 @@ type Band struct {
 // ComeUpBand is what ComeUpWithin widens: 50 to 130 °F in 6 h.
 var ComeUpBand = Band{quantity.FromFahrenheit(50), quantity.FromFahrenheit(130), 6 * time.Hour, Guide2021}
 
+// ComeUpStart is how warm a core may be when it is first seen: from it on the tables of
+// degree-hours count the growth of Staphylococcus aureus (FSIS-GD-2023-0002, 60 °F). How a
+// warmer one got there was not seen.
+var ComeUpStart = quantity.FromFahrenheit(60)
+
 // RawUncured is raw product without nitrite in a warm chamber: 40 to 140 °F and two
 // hours, written in whole °C; FSIS, "Danger Zone" (title from memory).
 var RawUncured = Band{4, 60, 2 * time.Hour, "FSIS, Danger Zone, two hours in 4-60 °C"}

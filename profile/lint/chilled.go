@@ -23,7 +23,7 @@ func (l *linting) chills() []int {
 }
 
 func noChill(l *linting) []finding {
-	if !l.cooked() {
+	if !l.cooked() || l.Targets.Chill == profile.ServedHot {
 		return nil
 	}
 	if len(l.chills()) == 0 {
@@ -32,17 +32,17 @@ func noChill(l *linting) []finding {
 			"end with a stage in ice water or a cold room, heater: off, until the core is cold"}}
 	}
 	if l.Targets.Chill == profile.NoChillRule {
-		return []finding{{-1, "no cooling limits are set for a cooked product", "add chill: cured, uncured or retail to targets"}}
+		return []finding{{-1, "no cooling limits are set for a cooked product", "add chill: cured, uncured or retail to targets, or served hot for what is eaten at once"}}
 	}
 	return nil
 }
 
 func chillEnd(l *linting) []finding {
 	chills := l.chills()
-	if !l.cooked() || len(chills) == 0 {
+	if !l.cooked() || len(chills) == 0 || l.Targets.Chill == profile.ServedHot {
 		return nil
 	}
-	rule := l.ChillRule()
+	rule := l.ChillRule(l.where)
 	if rule == nil {
 		rule = chilling.Uncured()
 	}
@@ -71,7 +71,7 @@ func chillCure(l *linting) []finding {
 	if meat := l.Formula.MeatMass(); meat > 0 && l.cured() {
 		ppm = float64(l.Formula.NitriteMass()/meat) * 1e6
 	}
-	floor := chilling.Cured().NitritePPM
+	floor := l.ChillRule(l.where).NitritePPM
 	if ppm >= floor {
 		return nil
 	}

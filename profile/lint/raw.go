@@ -42,24 +42,8 @@ func cureRest(l *linting) []finding {
 		remedy}}
 }
 
-// saltInWater is salt as a fraction of salt and water together.
-func (l *linting) saltInWater() quantity.Ratio {
-	salt := float64(l.Formula.SaltMass())
-	water := float64(l.Formula.MassOf(profile.Water))
-	for _, m := range l.Formula.Cut {
-		water += float64(m.Mass) * float64(m.Water)
-	}
-	if salt+water <= 0 {
-		return 0
-	}
-	return quantity.Ratio(salt / (salt + water))
-}
-
 func uncuredWarm(l *linting) []finding {
-	switch {
-	case l.cured(), l.Species == profile.Dairy:
-		return nil
-	case l.Species == profile.Fish && l.saltInWater() >= brined:
+	if l.cured() || l.Species == profile.Dairy || l.Species == profile.Fish && l.Formula.WaterSalt() >= brined {
 		return nil // brined fish is protected by its salt
 	}
 	var warm time.Duration

@@ -9,10 +9,14 @@ import (
 	"fumarium/profile/quantity"
 )
 
-// process holds the chamber against what another process than cooking asks of it.
+// process holds the chamber against what another process than cooking asks of it, and what is
+// uncured against its time in the warm.
 func process(r *Rules, c *Claim, over bool) Judgement {
 	if r.Product != nil && r.Product.Process == profile.FermentedAndDried {
 		return fermented(r, c, over)
+	}
+	if r.Uncured {
+		return warm(r, c, over)
 	}
 	if r.Product == nil || r.Product.Process != profile.ColdSmoked {
 		return Judgement{DoesNotApply, "it names no process with rules for the chamber"}

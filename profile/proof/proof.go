@@ -19,26 +19,87 @@ import (
 	"fumarium/profile/quantity"
 )
 
+// An Edition says which rules of this program a batch is held to: those of when it began,
+// to its end and in every replay. New ones are added at the end.
+type Edition uint8
+
+// The editions.
+const (
+	// First had one way of chilling for all places, which it followed from the last heated
+	// stage on.
+	First Edition = iota
+	// ByPlace chills by the rules of the place, and follows that from the moment at which the
+	// core was cooked. It knows food that is served hot, counts what is uncured in the warm,
+	// and limits the come-up of all that a heated stage brings to a core.
+	ByPlace
+	// Editions is their number.
+	Editions
+)
+
+// Current is the edition that a batch begins with.
+const Current = Editions - 1
+
 // Rules are what a product is held to.
 type Rules struct {
 	Product   *profile.Product
-	Where     profile.Jurisdiction // whose rules on the formula and on fermenting
+	Where     profile.Jurisdiction // whose rules on the formula, on fermenting and on chilling
+	Edition   Edition
 	Criterion *lethality.Criterion // nil where nothing is cooked
 	ComesUp   bool                 // its come-up time is limited
 	Chill     *chilling.Rule       // nil where no way of chilling is named
+	ServedHot bool                 // it is eaten before it is cold
+	Uncured   bool                 // raw, nothing protects it in the warm
 	// CoreError is how far a core probe may be wrong. It is added to every limit: the core
 	// counts as so much colder while it heats and so much hotter while it cools (FSIS
 	// Cooking Guideline 2021, p. 20: 165 °F with ±1 °F is a critical limit of 166 °F).
 	CoreError quantity.Kelvin
 }
 
-// RulesOf are those of a product, in the place that is set where it names none; of nil there
-// are none.
+// RulesOf are those of a product today, in the place that is set where it names none; of nil
+// there are none.
 func RulesOf(p *profile.Product, set profile.Jurisdiction, coreError quantity.Kelvin) Rules {
+	return Current.RulesOf(p, set, coreError)
+}
+
+// RulesOf are those of a product in one edition. An edition of a later program is taken for
+// this one's last.
+func (e Edition) RulesOf(p *profile.Product, set profile.Jurisdiction, coreError quantity.Kelvin) Rules {
 	if p == nil {
 		return Rules{CoreError: coreError}
 	}
-	return Rules{Product: p, Where: p.Where(set), Criterion: p.Criterion(), ComesUp: p.ComeUpApplies(), Chill: p.ChillRule(), CoreError: coreError}
+	r := Rules{Product: p, Where: p.Where(set), Edition: min(e, Current), Criterion: p.Criterion(), CoreError: coreError}
+	if e == First {
+		r.ComesUp, r.Chill = p.AimsAtCore(), p.ChillRule(profile.UnitedStates)
+		return r
+	}
+	r.ComesUp, r.Chill = p.ComeUpApplies(), p.ChillRule(r.Where)
+	r.ServedHot, r.Uncured = p.Targets.Chill == profile.ServedHot, p.Uncured()
+	return r
+}
+
+// A Book has the rules of one product for every edition and place, worked out once.
+type Book [Editions][]Rules // by what is set, no place first
+
+// BookOf works them out, for probes without error.
+func BookOf(p *profile.Product) (b Book) {
+	for e := range Editions {
+		for set := range len(profile.Jurisdictions()) + 1 {
+			b[e] = append(b[e], e.RulesOf(p, profile.Jurisdiction(set), 0))
+		}
+	}
+	return b
+}
+
+// Rules are those of a batch: in its edition, by what was set when it began, which may be a
+// place that is not known here.
+func (b *Book) Rules(e Edition, set profile.Jurisdiction, coreError quantity.Kelvin) Rules {
+	of := b[min(e, Current)]
+	r := of[0]
+	if int(set) < len(of) {
+		r = of[set]
+	}
+	r.Where, r.CoreError = r.Product.Where(set), coreError
+	return r
 }
 
 // comeUp is the published rule as the probe must show it.
@@ -71,6 +132,10 @@ type Claim struct {
 	Smoking fish.Course    `record:"smoking"` // of fish that is smoked cold
 	Ferment ferment.Course `record:"ferment"` // of sausage, until its pH was measured
 	Passed  int            `record:"passed"`  // stages of it that are over, with all that they wait for
+
+	Cooled time.Duration `record:"cooled"` // of what is served hot: colder than it may be, since it was cooked
+	Eaten  bool          `record:"eaten"`  // a person said so
+	Warm   time.Duration `record:"warm"`   // of what is uncured: raw in the band of lethality.RawUncured, and not being cooked
 }
 
 // cooked reports whether the core has had the lethality of its species. The come-up ends
@@ -97,9 +162,40 @@ func (c *Claim) unseen(r *Rules, dt time.Duration, chilling bool, air Air) {
 	if c.comingUp(r, chilling) {
 		c.ComeUp = ComeUp.Gap(c.ComeUp, dt)
 	}
-	if chilling && r.Chill != nil {
-		rule := r.Chilling()
+	if rule, ok := c.cools(r, chilling); ok {
 		c.Chill = rule.Gap(c.Chill, dt)
+	}
+	c.warms(r, nil, dt, air)
+}
+
+// cools reports whether the way of chilling is to be followed, and gives it as the probe must
+// show it. From the cooked core on all cooling counts, also that of a stage that heats
+// less: spores live through the cook. Batches of the first edition count it from the last
+// heated stage on.
+func (c *Claim) cools(r *Rules, chilling bool) (rule chilling.Rule, ok bool) {
+	if r.Chill == nil || !chilling && !(r.Edition >= ByPlace && r.Criterion != nil && c.cooked(r)) {
+		return rule, false
+	}
+	rule = r.Chilling()
+	if chilling {
+		c.Chill = rule.Begin(c.Chill)
+	}
+	return rule, true
+}
+
+// warms counts a step for what is served hot, which must not get cold, and for what is
+// uncured, which must not hang in the warm. A line that was not seen counts.
+func (c *Claim) warms(r *Rules, l *Line, dt time.Duration, a Air) {
+	e := quantity.Celsius(r.CoreError)
+	switch {
+	case !r.ServedHot && !r.Uncured:
+	case c.cooked(r):
+		if cold := l == nil || min(l.ColdFrom, l.ColdTo)-e < chilling.Hot.From; r.ServedHot && cold {
+			c.Cooled += dt
+		}
+	case !r.Uncured, !a.Loaded, a.Seen && a.Chamber >= lethality.RawUncured.To: // it is being cooked
+	case l == nil || max(l.HotFrom, l.HotTo)+e > lethality.RawUncured.From && min(l.ColdFrom, l.ColdTo)-e < lethality.RawUncured.To:
+		c.Warm += dt
 	}
 }
 
@@ -140,6 +236,7 @@ type Line struct {
 	Settling         bool // the probe may still be on its way into the meat
 	Chilling         bool // nothing heats from here on
 	Over             bool // this step ended the batch
+	Complete         bool // with all that its last stage waited for
 	Air              Air
 }
 
@@ -151,6 +248,7 @@ func (c *Claiming) Follow(r *Rules, l *Line) {
 		if !l.Doubted {
 			c.Claim = c.ahead
 		}
+		c.Eaten = l.Complete && r.ServedHot
 		return
 	}
 	c.age += l.Step
@@ -185,8 +283,8 @@ func (c *Claiming) Follow(r *Rules, l *Line) {
 		}
 		c.ahead.ComeUp = next
 	}
-	if l.Chilling && r.Chill != nil {
-		rule := r.Chilling()
+	c.ahead.warms(r, l, l.Step, l.Air)
+	if rule, ok := c.ahead.cools(r, l.Chilling); ok {
 		if l.Learnt {
 			c.ahead.Chill = rule.Add(c.ahead.Chill, l.HotFrom, l.HotTo, l.Step)
 		} else {
@@ -209,6 +307,8 @@ func (c *Claiming) prepare(r *Rules, l *Line) {
 	}
 	c.ahead.moisten(r, l.Air, l.Step)
 	c.behind.Surface, c.Claim.Surface = c.ahead.Surface, c.ahead.Surface
+	c.ahead.warms(r, nil, l.Step, l.Air)
+	c.behind.Warm, c.Claim.Warm = c.ahead.Warm, c.ahead.Warm
 }
 
 // Reseat keeps the claim as it is at the word of a person that a probe is back in the

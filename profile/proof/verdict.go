@@ -233,43 +233,6 @@ func cameUp(r *Rules, c *Claim) Judgement {
 	return Judgement{NotShown, took + " so far"}
 }
 
-func chilled(r *Rules, c *Claim, over bool) Judgement {
-	switch {
-	case r.Chill == nil && r.ComesUp: // heated towards a core: spores live through that, and grow while it cools
-		return Judgement{NotShown, "the file names no way of chilling, so nothing was followed; name one with chill: under targets"}
-	case r.Chill == nil:
-		return Judgement{DoesNotApply, "nothing is heated towards a core, so nothing has to be chilled"}
-	}
-	switch rule := r.Chilling(); {
-	case rule.Pass(c.Chill):
-		return formulaAllows(r)
-	case rule.Failed(c.Chill):
-		return Judgement{NotMet, rule.Name + ": a leg took too long"}
-	case over:
-		return Judgement{NotShown, r.Chill.Name + ": not seen to its end"}
-	}
-	return Judgement{NotShown, r.Chill.Name + ": not yet"}
-}
-
-// formulaAllows says whether a chill that was kept may be one that asks for a cure.
-func formulaAllows(r *Rules) Judgement {
-	rule := r.Chill
-	if rule.NitritePPM == 0 {
-		return Judgement{Met, rule.Name}
-	}
-	f := r.Product.Formula
-	nitrite := formula.NitritePPM(f, formula.GreenWeight)
-	switch reason, ok := rule.AllowsNitrite(nitrite+formula.SlackPPM, true); {
-	case !ok && nitrite == 0:
-		return Judgement{NotMet, rule.Name + " is for cured product, and it has no cure"}
-	case !ok:
-		return Judgement{NotMet, reason}
-	case rule.ErythorbatePPM > 0 && formula.AcceleratorPPM(f) == 0:
-		return Judgement{NotShown, rule.Name + ": kept, but it asks for erythorbate or ascorbate besides the nitrite, and there is none"}
-	}
-	return Judgement{Met, rule.Name}
-}
-
 // answer is not met only once nothing can change it any more.
 func answer(met, over bool) Answer {
 	switch {

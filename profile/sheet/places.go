@@ -28,7 +28,11 @@ func (s Sheet) elsewhere(w *wall) {
 		}
 	}
 	if s.verdict.Where != profile.UnitedStates {
-		w.par("   ", fmt.Sprintf("Cooking and cooling are judged by the guidelines of the US that the product names. %s has:", s.verdict.Where))
+		by := "by the way that the product names, and it names none"
+		if rule := s.product.ChillRule(s.verdict.Where); rule != nil {
+			by = fmt.Sprintf("by %s (%s)", rule.Name, rule.Source)
+		}
+		w.par("   ", fmt.Sprintf("Cooking is judged by the tables of the US, cooling %s. %s has:", by, s.verdict.Where))
 		customs(w, s.verdict.Where)
 	}
 }

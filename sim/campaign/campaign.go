@@ -223,11 +223,20 @@ func (j *judge) follow(m *sim.Moment) {
 		if !over && j.setup.Product.ComeUpApplies() && m.After.Batch.Active() { // what was before the start is the person's to know
 			j.comeUp = comeUp.Add(j.comeUp, j.before, core, sim.Step)
 		}
-		if r := j.setup.Product.ChillRule(); r != nil && m.After.Batch.Active() && j.setup.Product.Chilling(m.After.Stage) {
+		chills := j.setup.Product.Chilling(m.After.Stage)
+		if r := j.chillRule(); r != nil && m.After.Batch.Active() && (chills || j.cooked != nil && j.cooked.Met(j.truth)) {
+			if chills {
+				j.chill = r.Begin(j.chill)
+			}
 			j.chill = r.Add(j.chill, j.before, core, sim.Step)
 		}
 	}
 	j.before, j.coldBefore, j.seen = core, cold, true
+}
+
+// chillRule is that of the place.
+func (j *judge) chillRule() *chilling.Rule {
+	return j.setup.Product.ChillRule(j.setup.Product.Where(j.setup.Where))
 }
 
 // longestAsked is what README says, and some steps.
@@ -459,7 +468,7 @@ func (j *judge) end() {
 	if j.setup.Product.ComeUpApplies() && j.comeUp.Time > comeUp.Limit+2*time.Minute {
 		j.breaks(GoodIsSafe, end, "the true core came up in %s", j.comeUp.Time)
 	}
-	if rule := j.setup.Product.ChillRule(); rule != nil && rule.Failed(j.chill) {
+	if rule := j.chillRule(); rule != nil && rule.Failed(j.chill) {
 		for _, leg := range rule.Legs(j.chill) {
 			if leg.Took > leg.Within+leg.Within/50+2*time.Minute {
 				j.breaks(GoodIsSafe, end, "the true core took %s from %s to %s", leg.Took, leg.From, leg.To)

@@ -80,15 +80,35 @@ func (s Stock) Draw(seed uint64) sim.Setup {
 	r.Float64()                               // which was the answer of all once; seeds keep their product, cabinet and faults
 	kinds := s.Kinds
 	if len(kinds) == 0 {
-		kinds = fault.All()
+		kinds = ofTheBatch()
 	}
 	for range r.IntN(4) {
 		setup.Faults = append(setup.Faults, r.fault(kinds[r.IntN(len(kinds))], box))
+	}
+	if len(s.Kinds) == 0 {
+		setup.Faults = append(setup.Faults, besides(seed)...)
 	}
 	if seed&Operated != 0 {
 		operate(&setup, seed)
 	}
 	return setup
+}
+
+// beside are the kinds of what hangs at the front, and of chips and their bus. They come in
+// one batch of four beside the others, drawn apart from them, so that a seed keeps its batch.
+var beside = []fault.Kind{fault.AmbientStale, fault.DisplayUnplugged, fault.ButtonStuck, fault.ButtonChattering, fault.BusStuck}
+
+// ofTheBatch are all the others.
+func ofTheBatch() []fault.Kind {
+	return slices.DeleteFunc(fault.All(), func(k fault.Kind) bool { return slices.Contains(beside, k) })
+}
+
+func besides(seed uint64) []fault.Fault {
+	r := draws{rand.New(rand.NewPCG(seed&^Operated&^Paired, 0x626573696465))}
+	if r.IntN(4) > 0 {
+		return nil
+	}
+	return []fault.Fault{r.fault(beside[r.IntN(len(beside))], nil)}
 }
 
 // statedError is what the files of drawn cabinets say that a core probe may be wrong by: what

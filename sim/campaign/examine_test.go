@@ -13,6 +13,7 @@ import (
 // Good probes are never doubted, in rooms from 20 K below to 19 K above what the cabinet file
 // expects.
 func TestGoodProbesAreNotDoubted(t *testing.T) {
+	long(t)
 	stock, err := Shipped()
 	require.NoError(t, err)
 	coldest, warmest := 0.0, 0.0

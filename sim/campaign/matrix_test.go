@@ -13,11 +13,12 @@ import (
 	"fumarium/sim/fault"
 )
 
-var matrix = flag.Int("matrix", matrixByDefault, fmt.Sprintf("how many cells to run of the matrix of every two faults and every occasion; there are %d", cells()))
+var matrix = flag.Int("matrix", 60, fmt.Sprintf("how many cells to run of the matrix of every two faults and every occasion; there are %d", cells()))
 
 // Two faults at once, where a batch is least at rest: at a stage border, at a hand step, and
 // while the controller is away or comes back. The rules are those of TestCampaign.
 func TestTwoFaultsAtOnce(t *testing.T) {
+	long(t)
 	if *oneSeed != 0 {
 		t.Skip("one seed only")
 	}

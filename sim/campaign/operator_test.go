@@ -14,6 +14,7 @@ import (
 // TestCampaignOperated is TestCampaign with people at the cabinet: half as many
 // batches, those of the same seeds. Repeat one with -run TestSeed and the seed printed.
 func TestCampaignOperated(t *testing.T) {
+	long(t)
 	if *oneSeed != 0 {
 		t.Skip("one seed only")
 	}

@@ -20,7 +20,7 @@ import (
 	"fumarium/sim/fault"
 )
 
-var lies = flag.Int("lies", liesByDefault, "how many batches to draw for each way in which a chamber probe is wrong")
+var lies = flag.Int("lies", 10, "how many batches to draw for each way in which a chamber probe is wrong")
 
 // A lie is a way in which all chamber probes are wrong, and how far over the cabinet's
 // limit the true air may get with it: the figures of hazards.md.
@@ -74,6 +74,7 @@ func drawn(stock Stock, seed uint64, faults []fault.Fault) (course, error) {
 // that slowly falls or is of another type of wire a single probe shows little; what it does
 // show is held here, and stated.
 func TestWrongChamberProbes(t *testing.T) {
+	long(t)
 	stock, err := Shipped()
 	require.NoError(t, err)
 	for _, l := range wrongProbes {
@@ -108,6 +109,7 @@ func TestWrongChamberProbes(t *testing.T) {
 // What the balance says of batches without a fault, with doors that are opened for up to
 // seven minutes now and then and have no switch.
 func TestTheBalanceLeavesGoodBatchesAlone(t *testing.T) {
+	long(t)
 	stock, err := Shipped()
 	require.NoError(t, err)
 	heat, core := []float64{}, []float64{}

@@ -3,10 +3,12 @@ package chips
 import (
 	"image"
 	"sync"
+
+	"periph.io/x/conn/v3/spi"
 )
 
 // SSD1306 is the display controller of that name with 128 by 64 points, on I2C at its
-// usual address. It keeps the memory that a driver fills; what it shows is Picture.
+// usual address or on SPI with four wires. It keeps the memory that a driver fills; what it shows is Picture.
 // Scrolling, zooming and fading are not simulated. Where a command of page addressing
 // comes in horizontal addressing it sets the place all the same, as the chips do that the
 // driver was made for; the datasheet leaves it open.
@@ -19,6 +21,7 @@ type SSD1306 struct {
 	lit, inverse bool
 	contrast     byte
 	pending      []byte // a command that lacks bytes
+	data         bool   // its line D/C is high: what comes over SPI is for the memory
 }
 
 // NewSSD1306 is a display just powered up: dark.
@@ -83,19 +86,64 @@ func (d *SSD1306) transfer(w, r []byte) error {
 	}
 	switch w[0] {
 	case 0x00:
-		for _, b := range w[1:] {
-			d.command(b)
-		}
+		d.take(w[1:], false)
 	case 0x40:
-		for _, b := range w[1:] {
-			d.memory[d.page*128+d.column] = b
-			if d.column++; d.column == 128 {
-				d.column, d.page = 0, (d.page+1)%8
-			}
-		}
+		d.take(w[1:], true)
 	}
 	return nil
 }
+
+// take is what comes over either bus.
+func (d *SSD1306) take(bytes []byte, data bool) {
+	for _, b := range bytes {
+		if !data {
+			d.command(b)
+			continue
+		}
+		d.memory[d.page*128+d.column] = b
+		if d.column++; d.column == 128 {
+			d.column, d.page = 0, (d.page+1)%8
+		}
+	}
+}
+
+// Port is its SPI side. Nothing comes back from it: a display that is not there, which is
+// one with a dead data line, takes what is sent without an error.
+func (d *SSD1306) Port() spi.Port {
+	return &port{"simulated SPI", func(w, r []byte) error {
+		d.mu.Lock()
+		defer d.mu.Unlock()
+		if dead, err := d.dead(r); dead {
+			return err
+		}
+		d.take(w, d.data)
+		return nil
+	}}
+}
+
+// DataLine is its line D/C, as whoever drives the line has it.
+func (d *SSD1306) DataLine() DataLine { return DataLine{d} }
+
+// A DataLine says whether a display on SPI is sent a picture or commands.
+type DataLine struct{ of *SSD1306 }
+
+// Set makes the line high for a picture, or low for commands.
+func (l DataLine) Set(on bool) error {
+	l.of.mu.Lock()
+	defer l.of.mu.Unlock()
+	l.of.data = on
+	return nil
+}
+
+// Read gives the line's level.
+func (l DataLine) Read() (bool, error) {
+	l.of.mu.Lock()
+	defer l.of.mu.Unlock()
+	return l.of.data, nil
+}
+
+// Close leaves it low.
+func (l DataLine) Close() error { return l.Set(false) }
 
 // takes is how many bytes follow a command.
 var takes = map[byte]int{0x20: 1, 0x21: 2, 0x22: 2, 0x81: 1, 0x8D: 1, 0xA8: 1, 0xD3: 1, 0xD5: 1, 0xD9: 1, 0xDA: 1, 0xDB: 1}

@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"periph.io/x/conn/v3/gpio"
 	"periph.io/x/devices/v3/ssd1306"
 
 	"fumarium/sim/chips"
@@ -15,10 +16,44 @@ import (
 // The driver of a general library, periph.io's, is the outside check: what it draws,
 // whole or in the parts that changed, is what the twin shows.
 func TestADisplayShowsWhatIsDrawn(t *testing.T) {
-	d := chips.NewSSD1306()
+	t.Run("I2C", func(t *testing.T) {
+		d := chips.NewSSD1306()
+		dark(t, d)
+		dev, err := ssd1306.NewI2C(chips.I2C{d}, &ssd1306.DefaultOpts)
+		require.NoError(t, err)
+		showsWhatIsDrawn(t, d, dev)
+	})
+	t.Run("SPI", func(t *testing.T) {
+		d := chips.NewSSD1306()
+		dark(t, d)
+		dev, err := ssd1306.NewSPI(d.Port(), pin{nil, d.DataLine()}, &ssd1306.DefaultOpts)
+		require.NoError(t, err)
+		showsWhatIsDrawn(t, d, dev)
+
+		// One that is not there takes all the same what is sent: nobody hears that it is gone.
+		before := d.Picture()
+		d.Break(chips.AllOnes)
+		pic := image.NewGray(before.Rect)
+		pic.Pix[5000] = 255 - before.Pix[5000]
+		require.NoError(t, dev.Draw(dev.Bounds(), pic, image.Point{}))
+		d.Break(chips.Sound)
+		assert.Equal(t, before.Pix, d.Picture().Pix)
+	})
+}
+
+// pin is the line D/C as the driver wants it.
+type pin struct {
+	gpio.PinOut
+	line chips.DataLine
+}
+
+func (p pin) Out(l gpio.Level) error { return p.line.Set(bool(l)) }
+
+func dark(t *testing.T, d *chips.SSD1306) {
 	assert.Equal(t, image.NewGray(image.Rect(0, 0, 128, 64)), d.Picture(), "dark until it is told to shine")
-	dev, err := ssd1306.NewI2C(chips.I2C{d}, &ssd1306.DefaultOpts)
-	require.NoError(t, err)
+}
+
+func showsWhatIsDrawn(t *testing.T, d *chips.SSD1306, dev *ssd1306.Dev) {
 	r := rand.New(rand.NewPCG(1, 2))
 	pic := image.NewGray(image.Rect(0, 0, 128, 64))
 	for range 50 {
@@ -47,8 +82,15 @@ func TestADisplayShowsWhatIsDrawn(t *testing.T) {
 
 func BenchmarkDisplay(b *testing.B) {
 	d := chips.NewSSD1306()
-	dev, err := ssd1306.NewI2C(chips.I2C{d}, &ssd1306.DefaultOpts)
+	onI2C, err := ssd1306.NewI2C(chips.I2C{d}, &ssd1306.DefaultOpts)
 	require.NoError(b, err)
+	onSPI, err := ssd1306.NewSPI(d.Port(), pin{nil, d.DataLine()}, &ssd1306.DefaultOpts)
+	require.NoError(b, err)
+	b.Run("I2C", func(b *testing.B) { draw(b, onI2C) })
+	b.Run("SPI", func(b *testing.B) { draw(b, onSPI) })
+}
+
+func draw(b *testing.B, dev *ssd1306.Dev) {
 	pic := image.NewGray(image.Rect(0, 0, 128, 64))
 	b.ReportAllocs()
 	for i := 0; b.Loop(); i++ {

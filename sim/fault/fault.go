@@ -59,6 +59,11 @@ const (
 	ChamberWire
 	CoreWire
 	EmberSlipped
+	AmbientStale
+	DisplayUnplugged
+	ButtonStuck
+	ButtonChattering
+	BusStuck
 	kinds
 )
 
@@ -121,6 +126,11 @@ var catalogue = [kinds]description{
 	ChamberWire:      {name: "chamber-wire", probes: cabinet.MaxChamberProbes, unit: wire, least: float64(thermocouple.K), most: float64(thermocouple.E), meaning: "the chamber probe is of that thermocouple type on a chip for type K"},
 	CoreWire:         {name: "core-wire", probes: cabinet.MaxCoreProbes, unit: wire, least: float64(thermocouple.K), most: float64(thermocouple.E), meaning: "the core probe is of that thermocouple type on a chip for type K"},
 	EmberSlipped:     {name: "ember-slipped", meaning: "the ember probe has slipped out of the wood and hangs beside the generator"},
+	AmbientStale:     {name: "ambient-stale", meaning: "the chip in the room converts no more and repeats itself"},
+	DisplayUnplugged: {name: "display-unplugged", meaning: "the plug of the display at the cabinet is out"},
+	ButtonStuck:      {name: "button-stuck", meaning: "a button at the cabinet stays pressed: stop, where there is one"},
+	ButtonChattering: {name: "button-chattering", meaning: "that button's contact comes and goes many times a second"},
+	BusStuck:         {name: "i2c-stuck", meaning: "a data line is held low: nothing on I2C is read, and the display shows nothing new"},
 }
 
 // All lists every kind.

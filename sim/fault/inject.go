@@ -113,6 +113,10 @@ func (j *Injector) Readings(elapsed time.Duration, in *controller.Inputs) {
 			in.WetBulb = j.lie(f, elapsed, in.WetBulb, nil)
 		case AmbientOpen:
 			in.Ambient = j.lie(f, elapsed, in.Ambient, nil)
+		case AmbientStale: // which its driver finds out
+			if in.Ambient.Status() == sensors.Good {
+				in.Ambient = sensors.Fault(sensors.Stale)
+			}
 		case EmberOpen:
 			in.Ember = j.lie(f, elapsed, in.Ember, nil)
 		case RecordFailing:
@@ -124,6 +128,35 @@ func (j *Injector) Readings(elapsed time.Duration, in *controller.Inputs) {
 		}
 	}
 	j.before = *in
+}
+
+// Apart is what goes wrong beside probes, relays and people, a cabinet's wiring willing.
+type Apart struct {
+	Display    bool // is unplugged
+	Stuck      bool // a button
+	Chattering bool // likewise
+	I2C        bool // is held low
+}
+
+// Apart says what does now.
+func (j *Injector) Apart(elapsed time.Duration) (a Apart) {
+	for i := range j.faults {
+		f := &j.faults[i]
+		if !f.active(elapsed) {
+			continue
+		}
+		switch f.Kind {
+		case DisplayUnplugged:
+			a.Display = true
+		case ButtonStuck:
+			a.Stuck = true
+		case ButtonChattering:
+			a.Chattering = true
+		case BusStuck:
+			a.I2C = true
+		}
+	}
+	return a
 }
 
 // lie is what a faulty probe says instead of r. A probe that is not fitted stays so.
@@ -293,6 +326,9 @@ func (j *Injector) Person(elapsed time.Duration) Person {
 	var p Person
 	for i := range j.faults {
 		f := &j.faults[i]
+		if f.Kind == DisplayUnplugged || f.Kind == ButtonStuck || f.Kind == ButtonChattering {
+			continue // nobody waits for these
+		}
 		p.News = p.News || elapsed < f.At
 		if !f.active(elapsed) {
 			continue

@@ -50,6 +50,20 @@ func (p *Plant) Humidity() quantity.Ratio {
 // Core is the temperature in the middle of the product.
 func (p *Plant) Core() quantity.Celsius { return quantity.Celsius(p.product.chain.Temperature(0)) }
 
+// Within is the temperature of the product so far from its middle, as a share of the way
+// to its surface.
+func (p *Plant) Within(share quantity.Ratio) quantity.Celsius {
+	l := &p.product
+	x := float64(share) * l.grid.X[nodes-1]
+	for i := 1; i < nodes; i++ {
+		if near, far := l.grid.X[i-1], l.grid.X[i]; x <= far {
+			part := (x - near) / (far - near)
+			return quantity.Celsius(float64(l.temperature(i-1)*(1-part)) + float64(l.temperature(i)*part))
+		}
+	}
+	return p.Surface()
+}
+
 // Surface is the temperature of the product's surface.
 func (p *Plant) Surface() quantity.Celsius { return quantity.Celsius(p.product.surface) }
 

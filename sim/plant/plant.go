@@ -50,10 +50,10 @@ type Load struct {
 
 // A Doubt is by what some figures of the product, which nobody knows well, differ from the
 // package's: factors; 0 means 1.
-type Doubt struct{ Juice, Drip, Diffusivity float64 }
+type Doubt struct{ Juice, Drip, Diffusivity, Conductivity float64 }
 
 func (d Doubt) check() error {
-	for _, f := range []float64{d.Juice, d.Drip, d.Diffusivity} {
+	for _, f := range []float64{d.Juice, d.Drip, d.Diffusivity, d.Conductivity} {
 		if !(f >= 0 && f <= 10) {
 			return fmt.Errorf("plant: Load.Doubt %+v; a factor must be zero (for 1) or above zero, up to 10", d)
 		}
@@ -76,7 +76,7 @@ type Config struct {
 	Generator       cabinet.Generator
 	Load            Load
 	Ambient         quantity.Celsius
-	AmbientHumidity quantity.Ratio // 0 means 0.6
+	AmbientHumidity quantity.Ratio // 0 means DefaultHumidity
 	PressurePascal  float64        // 0 means 101325
 	Wick            cabinet.WickAir
 }
@@ -186,7 +186,7 @@ const (
 	coldRoom           = 3.0
 	coldRoomHumidity   = 0.85
 	coldRoomSpeed      = 0.3 // m/s
-	defaultHumidity    = 0.6
+	DefaultHumidity    = 0.6 // of a room of which nothing is known
 	fogSeconds         = 1.0 // in which supersaturated air falls back to saturation
 	slabHeight         = 0.3 // m, of a slab that gives no length
 	longestStep        = 1.0 // s
@@ -248,7 +248,7 @@ func New(c Config) (*Plant, error) {
 		return nil, fmt.Errorf("plant: PressurePascal is %v; air has 50000 to 120000 Pa where people live", c.PressurePascal)
 	}
 	if c.AmbientHumidity == 0 {
-		c.AmbientHumidity = defaultHumidity
+		c.AmbientHumidity = DefaultHumidity
 	}
 	if !(c.AmbientHumidity > 0 && c.AmbientHumidity <= 1) {
 		return nil, fmt.Errorf("plant: AmbientHumidity is %v; it must be above 0 and at most 1", float64(c.AmbientHumidity))

@@ -46,6 +46,7 @@ type load struct {
 	form       profile.Form
 	factor     float64 // on film coefficients
 	mobility   float64 // on the diffusivity of moisture
+	conducts   float64 // on the conductivity
 	juices     juices
 }
 
@@ -160,7 +161,7 @@ func newLoad(l Load) (load, error) {
 
 	p := load{
 		grid: conduction.NewGrid(nodes, exponent, radius), form: l.Shape.Form, diameter: 2 * radius,
-		factor: l.FilmFactor, mobility: or1(l.Doubt.Diffusivity) * math.Exp(-fatHinders*float64(l.Mix.Fat)), resistance: casingResistance(l.Shape.Casing),
+		factor: l.FilmFactor, mobility: or1(l.Doubt.Diffusivity) * math.Exp(-fatHinders*float64(l.Mix.Fat)), conducts: or1(l.Doubt.Conductivity), resistance: casingResistance(l.Shape.Casing),
 		startMass: float64(l.Mass), surface: float64(l.Start), height: l.Shape.Length,
 	}
 	if !(p.height > 0) {
@@ -361,7 +362,7 @@ func (p *load) refreshProperties() {
 			Water: 1 - rest, Protein: rest * p.dry.Protein, Fat: rest * p.dry.Fat,
 			Carbohydrate: rest * p.dry.Carbohydrate, Fibre: rest * p.dry.Fibre, Ash: rest * p.dry.Ash,
 		}
-		return m.Conductivity(quantity.Celsius(min(t, hottestProperties)))
+		return p.conducts * m.Conductivity(quantity.Celsius(min(t, hottestProperties)))
 	}
 	here := conductivity(0)
 	for i := range nodes - 1 {

@@ -148,7 +148,7 @@ function drawButtons(s, lost) {
   show('start', can('start'));
   show('start-body', s.state === 'idle' || $('start-body').dataset.open === 'yes');
   show('next-batch', can('start') && $('start-body').hidden);
-  for (const [area, words] of Object.entries({ bar: '', change: '', start: '', note: '', alarms: '', ...says })) {
+  for (const [area, words] of Object.entries({ bar: '', change: '', start: '', bring: '', maker: '', note: '', alarms: '', ...says })) {
     const p = $('says-' + area);
     if (p.textContent !== words) p.textContent = words;
     p.hidden = words === '';
@@ -180,7 +180,7 @@ async function send(body, button) {
     busy = null;
     if (answer.status === 401) {
       sessionStorage.removeItem('token');
-      askToken(body, button, token ? reply.detail : '');
+      askToken(() => send(body, button), token ? reply.detail : '');
     } else if (!answer.ok) {
       if (body.command === 'start') objections(reply.findings || [], reply.excusable === true);
       refused(area, t('not done', { why: said(reply.detail) }));
@@ -191,6 +191,8 @@ async function send(body, button) {
         $('read').checked = false; // the next batch asks again
         $('start-body').dataset.open = '';
         objections([], false);
+        $('meat').value = '';
+        sheet = trial = null;
       }
       if (button.closest('#bar')) $('answer').focus({ preventScroll: true });
     }
@@ -211,9 +213,9 @@ function objections(findings, excusable) {
   if (!excusable) $('reason').value = '';
 }
 
-let unsent = null; // the command that waits for the token
-function askToken(body, button, why) {
-  unsent = [body, button];
+let unsent = null; // what waits for the token
+function askToken(again, why) {
+  unsent = again;
   put('token-why', why || t('token.why'));
   $('token').value = '';
   $('ask-token').showModal();
@@ -257,7 +259,7 @@ function dress() {
   document.documentElement.dataset.view = kept.view === 'wall' ? 'wall' : 'desk';
   document.documentElement.dataset.scheme = kept.scheme || '';
   words();
-  if (status) { draw(); drawLine(status); }
+  if (status) { draw(); drawStart(); drawLine(status); }
 }
 
 const press = (id, does) => $(id).addEventListener('click', e => { if ($(id).getAttribute('aria-disabled') !== 'true') does(e); });
@@ -278,15 +280,13 @@ press('really-stop', () => { $('ask-stop').close(); send({ command: 'stop' }, $(
 press('go', () => {
   if (!$('read').checked) { refused('start', t('start.unread')); return; }
   if (!$('choice').value) { refused('start', t('start.none')); return; }
-  const order = { command: 'start', product: $('choice').value };
-  const stuffed = new Date($('stuffed').value); // local time of the browser
-  if (!Number.isNaN(stuffed.getTime())) order.stuffed_at = stuffed.toISOString().replace(/\.\d+Z$/, 'Z');
+  const order = { command: 'start', ...chosen() };
+  if (stuffedAt()) order.stuffed_at = stuffedAt();
   if ($('reason').value.trim()) order.reason = $('reason').value.trim();
   send(order, $('go'));
 });
 press('next-batch', () => { $('start-body').dataset.open = 'yes'; draw(); });
 $('away').addEventListener('input', () => draw());
-$('choice').addEventListener('change', () => { objections([], false); says = {}; draw(); });
 $('note-form').addEventListener('submit', e => { e.preventDefault(); if ($('note-text').value.trim()) send({ command: 'note', text: $('note-text').value.trim() }, $('note-keep')); });
 $('absence-field').addEventListener('submit', e => { e.preventDefault(); $('act').click(); });
 press('token-cancel', () => { unsent = null; $('ask-token').close(); });
@@ -294,7 +294,7 @@ $('token-form').addEventListener('submit', e => {
   e.preventDefault();
   sessionStorage.setItem('token', $('token').value.trim());
   $('ask-token').close();
-  if (unsent) send(...unsent);
+  if (unsent) unsent();
 });
 press('units', () => { keep({ units: fahrenheit() ? 'C' : 'F' }); dress(); });
 press('language', () => { keep({ language: kept.language === 'en' ? 'de' : 'en' }); announced = ''; dress(); });
@@ -306,6 +306,8 @@ addEventListener('keydown', e => { if (e.altKey && e.key === '1') { $(bar ? 'bar
 
 dress();
 lineEvents();
+startEvents();
+makerEvents();
 listen();
 poll();
 setInterval(() => { if (Date.now() - streamed > 2 * pollEvery) poll(); else draw(); }, pollEvery);

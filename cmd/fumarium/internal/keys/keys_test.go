@@ -24,7 +24,7 @@ import (
 // refused are keys that a parser asks for only to refuse them, or to read files that are
 // older than the table.
 var refused = map[string][]string{
-	"product": {"stages.until.any.pH", "stages.until.any.weight", "stages.until.any.water activity"},
+	"product": {"stages.until.any.pH", "stages.until.any.weight", "stages.until.any.water activity", "stages.until.any.eaten"},
 	"cabinet": {"generator.burn", "generator.lighting"},
 }
 

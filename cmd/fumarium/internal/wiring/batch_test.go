@@ -110,7 +110,7 @@ func TestBatchThroughChips(t *testing.T) {
 	entry, err := catalog.Find("caraway-sticks")
 	require.NoError(t, err)
 	p := entry.Value
-	rule := p.ChillRule()
+	rule := p.ChillRule(profile.UnitedStates)
 	require.NotNil(t, rule)
 	without := cook(t, withoutChips(parse(t, onChips)), p)
 	took := func(b batch) float64 { return (b.state.Ended - b.state.Started).Seconds() }

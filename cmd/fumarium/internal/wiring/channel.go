@@ -3,7 +3,9 @@ package wiring
 import (
 	"time"
 
+	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/profile/quantity"
 	"fumarium/sensors"
 	"fumarium/sensors/channel"
 	"fumarium/sensors/roomair"
@@ -70,6 +72,15 @@ func (c *Channel) Err() error {
 		return c.driver.Err()
 	}
 	return sensors.ErrStarting
+}
+
+// air puts what the chip knows of the room's air besides its temperature into what a step
+// is told.
+func (c *Channel) air(in *controller.Inputs) {
+	in.AirPascal = max(in.AirPascal, c.pascal())
+	if d, ok := c.driver.(*roomair.Dev); ok && d.Air().HasHumidity {
+		in.AirHumidity = quantity.Ratio(d.Air().Humidity)
+	}
 }
 
 // pascal is the pressure of the air, where the chip measures it and reads well; else 0.

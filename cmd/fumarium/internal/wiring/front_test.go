@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strings"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -17,6 +18,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"periph.io/x/conn/v3/physic"
+	"periph.io/x/conn/v3/spi"
 
 	"fumarium/cmd/fumarium/internal/front"
 	"fumarium/controller"
@@ -30,6 +33,7 @@ import (
 	"fumarium/profile/catalog"
 	"fumarium/sensors"
 	"fumarium/sim/chips"
+	"fumarium/sim/fault"
 )
 
 const withPanel = "\npanel: {display: simulated, confirm: {pin: simulated}, silence: {pin: simulated}, stop: {pin: simulated}}\n"
@@ -70,6 +74,9 @@ func (h hands) Answer(s *controller.State) controller.Command {
 // stand is a cabinet with its loop and its front, in a bubble.
 type stand struct {
 	t     *testing.T
+	panel string // of the file
+	fails []fault.Fault
+	bare  bool // the buttons are the world's own
 	world *World
 	loop  *loop.Loop
 	front *front.Front
@@ -80,17 +87,20 @@ type stand struct {
 }
 
 func standUp(t *testing.T, p *profile.Product, pace float64, change func(*stand)) *stand {
-	c := parse(t, onChips+withPanel)
-	w, err := Open(c, Options{Product: p, Seed: 3})
-	require.NoError(t, err)
-	s := &stand{t: t, world: w, keys: map[panel.Button]*key{}, done: make(chan struct{})}
+	s := &stand{t: t, panel: withPanel, keys: map[panel.Button]*key{}, done: make(chan struct{})}
 	if change != nil {
 		change(s)
 	}
+	c := parse(t, onChips+s.panel)
+	w, err := Open(c, Options{Product: p, Seed: 3, Faults: s.fails})
+	require.NoError(t, err)
+	s.world = w
 	cfg := w.Front(nil)
 	began := time.Now()
-	cfg.Edges = func() time.Duration { return time.Since(began) }
-	for b := panel.Confirm; b < panel.ButtonCount; b++ {
+	if !s.bare {
+		cfg.Edges = func() time.Duration { return time.Since(began) }
+	}
+	for b := panel.Confirm; b < panel.ButtonCount && !s.bare; b++ {
 		k := &key{began: began, edges: make(chan relay.Edge, 100)}
 		s.keys[b], cfg.Buttons[b] = k, k
 	}
@@ -161,7 +171,8 @@ func TestABatchByTheButtons(t *testing.T) {
 				time.Sleep(time.Second)
 				assert.False(t, s.state().Alarms[alarms[0]].Calls(), alarms[0])
 			}
-			if _, waits := snap.State.Waiting(p); !waits {
+			shown := s.front.Frame()
+			if !shown.Asks { // the display shows it within a second
 				continue
 			}
 			asked++
@@ -170,9 +181,11 @@ func TestABatchByTheButtons(t *testing.T) {
 			time.Sleep(700 * time.Millisecond)
 			assert.False(t, bytes.Equal(before.Pix, s.seen().Pix), "the display follows the thumb")
 			time.Sleep(700 * time.Millisecond)
+			_, still := s.state().Question()
+			assert.True(t, still, "nothing is done while it is held")
 			s.keys[panel.Confirm].set(false)
 			time.Sleep(5 * time.Second)
-			if q, still := s.state().Question(); !still || q != snapshotQuestion(snap) {
+			if q, still := s.state().Question(); !still || q != shown.Question {
 				answered++
 			}
 		}
@@ -181,11 +194,6 @@ func TestABatchByTheButtons(t *testing.T) {
 		assert.Equal(t, asked, answered)
 		t.Logf("%d questions, each answered by one press", asked)
 	})
-}
-
-func snapshotQuestion(s *snapshot.Snapshot) controller.Question {
-	q, _ := s.State.Question()
-	return q
 }
 
 // Stop wants three seconds, and a tap of confirm answers nothing.
@@ -282,27 +290,104 @@ func TestAStuckButton(t *testing.T) {
 		s.keys[panel.Stop].set(false)
 		time.Sleep(20 * time.Second)
 		assert.False(t, s.state().Alarms[trip.ButtonStuck].Standing)
+		s.keys[panel.Stop].set(true) // for good, and at once
+		time.Sleep(40 * time.Second)
+		assert.True(t, s.state().Batch.Active())
+		assert.True(t, s.state().Alarms[trip.ButtonStuck].Calls())
+		s.keys[panel.Stop].set(false)
+		time.Sleep(20 * time.Second)
+		assert.False(t, s.state().Alarms[trip.ButtonStuck].Standing)
 		s.keys[panel.Stop].hold(3300 * time.Millisecond)
 		time.Sleep(2 * time.Second)
 		assert.Equal(t, controller.Stopped, s.state().Batch)
 	})
 }
 
-// What the driver and the chip show is the picture that a person has looked at.
+// What the driver and the chip show is the picture that a person has looked at, on either
+// bus, and it is dark when the program has ended.
 func TestTheDisplayShowsThePicture(t *testing.T) {
 	p := product(t, "caraway-sticks")
-	synctest.Test(t, func(t *testing.T) {
-		s := standUp(t, p, 1, nil)
-		defer s.down()
-		frame := s.front.Frame()
-		require.NotNil(t, frame)
-		assert.True(t, bytes.Equal(frame.Picture.Pix, s.seen().Pix))
-		if dir := os.Getenv("SCREENSHOTS"); dir != "" {
-			var b bytes.Buffer
-			require.NoError(t, png.Encode(&b, s.seen()))
-			require.NoError(t, os.WriteFile(filepath.Join(dir, "panel.png"), b.Bytes(), 0o644))
-		}
-	})
+	for _, also := range []string{"", "data line: {pin: simulated}, "} {
+		synctest.Test(t, func(t *testing.T) {
+			s := standUp(t, p, 1, func(s *stand) { s.panel = strings.Replace(withPanel, "confirm", also+"confirm", 1) })
+			frame := s.front.Frame()
+			require.NotNil(t, frame)
+			assert.True(t, bytes.Equal(frame.Picture.Pix, s.seen().Pix))
+			if dir := os.Getenv("SCREENSHOTS"); dir != "" {
+				var b bytes.Buffer
+				require.NoError(t, png.Encode(&b, s.seen()))
+				require.NoError(t, os.WriteFile(filepath.Join(dir, "panel.png"), b.Bytes(), 0o644))
+			}
+			s.down()
+			assert.Zero(t, bytes.Count(s.seen().Pix, []byte{255}))
+		})
+	}
+}
+
+// spiBench is a machine with a display on SPI, at a port that says how fast it was made.
+type spiBench struct {
+	Buses
+	display *chips.SSD1306
+	at      [2]int
+	open    int
+	speed   physic.Frequency
+}
+
+type spiPort struct {
+	spi.Port
+	of *spiBench
+}
+
+func (b *spiBench) SPI(bus, chipSelect int) (spi.Port, error) {
+	b.at = [2]int{bus, chipSelect}
+	b.open++
+	return spiPort{b.display.Port(), b}, nil
+}
+func (p spiPort) LimitSpeed(f physic.Frequency) error { p.of.speed = f; return nil }
+func (p spiPort) Close() error                        { p.of.open--; return nil }
+
+// dataLines is a host with one line, that of the display.
+type dataLines struct {
+	relay.Host
+	asked relay.Opts
+	line  relay.Line
+	err   error
+}
+
+func (l *dataLines) Output(o relay.Opts) (relay.Line, error) {
+	l.asked = o
+	return l.line, l.err
+}
+
+// A display on SPI of a real cabinet is opened on its port and its line, drawn and let go
+// of; what cannot be opened leaves nothing open.
+func TestADisplayOnSPI(t *testing.T) {
+	c := parse(t, strings.Replace(wired, "ADDRESS", "0x1c0000031edd2a28", 1)+"panel: {display: /dev/spidev1.2, data line: {pin: GPIO24, polarity: active low}}\n")
+	machine := &spiBench{display: chips.NewSSD1306()}
+	lines := &dataLines{line: machine.display.DataLine()}
+	w := &World{cabinet: c, buses: newShared(machine)}
+	d, err := w.Front(lines).Display()
+	require.NoError(t, err)
+	assert.Equal(t, [2]int{1, 2}, machine.at)
+	assert.Equal(t, relay.Opts{Pin: "GPIO24", ActiveLow: true, User: "fumarium display"}, lines.asked)
+	assert.Equal(t, displaySpeed, machine.speed)
+	pic := image.NewGray(image.Rect(0, 0, 128, 64))
+	pic.Pix[77] = 255
+	require.NoError(t, d.Draw(pic.Rect, pic, image.Point{}))
+	assert.Equal(t, pic.Pix, machine.display.Picture().Pix)
+	require.NoError(t, d.Close())
+	assert.Zero(t, machine.open)
+	assert.Equal(t, pic.Pix, machine.display.Picture().Pix, "it stays as it is")
+
+	lines.err = errors.New("held by another; end it")
+	_, err = w.Front(lines).Display()
+	assert.ErrorContains(t, err, "data line: held by another")
+	assert.Zero(t, machine.open)
+	lines.err = nil
+	machine.display.Break(chips.BusError)
+	_, err = w.Front(lines).Display()
+	assert.ErrorContains(t, err, "the display on SPI")
+	assert.Zero(t, machine.open)
 }
 
 // A room chip that is pulled and put back is said and costs no step; what it measured
@@ -332,10 +417,38 @@ func TestARoomChipPulledAndPutBack(t *testing.T) {
 	require.True(t, ok, "%v", chip.Err())
 	assert.InDelta(t, float64(c.Ambient), float64(v), 1)
 	assert.InDelta(t, c.Pressure(), in.AirPascal, 50)
+	assert.InDelta(t, 0.6, float64(in.AirHumidity), 0.01)
 	chip.tip.snap(chips.BusError)
 	w.room.world.Advance()
 	chip.tip.snap = func(chips.Fault) {} // the simulator's probe is sound, the chip is pulled
 	in = sample()
 	assert.Equal(t, sensors.BusError, in.Ambient.Status())
 	assert.Zero(t, in.AirPascal)
+	assert.Zero(t, in.AirHumidity)
+}
+
+// Faults of a rehearsal go the whole way: the simulated chip and button, the driver, what
+// runs beside the loop, the alarm; and back.
+func TestFaultsAtTheFront(t *testing.T) {
+	p := product(t, "caraway-sticks")
+	for spec, alarm := range map[string]trip.Code{
+		"display-unplugged@1m+2m": trip.DisplayDead, "i2c-stuck@1m+2m": trip.DisplayDead, "button-stuck@1m+2m": trip.ButtonStuck, "button-chattering@1m+2m": trip.ButtonStuck,
+	} {
+		f, err := fault.Parse(spec)
+		require.NoError(t, err)
+		synctest.Test(t, func(t *testing.T) {
+			s := standUp(t, p, 1, func(s *stand) { s.bare, s.fails = true, []fault.Fault{f} })
+			defer s.down()
+			s.start(p)
+			time.Sleep(50 * time.Second)
+			assert.False(t, s.state().Alarms[alarm].Standing, spec)
+			time.Sleep(time.Minute)
+			assert.True(t, s.state().Alarms[alarm].Standing, spec)
+			time.Sleep(2 * time.Minute)
+			assert.False(t, s.state().Alarms[alarm].Standing, spec)
+			assert.True(t, s.state().Batch.Active(), spec)
+			assert.True(t, bytes.Equal(s.front.Frame().Picture.Pix, s.seen().Pix), spec)
+			assert.Zero(t, s.loop.Snapshot().StepsLate, spec)
+		})
+	}
 }

@@ -17,6 +17,7 @@ import (
 	"fumarium/sim"
 	"fumarium/sim/chips"
 	"fumarium/sim/fault"
+	"fumarium/sim/plant"
 )
 
 // rehearsed lets the live loop run the simulated cabinet. Each batch is hung in a
@@ -168,7 +169,7 @@ func (b *bench) open(c *cabinet.Cabinet, p cabinet.Probe, t *tip) (sensors.Probe
 			build = chips.NewBMP280
 		}
 		chip := build(world, uint16(p.Address))
-		chip.Pascal = c.Pressure()
+		chip.Pascal, chip.Humidity = c.Pressure(), plant.DefaultHumidity
 		t.snap = chip.Break
 		return b.onI2C(p, chips.I2C{chip})
 	case "MCP9808":

@@ -129,7 +129,10 @@ func (s Survey) Look(c *cabinet.Cabinet) []Find {
 			}
 		}
 	}
-	if c != nil && !c.Simulated() && c.Panel.Display != "" {
+	if c != nil && !c.Simulated() && c.Panel.OnSPI() {
+		_, n, chipSelect, _ := cabinet.ParseBus(c.Panel.Display)
+		spi(n, chipSelect, "the display says nothing back: see it with fumarium wiring panel")
+	} else if c != nil && !c.Simulated() && c.Panel.Display != "" {
 		_, n, _, _ := cabinet.ParseBus(c.Panel.Display)
 		i2c(n, "")
 		if what := fmt.Sprintf("%s at %#02x", c.Panel.Display, displayAddress); !slices.ContainsFunc(found, func(f Find) bool { return f.What == what }) {
@@ -196,7 +199,8 @@ var answers = map[string][]string{
 	"BME280": {humid}, "BMP280": {barometer}, "MCP9808": {room},
 }
 
-// pins says of each output's line whether it is there, and free or ours.
+// pins says of each line that is driven, and of the buttons', whether it is there, and free
+// or ours.
 func (s Survey) pins(c *cabinet.Cabinet) (found []Find) {
 	if s.Holder == nil {
 		return nil
@@ -204,7 +208,17 @@ func (s Survey) pins(c *cabinet.Cabinet) (found []Find) {
 	if chips, err := s.Lines(); err == nil && len(chips) == 0 {
 		return nil // missed once, and not again for each pin
 	}
-	for _, p := range relay.Pins(c) {
+	lines := relay.Pins(c)
+	front := func(name string, w cabinet.Wire) {
+		if w.Fitted {
+			lines = append(lines, relay.Pin{Output: name, Chip: c.LineChip, Pin: w.Pin, ActiveLow: w.ActiveLow})
+		}
+	}
+	front("display", c.Panel.DataLine)
+	for _, b := range c.Panel.Buttons() {
+		front(b.Name, b.Wire)
+	}
+	for _, p := range lines {
 		f := Find{What: p.String(), Good: true, Note: "free"}
 		switch holder, err := s.Holder(p); {
 		case err != nil:
@@ -212,7 +226,7 @@ func (s Survey) pins(c *cabinet.Cabinet) (found []Find) {
 		case strings.HasPrefix(holder, "fumarium"):
 			f.Note = "held by the daemon that runs"
 		case holder != "":
-			f.Good, f.Note = false, fmt.Sprintf("held by %q; end that program, or move the relay to a free pin", holder)
+			f.Good, f.Note = false, fmt.Sprintf("held by %q; end that program, or move its wire to a free pin", holder)
 		}
 		found = append(found, f)
 	}

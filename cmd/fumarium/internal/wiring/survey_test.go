@@ -141,7 +141,7 @@ func TestSurveyOfPins(t *testing.T) {
 		case "heater":
 			want = append(want, Find{p.String(), true, "held by the daemon that runs"})
 		case "fan":
-			want = append(want, Find{p.String(), false, `held by "lamp"; end that program, or move the relay to a free pin`})
+			want = append(want, Find{p.String(), false, `held by "lamp"; end that program, or move its wire to a free pin`})
 		default:
 			want = append(want, Find{p.String(), false, "no such line; correct the pin"})
 		}
@@ -151,4 +151,22 @@ func TestSurveyOfPins(t *testing.T) {
 	assert.Equal(t, "free", s.pins(c)[0].Note)
 	s.Lines = func() ([]relay.Chip, error) { return nil, nil }
 	assert.Empty(t, s.pins(c))
+}
+
+// A display on SPI cannot be heard, so nothing misses it; its bus, its line and the buttons'
+// are looked at like all others.
+func TestSurveyOfAPanelOnSPI(t *testing.T) {
+	d := newDesk()
+	text := strings.Replace(wired, "ADDRESS", fmt.Sprintf("%#x", uint64(d.wire[0].Address())), 1) + "panel: {display: SPI1.0, data line: {pin: GPIO24}, stop: {pin: GPIO13}}\n"
+	s := Survey{Buses: d, Bus: answering, Nodes: func(string) []string { return nil },
+		Lines: func() ([]relay.Chip, error) { return []relay.Chip{{Path: "/dev/gpiochip0"}}, nil },
+		Holder: func(p relay.Pin) (string, error) {
+			return map[string]string{"GPIO24": "fumarium display", "GPIO13": "lamp"}[p.Pin], nil
+		}}
+	found := s.Look(parse(t, text))
+	assert.Contains(t, found, Find{"SPI1.0", true, "the display says nothing back: see it with fumarium wiring panel"})
+	assert.Contains(t, found, Find{"display on GPIO24", true, "held by the daemon that runs"})
+	assert.Contains(t, found, Find{"stop on GPIO13", false, `held by "lamp"; end that program, or move its wire to a free pin`})
+	d.missing = "SPI1.0"
+	assert.ErrorContains(t, Missing(s.Look(parse(t, text))), "SPI1.0 is not there")
 }

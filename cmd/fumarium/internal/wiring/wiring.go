@@ -46,6 +46,8 @@ type World struct {
 	room     *rehearsed     // nil in a real one
 	buses    *shared        // nil in a simulated one
 	display  *chips.SSD1306 // of a simulated one that has any
+	thumb    *thumb         // likewise, on the button that sticks
+	apart    fault.Apart    // what is wrong with both
 }
 
 var _ loop.World = (*World)(nil)
@@ -110,6 +112,7 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 	in := controller.Inputs{Elapsed: elapsed}
 	if w.room != nil {
 		in = w.room.sample(elapsed)
+		w.goWrong(w.room.world.Apart())
 	}
 	next := map[cabinet.Role]int{}
 	for _, c := range w.channels {
@@ -123,7 +126,7 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 		if w.room == nil {
 			*place = c.Read(elapsed)
 			in.Board = colder(in.Board, c.Board())
-			in.AirPascal = max(in.AirPascal, c.pascal())
+			c.air(&in)
 			continue
 		}
 		felt := *place
@@ -136,7 +139,7 @@ func (w *World) Sample(elapsed time.Duration) controller.Inputs {
 		}
 		c.tip.feel(felt)
 		*place = c.Read(elapsed)
-		in.AirPascal = max(in.AirPascal, c.pascal())
+		c.air(&in)
 	}
 	if w.room != nil {
 		w.room.hung = false

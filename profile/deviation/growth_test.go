@@ -1,0 +1,109 @@
+package deviation
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fumarium/profile/chilling"
+	"fumarium/profile/proof"
+	"fumarium/profile/quantity"
+)
+
+// curedBeef is the published cooling of cured beef, 51 to 11 °C in 8 h in a straight line of
+// the logarithm (Juneja et al. 2001, abstract), at another pace, a sample each minute.
+func curedBeef(pace float64) Course {
+	c := Course{{At: 0, Coldest: 70, Hottest: 70, Known: true}}
+	for m := 1.0; ; m++ {
+		t := quantity.Celsius(51 * math.Pow(11./51, m/480/pace))
+		c = append(c, Sample{At: time.Duration(m * float64(time.Minute)), Coldest: t, Hottest: t, Known: true, Watched: true})
+		if t < 10.5 {
+			return c
+		}
+	}
+}
+
+// The figures of the abstract: 3.17 times is 0.50 log10, 8.50 times 0.93.
+func TestWhatCuredBeefGrew(t *testing.T) {
+	assert.Equal(t, "0.50", quantity.Fixed(math.Log10(curedGrew), 2))
+	assert.Equal(t, "0.93", quantity.Fixed(math.Log10(curedUpper), 2))
+	assert.InDelta(t, 8, published(11, 51).Hours(), 1e-9)
+	// ln(51/26) / ln(51/11) of 8 h, reckoned apart.
+	assert.InDelta(t, 3.5138, published(26, 51).Hours(), 1e-4)
+}
+
+// Growth adds up: a chill that is nowhere slower than a published one grew no more. Of a
+// slower one, one that was not seen as a whole, or meat of less nitrite, that says nothing.
+func TestWhatIsPublishedBounds(t *testing.T) {
+	cured := func(c Course) string {
+		b := failed(proof.Chilled, c)
+		b.HasCure, b.NitritePPM = true, 140
+		return found(Work(b))
+	}
+	text := cured(curedBeef(0.95))
+	assert.Contains(t, text, "its hottest core was nowhere longer at a temperature than in a published chill of cured beef")
+	assert.Contains(t, text, "from 50.6 °C (123 °F) to 13.5 °C (56 °F), where it grows in cured pork (Juneja et al. 2006, abstract): 6 h 33 min")
+	assert.Contains(t, text, "no growth is computed here")
+	assert.NotContains(t, text, "bounds nothing")
+	text = cured(curedBeef(1.1))
+	assert.Contains(t, text, "it stayed 1.1 times as long, so that this bounds nothing")
+	// Three hours at 35 °C, and in a hurry otherwise: quicker in all, and slower at one place.
+	slow := course([2]float64{0, 160}, [2]float64{10, 96}, [2]float64{190, 95}, [2]float64{230, 40})
+	assert.Contains(t, cured(slow), "near 35.0 °C (95 °F) it stayed")
+
+	gap := curedBeef(0.9)
+	gap[200].Watched = false
+	text = cured(gap)
+	assert.Contains(t, text, "and 1 min that nobody saw")
+	assert.Contains(t, text, "bounds only a chill that was seen as a whole")
+	assert.NotContains(t, text, "nowhere longer")
+	text = cured(curedBeef(0.9)[:200])
+	assert.Contains(t, text, "bounds only a chill that was seen as a whole", "it is warm still")
+
+	// Without a cure: the legs of a published chill of turkey (Glass et al., abstract).
+	turkey := course([2]float64{0, 140}, [2]float64{20, 120}, [2]float64{80, 80}, [2]float64{380, 55}, [2]float64{680, 40})
+	text = found(Work(failed(proof.Chilled, turkey)))
+	assert.Contains(t, text, "less than 1 log10 at pH 5.8 to 6.6")
+	late := course([2]float64{0, 140}, [2]float64{20, 120}, [2]float64{82, 80}, [2]float64{380, 55}, [2]float64{680, 40})
+	text = found(Work(failed(proof.Chilled, late)))
+	assert.Contains(t, text, "just over the limit is not shown to be safe")
+	assert.NotContains(t, text, "less than 1 log10 at pH 5.8 to 6.6")
+}
+
+// What somebody's model says has grown is added to the target: the guideline's own example
+// has 3.0 log10 grown, which makes 9.5 of 6.5.
+func TestWhatHasGrownIsKilledAsWell(t *testing.T) {
+	b := failed(proof.CameUp, course([2]float64{0, 40}, [2]float64{500, 135}))
+	b.HasGrown, b.Grown = true, 3
+	text := found(Work(b))
+	assert.Contains(t, text, "for 3 log10 grown: 9.5 log10")
+	assert.NotContains(t, text, "for 1 log10 grown")
+}
+
+// A way that counts from the end of the cook counts from the last of the hottest samples,
+// unless it had cooled before: then from the first.
+func TestTheEndOfTheCook(t *testing.T) {
+	rule := chilling.ScarmUncured()
+	once := course([2]float64{0, 150}, [2]float64{60, 150}, [2]float64{200, 122}, [2]float64{400, 53.6}, [2]float64{480, 41})
+	legs := rule.Legs(once.Chilled(rule, 0))
+	assert.Equal(t, 140*time.Minute, legs[0].Took, "122 °F is 50 °C")
+	twice := course([2]float64{0, 150}, [2]float64{60, 120}, [2]float64{120, 160}, [2]float64{200, 122}, [2]float64{400, 53.6}, [2]float64{480, 41})
+	assert.Equal(t, 200*time.Minute, rule.Legs(twice.Chilled(rule, 0))[0].Took)
+	unseen := course([2]float64{0, 150}, [2]float64{60, 150}, [2]float64{200, 122})
+	unseen[30].Known = false
+	assert.Equal(t, 200*time.Minute, rule.Legs(unseen.Chilled(rule, 0))[0].Took)
+	require.False(t, rule.Pass(unseen.Chilled(rule, 0)))
+}
+
+// What was uncured in the warm, and what was served hot, have steps of their own.
+func TestWarmAndServedHot(t *testing.T) {
+	b := failed(proof.Process, nil)
+	b.Uncured = true
+	assert.Contains(t, found(Work(b)), "without nitrite Clostridium botulinum")
+	b = failed(proof.Chilled, course([2]float64{0, 40}, [2]float64{60, 160}))
+	b.ServedHot = true
+	assert.Contains(t, found(Work(b)), "never below 57.2 °C (135 °F) for longer than 2 h")
+}
