@@ -119,6 +119,7 @@ type balanceRules struct {
 	loss           float64         // W/K by the response
 	vent, exchange float64         // W/K at full damper: at a stack of 1 m times 1 K, and by the fan
 	height         float64         // m, of the stack
+	walls          float64         // m², of the lining; 0 is not known
 	pieceLag       float64         // s, by which the core lags behind the air at least
 	radiant        float64         // K above the air at full duty, of what the element shines on
 	beyond         quantity.Kelvin // of a core: see coreBeyond
@@ -141,8 +142,8 @@ func newBalanceRules(p *profile.Product, c *cabinet.Cabinet) balanceRules {
 		b.metered = 1 // full heat does not get it too hot
 	}
 	if c.CanRehearse() {
-		walls := 2 * float64(h.Width*h.Depth+h.Width*h.Height+h.Depth*h.Height)
-		b.radiant = float64(c.Heater.Power) * float64(h.PastTray) / walls / radiantFilm
+		b.walls = 2 * float64(h.Width*h.Depth+h.Width*h.Height+h.Depth*h.Height)
+		b.radiant = float64(c.Heater.Power) * float64(h.PastTray) / b.walls / radiantFilm
 	}
 	if p != nil {
 		film := stillFilmMost
@@ -219,11 +220,7 @@ func (b *balanceMemory) followHeat(t *step) {
 	if !t.late && t.s.Out.On.Has(Heater) {
 		on = t.m.gain
 	}
-	opened := float64(t.s.Out.Damper)
-	air := opened * r.vent * math.Sqrt(r.height*max(1, b.share*b.rise))
-	if t.s.Out.On.Has(Fan) {
-		air += opened * r.exchange
-	}
+	air := r.draught(t.s.Out.Damper, b.share*b.rise, t.s.Out.On.Has(Fan))
 	shut := 1.0
 	if r.loss > 0 {
 		shut = r.loss / (r.loss + air)
@@ -231,6 +228,16 @@ func (b *balanceMemory) followHeat(t *step) {
 	b.heated = lagged(b.heated, on*shut, t.seconds, t.m.lagSeconds*shut)
 	b.rise = lagged(b.rise, b.heated, t.seconds, t.m.feltSeconds)
 	b.holds = min(1, b.rise/(t.m.gain*shut))
+}
+
+// draught is what the air through the damper takes away at a rise, in W/K.
+func (r *balanceRules) draught(damper quantity.Ratio, rise float64, fan bool) float64 {
+	opened := float64(damper)
+	air := opened * r.vent * math.Sqrt(r.height*max(1, rise))
+	if fan {
+		air += opened * r.exchange
+	}
+	return air
 }
 
 // followReading follows what the reading does now.
@@ -258,6 +265,15 @@ func (b *balanceMemory) followCooling(t *step) {
 	case b.unheated < coolsAfter: // what is hotter than the air still warms it
 		b.cooled, b.coolsFor = max(b.cooled, b.slow), 0
 	}
+}
+
+// holdsWith is the duty that keeps the rise with such a damper and fan.
+func (b *balanceMemory) holdsWith(t *step, damper quantity.Ratio, fan bool) float64 {
+	r := &t.m.balance
+	if r.loss <= 0 {
+		return 0
+	}
+	return min(1, b.rise/t.m.gain*(1+r.draught(damper, b.share*b.rise, fan)/r.loss))
 }
 
 // answers reports whether the reading rises now.

@@ -56,6 +56,8 @@ func (t *step) command() {
 		t.sayAbsence()
 	case Ice:
 		t.ice()
+	case Adjust, Skip, EndCooking:
+		t.bend()
 	}
 }
 

@@ -127,13 +127,13 @@ func TestAConfirmWithoutAQuestionIsReplayed(t *testing.T) {
 func TestQuestionsHaveNames(t *testing.T) {
 	for q, name := range map[Question]string{
 		{Stage: 0, Part: HandStep}: "1-ask", {Stage: 11, Part: HandStep, Batch: 35 * time.Millisecond}: "12-ask-z", {Stage: 3, Part: firstCondition}: "4-until-1",
-		{Stage: 3, Part: firstCondition + 7, Batch: 36 * time.Millisecond}: "4-until-8-10", {Absence: 1}: "absence-1", {Absence: 12, Batch: 36 * time.Millisecond}: "absence-12-10",
+		{Stage: 3, Part: firstCondition + 7, Batch: 36 * time.Millisecond}: "4-until-8-10", {Stage: 2, Part: WholeStage, Batch: 36 * time.Millisecond}: "3-stage-10", {Absence: 1}: "absence-1", {Absence: 12, Batch: 36 * time.Millisecond}: "absence-12-10",
 	} {
 		assert.Equal(t, name, q.String())
 	}
 	rapid.Check(t, func(t *rapid.T) {
 		q := Question{
-			Stage: rapid.IntRange(0, 1000).Draw(t, "stage"), Part: QuestionPart(rapid.IntRange(1, 201).Draw(t, "part")),
+			Stage: rapid.IntRange(0, 1000).Draw(t, "stage"), Part: rapid.OneOf(rapid.Map(rapid.IntRange(1, 201), func(i int) QuestionPart { return QuestionPart(i) }), rapid.Just(WholeStage)).Draw(t, "part"),
 			Batch: time.Duration(rapid.Int64Range(0, 1<<43).Draw(t, "batch")) * time.Millisecond,
 		}
 		if n := rapid.IntRange(0, 5).Draw(t, "absence"); n > 0 {
@@ -143,7 +143,7 @@ func TestQuestionsHaveNames(t *testing.T) {
 		assert.True(t, ok)
 		assert.Equal(t, q, again)
 	})
-	for _, text := range []string{"", "ask", "1", "0-ask", "-1-ask", "1-Ask", "01-ask", "1-until", "1-until-0", "1-until-01", "1-until-256", "1-until-x", "1-ask ", "+1-ask", "1-ask-", "1-ask-0", "1-ask-K3", "1-ask-01", "1-ask-k3-k3", "1-ask--k3", "1-until-1-",
+	for _, text := range []string{"", "ask", "1", "0-ask", "-1-ask", "1-Ask", "01-ask", "1-until", "1-until-0", "1-until-01", "1-until-256", "1-until-x", "1-ask ", "+1-ask", "1-ask-", "1-ask-0", "1-ask-K3", "1-ask-01", "1-ask-k3-k3", "1-ask--k3", "1-until-1-", "1-stages", "1-stage-", "0-stage-10", "1-stage-1-2",
 		"absence", "absence-", "absence-0", "absence-01", "absence-x", "absence--1", "absence-1-", "absence-1-0", "absence-1-1-1", "absence-70000"} {
 		_, ok := ParseQuestion(text)
 		assert.False(t, ok, "%q", text)

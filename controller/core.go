@@ -33,8 +33,9 @@ type coreMemory struct {
 	probes     [cabinet.MaxCoreProbes]coreProbe `record:"core"`
 	highest    quantity.Celsius                 `record:"cores.highest_celsius"` // that the chamber was, since the batch began
 	hasHighest bool                             `record:"cores.highest_known"`
-	moved      time.Duration                    `record:"cores.moved"` // when a probe was last free to be moved
-	hung       time.Duration                    `record:"cores.hung"`  // when the first hand step last waited
+	moved      time.Duration                    `record:"cores.moved"`         // when a probe was last free to be moved
+	hung       time.Duration                    `record:"cores.hung"`          // when the first hand step last waited
+	without    uint8                            `record:"cores.left_out_mask"` // probes that a person has left out
 }
 
 // coreProbe is one probe in the meat, or not in it.
@@ -111,7 +112,7 @@ type air struct {
 // believed is the value of a core that is believed, without its noise.
 func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) (quantity.Celsius, bool) {
 	s := t.s
-	was := p.distrusted()
+	was, stood := p.distrusted(), p.frozen
 	if p.gone += t.dt; !p.out {
 		p.gone = 0
 	}
@@ -142,7 +143,8 @@ func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) 
 	}
 	apart := magnitude(quantity.Kelvin(a.chamber - v))
 	p.out = c.inAir(t, p, v, a, apart) || p.out
-	p.frozen = a.around && apart > coreAir && p.probe.same >= coreFrozen+t.m.coreStands
+	// What stood still in hot air is not believed for having come into ice: only once it moves.
+	p.frozen = a.around && apart > coreAir && p.probe.same >= coreFrozen+t.m.coreStands || stood && p.probe.same > 0
 	if s.Batch.Active() && !p.course.learnt() && v > c.highest { // it came in warmer than the chamber
 		c.highest = v
 	}
@@ -266,6 +268,7 @@ func (c *coreMemory) leaveOut(in *Inputs, silent time.Duration) Refusal {
 	for i := range c.probes {
 		if p := &c.probes[i]; p.inUse && p.silent >= silent && in.Core[i].Status() != sensors.Good {
 			*p = coreProbe{silent: p.silent, out: p.out, leftAt: p.leftAt}
+			c.without |= 1 << i
 		}
 	}
 	return 0

@@ -25,7 +25,7 @@
 //
 //	chamber   which probes are believed, and what the chamber is
 //	core      one for each probe: is it in the meat, and where does it go
-//	heater    what is wanted of it, and what the chamber did in answer
+//	heater    what is wanted of it, less while a damper is to be closed, and what the chamber did in answer
 //	smoke     the air that the generator was given
 //	wick      humidity, and whether the wick is wet
 //	heat time for how long it has heated without a person's word

@@ -1,19 +1,11 @@
 package controller
 
 import (
-	"time"
-
 	"fumarium/controller/duty"
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 )
-
-// coasting is how long the heater rests when the fan stops or the damper closes, and
-// how long the fan outlasts it: what a hot element still gives off would otherwise
-// shoot into still air. Common practice, no source; in rehearsals it takes an excess
-// of 12 to 20 K down to 3 to 6 K.
-const coasting = 150 * time.Second
 
 // humidityBand is half the switching band of the humidifier; common practice, no
 // source.
@@ -52,18 +44,17 @@ func (t *step) drive() {
 	shut := !t.doorOpen()
 	c := t.m.cabinet
 	smoke := stage.Smoke && !s.Asking && c.Smoke.Fitted && shut
-	// Off already while the person lights the generator, so that its pump need not wait
-	// for the fan to coast.
-	fan := c.Fan.Fitted && shut && stage.Fan > 0 && (c.Rules.FanWithSmoke || !stage.Smoke || !c.Smoke.Fitted)
+	fan := shut && t.m.fanIn(stage)
 	if s.Fan.wanted && !fan && shut {
 		coast, s.Fan.coasts = true, true
 	}
 	s.Fan.wanted = fan
+	s.Heater.aim(t, damper, fan)
 	if coast {
-		s.Heater.rests = coasting
+		s.Heater.rests = t.m.coasts
 	}
-	if s.Heater.rests -= t.dt; s.Heater.rests <= 0 {
-		s.Heater.rests, s.Fan.coasts = 0, false
+	if s.Heater.coast(t, stage, damper, fan); s.Heater.rests == 0 {
+		s.Fan.coasts = false
 	}
 	switch {
 	case s.Fan.coasts:
@@ -83,6 +74,13 @@ func (t *step) drive() {
 	}
 	out.On.Set(Humidifier, t.humidify(stage))
 	s.Out = out
+}
+
+// fanIn reports whether the fan runs in a stage. In one with smoke it is off already while
+// the person lights the generator, so that its pump need not wait for the fan to coast.
+func (m *Machine) fanIn(stage *profile.Stage) bool {
+	c := m.cabinet
+	return c.Fan.Fitted && stage.Fan > 0 && (c.Rules.FanWithSmoke || !stage.Smoke || !c.Smoke.Fitted)
 }
 
 func (t *step) humidify(stage *profile.Stage) bool {

@@ -24,6 +24,7 @@ const (
 	TripReset                          // Alarm
 	Refused                            // Command, Why
 	WasAway                            // Away, For: how long the controller was, as far as it is known
+	Bent                               // Stage, Bend: what a person has changed of it
 )
 
 // Refusal says why a command was refused.
@@ -57,6 +58,16 @@ const (
 	NotStill
 	InTheMeat
 	BoardTooCold
+	NoReason
+	AnotherStage
+	NothingBent
+	NotInThisStage
+	ChamberOutOfBounds
+	CoreOutOfBounds
+	TimeOutOfBounds
+	SmokeOutOfBounds
+	HandStepFirst
+	NothingHeats
 )
 
 var refusalText = [...]string{
@@ -85,6 +96,16 @@ var refusalText = [...]string{
 	NotStill:                "the probe's reading has not stood still for half a minute; stir the ice water and wait",
 	InTheMeat:               "in a batch only a core probe that is out of the meat is judged in ice water; the others wait until it is over",
 	BoardTooCold:            "it reads right, but the board of its front end is about as cold as the ice, or nobody knows how warm it is: a wrong wire does not show there. Warm the room and show it again, or calibrate it (wiring calibrate)",
+	NoReason:                "say why; the reason goes on the record",
+	AnotherStage:            "another stage is under way now; look at it first",
+	NothingBent:             "nothing of the stage is to change; say what: its chamber, its core, its time or its smoke",
+	NotInThisStage:          "this stage has none of what is to change: a chamber to heat, a core or a time that it waits for, or a smoke pump and product in the chamber",
+	ChamberOutOfBounds:      "the chamber must stay hotter than the core that the stage waits for, " + profile.ChamberMargin.String() + " below this cabinet's limit, and within what the product's process allows",
+	CoreOutOfBounds:         "a core gets no hotter than the chamber around it, and no file asks for more than 100 °C",
+	TimeOutOfBounds:         "the stage would outlast the end of its heat, or last for no time; make it shorter, and restart the batch should its heat end",
+	SmokeOutOfBounds:        "an ember needs more air than that; take more, or none",
+	HandStepFirst:           "the product is still being hung; answer that first, or stop the batch",
+	NothingHeats:            "nothing heats in this stage or after it, so there is no cooking to end",
 	RestNotOver:             "the cure has not rested long enough; say when the product was stuffed, wait, or give a reason",
 }
 
@@ -104,6 +125,7 @@ const (
 	EndedByCore
 	EndedByLethality
 	EndedByPerson
+	EndedBySkip // a person ended it before its time
 )
 
 func (e EndedBy) String() string {
@@ -116,6 +138,8 @@ func (e EndedBy) String() string {
 		return "lethality"
 	case EndedByPerson:
 		return "confirm"
+	case EndedBySkip:
+		return "skip"
 	}
 	return ""
 }
@@ -130,6 +154,8 @@ func (e EndedBy) words() string {
 		return "the lethality is reached"
 	case EndedByPerson:
 		return "the person confirmed"
+	case EndedBySkip:
+		return "a person ended it before its time"
 	}
 	return "its conditions are met"
 }
@@ -148,7 +174,8 @@ type Event struct {
 	Part    QuestionPart  `record:"question"` // of the stage, that is asked or answered
 	Here    trip.Parts    `record:"parts"`    // of the cabinet: what an alarm may ask for
 	Away    Evidence      `record:"away"`
-	For     time.Duration `record:"for"`
+	For     time.Duration `record:"for"` // of an absence; of a stage that a person bends or ends, by its own clock
+	Bend    Bend          `record:"bend"`
 }
 
 // Text says the event in words; p is the product of the batch and may be nil.
@@ -179,6 +206,8 @@ func (e Event) Text(p *profile.Product) string {
 		return "trip " + e.Alarm.String() + " reset by the person"
 	case Refused:
 		return e.Command.String() + " refused: " + e.Why.String()
+	case Bent:
+		return stage + " changed by the person: " + e.Bend.String()
 	case WasAway:
 		return e.absence()
 	}

@@ -257,6 +257,13 @@ func (s *State) Rules(p *profile.Product) proof.Rules {
 // have shown is not shown, nor what those have of which nobody knows that they are right.
 func (s *State) Verdict(r *proof.Rules, over bool) proof.Verdict {
 	v := proof.Judge(r, &s.Claim, over)
+	if s.Core.without != 0 {
+		for _, rule := range []proof.Rule{proof.Cooked, proof.CameUp, proof.Chilled} {
+			if v[rule].Answer == proof.Met {
+				v[rule].Why += "; a core probe was left out, on a person's word: of its piece nothing is shown"
+			}
+		}
+	}
 	why := ""
 	switch {
 	case s.Evidence.misled:

@@ -30,6 +30,9 @@ const (
 	Mended      // what the catalogue says of the alarm named: a person's word, which is believed
 	Absence     // for how long the controller was away: a person's word as well
 	Ice         // the probe named is in ice water: a person's word, and what it reads is held against it
+	Adjust      // the stage that is named, and no other
+	Skip        // the rest of the stage that is named
+	EndCooking  // in the stage that is named, and whatever else heats: on to what comes after the heat
 	CommandKinds
 )
 
@@ -38,12 +41,13 @@ type Command struct {
 	Kind     CommandKind   `record:"kind"`
 	Alarm    trip.Code     `record:"alarm"` // for Acknowledge, where None means all, Shelve and Mended
 	For      time.Duration `record:"for"`   // for Shelve and Absence
-	Question Question      `record:"."`     // for Confirm and Absence
+	Question Question      `record:"."`     // for Confirm and Absence; the stage that is meant, for Adjust, Skip and EndCooking
 	Probe    uint8         `record:"probe"` // for Ice: one more than its slot
 	// Rested is how long the cure has worked, for Start. A start before the
 	// product's rest is over is refused unless the person gave a reason.
 	Rested  time.Duration `record:"rested"`
 	Excused bool          `record:"excused"` // a reason was given; it goes on the record
+	Bend    Bend          `record:"bend"`    // for Adjust
 	// CoreError is how far a core probe of the cabinet may be wrong, for Start. It comes
 	// with the command, and not from the cabinet, so that a batch of before there was such
 	// an error replays without.
@@ -70,7 +74,10 @@ const (
 	WithAlarm                     // its name
 	WithDuration                  // for how long
 	WithQuestion
-	WithProbe // its name
+	WithProbe  // its name
+	WithStage  // the one that the person has read, so that no other is changed
+	WithReason // which goes on the record
+	WithBend   // what of the stage is to change
 )
 
 // A guard is what a command is called, what goes with it, and when it is of use. The
@@ -123,11 +130,14 @@ var guards = [CommandKinds]guard{
 	Mended:         {name: "mended", needs: WithAlarm, of: func(c trip.Code, a trip.State) bool { return a.Standing && c.Entry().Mended != "" }},
 	Absence:        {name: "absence", needs: WithQuestion | WithDuration, in: in(Holding, Held)},
 	Ice:            {name: "ice", needs: WithProbe}, // in a batch for a core that is out of the meat
+	Adjust:         {name: "adjust", needs: WithStage | WithReason | WithBend, in: in(Running, Held)},
+	Skip:           {name: "skip", needs: WithStage | WithReason, in: in(Running, Held)},
+	EndCooking:     {name: "end-cooking", needs: WithStage | WithReason, in: in(Running, Held)},
 }
 
 // Commands lists what a person can send, in the order in which it is shown.
 func Commands() []CommandKind {
-	return []CommandKind{Start, Confirm, Absence, Hold, Restart, Stop, Abort, Acknowledge, Mended, Shelve, Reset, Ice}
+	return []CommandKind{Start, Confirm, Absence, Hold, Restart, Adjust, Skip, EndCooking, Stop, Abort, Acknowledge, Mended, Shelve, Reset, Ice}
 }
 
 // ParseCommand finds a command that a person can send by its name.
@@ -176,7 +186,7 @@ func (k CommandKind) Refused(s *State) Refusal {
 		return AbsenceKnown
 	case k == Confirm && q.Absence > 0:
 		return NothingToConfirm
-	case k == Restart && q.Absence > 0:
+	case q.Absence > 0 && (k == Restart || g.needs&WithStage != 0):
 		return AbsenceUnanswered
 	case g.needs&WithQuestion != 0 && !(waits && g.in.has(s.Batch)):
 		return NothingToConfirm

@@ -43,7 +43,10 @@ type heaterMemory struct {
 	Demand      float64          `record:"demand_ratio"`     // duty asked of the heater, 0..1
 	PID         pid.State        `record:"pid"`
 	Relay       duty.State       `record:"relay"`
-	rests       time.Duration    `record:"rests"` // for so long yet: see coasting
+	rests       time.Duration    `record:"rests"`                  // for so long yet at most: see coasting
+	element     float64          `record:"element_duty_ratio"`     // that it is as hot by
+	lower       quantity.Kelvin  `record:"aim_lower_kelvin"`       // than the setpoint: see aim
+	losses      float64          `record:"losses_watt_per_kelvin"` // that the integral has learned for
 	usual       float64          `record:"usual_duty_ratio"`
 
 	ceiling    quantity.Celsius `record:"ceiling_celsius"` // what the stage cannot have asked for
@@ -76,6 +79,7 @@ func (h *heaterMemory) average(t *step) {
 		on = 1
 	}
 	h.usual = lagged(h.usual, on, t.seconds, usualHeat.Seconds())
+	h.element = lagged(h.element, on, t.seconds, t.m.elementLag)
 }
 
 // follow judges what the chamber does against what the heater was told.
@@ -208,7 +212,7 @@ func (h *heaterMemory) heat(t *step, stage *profile.Stage) bool {
 	}
 	rate := h.ramp(t, stage, chamber)
 	in := pid.Input{
-		Setpoint: h.Setpoint, SetpointRate: rate, Measured: chamber, Step: t.dt,
+		Setpoint: h.aimed(), SetpointRate: rate, Measured: chamber, Step: t.dt,
 		// Only the ramp is fed forward: the integral holds, and feeding the holding
 		// duty forward as well would overshoot.
 		FeedForward: pid.FeedForward(t.m.model, 0, rate),
@@ -231,7 +235,10 @@ func (h *heaterMemory) heat(t *step, stage *profile.Stage) bool {
 // air. The ramp goes on.
 func (h *heaterMemory) rest(t *step, stage *profile.Stage) {
 	h.Relay.Cut(&t.m.heater, t.dt)
-	h.PID, h.Demand = pid.State{}, 0
+	h.PID, h.Demand = pid.State{Integral: h.PID.Integral}, 0
+	if t.m.fixedCoast {
+		h.PID = pid.State{}
+	}
 	if chamber, known := t.s.Chamber.Reading.Value(); known && stage.Heat {
 		h.ramp(t, stage, chamber)
 	}

@@ -10,7 +10,6 @@ import (
 	"fumarium/controller/pid"
 	"fumarium/controller/trip"
 	"fumarium/profile"
-	"fumarium/profile/lethality"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
@@ -28,9 +27,7 @@ type Machine struct {
 	rest    time.Duration
 	stages  []stageRules
 	balance balanceRules
-	rules   proof.Book // those of a batch depend on its state
-
-	criterion *lethality.Criterion // of the product, or nil
+	rules   *proof.Book // those of a batch depend on its state; nil without a product
 
 	heater, fan, smoke duty.Limits
 	model              pid.Model // of the chamber as the control law sees it
@@ -41,6 +38,9 @@ type Machine struct {
 	rises                         time.Duration // within which full heat has brought frozenRise
 	answers                       time.Duration // within which it has shown at all
 	elementCools                  time.Duration
+	elementLag                    float64       // s
+	coasts                        time.Duration // the heater, at the longest
+	fixedCoast                    bool          // see FixedCoasting
 	coreStands                    time.Duration
 	smokeHeat                     quantity.Celsius // that the smoke generator may bring
 	fuelLow                       time.Duration    // air given to it when its fuel is low
@@ -83,6 +83,8 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 	m.rises = r.DeadTime + r.SecondLag + time.Duration(float64(r.Lag)*float64(frozenRise)/float64(max(r.Gain, 1)))
 	lags := 3 * (m.model.DeadTime + m.model.SecondLag)
 	m.answers, m.elementCools = max(noHeatLeast, lags+m.model.Lag/4), lags+coolingDown
+	m.elementLag = max(1, r.SecondLag.Seconds())
+	m.coasts = min(lags, longestCoast)
 	if c.Heater.Power > 0 {
 		m.smokeHeat = quantity.Celsius(float64(r.Gain) * float64(c.Generator.Heat) / float64(c.Heater.Power))
 	}
@@ -101,7 +103,6 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 	}
 	m.rest, _ = p.Rest()
 	m.rules, m.coreStands = proof.BookOf(p), coreStands(p)
-	m.criterion = p.Criterion()
 	m.stages = make([]stageRules, len(p.Stages))
 	for i := range p.Stages {
 		stage := &p.Stages[i]
@@ -154,12 +155,13 @@ type step struct {
 	dt       time.Duration
 	seconds  float64 // dt
 	late     bool
-	hidden   time.Duration // of an absence, which has turned out to be longer than Elapsed has it
-	doubted  bool          // a core reading that was believed is not believed any more
-	changed  bool          // the batch has entered its state just now
-	calling  trip.Priority // of the most pressing alarm that nobody has answered
-	pressing bool          // an alarm stands, answered or not
-	events   *[]Event      // apart, so that the state need not live on the heap
+	hidden   time.Duration  // of an absence, which has turned out to be longer than Elapsed has it
+	doubted  bool           // a core reading that was believed is not believed any more
+	changed  bool           // the batch has entered its state just now
+	bent     *profile.Stage // what stage has found, while the stage is bent
+	calling  trip.Priority  // of the most pressing alarm that nobody has answered
+	pressing bool           // an alarm stands, answered or not
+	events   *[]Event       // apart, so that the state need not live on the heap
 }
 
 // last is what a step needs of the state before it.
@@ -214,8 +216,13 @@ func (t *step) enter(b BatchState) {
 	t.event(Event{Kind: BatchChanged, Batch: b})
 }
 
-// stage is the one under way, or nil.
-func (t *step) stage() *profile.Stage { return t.s.CurrentStage(t.m.product) }
+// stage is the one under way as it is bent, or nil.
+func (t *step) stage() *profile.Stage {
+	if t.bent == nil || t.s.Bend == (Bend{}) || !t.s.Batch.Active() {
+		t.bent = t.s.CurrentStage(t.m.product)
+	}
+	return t.bent
+}
 
 func (t *step) doorOpen() bool { return t.in.Door == DoorOpen || t.in.Door == DoorUnread }
 

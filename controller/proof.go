@@ -25,8 +25,8 @@ func (t *step) prove() {
 		return
 	}
 	l := proof.Line{
-		Now: t.in.Elapsed, Step: t.dt + t.hidden, Over: !s.Batch.Active(), Complete: s.Batch == Complete, Doubted: t.doubted,
-		Settling: s.Stage == 0 && t.in.Elapsed-s.Core.hung <= coreSettles,
+		Now: t.in.Elapsed, Step: t.dt + t.hidden, Over: !s.Batch.Active(), Complete: s.Batch == Complete && s.skipped>>s.Stage&1 == 0, Doubted: t.doubted,
+		Settling: (s.Stage == 0 || s.skipped&1 != 0) && t.in.Elapsed-s.Core.hung <= coreSettles,
 		// Nothing is shown across time of which nobody knows how long it was.
 		Unbroken: !t.late && t.hidden == 0 && !s.Absence.unknown && t.before.coresInUse == s.Core.inUse(),
 		Learnt:   s.Core.coursesLearnt(), Chilling: t.m.chills(s.Stage),
@@ -44,14 +44,14 @@ func (t *step) air() proof.Air {
 	s := t.s
 	stage := t.stage()
 	if stage == nil || stage.Place != profile.Chamber || t.in.Elapsed <= s.Core.hung {
-		return proof.Air{Passed: s.Stage}
+		return proof.Air{Passed: s.Stage, Skipped: s.skipped}
 	}
 	chamber, seen := s.Chamber.Reading.Value()
 	if !seen {
 		chamber = 0 // no number where there is none
 	}
 	return proof.Air{
-		Loaded: true, Chamber: chamber, Seen: seen, Passed: s.Stage, Measured: s.Wick.HasHumidity, Humidity: s.Wick.Humidity,
+		Loaded: true, Chamber: chamber, Seen: seen, Passed: s.Stage, Skipped: s.skipped, Measured: s.Wick.HasHumidity, Humidity: s.Wick.Humidity,
 		Kept: s.Out.Damper <= 0 || s.Out.On.Has(Humidifier),
 	}
 }

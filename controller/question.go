@@ -29,12 +29,16 @@ const (
 	Unnamed        QuestionPart = iota
 	HandStep                    // what the stage asks for as it begins
 	firstCondition              // condition i of the stage is firstCondition + i
+
+	// WholeStage names no question but the stage itself, for what a person changes of it.
+	WholeStage QuestionPart = 255
 )
 
 // In names of questions, as in product files.
 const (
 	askKey       = "ask"
 	conditionKey = "until-"
+	stageKey     = "stage"
 	absenceKey   = "absence-"
 	batchBase    = 36
 )
@@ -48,6 +52,8 @@ func (q Question) String() string {
 	switch {
 	case q.Absence > 0:
 		name = absenceKey + strconv.Itoa(q.Absence)
+	case q.Part == WholeStage:
+		name = fmt.Sprintf("%d-%s", q.Stage+1, stageKey)
 	case q.Part >= firstCondition:
 		name = fmt.Sprintf("%d-%s%d", q.Stage+1, conditionKey, q.Part-firstCondition+1)
 	}
@@ -68,6 +74,9 @@ func ParseQuestion(text string) (q Question, ok bool) {
 			return Question{}, false
 		}
 		q.Stage, q.Part = stage-1, HandStep
+		if strings.HasPrefix(of, stageKey) {
+			q.Part = WholeStage
+		}
 		rest, isCondition = strings.CutPrefix(of, conditionKey)
 	}
 	part, batch, named := strings.Cut(rest, "-")

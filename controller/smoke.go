@@ -94,7 +94,7 @@ func (k *smokeMemory) fullAir(t *step) bool {
 	if v, ok := t.in.Ember.Value(); ok && v < g.Ember && k.fanned < g.FullAir {
 		return true
 	}
-	return g.Share() >= 1 || k.given < max(g.FullAir, k.fullUntil)
+	return t.airShare() >= 1 || k.given < max(g.FullAir, k.fullUntil)
 }
 
 // blow runs the pump, if it may run at all, and says whether it is on.
@@ -110,7 +110,7 @@ func (k *smokeMemory) blow(t *step, may bool) bool {
 		return true
 	}
 	on := false
-	k.Relay, on = duty.Step(t.m.smoke, k.Relay, float64(t.m.cabinet.Generator.Share()), t.dt)
+	k.Relay, on = duty.Step(t.m.smoke, k.Relay, float64(t.airShare()), t.dt)
 	return on
 }
 

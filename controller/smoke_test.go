@@ -25,7 +25,7 @@ func smoker(t *testing.T, probed bool) *rig {
 	}
 	r.p.Stages[1].Until = after(10 * time.Hour)
 	r.started(1)
-	r.run(3 * time.Minute) // the fan coasts meanwhile
+	r.run(longestCoast) // the fan coasts meanwhile
 	r.step(Confirm)
 	require.False(t, r.s.Asking)
 	return r

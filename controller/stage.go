@@ -13,6 +13,7 @@ func (t *step) enterStage(i int) {
 	s.Stage, s.StageEntered, s.StageClock = i, t.in.Elapsed, 0
 	s.Alarms[trip.PromptWaiting] = trip.State{} // the last hand step is no longer the question
 	s.Confirming, s.met, s.holding, s.coreMeeting = 0, 0, 0, false
+	s.Bend, t.bent = Bend{}, nil
 	s.HeatTime.stage, s.HeatTime.unanswered = 0, 0
 	s.Asking = t.m.product.Stages[i].Ask != ""
 	t.event(Event{Kind: StageBegan, Stage: i})
@@ -38,7 +39,7 @@ func (t *step) runStage() {
 		return
 	}
 	s.StageClock += t.dt
-	stage := &t.m.product.Stages[s.Stage]
+	stage := t.stage()
 	t.dwell(stage)
 	by, ended := t.ended(stage)
 	if !ended {
@@ -49,8 +50,13 @@ func (t *step) runStage() {
 		t.answered(trip.StageOvertime, trip.StageOverdue)
 	}
 	t.event(Event{Kind: StageEnded, Stage: s.Stage, By: by})
-	if s.Stage+1 < len(t.m.product.Stages) {
-		t.enterStage(s.Stage + 1)
+	t.goOn(s.Stage + 1)
+}
+
+// goOn begins a stage, or completes the batch behind the last.
+func (t *step) goOn(stage int) {
+	if stage < len(t.m.product.Stages) {
+		t.enterStage(stage)
 		return
 	}
 	t.enter(Complete)
@@ -109,9 +115,9 @@ func (t *step) holds(c *profile.Condition, i int) (EndedBy, bool) {
 	case profile.After:
 		return EndedByTime, s.StageClock >= c.After
 	case profile.CoreAtLeast, profile.CoreAtMost:
-		return EndedByCore, s.coreMeeting && coreHolds(s, c) && t.in.Elapsed-s.CoreMetSince >= Dwell
+		return EndedByCore, s.coreMeeting && coreHolds(s, c) && t.in.Elapsed-s.CoreMetSince >= Dwell && t.safeToo(c)
 	case profile.LethalityAtLeast:
-		log10, known := s.log10(t.m.criterion)
+		log10, known := s.log10(t.m.rules.Criterion())
 		return EndedByLethality, known && quantity.Finite(log10) && log10 >= c.Lethality
 	case profile.Confirmed:
 		return EndedByPerson, s.met&(1<<i) != 0

@@ -149,6 +149,8 @@ type State struct {
 	CoreMetSince time.Duration `record:"stage.core_met_since"` // start of the unbroken dwell of the core condition
 	coreMeeting  bool          `record:"stage.core_meeting"`
 	coreUnseen   time.Duration `record:"stage.core_unseen"`
+	Bend         Bend          `record:"bend"`                // what a person has changed of the stage under way
+	skipped      uint32        `record:"stages.skipped_mask"` // stages that a person ended before their time, a bit for each
 
 	Chamber  chamberMemory `record:"chamber"`
 	Core     coreMemory    `record:"."`
@@ -212,13 +214,17 @@ func (s *State) Waiting(p *profile.Product) (Prompt, bool) {
 	return prompt, true
 }
 
-// CurrentStage returns the stage under way, or nil when no batch is.
+// CurrentStage returns the stage under way as a person may have changed it, or nil when no
+// batch is.
 func (s *State) CurrentStage(p *profile.Product) *profile.Stage {
 	if p == nil || !s.Batch.Active() || s.Stage >= len(p.Stages) {
 		return nil
 	}
-	return &p.Stages[s.Stage]
+	return s.Bend.of(&p.Stages[s.Stage])
 }
+
+// Skipped reports whether a person ended stage i before its time, or passed it over.
+func (s *State) Skipped(i int) bool { return i < 32 && s.skipped>>i&1 != 0 }
 
 // LethalityLog10 is the reduction counted so far, and false when the product has
 // no criterion that is a log reduction.

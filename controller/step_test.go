@@ -62,7 +62,7 @@ func testProduct() *profile.Product {
 	}
 }
 
-// rig calls the step once a second. Its chamber follows the setpoint and its probes
+// rig calls the step once a second. Its chamber follows what is aimed at and its probes
 // flicker as real ones do, unless a test puts something else into the readings.
 type rig struct {
 	chamber float64 // °C; NaN leaves the readings to the test
@@ -128,7 +128,7 @@ func (r *rig) step(kinds ...CommandKind) []Event {
 	}
 	if !math.IsNaN(r.chamber) {
 		if r.s.Heater.HasSetpoint {
-			r.chamber += min(max(float64(r.s.Heater.Setpoint)-r.chamber, -0.1), 0.1)
+			r.chamber += min(max(float64(r.s.Heater.aimed())-r.chamber, -0.1), 0.1)
 		}
 		r.in.Chamber[0] = sensors.At(quantity.Celsius(r.chamber))
 	}

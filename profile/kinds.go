@@ -44,6 +44,14 @@ func (p *Product) PoultryInIt() bool {
 	return p.Species == Poultry || slices.ContainsFunc(p.Formula.Cut, func(m Meat) bool { return named(m.Name, chickenWords, turkeyWords, birdWords) })
 }
 
+// partWords name parts of an animal that are meat, whatever they count as in the sums.
+var partWords = []string{"skin", "fat", "liver", "heart", "gizzard", "giblet", "meat", "trim", "trimming", "blood", "mince"}
+
+// birdMeat reports whether an ingredient is a raw part of a bird. Poultry seasoning is none.
+func birdMeat(i Ingredient) bool {
+	return named(i.Name, chickenWords, turkeyWords, birdWords) && (i.As == Fat || named(i.Name, partWords))
+}
+
 // Bird is the one that all cuts are named after, or AnyBird.
 func (p *Product) Bird() lethality.Bird {
 	all := func(words []string, others ...[]string) bool {

@@ -102,3 +102,21 @@ func TestAFileCannotAskForLess(t *testing.T) {
 	require.NoError(t, err)
 	assert.Same(t, lethality.RedMeatCriterion(), low.Criterion(), "a core of 50 °C is no lower standard")
 }
+
+// However little poultry there is, its standard counts (FSIS Cooking Guideline 2021, pp. 18-20):
+// no part of a bird hides among the other ingredients. A mix of herbs of that name is none.
+func TestNoPoultryAmongTheRest(t *testing.T) {
+	with := func(item string) []byte { return hotFile("targets:", "  other:\n    - "+item+"\ntargets:") }
+	for item, refused := range map[string]bool{
+		"{name: chicken skin, mass: 200 g, as: fat}": true, "{name: duck fat, mass: 200 g, as: fat}": true, "{name: minced turkey liver, mass: 100 g}": true,
+		"{name: chicken trimmings, mass: 100 g, as: binder}": true, "{name: poultry seasoning, mass: 5 g}": false, "{name: pork fat, mass: 100 g, as: fat}": false,
+	} {
+		data := with(item)
+		_, err := Parse("trial.yaml", data)
+		if refused {
+			assert.ErrorContains(t, err, "is poultry, and would not be held to its standard here", item)
+			_, err = ParseRecorded("trial.yaml", data)
+		}
+		assert.NoError(t, err, item)
+	}
+}

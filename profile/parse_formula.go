@@ -231,6 +231,9 @@ func parseIngredient(m *source.Map, name func(*source.Map) string) Ingredient {
 	i := Ingredient{Name: name(m), Mass: parseMass(m, quantity.ParseMassOrSpoons)}
 	i.As, _ = source.Choice(m.Take("as"), ingredientKinds) // Spice is the zero
 	meant, ok := meantAs(i.Name)
+	if !m.Recorded() && birdMeat(i) {
+		m.FaultAt("name", fmt.Sprintf("%q is poultry, and would not be held to its standard here", i.Name), "list it under cut with what it is made of, so that the standard for poultry counts")
+	}
 	switch {
 	case !ok || m.Recorded():
 	case meant.cure: // no as: makes a cure anything else

@@ -65,12 +65,26 @@ func (p *Product) AimsAtCore() bool {
 	return p.Species != Dairy && (p.Targets.HasCore || p.Targets.HasLethality || p.waitsForLethality())
 }
 
-// Uncured reports whether nothing protects the raw product in the warm: there is no nitrite
-// in it, and fish has too little salt in its water for that. What is fermented, smoked cold
+// SmokedHot reports whether raw product hangs in the warm on its way to be eaten or cooked,
+// and goes by no rules of its own there, as what is fermented or smoked cold does.
+func (p *Product) SmokedHot() bool {
+	return p.Species != Dairy && p.Process != ColdSmoked && p.Process != FermentedAndDried
+}
+
+// ProtectPPM is the nitrite, as sodium nitrite of the green weight, that has at least some
+// effect: FSIS Directive 7620.3, rev. 1995, p. 12.
+const ProtectPPM = 40
+
+// Protected reports whether there is so much nitrite in the meat.
+func (f Formula) Protected() bool {
+	return float64(f.NitriteMass())*1e6 >= ProtectPPM*float64(f.MeatMass())*(1-1e-9) && f.NitriteMass() > 0
+}
+
+// Uncured reports whether nothing protects the raw product in the warm: there is too
+// little nitrite in it, and fish has too little salt in its water for that. What is fermented, smoked cold
 // or cheese goes by rules of its own.
 func (p *Product) Uncured() bool {
-	switch {
-	case p.Species == Dairy, p.Process == ColdSmoked, p.Process == FermentedAndDried, p.Formula.NitriteMass() > 0:
+	if !p.SmokedHot() || p.Formula.Protected() {
 		return false
 	}
 	return p.Species != Fish || p.Formula.WaterSalt() < fish.InAirPercent/100.

@@ -99,7 +99,8 @@ type CoreResult struct {
 // setpoint. Overshoot is the largest excess over whatever the setpoint was at that
 // moment; what a stage takes over from a hotter one counts only once it has cooled.
 // The hold error counts from the moment the chamber came within 1 K of a stage's
-// setpoint. Null when no stage heated.
+// setpoint, and not while less is aimed at because a damper will be closed. Null when no
+// stage heated.
 type ControlResult struct {
 	OvershootKelvin  *float64 `json:"overshoot_kelvin"`
 	HoldRMSKelvin    *float64 `json:"hold_rms_kelvin"`
@@ -358,7 +359,10 @@ func (r *rehearsal) observe(t *Moment) {
 			now.peak = max(now.peak, chamber)
 		}
 		if s.Heater.HasSetpoint {
-			r.control(chamber, float64(s.Heater.Setpoint), s.Heater.Setpoint == stage.ChamberSetpoint)
+			if s.Heater.AimsLower() > 0 { // and then comes into the band anew
+				r.inBand = false
+			}
+			r.control(chamber, float64(s.Heater.Setpoint), s.Heater.Setpoint == stage.ChamberSetpoint && s.Heater.AimsLower() == 0)
 		}
 	}
 	if r.trace != nil && t.Now%TraceEvery == 0 {

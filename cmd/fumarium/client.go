@@ -32,7 +32,7 @@ type client struct {
 }
 
 func clientCommands() []*cobra.Command {
-	return []*cobra.Command{
+	return append(bendCommands(), []*cobra.Command{
 		statusCommand(),
 		startCommand(),
 		confirmCommand(),
@@ -41,6 +41,7 @@ func clientCommands() []*cobra.Command {
 		weighCommand(),
 		lotCommand(),
 		declareCommand(),
+		rateCommand(),
 		simple(controller.Hold, "Hold the batch: everything off, its clocks stand still",
 			"The come-up clock of the core does not stand still: the meat does not know of the\nhold.", caution.Smoulders),
 		restartCommand(),
@@ -52,7 +53,7 @@ func clientCommands() []*cobra.Command {
 		mendedCommand(),
 		shelveCommand(),
 		iceCommand(),
-	}
+	}...)
 }
 
 func (c *client) flags(cmd *cobra.Command) *cobra.Command {

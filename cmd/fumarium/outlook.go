@@ -49,6 +49,7 @@ type outlooked struct {
 	Batch   string
 	Course  *outlook.Course
 	Missing string
+	Turns   int // changes of its stages that the course has in it
 }
 
 // Of is what rehearsals say of a batch, or why they say nothing.
@@ -70,7 +71,7 @@ func (p *planner) Run(ctx context.Context, latest func() *snapshot.Snapshot) {
 	defer ticker.Stop()
 	for {
 		if s := latest(); s != nil && s.State.Batch.Active() && s.Product != nil {
-			if made := p.made.Load(); made == nil || made.Batch != s.BatchID || made.Course != nil && !made.Course.Fits(s.Product) {
+			if made := p.made.Load(); made == nil || made.Batch != s.BatchID || made.Course != nil && !made.Course.Fits(s.Product) || made.Turns != len(turnsOf(s)) {
 				p.make(ctx, s)
 			}
 		}
@@ -83,10 +84,11 @@ func (p *planner) Run(ctx context.Context, latest func() *snapshot.Snapshot) {
 }
 
 func (p *planner) make(ctx context.Context, s *snapshot.Snapshot) {
+	turns := turnsOf(s)
 	p.made.Store(&outlooked{Batch: s.BatchID, Missing: "it is being rehearsed"})
-	made := &outlooked{Batch: s.BatchID}
+	made := &outlooked{Batch: s.BatchID, Turns: len(turns)}
 	var err error
-	if made.Course, err = course(ctx, p.setup(s.Product, s), outlookRuns, 2); ctx.Err() != nil {
+	if made.Course, err = course(ctx, p.setup(s.Product, s), turns, outlookRuns, 2); ctx.Err() != nil {
 		return
 	}
 	if err != nil {
@@ -101,7 +103,7 @@ func (p *planner) make(ctx context.Context, s *snapshot.Snapshot) {
 // Preview rehearses a product that is not started yet.
 func (p *planner) Preview(latest func() *snapshot.Snapshot) func(context.Context, *profile.Product) (*outlook.Course, error) {
 	return func(ctx context.Context, product *profile.Product) (*outlook.Course, error) {
-		return course(ctx, p.setup(product, latest()), previewRuns, 0)
+		return course(ctx, p.setup(product, latest()), nil, previewRuns, 0)
 	}
 }
 
@@ -132,7 +134,7 @@ func (p *planner) setup(product *profile.Product, s *snapshot.Snapshot) sim.Setu
 
 // course rehearses a setup some times, one after another, and rests so many times as long
 // as it works. When ctx has an end and it comes, what there is by then must do.
-func course(ctx context.Context, setup sim.Setup, runs, rests int) (*outlook.Course, error) {
+func course(ctx context.Context, setup sim.Setup, turns []sim.Turn, runs, rests int) (*outlook.Course, error) {
 	c := &outlook.Course{}
 	worked := time.Now()
 	rest := func(time.Duration, *controller.State) {
@@ -146,7 +148,7 @@ func course(ctx context.Context, setup sim.Setup, runs, rests int) (*outlook.Cou
 	}
 	for i := range runs {
 		var trace sim.Trace
-		result, err := sim.Rehearse(ctx, sim.Vary(setup, i), &trace, rest)
+		result, err := sim.Rehearse(ctx, turned(sim.Vary(setup, i), turns), &trace, rest)
 		if errors.Is(err, context.DeadlineExceeded) && len(c.Runs) > 0 {
 			break
 		}
@@ -156,7 +158,7 @@ func course(ctx context.Context, setup sim.Setup, runs, rests int) (*outlook.Cou
 		c.Tried++
 		run, whole := outlook.RunOf(&trace.History, setup.Product)
 		switch {
-		case whole && (i > 0 || result.AsPlanned()):
+		case whole && (i > 0 || result.AsPlanned() || len(turns) > 0): // what a person has cut short is not as it was planned
 			c.Runs = append(c.Runs, run)
 		case i == 0 && result.Reason != "":
 			return nil, fmt.Errorf("its rehearsal did not come to the end: %s", result.Reason)

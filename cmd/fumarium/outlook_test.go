@@ -29,7 +29,7 @@ func TestCourseIsTheSpread(t *testing.T) {
 	c, err := shipped.Find("fridge-body")
 	require.NoError(t, err)
 	setup := sim.Setup{Product: p.Value, Cabinet: c.Value, Seed: 1, Excused: true}
-	made, err := course(t.Context(), setup, outlookRuns, 0)
+	made, err := course(t.Context(), setup, nil, outlookRuns, 0)
 	require.NoError(t, err)
 	require.True(t, made.Fits(p.Value))
 	require.Len(t, made.Runs, outlookRuns)
@@ -52,7 +52,7 @@ func TestCourseIsTheSpread(t *testing.T) {
 	assert.Equal(t, &outlooked{Batch: "b", Course: made}, kept, "the same after a restart")
 
 	c.Value.Rehearsal.Width = 0
-	_, err = course(t.Context(), setup, 1, 0)
+	_, err = course(t.Context(), setup, nil, 1, 0)
 	assert.ErrorContains(t, err, "no rehearsal section")
 }
 

@@ -29,6 +29,7 @@ import (
 // archive is where records are read from.
 type archive struct {
 	state     string
+	from      string
 	simulated bool
 	json      bool
 }
@@ -36,12 +37,17 @@ type archive struct {
 func (a *archive) flags(c *cobra.Command) *cobra.Command {
 	f := c.Flags()
 	f.StringVar(&a.state, "state", "", "`DIR` with the batch records (default: "+stateHint+")")
+	f.StringVar(&a.from, "from", "", "look into an export in `FILE` instead")
 	f.BoolVar(&a.simulated, "simulated", false, "look at the batches of simulated cabinets")
 	f.BoolVar(&a.json, "json", false, "print JSON")
 	return c
 }
 
 func (a *archive) open() (*record.Reader, error) {
+	if a.from != "" {
+		r, err := record.OpenReader(a.from)
+		return r, couldNot(err)
+	}
 	dir, err := stateDir(a.state)
 	if err != nil {
 		return nil, couldNot(err)
@@ -74,7 +80,7 @@ type listedBatch struct {
 
 func batchesCommand() *cobra.Command {
 	var a archive
-	drawing := ""
+	drawing, of := "", ""
 	c := a.flags(&cobra.Command{
 		Use: "batches [BATCH]", Short: "List the recorded batches, or show one with its events and notes", Args: cobra.MaximumNArgs(1),
 		Long: `Lists the recorded batches. With a batch, named by its id or the beginning of it:
@@ -90,12 +96,16 @@ changed since by somebody who did not compute it anew; keep its head elsewhere.`
 			if len(args) == 1 {
 				return showBatch(cmd.Context(), r, args[0], drawing, a.json, cmd.OutOrStdout())
 			}
+			if of != "" {
+				return productHistory(cmd.Context(), r, of, a.json, cmd.OutOrStdout())
+			}
 			if drawing != "" {
 				return usage("--chart draws one batch; name it, such as: fumarium batches BATCH --chart FILE.svg")
 			}
 			return listBatches(cmd.Context(), r, a.json, cmd.OutOrStdout())
 		},
 	})
+	c.Flags().StringVar(&of, "of", "", "list the batches of one `PRODUCT` only, with yield and marks")
 	c.Flags().StringVar(&drawing, "chart", "", "draw the batch into `FILE` (SVG)")
 	return c
 }
@@ -339,6 +349,9 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 	sheet := deviation.Sheet{} // of a batch that is over
 	if !result.Final.Batch.Active() && result.Final.Batch != controller.Idle {
 		held := result.Final.Rules(result.Product)
+		if result.Weighed != nil {
+			held = held.MadeAs(result.Weighed.Product)
+		}
 		sheet = deviation.Work(deviation.Of(&held, result.Verdict, result.Course))
 	}
 	difference := ""

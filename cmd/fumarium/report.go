@@ -10,11 +10,14 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"fumarium/controller/cabinet"
+	"fumarium/controller/label"
 	"fumarium/controller/record"
 	"fumarium/controller/report"
 	"fumarium/controller/snapshot"
@@ -124,6 +127,9 @@ func sourceOf(ctx context.Context, r *record.Reader, b *record.Batch) (*report.S
 	for _, n := range notes {
 		s.Notes = append(s.Notes, report.Note{Time: n.Wall, Who: n.Who, Text: n.Text, Mark: n.Mark, Photo: n.Photo})
 	}
+	if err := facing(ctx, r, b.ID, s); err != nil {
+		return nil, err
+	}
 	for _, g := range gaps {
 		s.Gaps = append(s.Gaps, report.Gap{FromSeconds: g.From.Seconds(), Seconds: g.Length.Seconds(), Known: g.Known, Why: g.Why})
 	}
@@ -141,6 +147,27 @@ func sourceOf(ctx context.Context, r *record.Reader, b *record.Batch) (*report.S
 		s.Replayed = &report.Replayed{Product: result.Product, Cabinet: result.Cabinet, Final: &result.Final, Verdict: result.Verdict, Cores: result.Course, Weighed: result.Weighed, Good: good, Ending: ending}
 	}
 	return s, nil
+}
+
+// facing reads what people said of a batch by entries, each the last word of its kind.
+func facing(ctx context.Context, r *record.Reader, id string, s *report.Source) error {
+	entries, err := r.Entries(ctx, id)
+	for _, e := range entries {
+		switch e.Kind {
+		case record.Rated:
+			s.Marks = slices.DeleteFunc(s.Marks, func(m report.Mark) bool { return m.Trait == e.Subject })
+			s.Marks = append(s.Marks, report.Mark{Trait: e.Subject, Of5: e.Value, Who: e.Who, Text: e.Text})
+		case record.Declared:
+			what, _, _ := strings.Cut(e.Text, ":")
+			s.Declared = slices.DeleteFunc(s.Declared, func(d report.Declared) bool {
+				return d.What == e.Subject && (d.What != string(label.Allergen) || strings.HasPrefix(d.Text, what+":"))
+			})
+			s.Declared = append(s.Declared, report.Declared{What: e.Subject, Text: e.Text, Who: e.Who})
+		case record.Repeats:
+			s.Like = &report.Like{Batch: e.Subject, Difference: e.Text}
+		}
+	}
+	return err
 }
 
 func fileOf(title, name string, data []byte) report.File {

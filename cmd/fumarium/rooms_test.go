@@ -42,6 +42,7 @@ var pureRooms = map[string][]string{
 	"profile/portion":               {"profile", "profile/formula", "profile/quantity"},
 	"profile/sheet":                 {"profile", "profile/diffusion", "profile/ferment", "profile/fish", "profile/formula", "profile/proof", "profile/quantity", "profile/source"},
 	"profile/weighed":               {"profile", "profile/formula", "profile/proof", "profile/quantity", "profile/source"},
+	"profile/variant":               {"profile", "profile/quantity", "profile/source"},
 	"sensors":                       {"profile/quantity"},
 	"sensors/psychrometer":          {"profile/quantity"},
 	"sensors/psychrometer/moistair": {"profile/quantity", "sensors/psychrometer"},
@@ -69,7 +70,7 @@ var pureRooms = map[string][]string{
 	"controller/label": {"controller/caution", "profile", "profile/quantity", "profile/weighed"},
 	// It tells what others have read and replayed, so that a word on food hangs on no file.
 	"controller/report": {"controller", "controller/cabinet", "controller/caution", "controller/chart", "controller/history", "controller/trip", "profile", "profile/chilling",
-		"profile/deviation", "profile/lethality", "profile/proof", "profile/quantity", "profile/sheet", "profile/weighed"},
+		"profile/deviation", "profile/lethality", "profile/proof", "profile/quantity", "profile/sheet", "profile/variant", "profile/weighed"},
 	// Before a start and after a restart the same course must come to the same plan; who
 	// rehearsed it is not its matter.
 	"controller/outlook": {"controller", "controller/history", "controller/snapshot", "controller/trip", "profile"},

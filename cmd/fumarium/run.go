@@ -48,7 +48,7 @@ const (
 type runOptions struct {
 	cabinet, state, listen string
 	hostNames              []string
-	notify                 string
+	notify, copies         string
 	byHand                 bool
 	faults                 []string
 	pace                   float64
@@ -115,6 +115,7 @@ your browser; it cannot take a name that you chose.`,
 	f.StringArrayVar(&o.hostNames, "host-name", nil, "`NAME` that the page may be opened as, besides localhost and IP addresses; repeat it for more")
 	f.StringVar(&o.notify, "notify", os.Getenv(notifyEnv), "`URL` to which prompts, alarms and the end are posted as JSON; or $"+notifyEnv+", which no list of processes shows")
 	f.Lookup("notify").DefValue = "" // it may hold a secret
+	f.StringVar(&o.copies, "copies", "", "`FOLDER`, such as of a stick, in which an export of each batch is kept")
 	f.BoolVar(&o.byHand, "by-hand", false, "practice: nobody answers in the simulated cabinet but you, and nothing starts by itself")
 	f.StringArrayVar(&o.faults, "fault", nil, "with --by-hand: `KIND@TIME[+DURATION][=VALUE]` that goes wrong in each batch, such as core-open@1h10m+20m; repeat it for more")
 	f.Float64Var(&o.pace, "pace", defaultPace, "simulated seconds per second, 1 to 10000")
@@ -309,6 +310,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Archive:      newLedger(dir, world),
 		Outlook:      plans.Of,
 		Rehearse:     plans.Preview(l.Snapshot),
+		Effect:       plans.Effect,
 	}), log)
 	numbers.ShowReaders(func() metrics.Readers { return metrics.Readers(gate.Crowd()) })
 	if world == record.Simulated {
@@ -340,6 +342,14 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	go func() { ended <- l.Run(loopCtx) }()
 	go plans.Run(loopCtx, l.Snapshot)
+	if o.copies != "" {
+		copied := make(chan struct{})
+		go func() {
+			defer close(copied)
+			keepCopies(loopCtx, records.File(), o.copies, l.Snapshot, log)
+		}()
+		defer func() { cancel(); <-copied }()
+	}
 	if notices != nil {
 		go notices.Run(loopCtx, l.Snapshot)
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -11,15 +12,18 @@ import (
 	"github.com/spf13/cobra"
 
 	"fumarium/controller"
+	"fumarium/controller/record"
 	"fumarium/controller/web"
 	"fumarium/profile"
 	"fumarium/profile/portion"
 	"fumarium/profile/quantity"
+	"fumarium/profile/variant"
 )
 
 func startCommand() *cobra.Command {
 	var c client
-	var stuffed, reason, taken, meat string
+	var stuffed, reason, taken, meat, like string
+	var changes []string
 	cmd := c.flags(&cobra.Command{
 		Use: "start PRODUCT", Short: "Start a batch of a product or a product file",
 		Long: fmt.Sprintf(`Starts a batch. PRODUCT is a product file or a name from fumarium products. With
@@ -34,6 +38,10 @@ A start is refused, too, when a probe does not read what it must in a cabinet th
 has stood still, or did not in ice water (fumarium ice PROBE). It says which; mend
 it, or give a --reason. The reason goes on the record with what it was given for.
 
+--like BATCH makes a batch once more, by the very product file that it was made by; with
+--change one thing is another: an ingredient as a mass or a share of the meat, or a stage's
+key. The difference goes on the record, and fumarium compare shows what came of it.
+
 --taken hands in the make sheet as it was filled in (fumarium sheet --form). With a cure
 that is off, or a formula that breaks a limit as it was weighed, nothing is started.
 
@@ -41,10 +49,24 @@ Before anything gets hot:
 %s`, beforeHeat()),
 		Example: `  fumarium start marjoram-ring --stuffed 14h
   fumarium start my-sausage.yaml --stuffed "yesterday 18:30"
+  fumarium start --like 2026-11-28-1 --change "salt: 1.7 %" --stuffed 14h
   fumarium start my-sausage.yaml --reason "erythorbate, settled three hours"`,
-		Args: cobra.ExactArgs(1),
+		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o := web.Order{Command: controller.Start.String(), Product: args[0], Reason: reason, Meat: meat}
+			o := web.Order{Command: controller.Start.String(), Reason: reason, Meat: meat}
+			switch {
+			case like == "" && len(changes) > 0:
+				return usage("--change goes with --like BATCH")
+			case (like == "") == (len(args) == 0):
+				return usage("name a product, or with --like the batch to make once more")
+			case like == "":
+				o.Product = args[0]
+			default:
+				var err error
+				if like, err = c.again(cmd.Context(), like, changes, &o); err != nil {
+					return err
+				}
+			}
 			if stuffed != "" {
 				now := time.Now()
 				at, err := pastTime(stuffed, now)
@@ -54,7 +76,7 @@ Before anything gets hot:
 				o.StuffedAt = at.Format(time.RFC3339)
 				fmt.Fprintf(cmd.OutOrStdout(), "stuffed %s, %s ago\n", at.Format("Monday 2 January 15:04 MST"), quantity.FormatDuration(now.Sub(at)))
 			}
-			if isFile(args[0]) {
+			if like == "" && isFile(args[0]) {
 				_, err := keptHere(args[0])
 				if err := oneOnly(args[0], err == nil); err != nil {
 					return err
@@ -65,7 +87,7 @@ Before anything gets hot:
 				}
 				o.Product, o.File, o.ProductYAML = "", filepath.Base(args[0]), string(data)
 			}
-			form, err := soundForm(args[0], taken, meat, cmd.OutOrStdout())
+			form, err := soundForm(&o, taken, cmd.OutOrStdout())
 			if err != nil {
 				return err
 			}
@@ -77,6 +99,11 @@ Before anything gets hot:
 				}
 				return &failure{exitBad, fmt.Errorf("%w: %s", err, how)}
 			}
+			if err == nil && like != "" {
+				if err = c.send(cmd.Context(), web.Order{Command: web.Repeat, What: like}, cmd.OutOrStdout()); err != nil {
+					return fmt.Errorf("the batch has started, and that it is made like %s is not on its record: %w", like, err)
+				}
+			}
 			if err == nil && form != "" {
 				if err = c.send(cmd.Context(), web.Order{Command: web.Weigh, Form: form}, cmd.OutOrStdout()); err != nil {
 					return fmt.Errorf("the batch has started, and what was weighed is not on its record: %w; hand it in with fumarium weigh --form %s", err, taken)
@@ -85,6 +112,8 @@ Before anything gets hot:
 			return err
 		},
 	})
+	cmd.Flags().StringVar(&like, "like", "", "`BATCH` to make once more, by the product file that it was made by")
+	cmd.Flags().StringArrayVar(&changes, "change", nil, "with --like: one `CHANGE`, such as \"salt: 1.7 %\" or \"cook.chamber: 78 °C\"; repeat it for more")
 	cmd.Flags().StringVar(&taken, "taken", "", "`FILE` from sheet --form, filled in: what was weighed, and the lots")
 	cmd.Flags().StringVar(&stuffed, "stuffed", "", "`TIME` the product was stuffed or cured: "+strings.Replace(timeForms, "tomorrow", "yesterday", 1)+", or 14h for fourteen hours ago")
 	cmd.Flags().StringVar(&meat, "meat", "", "`MASS` of meat in hand, such as 5kg or \"11 lb 4 oz\" (default: as the product has it)")
@@ -94,23 +123,28 @@ Before anything gets hot:
 
 // soundForm is the text of a form by which a batch may be started; no file is none. It is
 // held against the product for the meat in hand, where that is said.
-func soundForm(product, file, meat string, w io.Writer) (string, error) {
+func soundForm(o *web.Order, file string, w io.Writer) (string, error) {
 	if file == "" {
 		return "", nil
 	}
-	item, err := find(product, keptHere, profile.Parse)
-	if err != nil {
-		return "", err
-	}
-	p := item.Value
-	if meat != "" {
-		kg, err := portion.ParseMeat(meat)
+	name, data := o.File, []byte(o.ProductYAML)
+	if len(data) == 0 {
+		item, err := find(o.Product, keptHere, profile.Parse)
 		if err != nil {
-			return "", usage("--meat %w", err)
+			return "", err
 		}
-		if p, _, err = portion.File(item.File, item.Data, kg); err != nil {
-			return "", couldNot(err)
+		name, data = item.File, item.Data
+	}
+	p, err := profile.Parse(name, data)
+	if err == nil && o.Meat != "" {
+		kg, bad := portion.ParseMeat(o.Meat)
+		if bad != nil {
+			return "", usage("--meat %w", bad)
 		}
+		p, _, err = portion.File(name, data, kg)
+	}
+	if err != nil {
+		return "", couldNot(err)
 	}
 	place, err := placeOf("")
 	if err != nil {
@@ -130,4 +164,30 @@ func soundForm(product, file, meat string, w io.Writer) (string, error) {
 		return "", &failure{exitBad, errors.New("not started. " + cureRemedy)}
 	}
 	return text, nil
+}
+
+// again puts the product file of a recorded batch into an order, changed as asked, and gives
+// the batch's whole name.
+func (c *client) again(ctx context.Context, like string, changes []string, o *web.Order) (id string, err error) {
+	s, err := c.status(ctx)
+	if err != nil {
+		return "", err
+	}
+	a := archive{state: c.state, simulated: s.World == string(record.Simulated)}
+	r, err := a.open()
+	if err != nil {
+		return "", err
+	}
+	defer r.Close()
+	b, err := r.Batch(ctx, like)
+	if err != nil {
+		return "", couldNot(err)
+	}
+	name := strings.TrimSuffix(b.ProductName, filepath.Ext(b.ProductName)) + ".yaml"
+	data, _, err := variant.Of(name, b.ProductFile, changes)
+	if err != nil {
+		return "", usage("%w", err)
+	}
+	o.File, o.ProductYAML = name, string(data)
+	return b.ID, nil
 }

@@ -51,6 +51,10 @@ func (f *facts) keep(ctx context.Context, o *web.Order) (web.Kept, error) {
 	switch o.Command {
 	case web.Declare:
 		return f.declare(ctx, b, p, o)
+	case web.Rate:
+		return f.rate(ctx, b, o)
+	case web.Repeat:
+		return f.repeat(ctx, b, p, o)
 	}
 	return f.weigh(ctx, b, p, o)
 }

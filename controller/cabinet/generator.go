@@ -224,3 +224,16 @@ func lintGenerator(c *Cabinet, say sayer) {
 		say(line, source.Warning, "fuel", fmt.Sprintf("%v of vapour is more than %v of air-dry wood gives off", g.Moisture, g.Fuel), "lower the generator's moisture, or look at fuel")
 	}
 }
+
+// LeastShare is the least of full air by which the ember lives: its pump, on this relay,
+// rests no longer between two pulses than it may.
+func (g *Generator) LeastShare(smoke Relay) quantity.Ratio {
+	pause, least := longestPause.Seconds(), float64(turnedDownRange.Low)
+	if window := smoke.Window.Seconds(); window > pause {
+		least = max(least, 1-pause/window)
+	}
+	if on := smoke.MinOn.Seconds(); on > 0 {
+		least = max(least, on/(on+pause))
+	}
+	return quantity.Ratio(least)
+}

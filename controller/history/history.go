@@ -100,7 +100,7 @@ func (e *Event) StageName() string { return StageName(e.Event, e.product) }
 // StageName is the stage of p that an event is about, or empty.
 func StageName(e controller.Event, p *profile.Product) string {
 	switch e.Kind {
-	case controller.StageBegan, controller.StageEnded, controller.Asked, controller.Answered:
+	case controller.StageBegan, controller.StageEnded, controller.Asked, controller.Answered, controller.Bent:
 		if p != nil && e.Stage >= 0 && e.Stage < len(p.Stages) {
 			return p.Stages[e.Stage].Name
 		}
@@ -114,7 +114,7 @@ var kinds = [...]string{
 	controller.BatchChanged: "batch state", controller.StageBegan: "stage began", controller.StageEnded: "stage ended",
 	controller.Asked: "asked", controller.Answered: "answered", controller.AlarmRaised: "alarm raised",
 	controller.AlarmReturned: "alarm returned", controller.Tripped: "tripped", controller.TripReset: "trip reset",
-	controller.Refused: "refused", controller.WasAway: "was away",
+	controller.Refused: "refused", controller.WasAway: "was away", controller.Bent: "bent",
 }
 
 // KindName is the fixed name of a kind of event.
@@ -250,6 +250,11 @@ func (h *History) Say(wall time.Time, elapsed time.Duration, text string, p trip
 // not rested, or something spoke against it, which stands in the reason, too.
 func Excused(reason string) string {
 	return "started all the same, because: " + reason
+}
+
+// Because is what is said of a change of the stage under way: a person had to say why.
+func Because(command, reason string) string {
+	return "the person orders " + command + ", because: " + reason
 }
 
 // Worded gives the last events the words in which a record has them, where they are

@@ -333,6 +333,9 @@ func (l *Loop) step() {
 			l.say(elapsed, history.Excused(asked.Reason), trip.Later)
 		}
 	}
+	if asked != nil && bends(command) && !refused(events) {
+		l.say(elapsed, history.Because(command.Kind.String(), asked.Reason), 0)
+	}
 	var receipt record.Receipt
 	if l.cfg.Record != nil {
 		receipt = l.cfg.Record.Step(l.moment(elapsed), &in, out, events, &state, who(asked, command))
@@ -426,6 +429,7 @@ func (l *Loop) publish(elapsed time.Duration, in controller.Inputs, is controlle
 	l.snap.Weighed = l.weighed.Load().of(l.snap.BatchID)
 	l.snap.State = l.state
 	l.snap.HeatLeft, l.snap.Heats = l.machine.HeatLeft(&l.state)
+	l.snap.Bounds = l.machine.Bounds(&l.state)
 	l.snap.State.Out = is
 	l.snap.Inputs = in
 	next := l.snap

@@ -3,6 +3,7 @@ package loop
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"fumarium/controller"
@@ -75,6 +76,13 @@ func (l *Loop) command(elapsed time.Duration) (controller.Command, *request) {
 		l.say(elapsed, "the simulated person answers: "+c.Kind.String(), 0)
 	}
 	return c, nil
+}
+
+// bends reports a command that changes the stage under way, for which a reason is given.
+func bends(c controller.Command) bool { return c.Kind.Needs()&controller.WithStage != 0 }
+
+func refused(events []controller.Event) bool {
+	return slices.ContainsFunc(events, func(e controller.Event) bool { return e.Kind == controller.Refused })
 }
 
 func answer(events []controller.Event, state controller.State, findings []string) snapshot.Reply {

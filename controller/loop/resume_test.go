@@ -69,6 +69,12 @@ func TestABatchGoesOnAfterTheProgramWasLost(t *testing.T) {
 	})
 	require.NoError(t, err)
 	require.True(t, reply.Accepted, reply.Why)
+	reply, err = l.Do(t.Context(), snapshot.Request{
+		Command: controller.Command{Kind: controller.Adjust, Question: l.Snapshot().State.StageName(), Excused: true, Bend: controller.Bend{Parts: controller.BentChamber, Chamber: 49}},
+		Reason:  "the wood is wet", Who: "test",
+	})
+	require.NoError(t, err)
+	require.True(t, reply.Accepted, reply.Why)
 	require.Eventually(t, func() bool { return l.Snapshot().State.Elapsed > 30*time.Second }, 10*time.Second, 10*time.Millisecond)
 	end() // the batch itself was not ended
 	before := l.Snapshot().State
@@ -85,7 +91,9 @@ func TestABatchGoesOnAfterTheProgramWasLost(t *testing.T) {
 	assert.Equal(t, told(saw.Events()), told(u.History.Events()), "so are its events, with their ids")
 	assert.Equal(t, saw.Stages(), u.History.Stages())
 	assert.Equal(t, fmt.Sprint(saw.Samples(), saw.Duties()), fmt.Sprint(u.History.Samples(), u.History.Duties()), "and its curve")
-	require.Len(t, saw.BatchEvents(), 4, "started early, running, the first stage, its question")
+	require.Len(t, saw.BatchEvents(), 6, "started early, running, the first stage, its question, why it was changed, and how")
+	assert.Contains(t, saw.BatchEvents()[4].Text(), "because: the wood is wet")
+	assert.EqualValues(t, 49, u.State.CurrentStage(u.Product).ChamberSetpoint)
 	l, end = begin(&Resume{Product: u.Product, State: u.State, Recovery: u}, records)
 	require.Eventually(t, func() bool {
 		s := l.Snapshot()

@@ -77,24 +77,24 @@ type HandPlan struct {
 // either side. Common practice, no source.
 const low, high = 0.1, 0.9
 
-// RunOf takes one rehearsal from its history; false where a stage did not end.
+// RunOf takes one rehearsal from its history; false where a stage did not end. Stages that
+// were skipped took no time.
 func RunOf(h *history.History, p *profile.Product) (Run, bool) {
 	stages := h.Stages()
-	if len(stages) != len(p.Stages) {
-		return nil, false
-	}
-	run := make(Run, len(stages))
-	for i := range stages {
-		s := &stages[i]
-		if s.Index != i || !s.Over {
+	run, next := make(Run, len(p.Stages)), 0
+	for at := range stages {
+		s := &stages[at]
+		i := s.Index
+		if i < next || i >= len(run) || i > next && (at == 0 || stages[at-1].By != controller.EndedBySkip) || !s.Over {
 			return nil, false
 		}
+		next = i + 1
 		run[i].Seconds = (s.Ended - s.Began).Seconds()
 		for _, w := range s.Waits {
 			run[i].Hands = append(run[i].Hands, Hand{w.Prompt, (w.Asked - s.Began).Seconds()})
 		}
 	}
-	return run, true
+	return run, next == len(run) || len(stages) > 0 && stages[len(stages)-1].By == controller.EndedBySkip
 }
 
 // Before says what a course comes to if the batch is started at that time.
@@ -106,11 +106,13 @@ func (c *Course) Before(p *profile.Product, start time.Time) *Plan {
 // said, why.
 func (c *Course) Of(s *snapshot.Snapshot) (plan *Plan, missing string) {
 	elapsed := s.BatchElapsed()
-	past := slices.DeleteFunc(slices.Clone(s.History.Stages()), func(h history.Stage) bool { return h.Index >= s.State.Stage })
+	past := make([]history.Stage, s.State.Stage) // those that were skipped are not over
 	began, asked := elapsed, 0
 	for _, h := range s.History.Stages() {
 		if h.Index == s.State.Stage {
 			began, asked = h.Began, len(h.Waits)
+		} else if h.Index < len(past) {
+			past[h.Index] = h
 		}
 	}
 	plan = c.plan(s.Product, s.Time.Add(-elapsed), elapsed, began, past, asked)
@@ -147,8 +149,10 @@ func (c *Course) plan(p *profile.Product, start time.Time, elapsed, began time.D
 	for i := range p.Stages {
 		stage := StagePlan{Name: p.Stages[i].Name, Place: p.Stages[i].Place.String()}
 		if i < len(past) {
-			from, to := at(past[i].Began.Seconds()), at(past[i].Ended.Seconds())
-			stage.Start, stage.End = &from, &to
+			if past[i].Over {
+				from, to := at(past[i].Began.Seconds()), at(past[i].Ended.Seconds())
+				stage.Start, stage.End = &from, &to
+			}
 			plan.Stages = append(plan.Stages, stage)
 			continue
 		}

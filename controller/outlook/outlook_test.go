@@ -120,3 +120,26 @@ func TestRunOfAHistory(t *testing.T) {
 	assert.False(t, (&outlook.Course{Runs: []outlook.Run{run[:2]}}).Fits(ham))
 	assert.False(t, (&outlook.Course{}).Fits(ham))
 }
+
+// A stage that a person passed over has no times, and a rehearsal that passes it over is whole.
+func TestASkippedStageHasNoTimes(t *testing.T) {
+	s := &snapshot.Snapshot{Product: ham, Time: start.Add(40 * time.Minute)}
+	s.State = controller.State{Batch: controller.Running, Stage: 2, Elapsed: 40 * time.Minute}
+	s.History.Begin("b", ham, 0)
+	add := func(at time.Duration, events ...controller.Event) {
+		for i := range events {
+			events[i].At = at
+		}
+		s.History.Add(start.Add(at), at, &s.State, controller.Outputs{}, events)
+	}
+	add(0, controller.Event{Kind: controller.StageBegan})
+	add(30*time.Minute, controller.Event{Kind: controller.StageEnded, By: controller.EndedBySkip}, controller.Event{Kind: controller.StageBegan, Stage: 2})
+	plan, _ := three().Of(s)
+	assert.Equal(t, "dry 08:00 to 08:30, smoke ? to ?, chill 08:30 to 09:30, Cold? 09:00 (09:00 to 09:00), 09:30 (09:30 to 09:30)", times(plan))
+	_, whole := outlook.RunOf(&s.History, ham)
+	assert.False(t, whole, "it goes on")
+	add(2*time.Hour, controller.Event{Kind: controller.StageEnded, Stage: 2})
+	run, whole := outlook.RunOf(&s.History, ham)
+	require.True(t, whole)
+	assert.Equal(t, []float64{1800, 0, 5400}, []float64{run[0].Seconds, run[1].Seconds, run[2].Seconds})
+}

@@ -20,6 +20,8 @@ type Kind string
 const (
 	Weighed  Kind = "weighed"  // a weight or a lot, of an ingredient or of the batch
 	Declared Kind = "declared" // what the maker says for the label
+	Rated    Kind = "rated"    // a mark out of five, of one trait
+	Repeats  Kind = "repeats"  // it was made like another batch
 )
 
 // An Entry is a fact that a person adds to a batch, also long after its end. A later one

@@ -49,11 +49,12 @@ type fold struct {
 	events  map[int64][]row // by step: when they were on the wall clock, and their words
 	early   row             // the command that started the batch before its rest was over
 	isEarly bool
+	reasons map[int64]row // by step: a change of the stage under way, and why
 	history history.History
 }
 
 func newFold(ctx context.Context, q querier, b *Batch) (*fold, error) {
-	f := &fold{id: b.ID, events: map[int64][]row{}}
+	f := &fold{id: b.ID, events: map[int64][]row{}, reasons: map[int64]row{}}
 	rows, err := query(ctx, q, eventTable, "batch = ?", b.Number)
 	if err != nil {
 		return nil, err
@@ -68,6 +69,15 @@ func newFold(ctx context.Context, q querier, b *Batch) (*fold, error) {
 	if len(starts) > 0 {
 		f.early, f.isEarly = starts[0], true
 	}
+	changes, err := query(ctx, q, commandTable, "batch = ? AND step > 0 AND reason IS NOT NULL AND refused IS NULL", b.Number)
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range changes {
+		if kind, ok := controller.ParseCommand(c.text("command")); ok && kind.Needs()&controller.WithStage != 0 {
+			f.reasons[c.int("step")] = c
+		}
+	}
 	return f, nil
 }
 
@@ -80,6 +90,9 @@ func (f *fold) step(n int64, p *profile.Product, s *controller.State, out contro
 		}
 	}
 	h.Skip(n)
+	if why, ok := f.reasons[n]; ok {
+		h.Say(parseTime(why.text("wall")), s.Elapsed, history.Because(why.text("command"), why.text("reason")), 0)
+	}
 	var wall time.Time
 	var words []string
 	for _, e := range f.events[n] {

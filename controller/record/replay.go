@@ -145,6 +145,9 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 		if runs = machine; !m.has("balance.share_ratio") {
 			runs = machine.Unbalanced()
 		}
+		if !m.has("heater.aim_lower_kelvin") {
+			runs = runs.FixedCoasting()
+		}
 		state, err = m.parse(text)
 		return err
 	}
@@ -209,7 +212,7 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 	if result.Weighed != nil {
 		made = result.Weighed.Product
 	}
-	rules := state.Rules(made)
+	rules := state.Rules(p).MadeAs(made)
 	result.Verdict = state.Verdict(&rules, !state.Batch.Active())
 	result.Weighed.Amend(&result.Verdict)
 	return p, c, result, err

@@ -139,7 +139,7 @@ func (d *trial) once(k controller.Command) {
 	} else {
 		d.celsius -= 0.01
 	}
-	d.core += (d.celsius - d.core) * 0.005
+	d.core += (d.celsius - d.core) * 0.003
 	d.elapsed += d.step
 	if d.odd {
 		d.elapsed += time.Duration(len(d.steps)*7919%200000) - 100000

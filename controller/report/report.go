@@ -37,6 +37,9 @@ type Source struct {
 	Chart              chart.Figure
 	Commands           []Command
 	Notes              []Note
+	Marks              []Mark
+	Declared           []Declared
+	Like               *Like // nil is made like none
 	Gaps               []Gap
 	Whole              bool   // the chain of the record holds
 	Record             string // what was found of it, in words
@@ -85,6 +88,27 @@ type Note struct {
 	Photo string    `json:"photo,omitempty"`
 }
 
+// A Mark is the last one out of five for one trait.
+type Mark struct {
+	Trait string  `json:"trait"`
+	Of5   float64 `json:"mark"`
+	Who   string  `json:"who"`
+	Text  string  `json:"text,omitempty"`
+}
+
+// Declared is what the maker said for the label.
+type Declared struct {
+	What string `json:"what"`
+	Text string `json:"text"`
+	Who  string `json:"who"`
+}
+
+// Like is another batch that this one was made like, and what was made otherwise.
+type Like struct {
+	Batch      string `json:"batch"`
+	Difference string `json:"difference"`
+}
+
 // A Gap is time of which nothing was recorded.
 type Gap struct {
 	FromSeconds float64 `json:"from_seconds"`
@@ -120,6 +144,9 @@ type Report struct {
 	Events     []Event          `json:"events"`
 	Commands   []Command        `json:"commands"`
 	Notes      []Note           `json:"notes"`
+	Marks      []Mark           `json:"marks"`
+	Declared   []Declared       `json:"declared"`
+	Like       *Like            `json:"made_like"`
 	Gaps       []Gap            `json:"gaps"`
 	Whole      bool             `json:"record_whole"`
 	Record     string           `json:"record"`
@@ -202,7 +229,7 @@ type Event struct {
 }
 
 // notKept is what belongs into a report and does not stand in this record.
-func notKept(t *weighed.Tally) (list []string) {
+func notKept(t *weighed.Tally, declared bool) (list []string) {
 	none := t == nil
 	var lots, weights, moments []string
 	if !none {
@@ -239,6 +266,9 @@ func notKept(t *weighed.Tally) (list []string) {
 	if !none {
 		tell("the batch on the scale: ", "", moments)
 	}
+	if declared {
+		return append(list, "who read this record")
+	}
 	return append(list, "who read this record, and the label that went on the packs")
 }
 
@@ -248,8 +278,8 @@ func Make(s *Source) *Report {
 		ID: s.ID, World: s.World, Program: s.Program, Product: s.Product, Cabinet: s.Cabinet,
 		Started: s.Started, ClockSet: s.ClockSet, State: s.State, Why: s.Why, ElapsedSeconds: s.Elapsed.Seconds(),
 		Rules: []Rule{}, Worksheet: []deviation.Case{}, NotCovered: proof.Uncovered(), Stages: []Stage{}, Probes: []Probe{}, Events: []Event{},
-		Commands: slices.Concat([]Command{}, s.Commands), Notes: slices.Concat([]Note{}, s.Notes), Gaps: slices.Concat([]Gap{}, s.Gaps),
-		Whole: s.Whole, Record: s.Record, NotKept: notKept(nil), chart: s.Chart,
+		Commands: slices.Concat([]Command{}, s.Commands), Notes: slices.Concat([]Note{}, s.Notes), Marks: slices.Concat([]Mark{}, s.Marks), Declared: slices.Concat([]Declared{}, s.Declared), Like: s.Like, Gaps: slices.Concat([]Gap{}, s.Gaps),
+		Whole: s.Whole, Record: s.Record, NotKept: notKept(nil, len(s.Declared) > 0), chart: s.Chart,
 	}
 	if !s.Ended.IsZero() {
 		r.Ended = &s.Ended
@@ -294,12 +324,12 @@ func (r *Report) judge(s *Source) {
 	}
 	verdict := known.Verdict
 	r.CoreError = known.Final.CoreError
-	r.NotKept = notKept(known.Weighed)
+	r.NotKept = notKept(known.Weighed, len(s.Declared) > 0)
 	made := known.Product // as it was weighed, where it was
 	if t := known.Weighed; t != nil {
 		made, r.Weighed = t.Product, &Weighed{t, t.Yields(), append([]string{}, t.Heavier()...)}
 	}
-	rules := known.Final.Rules(made)
+	rules := known.Final.Rules(known.Product).MadeAs(made)
 	asMade := sheet.Make(made, sheet.Options{Where: rules.Where})
 	for rule, j := range verdict {
 		r.Rules = append(r.Rules, Rule{proof.Rule(rule).String(), j.Answer.String(), j.Why, measures(proof.Rule(rule), j.Answer, &rules, &known.Final.Claim, &asMade)})

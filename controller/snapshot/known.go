@@ -69,7 +69,7 @@ func (s *Snapshot) Verdict() (proof.Verdict, bool) {
 	if s.Weighed != nil {
 		made = s.Weighed.Product
 	}
-	rules := s.State.Rules(made)
+	rules := s.State.Rules(s.Product).MadeAs(made)
 	v := s.State.Verdict(&rules, !s.State.Batch.Active())
 	s.Weighed.Amend(&v)
 	return v, true

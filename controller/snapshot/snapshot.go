@@ -36,6 +36,7 @@ type Snapshot struct {
 	// HeatLeft is how long the heat lasts yet without a person's word, where it heats.
 	HeatLeft time.Duration
 	Heats    bool
+	Bounds   controller.Bounds // what of the stage under way may be changed
 	Inputs   controller.Inputs
 	Stopping bool // the daemon is switching off to exit
 
@@ -54,7 +55,7 @@ type Snapshot struct {
 type Request struct {
 	Command controller.Command
 	Product *profile.Product
-	Reason  string // why it starts all the same, whatever speaks against it; goes on the record
+	Reason  string // why it starts all the same, whatever speaks against it, or why the stage is changed; goes on the record
 	Who     string // who asks: the page, the command line
 	// ProductName and ProductFile are the file that Product was read from.
 	ProductName string
@@ -75,6 +76,9 @@ func (r *Request) Complete() error {
 		{controller.WithProduct, r.Product != nil, "a product"},
 		{controller.WithAlarm, r.Command.Alarm != trip.None, "an alarm"},
 		{controller.WithProbe, r.Command.Probe > 0, "a probe"},
+		{controller.WithStage, r.Command.Question.Part == controller.WholeStage, "the stage that is meant"},
+		{controller.WithReason, r.Reason != "" && r.Command.Excused, "a reason"},
+		{controller.WithBend, r.Command.Bend.Parts != 0, "something to change"},
 		{controller.WithQuestion, r.Command.Question.Part != controller.Unnamed || r.Command.Question.Absence > 0, "the question that it answers"},
 	} {
 		if kind.Needs()&part.of != 0 && !part.have {

@@ -14,6 +14,6 @@ func ExampleNewStatus() {
 	fmt.Printf("age %g s, wet bulb read: %t\n", *s.AgeSeconds, s.WetBulbCelsius != nil)
 	// Output:
 	// Cook: chamber 81.6 °C of 82 °C, core 63.2 °C; ends when core reaches 71 °C and lethality reaches 6.5
-	// [hold stop abort]
+	// [hold adjust skip end-cooking stop abort]
 	// age 1.5 s, wet bulb read: false
 }

@@ -15,12 +15,16 @@ const (
 	Note    = "note"
 	Weigh   = "weigh"
 	Declare = "declare"
+	Rate    = "rate"
+	Repeat  = "repeat"
 )
 
 // facts are those that a Keeper takes, with the fields of each.
 var facts = map[string][]string{
 	Weigh:   {"what", "mass", "lot", "pack", "form"},
 	Declare: {"what", "text"},
+	Rate:    {"what", "mark", "text"},
+	Repeat:  {"what"},
 }
 
 // Kept is what became of a fact.

@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"slices"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -311,13 +312,13 @@ func TestBodiesAreBounded(t *testing.T) {
 				body := &endless{}
 				w := ask(h, method, path, "", func(r *http.Request) { r.Body = io.NopCloser(body) }, header("Authorization", credentials))
 				switch {
-				case method == http.MethodPost && methods[0] == method && credentials == "Bearer "+token:
+				case method == http.MethodPost && slices.Contains(methods, method) && credentials == "Bearer "+token:
 					assert.Equal(t, http.StatusRequestEntityTooLarge, w.Code)
 					assert.Less(t, body.read, 2*web.MaxBody)
-				case method == http.MethodPost && methods[0] == method:
+				case method == http.MethodPost && slices.Contains(methods, method):
 					assert.Equal(t, http.StatusUnauthorized, w.Code)
 					assert.Zero(t, body.read)
-				case methods[0] == method:
+				case slices.Contains(methods, method):
 					assert.Equal(t, http.StatusOK, w.Code, path)
 					assert.Zero(t, body.read, path)
 				default:

@@ -220,7 +220,8 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 			{loop: cook, body: `{"command":"start","file":"ring.yaml","product_yaml":"product: Caraway ring","stuffed_at":"2026-03-13T18:00:00+01:00","reason":"none"}`},
 			{loop: cook, body: `{"command":"shelve","alarm":"core-lost","for":"2 h"}`},
 			{loop: cook, body: `{"command":"confirm","question":"4-until-2-22"}`}, {loop: cook, body: `{"command":"mended","alarm":"core-out"}`},
-			{loop: cook, body: `{"command":"absence","question":"absence-1-22","for":"40 min"}`}},
+			{loop: cook, body: `{"command":"absence","question":"absence-1-22","for":"40 min"}`},
+			{loop: cook, body: `{"command":"adjust","stage":"3-stage-255s0","chamber":"85 °C","smoke":"off","reason":"late guests"}`}},
 		"POST /api/commands 400": {{loop: cook, body: `{`, bad: true}, {loop: cook, body: ``, bad: true}, {loop: cook, body: `{"command":"hold","x":"y"}`, bad: true}},
 		"POST /api/commands 401": {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"command":"hold"}`, bad: true}},
 		"POST /api/commands 403": {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"command":"hold"}`}},
@@ -230,37 +231,47 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		"POST /api/commands 422": {{loop: cook, body: `{"command":"x"}`, bad: true}, {loop: cook, body: `{"command":"start","product":"no such"}`},
 			{loop: cook, body: `{"command":"confirm"}`}, {loop: cook, body: `{"command":"confirm","question":"the one that waits"}`, bad: true},
 			{loop: cook, body: `{"command":"start","product":"Caraway ring","reason":"` + strings.Repeat("x", 501) + `"}`, bad: true}},
-		"POST /api/commands 503":       {{loop: broken, body: `{"command":"hold"}`}},
-		"GET /api/batches 200":         {{loop: cook}},
-		"GET /api/batches 404":         {{loop: none}},
-		"GET /api/batches 503":         {{loop: broken}},
-		"GET /api/batches/{batch} 200": {{loop: cook}},
-		"GET /api/batches/{batch} 404": {{loop: cook, id: "another"}, {loop: none}},
-		"GET /api/batches/{batch} 409": {{loop: cook, id: "running"}},
-		"GET /api/batches/{batch} 503": {{loop: broken}},
-		"GET /api/events 200":          {{loop: accepting(ending())}},
-		"GET /api/plan/curve 200":      {{loop: cook}, {loop: none}},
-		"POST /api/rehearse 200":       {{loop: cook, body: `{"product":"Caraway ring"}`}, {loop: none, body: `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}},
-		"POST /api/rehearse 400":       {{loop: cook, body: `{`, bad: true}},
-		"POST /api/rehearse 401":       {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"product":"Caraway ring"}`, bad: true}},
-		"POST /api/rehearse 403":       {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"product":"Caraway ring"}`}},
-		"POST /api/rehearse 409":       {{loop: refusing, body: `{"product":"Caraway ring"}`}},
-		"POST /api/rehearse 413":       {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
-		"POST /api/rehearse 415":       {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"product":"Caraway ring"}`, bad: true}},
-		"POST /api/rehearse 422":       {{loop: cook, body: `{"product":"no such"}`}, {loop: cook, body: `{"product":"Caraway ring","reason":"x"}`, bad: true}, {loop: cook, body: `{}`}},
-		"POST /api/rehearse 503":       {{loop: broken, body: `{"product":"Caraway ring"}`}},
-		"GET /healthz 200":             {{loop: cook}},
-		"GET /healthz 503":             {{loop: none}},
-		"GET /readyz 200":              {{loop: cook}},
-		"GET /readyz 503":              {{loop: none}, {loop: accepting(&snapshot.Snapshot{Stepped: noon})}},
-		"GET /metrics 200":             {{loop: cook}, {loop: none}},
+		"POST /api/commands 503":        {{loop: broken, body: `{"command":"hold"}`}},
+		"GET /api/batches 200":          {{loop: cook}},
+		"GET /api/batches 404":          {{loop: none}},
+		"GET /api/batches 503":          {{loop: broken}},
+		"GET /api/batches/{batch} 200":  {{loop: cook}},
+		"GET /api/batches/{batch} 404":  {{loop: cook, id: "another"}, {loop: none}},
+		"GET /api/batches/{batch} 409":  {{loop: cook, id: "running"}},
+		"GET /api/batches/{batch} 503":  {{loop: broken}},
+		"GET /api/events 200":           {{loop: accepting(ending())}},
+		"GET /api/plan/curve 200":       {{loop: cook}, {loop: none}},
+		"POST /api/rehearse 200":        {{loop: cook, body: `{"product":"Caraway ring"}`}, {loop: none, body: `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}},
+		"POST /api/rehearse 400":        {{loop: cook, body: `{`, bad: true}},
+		"POST /api/rehearse 401":        {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"product":"Caraway ring"}`, bad: true}},
+		"POST /api/rehearse 403":        {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"product":"Caraway ring"}`}},
+		"POST /api/rehearse 409":        {{loop: refusing, body: `{"product":"Caraway ring"}`}},
+		"POST /api/rehearse 413":        {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
+		"POST /api/rehearse 415":        {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"product":"Caraway ring"}`, bad: true}},
+		"POST /api/rehearse 422":        {{loop: cook, body: `{"product":"no such"}`}, {loop: cook, body: `{"product":"Caraway ring","reason":"x"}`, bad: true}, {loop: cook, body: `{}`}},
+		"POST /api/rehearse 503":        {{loop: broken, body: `{"product":"Caraway ring"}`}},
+		"POST /api/rehearse/change 200": {{loop: cook, body: `{"command":"adjust","stage":"3-stage-255s0","chamber":"85 °C"}`}, {loop: cook, body: `{"command":"skip","stage":"3-stage-255s0","reason":"done"}`}},
+		"POST /api/rehearse/change 400": {{loop: cook, body: `{`, bad: true}},
+		"POST /api/rehearse/change 401": {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"command":"skip","stage":"3-stage-255s0"}`, bad: true}},
+		"POST /api/rehearse/change 403": {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"command":"skip","stage":"3-stage-255s0"}`}},
+		"POST /api/rehearse/change 409": {{loop: refusing, body: `{"command":"skip","stage":"3-stage-255s0"}`}, {loop: cook, body: `{"command":"skip","stage":"2-stage-255s0"}`}, {loop: cook, body: `{"command":"adjust","stage":"3-stage-255s0","chamber":"129 °C"}`}},
+		"POST /api/rehearse/change 413": {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
+		"POST /api/rehearse/change 415": {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"command":"skip","stage":"3-stage-255s0"}`, bad: true}},
+		"POST /api/rehearse/change 422": {{loop: cook, body: `{"command":"hold"}`}, {loop: cook, body: `{"command":"skip"}`}, {loop: cook, body: `{"command":"skip","stage":"3"}`, bad: true},
+			{loop: cook, body: `{"command":"adjust","stage":"3-stage-255s0"}`}, {loop: cook, body: `{"command":"adjust","stage":"3-stage-255s0","chamber":"85"}`}},
+		"POST /api/rehearse/change 503": {{loop: broken, body: `{"command":"skip","stage":"3-stage-255s0"}`}, {loop: none, body: `{"command":"skip","stage":"3-stage-255s0"}`}},
+		"GET /healthz 200":              {{loop: cook}},
+		"GET /healthz 503":              {{loop: none}},
+		"GET /readyz 200":               {{loop: cook}},
+		"GET /readyz 503":               {{loop: none}, {loop: accepting(&snapshot.Snapshot{Stepped: noon})}},
+		"GET /metrics 200":              {{loop: cook}, {loop: none}},
 	}
 	for _, width := range []string{"wide", "239", "4001", "-1"} {
 		tries["GET /chart.svg 400"] = append(tries["GET /chart.svg 400"], try{loop: cook, query: url.Values{"width": {width}}, bad: true})
 	}
 	for path, methods := range paths {
 		for _, method := range methods {
-			body := map[string]string{"/api/commands": `{"command":"hold"}`, "/api/rehearse": `{"product":"Caraway ring"}`, "/api/start-sheet": `{"product":"Caraway ring"}`, "/api/assistant": links, "/api/products": `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}[path]
+			body := map[string]string{"/api/commands": `{"command":"hold"}`, "/api/rehearse": `{"product":"Caraway ring"}`, "/api/rehearse/change": `{"command":"skip","stage":"3-stage-255s0"}`, "/api/start-sheet": `{"product":"Caraway ring"}`, "/api/assistant": links, "/api/products": `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}[path]
 			if method == http.MethodGet {
 				body = ""
 			}
@@ -301,7 +312,7 @@ func TestDescribedCommandsExist(t *testing.T) {
 		have = append(have, k.String())
 	}
 	described := ours(t).Components.Schemas["Command"].Value.Properties["command"].Value.Enum
-	assert.ElementsMatch(t, append(have, web.Note, web.Weigh, web.Declare), described)
+	assert.ElementsMatch(t, append(have, web.Note, web.Weigh, web.Declare, web.Rate, web.Repeat), described)
 	for _, c := range described {
 		w := ask(handler(accepting(cooking())), http.MethodPost, "/api/commands", fmt.Sprintf(`{"command":%q}`, c))
 		assert.NotContains(t, w.Body.String(), "does not exist")

@@ -39,6 +39,11 @@ type Order struct {
 	Lot         string `json:"lot,omitempty"`
 	Pack        string `json:"pack,omitempty"`
 	Form        string `json:"form,omitempty"`
+	Stage       string `json:"stage,omitempty"`
+	Chamber     string `json:"chamber,omitempty"`
+	Core        string `json:"core,omitempty"`
+	Time        string `json:"time,omitempty"`
+	Smoke       string `json:"smoke,omitempty"`
 }
 
 // A field is one key of an order, with what it is part of; those of a note and of facts are
@@ -54,10 +59,12 @@ func (o *Order) fields() []field {
 	return []field{
 		{"product", &o.Product, controller.WithProduct}, {"file", &o.File, controller.WithProduct},
 		{"product_yaml", &o.ProductYAML, controller.WithProduct}, {"stuffed_at", &o.StuffedAt, controller.WithProduct}, {"meat", &o.Meat, controller.WithProduct},
-		{"reason", &o.Reason, controller.WithProduct}, {"alarm", &o.Alarm, controller.WithAlarm},
+		{"reason", &o.Reason, controller.WithProduct | controller.WithReason}, {"alarm", &o.Alarm, controller.WithAlarm},
 		{"for", &o.For, controller.WithDuration}, {"question", &o.Question, controller.WithQuestion},
 		{"probe", &o.Probe, controller.WithProbe}, {"batch", &o.Batch, 0}, {"text", &o.Text, 0}, {"mark", &o.Mark, 0},
 		{"what", &o.What, 0}, {"mass", &o.Mass, 0}, {"lot", &o.Lot, 0}, {"pack", &o.Pack, 0}, {"form", &o.Form, 0},
+		{"stage", &o.Stage, controller.WithStage}, {"chamber", &o.Chamber, controller.WithBend}, {"core", &o.Core, controller.WithBend},
+		{"time", &o.Time, controller.WithBend}, {"smoke", &o.Smoke, controller.WithBend},
 	}
 }
 
@@ -130,7 +137,7 @@ func (s *server) request(o *Order) (snapshot.Request, *problem) {
 	}{
 		{controller.WithProduct, s.product}, {controller.WithProduct, s.rest},
 		{controller.WithAlarm, alarm}, {controller.WithDuration, duration}, {controller.WithQuestion, question},
-		{controller.WithProbe, s.probe},
+		{controller.WithProbe, s.probe}, {controller.WithStage, stage}, {controller.WithBend, bend}, {controller.WithReason, reason},
 	} {
 		if kind.Takes()&part.of == 0 {
 			continue
@@ -258,16 +265,24 @@ func (s *server) parse(file string, data []byte) (*profile.Product, error) {
 	return s.ParseProduct(file, data)
 }
 
-// rest works out how long the product has rested, and says what is missing in
-// more words than the controller has.
-func (s *server) rest(o *Order, r *snapshot.Request) *problem {
-	need, why := r.Product.Rest()
+// because puts the reason that was given, if any, into the request.
+func (o *Order) because(r *snapshot.Request) *problem {
 	r.Reason = strings.TrimSpace(o.Reason)
 	r.Command.Excused = r.Reason != ""
 	if len(r.Reason) > maxReason {
 		return refuse(http.StatusUnprocessableEntity, "the reason has more than %d bytes; shorten it", maxReason)
 	}
-	var p *problem
+	return nil
+}
+
+// rest works out how long the product has rested, and says what is missing in
+// more words than the controller has.
+func (s *server) rest(o *Order, r *snapshot.Request) *problem {
+	need, why := r.Product.Rest()
+	p := o.because(r)
+	if p != nil {
+		return p
+	}
 	if r.Command.Rested, p = s.rested(o); p != nil {
 		return p
 	}

@@ -122,10 +122,11 @@ func TestRefusals(t *testing.T) {
 // and what the command needs cannot be left out.
 func TestOrdersTakeWhatTheTableSays(t *testing.T) {
 	fields := map[string]controller.With{
-		"product": controller.WithProduct, "reason": controller.WithProduct, "alarm": controller.WithAlarm, "for": controller.WithDuration,
+		"product": controller.WithProduct, "reason": controller.WithProduct | controller.WithReason, "alarm": controller.WithAlarm, "for": controller.WithDuration,
 		"question": controller.WithQuestion, "probe": controller.WithProbe, "text": 0, "batch": 0,
+		"stage": controller.WithStage, "chamber": controller.WithBend,
 	}
-	values := map[string]string{"product": ring.Name, "alarm": "core-lost", "for": "1 h", "question": "2-ask-22", "probe": "thick end", "reason": "r", "text": "t", "batch": "b"}
+	values := map[string]string{"product": ring.Name, "alarm": "core-lost", "for": "1 h", "question": "2-ask-22", "probe": "thick end", "reason": "r", "text": "t", "batch": "b", "stage": "2-stage-22", "chamber": "70 °C"}
 	for _, k := range controller.Commands() {
 		whole := map[string]string{"command": k.String()}
 		for name, of := range fields {

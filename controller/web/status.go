@@ -38,6 +38,7 @@ type Status struct {
 	PlanMissing *string       `json:"plan_missing"`
 
 	Stage          *StageNow `json:"stage"`
+	Change         *Change   `json:"change"` // what of that stage may be changed; null where nothing may
 	Stages         []Stage   `json:"stages"`
 	ElapsedSeconds *float64  `json:"elapsed_seconds"` // of the batch
 
@@ -108,7 +109,7 @@ type Condition struct {
 // Stage is one stage of the product.
 type Stage struct {
 	Name           string   `json:"name"`
-	State          string   `json:"state"`           // done, current or ahead
+	State          string   `json:"state"`           // done, current, ahead or skipped
 	ChamberCelsius *float64 `json:"chamber_celsius"` // null: heater off
 	Smoke          bool     `json:"smoke"`
 	EndedBy        string   `json:"ended_by"`
@@ -284,7 +285,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 			began, ended := stageTimes(s, i)
 			status.Stages = append(status.Stages, Stage{
 				Began: began, Ended: ended,
-				Name: stage.Name, State: stageState(st, i), Smoke: stage.Smoke, EndedBy: endedBy(stage),
+				Name: stage.Name, State: stageState(st, i, began != nil), Smoke: stage.Smoke, EndedBy: endedBy(stage),
 				ChamberCelsius: quantity.OrNull(stage.ChamberSetpoint, stage.Heat),
 			})
 		}
@@ -323,6 +324,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 		})
 	}
 	status.Events = eventsOf(&s.History)
+	status.Change = changeOf(s)
 	status.Front = frontOf(s)
 	return status
 }
@@ -346,8 +348,10 @@ func commands(s *snapshot.Snapshot) []string {
 	return offered
 }
 
-func stageState(st *controller.State, i int) string {
+func stageState(st *controller.State, i int, began bool) string {
 	switch {
+	case st.Skipped(i) && !began && st.Batch != controller.Idle:
+		return "skipped"
 	case st.Batch == controller.Idle || i > st.Stage:
 		return "ahead"
 	case i < st.Stage || st.Batch == controller.Complete:

@@ -92,7 +92,9 @@ type Config struct {
 	Outlook func(batch string) (course *outlook.Course, missing string)
 	// Rehearse makes the course of a product before it is started.
 	Rehearse func(context.Context, *profile.Product) (*outlook.Course, error)
-	Now      func() time.Time // wall clock; nil is time.Now
+	// Effect rehearses the rest of the batch under way with a change of its stage, and without.
+	Effect func(context.Context, *snapshot.Snapshot, controller.Command) (*Effect, error)
+	Now    func() time.Time // wall clock; nil is time.Now
 }
 
 type server struct {
@@ -159,6 +161,7 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/api/batches/{batch}", s.batch},
 		{http.MethodGet, "/api/plan/curve", s.planCurve},
 		{http.MethodPost, "/api/rehearse", s.rehearse},
+		{http.MethodPost, "/api/rehearse/change", s.effect},
 		{http.MethodGet, "/healthz", s.health},
 		{http.MethodGet, "/readyz", s.ready},
 	}

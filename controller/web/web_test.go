@@ -76,6 +76,7 @@ func cooking() *snapshot.Snapshot {
 	s.State.ComeUp, s.State.Heat = lethality.ComeUp{Time: 2 * time.Hour, Begun: true, Done: true}, heat()
 	s.State.Heater.HasSetpoint, s.State.Heater.Setpoint, s.State.Heater.Demand = true, 82, 0.42
 	s.State.Chamber.Reading, s.State.Core.Coldest, s.State.Core.Hottest = sensors.At(81.6), sensors.At(63.2), sensors.At(63.2)
+	bounded(s)
 	return s
 }
 
@@ -114,6 +115,7 @@ func asking() *snapshot.Snapshot {
 	s.State.Stage, s.State.Asking, s.State.StageClock = 1, true, 0
 	s.State.Chamber.Reading, s.State.Heater.Setpoint, s.Inputs.Chamber[0] = sensors.At(59.4), 60, sensors.At(59.4)
 	s.State.Alarms[trip.PromptWaiting] = trip.State{Standing: true, Since: s.State.Elapsed - 90*time.Second}
+	bounded(s)
 	return s
 }
 
@@ -192,6 +194,15 @@ func configured(l *loop, change func(*web.Config)) http.Handler {
 		Check:        judged,
 		Archive:      archive{l},
 		Outlook:      func(string) (*outlook.Course, string) { return course(), "" },
+		Effect: func(_ context.Context, s *snapshot.Snapshot, c controller.Command) (*web.Effect, error) {
+			switch {
+			case l.err != nil:
+				return nil, context.DeadlineExceeded
+			case !l.reply.Accepted:
+				return nil, errors.New("a stage never ends")
+			}
+			return effect(s, c), nil
+		},
 		Rehearse: func(context.Context, *profile.Product) (*outlook.Course, error) {
 			switch {
 			case l.err != nil:
@@ -373,9 +384,9 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 		commands []any
 	}{
 		controller.Idle:       {"No batch: heater off, chamber 81.6 °C", []any{"start", "ice"}},
-		controller.Running:    {"Cook: chamber 81.6 °C of 82 °C, core 63.2 °C; ends when core reaches 71 °C and lethality reaches 6.5", []any{"hold", "stop", "abort"}},
+		controller.Running:    {"Cook: chamber 81.6 °C of 82 °C, core 63.2 °C; ends when core reaches 71 °C and lethality reaches 6.5", []any{"hold", "adjust", "skip", "end-cooking", "stop", "abort"}},
 		controller.Holding:    {"Holding in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"stop", "abort"}},
-		controller.Held:       {"Held in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"restart", "stop", "abort"}},
+		controller.Held:       {"Held in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"restart", "adjust", "skip", "end-cooking", "stop", "abort"}},
 		controller.Restarting: {"Restarting in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"hold", "stop", "abort"}},
 		controller.Stopping:   {"Stopping in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"abort"}},
 		controller.Stopped:    {"Stopped after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start", "ice"}},
@@ -394,7 +405,7 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 	}
 	s := cooking()
 	s.State.Batch, s.State.Tripped = controller.Held, trip.ChamberHigh
-	assert.Equal(t, []any{"stop", "abort", "reset"}, status(t, s)["commands"], "a trip comes before restarting")
+	assert.Equal(t, []any{"adjust", "skip", "end-cooking", "stop", "abort", "reset"}, status(t, s)["commands"], "a trip comes before restarting")
 	s.State.Out.On.Set(controller.Heater, true) // what the outputs say, not what the state should mean
 	assert.Equal(t, "Held in cook: heater on, chamber 81.6 °C, core 63.2 °C; tripped by chamber-high", status(t, s)["summary"])
 	waiting := status(t, asking())

@@ -181,8 +181,13 @@ func (r *Rule) Gap(s State, dt time.Duration) State {
 // Begin says that the cook has ended. Said twice, the first time counts.
 func (r *Rule) Begin(s State) State {
 	for i := range r.Limits {
-		if l := &s.legs[i]; r.Limits[i].FromEnd && l.phase == waiting {
-			l.phase, l.start = running, s.now
+		l := &s.legs[i]
+		if !r.Limits[i].FromEnd || l.phase != waiting {
+			continue
+		}
+		l.phase, l.start = running, s.now
+		if _, to, _ := r.limit(i); s.seen && s.unseen == 0 && s.last <= to { // it was cold before
+			l.phase, l.end = ended, s.now
 		}
 	}
 	return s

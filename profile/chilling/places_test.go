@@ -81,4 +81,11 @@ func TestFromTheEndOfTheCook(t *testing.T) {
 	// The probe's error is added at both ends.
 	wide := r.Allowing(1)
 	assert.False(t, wide.Pass(wide.Over(celsiusCurve([2]float64{0, 70}, [2]float64{100, 50}, [2]float64{300, 12}, [2]float64{360, 5}))), "5 °C may be 6")
+
+	// Cold already when the cook ends, as after a stage that heated less.
+	s = r.Add(r.Add(State{}, 60, 40, time.Hour), 40, 40, time.Minute)
+	s = r.Begin(s)
+	assert.True(t, r.Legs(s)[0].Ended)
+	s = r.Add(r.Add(s, 40, 4, time.Hour), 4, 4, time.Hour)
+	assert.True(t, r.Pass(s))
 }

@@ -59,7 +59,9 @@ func Of(r *proof.Rules, v proof.Verdict, c Course) Batch {
 	if p == nil {
 		return b
 	}
-	b.Criterion, b.Fish = p.Criterion(), p.Species == profile.Fish
+	if b.Criterion, b.Fish = r.Criterion, p.Species == profile.Fish; r.Other != nil {
+		b.Criterion = r.Other
+	}
 	b.Poultry = b.Criterion != nil && b.Criterion.Required >= lethality.PoultryLog10
 	b.HasCure, b.NitritePPM, b.ErythorbatePPM = true, formula.NitritePPM(p.Formula, formula.GreenWeight)+formula.SlackPPM, formula.AcceleratorPPM(p.Formula)
 	b.SaltPercent, b.Intact = 100*float64(p.Formula.WaterSalt()), p.Intact()

@@ -43,7 +43,7 @@ func baconBy(rind profile.Class, methods ...profile.CureMethod) func(subject) bo
 // its limit, so that less is no breach; the first has no other floor than that effect.
 const (
 	floorPPM  = 120
-	effectPPM = 40
+	effectPPM = profile.ProtectPPM
 )
 
 // Rules are the limits on nitrite and nitrate of every place that is known here, each

@@ -43,7 +43,7 @@ func cureRest(l *linting) []finding {
 }
 
 func uncuredWarm(l *linting) []finding {
-	if l.cured() || l.Species == profile.Dairy || l.Species == profile.Fish && l.Formula.WaterSalt() >= brined {
+	if l.Formula.Protected() || l.Species == profile.Dairy || l.Species == profile.Fish && l.Formula.WaterSalt() >= brined {
 		return nil // brined fish is protected by its salt
 	}
 	var warm time.Duration

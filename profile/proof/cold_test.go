@@ -35,6 +35,20 @@ func (c *ride) stay(r *proof.Rules, core, chamber quantity.Celsius, stay time.Du
 	return c
 }
 
+// along brings the core along a straight line to another temperature.
+func (c *ride) along(r *proof.Rules, core, chamber quantity.Celsius, took time.Duration) *ride {
+	l := &c.line
+	l.Air = proof.Air{Loaded: true, Seen: true, Chamber: chamber}
+	from, steps := l.ColdTo, took/l.Step
+	for i := range steps {
+		l.Now += l.Step
+		at := from + (core-from)*quantity.Celsius(i+1)/quantity.Celsius(steps)
+		l.ColdFrom, l.HotFrom, l.ColdTo, l.HotTo = l.ColdTo, l.HotTo, at, at
+		c.Follow(r, l)
+	}
+	return c
+}
+
 func (c *ride) over(r *proof.Rules, complete bool) proof.Verdict {
 	c.line.Over, c.line.Complete = true, complete
 	c.Follow(r, &c.line)
@@ -57,7 +71,7 @@ func plain(chill profile.ChillRule) *profile.Product {
 func TestUncuredInTheWarm(t *testing.T) {
 	for name, c := range map[string]struct {
 		change  func(*profile.Product)
-		go_     func(*ride, *proof.Rules)
+		run     func(*ride, *proof.Rules)
 		answer  proof.Answer
 		minutes float64
 	}{
@@ -72,7 +86,7 @@ func TestUncuredInTheWarm(t *testing.T) {
 		"after it was cooked": {nil, func(c *ride, r *proof.Rules) { c.stay(r, 71, 80, time.Minute).stay(r, 30, 20, 5*time.Hour) }, proof.Met, 0.3},
 		"cured": {func(p *profile.Product) {
 			p.Formula.Cure = profile.Cure{Mass: 0.0075, Nitrite: 0.0625, Method: profile.DryRubbed}
-		}, func(c *ride, r *proof.Rules) { c.stay(r, 20, 30, 5*time.Hour) }, proof.DoesNotApply, 0},
+		}, func(c *ride, r *proof.Rules) { c.stay(r, 20, 30, 5*time.Hour) }, proof.DoesNotApply, 300},
 		"no core, no chamber read": {nil, func(c *ride, r *proof.Rules) {
 			c.line.ColdSeen = false
 			c.stay(r, 20, 90, 0)
@@ -89,7 +103,7 @@ func TestUncuredInTheWarm(t *testing.T) {
 		}
 		r := proof.RulesOf(p, profile.NoJurisdiction, 0)
 		run := newRide()
-		c.go_(run, &r)
+		c.run(run, &r)
 		v := run.over(&r, false)
 		assert.Equal(t, c.answer, v[proof.Process].Answer, "%s: %s", name, v[proof.Process].Why)
 		assert.InDelta(t, c.minutes, run.Warm.Minutes(), 0.5, name)
@@ -101,6 +115,11 @@ func TestUncuredInTheWarm(t *testing.T) {
 	p := plain(profile.ChillUncured)
 	r := proof.First.RulesOf(p, profile.NoJurisdiction, 0)
 	assert.Equal(t, proof.DoesNotApply, newRide().stay(&r, 20, 30, 3*time.Hour).over(&r, true)[proof.Process].Answer)
+	// A pinch of cure protects nothing: 40 ppm have some effect (FSIS Directive 7620.3, p. 12).
+	for grams, want := range map[quantity.Kilograms]bool{0.000119: true, 0.00012: false} {
+		p.Formula.Cure = profile.Cure{Mass: grams, Nitrite: 1, Method: profile.DryRubbed} // on 3 kg
+		assert.Equal(t, want, p.Uncured(), "%v", grams)
+	}
 	// Fish is protected by 2.5 % salt in its water (Maine ch. 359, packed in air).
 	fish := plain(profile.ChillRetail)
 	fish.Species = profile.Fish
@@ -237,4 +256,77 @@ func TestAStageThatWaitsForACore(t *testing.T) {
 	assert.Equal(t, proof.NotMet, v[proof.CameUp].Answer)
 	assert.Equal(t, proof.NotShown, v[proof.Chilled].Answer)
 	assert.False(t, v.Good())
+}
+
+// A core that nobody has seen yet may be warm: time in the chamber before it counts in full.
+// How one came to be warm that is warm when it is first seen, nobody knows.
+func TestNobodySawItComeUp(t *testing.T) {
+	r := proof.RulesOf(plain(profile.ChillUncured), profile.NoJurisdiction, 0)
+	late := unseen(newRide(), &r, 5*time.Hour)
+	late.line.ColdSeen, late.line.HotSeen, late.line.ColdTo, late.line.HotTo = true, true, 18, 18
+	v := late.stay(&r, 18, 80, 61*time.Minute).stay(&r, 71, 80, 10*time.Minute).over(&r, false)
+	assert.Equal(t, proof.NotMet, v[proof.CameUp].Answer, v[proof.CameUp].Why)
+	assert.Contains(t, v[proof.CameUp].Why, "6 h 1 min of 6 h")
+
+	warm := newRide()
+	warm.line.ColdTo, warm.line.HotTo = 30, 30
+	v = warm.stay(&r, 30, 80, time.Hour).stay(&r, 71, 80, 10*time.Minute).over(&r, false)
+	assert.Equal(t, proof.NotShown, v[proof.CameUp].Answer, v[proof.CameUp].Why)
+	assert.Contains(t, v[proof.CameUp].Why, "was warm when it was first seen")
+	for celsius, want := range map[quantity.Celsius]proof.Answer{20: proof.Met, 20.6: proof.NotShown} { // 60 °F is 15.6 °C, and 5 K while the probe settles
+		c := newRide()
+		c.line.ColdTo, c.line.HotTo = celsius, celsius
+		v = c.stay(&r, celsius, 80, time.Hour).stay(&r, 71, 80, 10*time.Minute).over(&r, false)
+		assert.Equal(t, want, v[proof.CameUp].Answer, "%v", celsius)
+	}
+	// Batches of before are judged as they were.
+	old := proof.First.RulesOf(plain(profile.ChillUncured), profile.NoJurisdiction, 0)
+	c := newRide()
+	c.line.ColdTo, c.line.HotTo = 30, 30
+	v = c.stay(&old, 30, 80, time.Hour).stay(&old, 71, 80, 10*time.Minute).over(&old, false)
+	assert.Equal(t, proof.Met, v[proof.CameUp].Answer)
+}
+
+// What is not ready to eat cools from the end of its come-up on, in stages that still heat, too.
+func TestWhatIsHalfCookedCoolsAsWell(t *testing.T) {
+	p := plain(profile.ChillUncured)
+	p.Process = profile.NotReadyToEat
+	r := proof.RulesOf(p, profile.NoJurisdiction, 0)
+	c := newRide().stay(&r, 30, 80, time.Hour).stay(&r, 58, 80, 10*time.Minute).stay(&r, 45, 45, 6*time.Hour).stay(&r, 58, 80, 10*time.Minute)
+	c.line.Chilling = true
+	v := c.stay(&r, 3, 1, 20*time.Minute).over(&r, true)
+	assert.Equal(t, proof.NotMet, v[proof.Chilled].Answer, v[proof.Chilled].Why)
+}
+
+// What was counted was counted by the plan: as it was weighed, a product may be held to
+// another table, whose rows the count knows nothing of. 26 min at 137 °F are no row of
+// chicken of 12 % fat, and not the 25.2 min at 140 °F of one of 1 %.
+func TestWhatWasMadeIsNotWhatWasCounted(t *testing.T) {
+	planned := plain(profile.ChillUncured)
+	planned.Species, planned.Formula.Cut[0].Name, planned.Formula.Cut[0].Fat = profile.Poultry, "chicken", 0.12
+	made := *planned
+	made.Formula.Cut = []profile.Meat{{Name: "chicken", Mass: 3, Water: .75, Protein: .22, Fat: .01}}
+	r := proof.RulesOf(planned, profile.NoJurisdiction, 0)
+	at := quantity.FromFahrenheit(137)
+	c := newRide().stay(&r, 40, 80, time.Hour).stay(&r, at, 80, 26*time.Minute)
+	c.over(&r, true)
+	weighed := r.MadeAs(&made)
+	require.NotSame(t, planned.Criterion(), made.Criterion())
+	v := proof.Judge(&weighed, &c.Claim, true)
+	assert.Equal(t, proof.NotShown, v[proof.Cooked].Answer, v[proof.Cooked].Why)
+	assert.Contains(t, v[proof.Cooked].Why, "as it was weighed it is held to another table (lean chicken, table row)")
+	same := r.MadeAs(planned)
+	assert.Equal(t, r, same)
+	assert.Equal(t, r, r.MadeAs(nil))
+
+	// A cure of which the scale shows a pinch has protected nothing, and the warmth counts.
+	cured := plain(profile.ChillUncured)
+	cured.Formula.Cure = profile.Cure{Mass: 0.0075, Nitrite: 0.0625, Method: profile.DryRubbed}
+	pinch := *cured
+	pinch.Formula.Cure.Mass = 0.0005
+	r = proof.RulesOf(cured, profile.NoJurisdiction, 0)
+	c = newRide().stay(&r, 20, 30, 3*time.Hour)
+	assert.Equal(t, proof.DoesNotApply, c.over(&r, true)[proof.Process].Answer)
+	weighed = r.MadeAs(&pinch)
+	assert.Equal(t, proof.NotMet, proof.Judge(&weighed, &c.Claim, true)[proof.Process].Answer)
 }

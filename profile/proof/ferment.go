@@ -15,14 +15,17 @@ func (c *Claim) dry(r *Rules, a Air, dt time.Duration) {
 	if r.Product == nil || r.Product.Process != profile.FermentedAndDried {
 		return
 	}
-	c.Passed = max(c.Passed, a.Passed)
-	if at, _, ok := r.Product.MeasuredBy(profile.SourTo); ok && c.Passed > at {
+	c.Passed, c.Skipped = max(c.Passed, a.Passed), c.Skipped|a.Skipped
+	if at, _, ok := r.Product.MeasuredBy(profile.SourTo); ok && c.over(at) {
 		c.Ferment.Sour = true
 	}
 	if a.Loaded {
 		c.Ferment = c.Ferment.Add(a.Chamber, a.Seen, dt)
 	}
 }
+
+// over reports whether a stage is over, with all that it waited for.
+func (c *Claim) over(stage int) bool { return c.Passed > stage && c.Skipped>>stage&1 == 0 }
 
 // fermented holds the warmth until the pH was measured against the table.
 func fermented(r *Rules, c *Claim, over bool) Judgement {
@@ -64,7 +67,7 @@ func dried(p *profile.Product, c *Claim) Judgement {
 	switch {
 	case !ok:
 		return Judgement{NotShown, asked + ", and no stage waits for one; what it weighs does not show it. Keep it cold"}
-	case c.Passed <= at:
+	case !c.over(at):
 		return Judgement{NotShown, asked + ", and it was not measured"}
 	case !ferment.Stable(most, p.Vacuum):
 		return Judgement{NotShown, fmt.Sprintf("%s, and %g was measured. Keep it cold", asked, most)}

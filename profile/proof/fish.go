@@ -30,34 +30,49 @@ func process(r *Rules, c *Claim, over bool) Judgement {
 	case !c.Smoking.Seen():
 		return Judgement{NotShown, fmt.Sprintf("of %s in the chamber it could not be read for %s", hung, quantity.FormatDuration(c.Smoking.Unseen))}
 	}
+	if worms := parasites(r, c); worms.Answer != Met { // it stays raw: smoking it cold is for fish without
+		return worms
+	}
 	return Judgement{Met, fmt.Sprintf("%s in the chamber, of which %s above %v: %s", hung, quantity.FormatDuration(c.Smoking.Warm), fish.ColderSmoked.Chamber, fish.Ways())}
+}
+
+// parasites says what kills them, or was done about them.
+func parasites(r *Rules, c *Claim) Judgement {
+	const says = "parasites: "
+	p := r.Product
+	switch f := p.Fish; {
+	case p.Process == profile.NotReadyToEat:
+		return Judgement{Met, says + "whoever eats it must cook it"}
+	case p.Process != profile.ColdSmoked && r.Criterion != nil && r.Criterion.Met(c.Heat):
+		return Judgement{Met, says + "the heat kills them"}
+	case p.Process != profile.ColdSmoked:
+		return Judgement{NotShown, says + "the heat would kill them, and it is not cooked"}
+	case f.Parasites == fish.NoSafeguard && p.FishKind() == fish.Tuna:
+		return Judgement{NotShown, says + "the file does not say that it is a tuna that needs no freezing, nor how it was frozen (" + fish.ParasiteSource + ")"}
+	case f.Parasites == fish.NoSafeguard:
+		return Judgement{NotShown, says + "it stays raw, and the file names neither a freezing nor what exempts it from one (" + fish.ParasiteSource + ")"}
+	case f.Parasites == fish.Frozen && !f.Freezing.Kills():
+		return Judgement{NotMet, says + "the freezing is none of " + fish.FreezingWays + " (" + fish.ParasiteSource + ")"}
+	case f.Parasites == fish.Frozen:
+		return Judgement{Met, fmt.Sprintf("%sfrozen to %v and kept at %v for %s, as the file says; keep the record (%s)", says, f.Freezing.To, f.Freezing.Kept, quantity.FormatDuration(f.Freezing.For), fish.ParasiteSource)}
+	}
+	how := map[fish.Safeguard]string{fish.Farmed: "farmed on pellets", fish.ExemptTuna: "a tuna that needs no freezing", fish.RinsedRoe: "roe, rinsed"}[p.Fish.Parasites]
+	return Judgement{Met, says + how + ", as the file says (" + fish.ParasiteSource + ")"}
 }
 
 // rawFish says what was done about parasites, where no heat kills them, and histamine,
 // which no heat destroys.
-func rawFish(p *profile.Product) Judgement {
+func rawFish(r *Rules, c *Claim) Judgement {
+	p := r.Product
 	if p == nil || p.Species != profile.Fish {
 		return Judgement{DoesNotApply, "it is no fish"}
 	}
 	kind := p.FishKind()
-	var shown []string
-	switch f := p.Fish; {
-	case p.Process != profile.ColdSmoked:
-		shown = append(shown, "parasites: the heat kills them")
-		if p.Process == profile.NotReadyToEat {
-			shown[0] = "parasites: whoever eats it must cook it"
-		}
-	case f.Parasites == fish.NoSafeguard && kind == fish.Tuna:
-		return Judgement{NotShown, "parasites: the file does not say that it is a tuna that needs no freezing, nor how it was frozen (" + fish.ParasiteSource + ")"}
-	case f.Parasites == fish.NoSafeguard:
-		return Judgement{NotShown, "parasites: it stays raw, and the file names neither a freezing nor what exempts it from one (" + fish.ParasiteSource + ")"}
-	case f.Parasites == fish.Frozen && !f.Freezing.Kills():
-		return Judgement{NotMet, "parasites: the freezing is none of " + fish.FreezingWays + " (" + fish.ParasiteSource + ")"}
-	case f.Parasites == fish.Frozen:
-		shown = append(shown, fmt.Sprintf("parasites: frozen to %v and kept at %v for %s, as the file says; keep the record (%s)", f.Freezing.To, f.Freezing.Kept, quantity.FormatDuration(f.Freezing.For), fish.ParasiteSource))
-	default:
-		shown = append(shown, "parasites: "+map[fish.Safeguard]string{fish.Farmed: "farmed on pellets", fish.ExemptTuna: "a tuna that needs no freezing", fish.RinsedRoe: "roe, rinsed"}[f.Parasites]+", as the file says ("+fish.ParasiteSource+")")
+	worms := parasites(r, c)
+	if worms.Answer != Met {
+		return worms
 	}
+	shown := []string{worms.Why}
 	by := kind.Histamine()
 	switch f := p.Fish; {
 	case f.HasHistamine && f.Histamine >= fish.Decomposed:

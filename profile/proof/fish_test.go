@@ -8,6 +8,7 @@ import (
 
 	"fumarium/profile"
 	"fumarium/profile/fish"
+	"fumarium/profile/lethality"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 )
@@ -49,7 +50,12 @@ func TestRawFish(t *testing.T) {
 	hot.Process = profile.FullyCooked
 	assert.Equal(t, proof.NotShown, judged(hot, &proof.Claim{})[proof.RawFish].Answer, "no heat destroys histamine")
 	hot.Fish.Kind = fish.Trout
-	assert.Equal(t, proof.Met, judged(hot, &proof.Claim{})[proof.RawFish].Answer)
+	hot.Targets = profile.Targets{HasCore: true, Core: 63}
+	raw := judged(hot, &proof.Claim{})[proof.RawFish]
+	assert.Equal(t, proof.NotShown, raw.Answer, "no heat has killed anything yet")
+	assert.Contains(t, raw.Why, "the heat would kill them, and it is not cooked")
+	k := hot.Criterion()
+	assert.Equal(t, proof.Met, judged(hot, &proof.Claim{Heat: k.Add(lethality.Count{}, 63, 63, 30*time.Minute)})[proof.RawFish].Answer)
 	assert.Equal(t, proof.DoesNotApply, judged(rules(t, "marjoram-ring").Product, &proof.Claim{})[proof.RawFish].Answer)
 }
 
@@ -77,8 +83,9 @@ func TestKeepingFish(t *testing.T) {
 // How warm and how long it hung, followed step by step whether a core is seen or not: at most
 // 90 °F for 20 h, or 50 °F for 24 h (Maine ch. 359).
 func TestSmokedCold(t *testing.T) {
+	facts := profile.FishFacts{Parasites: fish.Farmed}
 	hang := func(celsius quantity.Celsius, stay time.Duration, seen bool) proof.Verdict {
-		p := coldSide(profile.FishFacts{})
+		p := coldSide(facts)
 		r := proof.RulesOf(p, profile.NoJurisdiction, 0)
 		var c proof.Claiming
 		line := proof.Line{Step: 10 * time.Second, Air: proof.Air{Loaded: true, Seen: seen, Chamber: celsius}}
@@ -102,4 +109,11 @@ func TestSmokedCold(t *testing.T) {
 		assert.Equal(t, proof.DoesNotApply, v[proof.Cooked].Answer, "it stays raw")
 		assert.Contains(t, v[proof.Cooked].Why, "stays raw")
 	}
+	// It stays raw: of fish of which nobody says what was done about parasites, the process is
+	// not shown, and the batch is not good.
+	facts = profile.FishFacts{}
+	v := hang(24, time.Hour, true)
+	assert.Equal(t, proof.NotShown, v[proof.Process].Answer)
+	assert.Contains(t, v[proof.Process].Why, "neither a freezing nor what exempts it")
+	assert.False(t, v.Good())
 }

@@ -49,6 +49,8 @@ type Rules struct {
 	Chill     *chilling.Rule       // nil where no way of chilling is named
 	ServedHot bool                 // it is eaten before it is cold
 	Uncured   bool                 // raw, nothing protects it in the warm
+	// Other is the criterion of what was made, where that is not the one that was counted by.
+	Other *lethality.Criterion
 	// CoreError is how far a core probe may be wrong. It is added to every limit: the core
 	// counts as so much colder while it heats and so much hotter while it cools (FSIS
 	// Cooking Guideline 2021, p. 20: 165 °F with ±1 °F is a critical limit of 166 °F).
@@ -77,15 +79,31 @@ func (e Edition) RulesOf(p *profile.Product, set profile.Jurisdiction, coreError
 	return r
 }
 
-// A Book has the rules of one product for every edition and place, worked out once.
-type Book [Editions][]Rules // by what is set, no place first
+// MadeAs are the rules for what was made, with the formula as it was weighed, in place of what
+// was planned. What was counted was counted by the plan.
+func (r Rules) MadeAs(made *profile.Product) Rules {
+	if made == nil || r.Product == nil || made == r.Product {
+		return r
+	}
+	if other := made.Criterion(); other != r.Criterion {
+		r.Other = other
+	}
+	r.Product, r.Uncured = made, r.Edition >= ByPlace && made.Uncured()
+	return r
+}
 
-// BookOf works them out, for probes without error.
-func BookOf(p *profile.Product) (b Book) {
-	for e := range Editions {
-		for set := range len(profile.Jurisdictions()) + 1 {
-			b[e] = append(b[e], e.RulesOf(p, profile.Jurisdiction(set), 0))
-		}
+// A Book has the rules of one product for every edition and place, worked out once.
+type Book struct {
+	today Rules
+	aims  bool             // at a core: what the first edition went by
+	chill []*chilling.Rule // by place, none first
+}
+
+// BookOf works them out.
+func BookOf(p *profile.Product) *Book {
+	b := &Book{today: RulesOf(p, profile.NoJurisdiction, 0), aims: p.AimsAtCore()}
+	for place := range len(profile.Jurisdictions()) + 1 {
+		b.chill = append(b.chill, p.ChillRule(profile.Jurisdiction(place)))
 	}
 	return b
 }
@@ -93,14 +111,21 @@ func BookOf(p *profile.Product) (b Book) {
 // Rules are those of a batch: in its edition, by what was set when it began, which may be a
 // place that is not known here.
 func (b *Book) Rules(e Edition, set profile.Jurisdiction, coreError quantity.Kelvin) Rules {
-	of := b[min(e, Current)]
-	r := of[0]
-	if int(set) < len(of) {
-		r = of[set]
+	r := b.today
+	r.Where, r.Edition, r.CoreError = r.Product.Where(set), min(e, Current), coreError
+	place := r.Where
+	if e == First {
+		place, r.ComesUp, r.ServedHot, r.Uncured = profile.UnitedStates, b.aims, false, false
 	}
-	r.Where, r.CoreError = r.Product.Where(set), coreError
+	if int(place) >= len(b.chill) {
+		place = profile.NoJurisdiction
+	}
+	r.Chill = b.chill[place]
 	return r
 }
+
+// Criterion is the one of the product, or nil.
+func (b *Book) Criterion() *lethality.Criterion { return b.today.Criterion }
 
 // comeUp is the published rule as the probe must show it.
 func (r *Rules) comeUp() lethality.ComeUpRule { return lethality.ComeUpWithin(r.CoreError) }
@@ -129,9 +154,10 @@ type Claim struct {
 	Chill  chilling.State   `record:"chill"`   // of the hottest core, by the product's rule
 
 	Surface Moisture       `record:"surface"`
-	Smoking fish.Course    `record:"smoking"` // of fish that is smoked cold
-	Ferment ferment.Course `record:"ferment"` // of sausage, until its pH was measured
-	Passed  int            `record:"passed"`  // stages of it that are over, with all that they wait for
+	Smoking fish.Course    `record:"smoking"`      // of fish that is smoked cold
+	Ferment ferment.Course `record:"ferment"`      // of sausage, until its pH was measured
+	Passed  int            `record:"passed"`       // stages of it that are over, with all that they wait for
+	Skipped uint32         `record:"skipped_mask"` // those that a person ended: what they waited for was not shown
 
 	Cooled time.Duration `record:"cooled"` // of what is served hot: colder than it may be, since it was cooked
 	Eaten  bool          `record:"eaten"`  // a person said so
@@ -159,8 +185,12 @@ func (c *Claim) unseen(r *Rules, dt time.Duration, chilling bool, air Air) {
 	if r.Criterion != nil {
 		c.Heat = r.Criterion.Gap(c.Heat)
 	}
-	if c.comingUp(r, chilling) {
+	switch {
+	case !c.comingUp(r, chilling):
+	case c.ComeUp.Begun:
 		c.ComeUp = ComeUp.Gap(c.ComeUp, dt)
+	case r.Edition >= ByPlace && air.Loaded: // what nobody has seen yet may be warm
+		c.ComeUp.Time += dt
 	}
 	if rule, ok := c.cools(r, chilling); ok {
 		c.Chill = rule.Gap(c.Chill, dt)
@@ -173,7 +203,7 @@ func (c *Claim) unseen(r *Rules, dt time.Duration, chilling bool, air Air) {
 // less: spores live through the cook. Batches of the first edition count it from the last
 // heated stage on.
 func (c *Claim) cools(r *Rules, chilling bool) (rule chilling.Rule, ok bool) {
-	if r.Chill == nil || !chilling && !(r.Edition >= ByPlace && r.Criterion != nil && c.cooked(r)) {
+	if r.Chill == nil || !chilling && !(r.Edition >= ByPlace && c.cooked(r)) {
 		return rule, false
 	}
 	rule = r.Chilling()
@@ -183,17 +213,18 @@ func (c *Claim) cools(r *Rules, chilling bool) (rule chilling.Rule, ok bool) {
 	return rule, true
 }
 
-// warms counts a step for what is served hot, which must not get cold, and for what is
-// uncured, which must not hang in the warm. A line that was not seen counts.
+// warms counts a step for what is served hot, which must not get cold, and the raw time in the
+// warm, which what is uncured must not have; whether it is the scale may say later. A line
+// that was not seen counts.
 func (c *Claim) warms(r *Rules, l *Line, dt time.Duration, a Air) {
 	e := quantity.Celsius(r.CoreError)
 	switch {
-	case !r.ServedHot && !r.Uncured:
+	case r.Edition < ByPlace || r.Product == nil || !r.Product.SmokedHot():
 	case c.cooked(r):
 		if cold := l == nil || min(l.ColdFrom, l.ColdTo)-e < chilling.Hot.From; r.ServedHot && cold {
 			c.Cooled += dt
 		}
-	case !r.Uncured, !a.Loaded, a.Seen && a.Chamber >= lethality.RawUncured.To: // it is being cooked
+	case !a.Loaded, a.Seen && a.Chamber >= lethality.RawUncured.To: // it is being cooked
 	case l == nil || max(l.HotFrom, l.HotTo)+e > lethality.RawUncured.From && min(l.ColdFrom, l.ColdTo)-e < lethality.RawUncured.To:
 		c.Warm += dt
 	}
@@ -212,10 +243,11 @@ const ReseatedFor = 15 * time.Minute
 // old.
 type Claiming struct {
 	Claim  `record:"."`
-	ahead  Claim         `record:"ahead"`  // up to now
-	behind Claim         `record:"behind"` // as it was when this lag began
-	since  time.Duration `record:"since"`  // since then
-	age    time.Duration `record:"age"`    // of the claim
+	ahead  Claim         `record:"ahead"`    // up to now
+	behind Claim         `record:"behind"`   // as it was when this lag began
+	since  time.Duration `record:"since"`    // since then
+	age    time.Duration `record:"age"`      // of the claim
+	met    bool          `record:"core_met"` // the core was seen in the meat
 
 	// What was claimed when a person last said that a probe is back in the meat. If it
 	// then leaves it again soon, it never was.
@@ -264,6 +296,7 @@ func (c *Claiming) Follow(r *Rules, l *Line) {
 		c.prepare(r, l)
 		return
 	}
+	c.meet(r, l)
 	if !l.ColdSeen || !l.HotSeen || !l.Unbroken {
 		c.Claim.unseen(r, l.Step, l.Chilling, l.Air)
 		c.behind.unseen(r, l.Step, l.Chilling, l.Air)
@@ -294,6 +327,24 @@ func (c *Claiming) Follow(r *Rules, l *Line) {
 	if c.since += l.Step; c.since >= Lag {
 		c.Claim, c.age = c.behind, c.since
 		c.behind, c.since = c.ahead, 0
+	}
+}
+
+// warmedMeanwhile is what a thin core may warm by while its probe settles; common practice,
+// no source.
+const warmedMeanwhile quantity.Kelvin = 5
+
+// meet looks at the core when it is first seen in the meat. How one came to be warm that is
+// warm already, nobody has seen, nor for how long it was.
+func (c *Claiming) meet(r *Rules, l *Line) {
+	if c.met || r.Edition < ByPlace || !l.ColdSeen {
+		return
+	}
+	c.met = true
+	if l.ColdTo-quantity.Celsius(warmedMeanwhile) > lethality.ComeUpStart {
+		for _, u := range []*lethality.ComeUp{&c.Claim.ComeUp, &c.ahead.ComeUp, &c.behind.ComeUp} {
+			u.Begun, u.Unproven = true, true
+		}
 	}
 }
 

@@ -24,7 +24,8 @@ type Air struct {
 	Loaded   bool // the product hangs in the chamber
 	Seen     bool // the chamber was read
 	Chamber  quantity.Celsius
-	Passed   int // how many stages are over
+	Passed   int    // how many stages are over
+	Skipped  uint32 // those of which a person ended before their time, a bit for each
 	Measured bool
 	Humidity quantity.Ratio
 	Kept     bool // the damper is shut, or the humidifier is on

@@ -131,7 +131,7 @@ func Judge(r *Rules, c *Claim, over bool) (v Verdict) {
 	}
 	v[Process] = process(r, c, over)
 	v[Killed] = killed(r.Product)
-	v[RawFish] = rawFish(r.Product)
+	v[RawFish] = rawFish(r, c)
 	v[Keeping] = keeping(r.Product, c)
 	v[Recorded] = Judgement{NotShown, "nobody has checked the record"}
 	r.tellError(&v)
@@ -168,6 +168,9 @@ func cooked(r *Rules, c *Claim, over bool) Judgement {
 	k := r.Criterion
 	if k == nil {
 		return uncooked(r.Product)
+	}
+	if r.Other != nil {
+		return Judgement{NotShown, fmt.Sprintf("as it was weighed it is held to another table (%s) than it was counted by (%s)", r.Other.Name, k.Name)}
 	}
 	met := k.Met(c.Heat)
 	why := nearest(k, c.Heat)
@@ -229,6 +232,8 @@ func cameUp(r *Rules, c *Claim) Judgement {
 		return Judgement{NotMet, took}
 	case !c.ComeUp.Begun:
 		return Judgement{NotShown, "no core was seen"}
+	case c.ComeUp.Unproven:
+		return Judgement{NotShown, took + ", and the core was warm when it was first seen: how it came up, and how long that took, nobody saw"}
 	}
 	return Judgement{NotShown, took + " so far"}
 }

@@ -9,11 +9,14 @@ import (
 
 // elsewhere says what other places would, and how they want it cooked and cooled.
 func (s Sheet) elsewhere(w *wall) {
-	if !s.verdict.Cured {
+	abroad := s.verdict.Where != profile.UnitedStates
+	if !s.verdict.Cured && !(abroad && s.product.ComeUpApplies()) {
 		return
 	}
 	w.heading("BY THE RULES OF OTHER PLACES")
-	w.par("   ", fmt.Sprintf("Section 2 goes by the rules of %s. Elsewhere, for information:", s.verdict.Where))
+	if s.verdict.Cured {
+		w.par("   ", fmt.Sprintf("Section 2 goes by the rules of %s. Elsewhere, for information:", s.verdict.Where))
+	}
 	for _, p := range s.verdict.Elsewhere {
 		w.line("   " + p.Where.String())
 		for _, c := range p.Checks {
@@ -27,7 +30,7 @@ func (s Sheet) elsewhere(w *wall) {
 			customs(w, p.Where)
 		}
 	}
-	if s.verdict.Where != profile.UnitedStates {
+	if abroad {
 		by := "by the way that the product names, and it names none"
 		if rule := s.product.ChillRule(s.verdict.Where); rule != nil {
 			by = fmt.Sprintf("by %s (%s)", rule.Name, rule.Source)

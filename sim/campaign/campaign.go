@@ -124,6 +124,8 @@ type judge struct {
 	roomSince   time.Duration // since then
 	waited      time.Duration // that the hand step of now has waited in a batch that runs
 	waitsFor    controller.Question
+	heatStage   int           // the stage that heats
+	heated      time.Duration // since it began, or since the last restart
 }
 
 // Run runs the batch of a seed.
@@ -191,6 +193,7 @@ func (j *judge) see(m *sim.Moment) {
 	}
 	j.outputs(m)
 	j.handStep(m)
+	j.stageHeats(m)
 	j.door(m)
 	j.latch(m)
 	j.room(m)
@@ -396,7 +399,13 @@ func finite(v reflect.Value) bool {
 }
 
 func (j *judge) stageEnded(m *sim.Moment, e *controller.Event) {
-	stage := &j.setup.Product.Stages[e.Stage]
+	if e.By == controller.EndedBySkip || m.Inputs.Command.Kind == controller.Adjust { // at the word of a person, who may just have changed what it waits for
+		return
+	}
+	stage := m.Before.CurrentStage(j.setup.Product)
+	if stage == nil || m.Before.Stage != e.Stage {
+		stage = &j.setup.Product.Stages[e.Stage]
+	}
 	if stage.Until.Any && e.By != controller.EndedByCore {
 		return
 	}

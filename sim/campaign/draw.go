@@ -59,7 +59,7 @@ func brief(p *profile.Product) *profile.Product {
 // Draw makes the batch of a seed. Ranges are wider than what a careful maker would
 // meet; common practice, no source.
 func (s Stock) Draw(seed uint64) sim.Setup {
-	r := draws{rand.New(rand.NewPCG(seed&^Operated&^Paired, 0x63616d706169676e))}
+	r := draws{rand.New(rand.NewPCG(seed&^Operated&^Paired&^Bending, 0x63616d706169676e))}
 	product := brief(s.Products[r.IntN(len(s.Products))].Value)
 	box := stated(s.Cabinets[r.IntN(len(s.Cabinets))].Value)
 	b := box.Rehearsal
@@ -90,6 +90,9 @@ func (s Stock) Draw(seed uint64) sim.Setup {
 	}
 	if seed&Operated != 0 {
 		operate(&setup, seed)
+	}
+	if seed&Bending != 0 {
+		bend(&setup, seed)
 	}
 	return setup
 }

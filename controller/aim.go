@@ -1,0 +1,137 @@
+package controller
+
+import (
+	"time"
+
+	"fumarium/profile"
+	"fumarium/profile/quantity"
+)
+
+// What is believed of the heat when fan or damper change. Own magnitudes, no source; they
+// are measured in rehearsals over answering times (TestNoAnswerIsTooLate).
+const (
+	fixedCoasting = 150 * time.Second // of programs before: see FixedCoasting
+	longestCoast  = 4 * time.Minute   // the pump waits for the fan, and an ember holds no longer than emberHolds
+
+	aimAhead                   = 5 * time.Minute // before a stage ends after which a hand step closes the damper
+	aimReturns                 = 2 * time.Minute // after the damper was closed
+	aimSame    quantity.Kelvin = 0.1
+	// A damper that closes keeps warm air in, which then gives its heat to walls and
+	// product through a film: W/(m²·K) of the walls, with racks and product.
+	filmStill   = 5.0
+	filmFan     = 12.0
+	elementCold = 0.02 // of its heat at full duty
+	// What share of the rise an open damper takes where the file does not say how the
+	// cabinet is built.
+	unknownDraught = 0.25
+)
+
+// aim keeps below the setpoint while a hand step waits that will close the damper, or is
+// about to come: by as much as the air will jump when it is closed, whenever that may be.
+func (h *heaterMemory) aim(t *step, damper quantity.Ratio, fan bool) {
+	if t.m.fixedCoast {
+		return
+	}
+	h.scale(t, damper, fan)
+	lower := quantity.Kelvin(0)
+	if by := t.closedBy(); by != nil && by.Damper < damper && h.HasSetpoint {
+		lower = t.closing(damper, by.Damper, t.m.fanIn(by))
+	}
+	if h.lower > lower+aimSame {
+		lower = quantity.Kelvin(lagged(float64(h.lower), float64(lower), t.seconds, aimReturns.Seconds()))
+	}
+	h.lower = lower
+}
+
+// AimsLower is by how much less than the setpoint is aimed at, because the damper will be
+// closed by hand, or has been just now.
+func (h *heaterMemory) AimsLower() quantity.Kelvin { return h.lower }
+
+// aimed is where the air shall be now.
+func (h *heaterMemory) aimed() quantity.Celsius { return h.Setpoint - quantity.Celsius(h.lower) }
+
+// closedBy is the stage whose hand step sets the damper next, where it waits for that now
+// or soon will; or nil.
+func (t *step) closedBy() *profile.Stage {
+	s := t.s
+	by := s.Stage
+	if !s.Asking && t.endsSoon() {
+		by++
+	} else if !s.Asking {
+		return nil
+	}
+	if by == len(t.m.product.Stages) {
+		return nil
+	}
+	if next := &t.m.product.Stages[by]; next.Heat && next.HasDamper && next.Ask != "" {
+		return next
+	}
+	return nil
+}
+
+// endsSoon reports whether the stage is over as soon as a person says so, or is within
+// aimAhead. One that waits for nothing but the person may take any time.
+func (t *step) endsSoon() bool {
+	s, stage := t.s, t.stage()
+	all, any := true, false
+	for i := range stage.Until.Conditions {
+		c := &stage.Until.Conditions[i]
+		_, soon := t.holds(c, i)
+		soon = soon || c.Kind == profile.After && s.StageClock >= c.After-aimAhead
+		any = any || soon
+		all = all && (soon || c.Kind == profile.Confirmed)
+	}
+	return any && (all || stage.Until.Any)
+}
+
+// closing is by how much the air of a chamber at its setpoint jumps when the damper is
+// moved.
+func (t *step) closing(from, to quantity.Ratio, fan bool) quantity.Kelvin {
+	r := &t.m.balance
+	rise := max(0, float64(t.s.Heater.Setpoint-t.s.Balance.rest(t)))
+	share := unknownDraught * float64(from-to)
+	if r.walls > 0 {
+		film := filmStill
+		if fan {
+			film = filmFan
+		}
+		share = (r.draught(from, rise, fan) - r.draught(to, rise, fan)) / (film * r.walls)
+	}
+	return quantity.Kelvin(rise * share / (1 + share))
+}
+
+// scale feeds forward what fan and damper change of the heat that holds.
+func (h *heaterMemory) scale(t *step, damper quantity.Ratio, fan bool) {
+	r := &t.m.balance
+	losses := r.loss + r.draught(damper, float64(h.Setpoint-t.s.Balance.rest(t)), fan)
+	if h.losses > 0 && h.HasSetpoint && losses < h.losses {
+		h.PID.Integral *= losses / h.losses
+	}
+	h.losses = losses
+}
+
+// coast keeps the heater off when the fan stops or the damper closes, for as long as the
+// element gives off more than will hold: that would shoot into still air. Where nothing
+// shall heat any more that is all of it.
+func (h *heaterMemory) coast(t *step, stage *profile.Stage, damper quantity.Ratio, fan bool) {
+	holds := elementCold
+	if stage.Heat {
+		will := t.s.Balance.holdsWith(t, damper, fan)
+		if t.s.Fan.coasts {
+			will *= filmStill / filmFan
+		}
+		holds = max(holds, will)
+	}
+	if h.rests -= t.dt; h.rests <= 0 || !t.m.fixedCoast && h.element <= holds {
+		h.rests = 0
+	}
+}
+
+// FixedCoasting is the machine with a heater that rests for a fixed time when the fan
+// stops or the damper closes, and with no lower aim before, as programs were: for
+// replaying what they recorded.
+func (m *Machine) FixedCoasting() *Machine {
+	before := *m
+	before.fixedCoast, before.coasts = true, fixedCoasting
+	return &before
+}
