@@ -79,7 +79,7 @@ func TestRefusals(t *testing.T) {
 		"nested":             {`{"command":{"a":"b"}}`, nil, 400, "put it in quotes"},
 		"trailing":           {hold + hold, nil, 400, "one thing at a time"},
 		"former command":     {`{"command":"resume"}`, nil, 422, "send restart"},
-		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, absence, hold, restart, stop, abort, acknowledge, mended, shelve, reset"},
+		"unknown command":    {`{"command":"burn"}`, nil, 422, "start, confirm, absence, hold, restart, adjust, skip, end-cooking, stop, abort, acknowledge, mended, shelve, reset, ice"},
 		"zero command":       {`{"command":"none"}`, nil, 422, "does not exist"},
 		"no command":         {`{}`, nil, 422, "does not exist"},
 		"start with nothing": {`{"command":"start"}`, nil, 422, "either product"},

@@ -97,8 +97,8 @@ func readLine(row []string, p *profile.Product) (e Entry, filled bool, err error
 
 // The most that one weight and one lot may be; common practice, no source.
 const (
-	mostMass quantity.Kilograms = 1000
-	mostLot                     = 80
+	mostMass = quantity.Kilograms(1000)
+	mostLot  = 80
 )
 
 // Read makes an entry of what a person said of a thing by its whole name: a mass, a lot, or
