@@ -107,9 +107,10 @@ func TestSpreadKnowsItsStages(t *testing.T) {
 }
 
 // What nobody has measured moves the finish; the spread over all of it covers what each
-// alone comes to within the middle of its range, where half of all draws are.
+// alone comes to within the middle of its range, where half of all draws are. It shows in
+// bare meat; thin sausages in humid air end within a fortieth of each other.
 func TestTheSpreadCoversWhatIsUnknown(t *testing.T) {
-	s := Setup{Product: product(t, "caraway-sticks"), Cabinet: builtCabinet(t, "plywood-cabinet"), Seed: 1, Answer: Brisk}
+	s := Setup{Product: product(t, "hayloft-chicken"), Cabinet: builtCabinet(t, "fridge-body"), Seed: 1, Answer: Brisk}
 	spread, err := Spread(context.Background(), s, 40, nil)
 	require.NoError(t, err)
 	assert.GreaterOrEqual(t, spread.Ended, 36)
