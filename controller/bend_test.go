@@ -371,24 +371,3 @@ func TestAnyChangeKeepsTheLimits(t *testing.T) {
 		require.NotEqual(rt, proof.Met, v[proof.Cooked].Answer)
 	})
 }
-
-// Nor does a skip say that food which is served hot was eaten.
-func TestASkipEatsNothing(t *testing.T) {
-	for _, skips := range []bool{false, true} {
-		r := newRig(t)
-		r.p.Targets.Chill = profile.ServedHot
-		r.p.Stages = append(r.p.Stages[:1:1], profile.Stage{Name: "serve", Place: profile.Room,
-			Until: profile.Until{Conditions: []profile.Condition{{Kind: profile.Confirmed, Confirm: "All of it is eaten", Measured: profile.Eaten}}}})
-		r.started(1)
-		r.s.Edition = proof.Current
-		r.run(5 * time.Second)
-		if skips {
-			require.Empty(t, refusals(r.bend(Skip, Bend{})))
-		} else {
-			r.step(Confirm)
-			r.step()
-		}
-		require.Equal(t, Complete, r.s.Batch)
-		assert.Equal(t, !skips, r.s.Eaten)
-	}
-}

@@ -25,9 +25,8 @@ type Course struct {
 // tell.
 var unmodelled = []string{
 	"cold and hot corners of the chamber: the air is the same everywhere",
-	"a drip tray with a temperature of its own: what it catches goes straight to the air",
 	"shrinking of the pieces, their ends and edges, and bones",
-	"smoke that settles, and the water that smouldering makes beyond the wood's own",
+	"smoke that settles on the product, and its heat beyond what the generator's figures say",
 	"a chamber probe in the glow of lining and element",
 }
 

@@ -32,6 +32,6 @@ func TestLimitsTellWhatADoubtComesTo(t *testing.T) {
 	}
 	assert.Greater(t, l.Limits[1].Ends[0].YieldPercent, l.Limits[1].Ends[1].YieldPercent, "more juice leaves less")
 	assert.Greater(t, l.Limits[2].Ends[0].HotSeconds, l.Limits[2].Ends[1].HotSeconds, "what drips need not evaporate")
-	assert.Equal(t, rehearse(t, s).Stages[2].EndSeconds, l.Plain.HotSeconds)
+	assert.Equal(t, rehearse(t, s).Stages[3].EndSeconds, l.Plain.HotSeconds)
 	assert.NotEmpty(t, l.Unmodelled)
 }

@@ -30,20 +30,39 @@ func hostNames(given []string) ([]string, error) {
 type wherever struct {
 	pages []string // URLs, the first for this machine itself
 	open  bool     // to other machines
+	tls   bool
+}
+
+// others are the pages that another machine can open.
+func (w wherever) others() []string {
+	if !w.open {
+		return nil
+	}
+	var pages []string
+	for _, page := range w.pages {
+		if !strings.Contains(page, "//127.0.0.1:") && !strings.Contains(page, "//[::1]:") {
+			pages = append(pages, page)
+		}
+	}
+	return pages
 }
 
 // reach lists what a person can type to reach a listener. One on all addresses has
 // the address [::], which nobody can open: then it is each address of the machine.
-func reach(listener net.Addr, interfaces []net.Addr, names []string) wherever {
+func reach(listener net.Addr, interfaces []net.Addr, names []string, tls bool) wherever {
+	scheme := "http://"
+	if tls {
+		scheme = "https://"
+	}
 	at, err := netip.ParseAddrPort(listener.String())
 	if err != nil { // not TCP
-		return wherever{pages: []string{"http://" + listener.String() + "/"}}
+		return wherever{pages: []string{scheme + listener.String() + "/"}, tls: tls}
 	}
 	url := func(host string) string {
-		return "http://" + net.JoinHostPort(host, strconv.Itoa(int(at.Port()))) + "/"
+		return scheme + net.JoinHostPort(host, strconv.Itoa(int(at.Port()))) + "/"
 	}
 	address := at.Addr().Unmap()
-	w := wherever{pages: []string{url(address.String())}, open: !address.IsLoopback()}
+	w := wherever{pages: []string{url(address.String())}, open: !address.IsLoopback(), tls: tls}
 	if address.IsUnspecified() {
 		w.pages = []string{url("127.0.0.1")}
 		for _, a := range interfaces {
@@ -76,14 +95,23 @@ func sayReach(out io.Writer, w wherever, names []string, self string) {
 	if !w.open {
 		return
 	}
-	fmt.Fprintln(out, "others   whoever reaches these addresses can read; nothing is encrypted, so keep to a network that you trust")
+	if w.tls {
+		fmt.Fprintln(out, "others   whoever reaches these addresses can read; a browser that shall act is paired with: fumarium pair")
+	} else {
+		fmt.Fprintln(out, "others   whoever reaches these addresses can read; nothing is encrypted, so keep to a network that you trust")
+	}
 	if plain, err := hostNames([]string{self}); err == nil && len(names) == 0 && plain[0] != "localhost" {
 		fmt.Fprintf(out, "         by name it answers after: --host-name %s\n", plain[0])
 	}
 }
 
+// reachable is how a listener of this machine is reached.
+func reachable(listener net.Listener, names []string, tls bool) wherever {
+	interfaces, _ := net.InterfaceAddrs() // without them, the first line is right all the same
+	return reach(listener.Addr(), interfaces, names, tls)
+}
+
 // announce says where a listener of this machine is reached.
 func announce(out io.Writer, listener net.Listener, names []string, self string) {
-	interfaces, _ := net.InterfaceAddrs() // without them, the first line is right all the same
-	sayReach(out, reach(listener.Addr(), interfaces, names), names, self)
+	sayReach(out, reachable(listener, names, false), names, self)
 }

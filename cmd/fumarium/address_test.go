@@ -41,9 +41,12 @@ func TestWhereAListenerIsReached(t *testing.T) {
 	} {
 		at, err := net.ResolveTCPAddr("tcp", c.listen)
 		require.NoError(t, err)
-		assert.Equal(t, wherever{c.pages, c.open}, reach(at, machine, c.names), c.name)
+		assert.Equal(t, wherever{pages: c.pages, open: c.open}, reach(at, machine, c.names, false), c.name)
 	}
-	assert.Equal(t, "http://127.0.0.1:1/", reach(&net.TCPAddr{IP: net.IPv6unspecified, Port: 1}, nil, nil).pages[0], "without interfaces")
+	assert.Equal(t, "http://127.0.0.1:1/", reach(&net.TCPAddr{IP: net.IPv6unspecified, Port: 1}, nil, nil, false).pages[0], "without interfaces")
+	secured := reach(&net.TCPAddr{IP: net.IPv6unspecified, Port: 8377}, machine, []string{"kiln.example"}, true)
+	assert.Equal(t, []string{"https://192.0.2.20:8377/", "https://[2001:db8::20]:8377/", "https://kiln.example:8377/"}, secured.others())
+	assert.Empty(t, reach(&net.TCPAddr{IP: net.IPv4(127, 0, 0, 1), Port: 8377}, machine, nil, false).others())
 }
 
 func TestWhatOthersNeedIsSaid(t *testing.T) {

@@ -54,6 +54,8 @@ func clientCommands() []*cobra.Command {
 		mendedCommand(),
 		shelveCommand(),
 		iceCommand(),
+		pairCommand(),
+		sessionsCommand(),
 	}...)
 }
 
@@ -251,7 +253,7 @@ func (c *client) call(ctx context.Context, method, path string, body []byte) ([]
 		return nil, usage("--server %q is no address of a daemon; write it as http://%s", c.server, defaultListen)
 	}
 	token := ""
-	if method == http.MethodPost {
+	if method == http.MethodPost || path == "/api/sessions" {
 		var err error
 		if token, err = c.token(); err != nil {
 			return nil, couldNot(err)

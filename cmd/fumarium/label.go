@@ -20,7 +20,7 @@ func (f *facts) declare(ctx context.Context, b *record.Batch, p *profile.Product
 	if err != nil {
 		return web.Kept{}, err
 	}
-	e := record.Entry{Who: "operator", Kind: record.Declared, Subject: o.What, Text: text}
+	e := record.Entry{Who: o.Who, Kind: record.Declared, Subject: o.What, Text: text}
 	if err := f.records.AddEntries(ctx, moment(f.now()), b.ID, []record.Entry{e}); err != nil {
 		return web.Kept{}, err
 	}

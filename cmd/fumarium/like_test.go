@@ -86,7 +86,7 @@ func TestABatchLikeAnother(t *testing.T) {
 	assert.Equal(t, first, told.Like.Batch)
 	logged(t, d.state, first, second)
 	restored(t, d.state, copies, first, second)
-	assert.Equal(t, []report.Mark{{Trait: "smoke", Of5: 5, Who: "operator"}}, told.Marks)
+	assert.Equal(t, []report.Mark{{Trait: "smoke", Of5: 5, Who: "operator from 127.0.0.1"}}, told.Marks)
 }
 
 // idsOf are the batches of a state folder, the latest first.

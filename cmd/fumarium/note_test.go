@@ -21,10 +21,10 @@ func TestANoteSaysWhetherTheClockWasSet(t *testing.T) {
 		note := notes(func(_ context.Context, m record.Moment, batch string, n record.Note) error {
 			got = m
 			assert.Equal(t, "2026-03-14-1", batch)
-			assert.Equal(t, record.Note{Who: "operator", Text: "smells of juniper", Mark: "4/5"}, n)
+			assert.Equal(t, record.Note{Who: "operator from 192.0.2.7", Text: "smells of juniper", Mark: "4/5"}, n)
 			return nil
 		}, func() time.Time { return wall })
-		require.NoError(t, note(t.Context(), "2026-03-14-1", "smells of juniper", "4/5"))
+		require.NoError(t, note(t.Context(), "operator from 192.0.2.7", "2026-03-14-1", "smells of juniper", "4/5"))
 		assert.Equal(t, record.Moment{Wall: wall, ClockSet: set, Synced: here.clock.Synced()}, got)
 	}
 }

@@ -35,7 +35,7 @@ func (f *facts) rate(ctx context.Context, b *record.Batch, o *web.Order) (web.Ke
 	if err != nil || !(mark >= 1 && mark <= 5) || mark*2 != math.Trunc(mark*2) {
 		return web.Kept{}, fmt.Errorf("%s: the mark %q is none of 1 to 5, by halves", trait, o.Mark)
 	}
-	e := record.Entry{Who: "operator", Kind: record.Rated, Subject: trait, Value: mark, HasValue: true, Text: why}
+	e := record.Entry{Who: o.Who, Kind: record.Rated, Subject: trait, Value: mark, HasValue: true, Text: why}
 	if err := f.records.AddEntries(ctx, moment(f.now()), b.ID, []record.Entry{e}); err != nil {
 		return web.Kept{}, err
 	}
@@ -64,7 +64,7 @@ func (f *facts) repeat(ctx context.Context, b *record.Batch, p *profile.Product,
 	if len(texts) > 0 {
 		text = strings.Join(texts, "; ")
 	}
-	e := record.Entry{Who: "operator", Kind: record.Repeats, Subject: like.ID, Text: cut(text, mostDifference)}
+	e := record.Entry{Who: o.Who, Kind: record.Repeats, Subject: like.ID, Text: cut(text, mostDifference)}
 	if err := f.records.AddEntries(ctx, moment(f.now()), b.ID, []record.Entry{e}); err != nil {
 		return web.Kept{}, err
 	}

@@ -27,8 +27,10 @@ import (
 	"fumarium/cmd/fumarium/internal/service"
 	"fumarium/cmd/fumarium/internal/wiring"
 	"fumarium/controller"
+	"fumarium/controller/access"
 	"fumarium/controller/loop"
 	"fumarium/controller/metrics"
+	"fumarium/controller/outlook"
 	"fumarium/controller/record"
 	"fumarium/controller/relay"
 	"fumarium/controller/snapshot"
@@ -49,13 +51,14 @@ type runOptions struct {
 	cabinet, state, listen string
 	hostNames              []string
 	notify, copies         string
+	tls                    *certificate
 	byHand                 bool
 	faults                 []string
 	pace                   float64
 }
 
 func runCommand() *cobra.Command {
-	var o runOptions
+	o := runOptions{tls: &certificate{}}
 	c := &cobra.Command{
 		Use:   "run",
 		Short: "Run the daemon: the controller, the page and the metrics",
@@ -88,7 +91,10 @@ It listens to this machine alone unless --listen names another address; ":8377" 
 every address that the machine has. It answers as localhost, as an IP address, and as
 the names given with --host-name, and to nothing else: a page of somebody else can let
 a name of its own point at your cabinet (DNS rebinding) and would then read it with
-your browser; it cannot take a name that you chose.`,
+your browser; it cannot take a name that you chose.
+
+With --tls-cert and --tls-key it speaks HTTPS with your own certificate, and takes a new
+one from the same files when they change. fumarium pair lets a browser act.`,
 		Example: `  fumarium run
   fumarium run --pace 600 --listen 127.0.0.1:9000
   fumarium run --listen :8377 --host-name smokehouse.example
@@ -113,6 +119,7 @@ your browser; it cannot take a name that you chose.`,
 	f.StringVar(&o.state, "state", "", "`DIR` for the operator's token and the batch records (default: "+stateHint+")")
 	f.StringVar(&o.listen, "listen", defaultListen, "`ADDRESS` of page, API and metrics; :8377 is every address of this machine")
 	f.StringArrayVar(&o.hostNames, "host-name", nil, "`NAME` that the page may be opened as, besides localhost and IP addresses; repeat it for more")
+	o.tls.flags(f)
 	f.StringVar(&o.notify, "notify", os.Getenv(notifyEnv), "`URL` to which prompts, alarms and the end are posted as JSON; or $"+notifyEnv+", which no list of processes shows")
 	f.Lookup("notify").DefValue = "" // it may hold a secret
 	f.StringVar(&o.copies, "copies", "", "`FOLDER`, such as of a stick, in which an export of each batch is kept")
@@ -186,6 +193,10 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		return false, usage("--pace %v is outside 1 to 10000", o.pace)
 	}
 	names, err := hostNames(o.hostNames)
+	if err != nil {
+		return false, err
+	}
+	secured, err := o.tls.config()
 	if err != nil {
 		return false, err
 	}
@@ -290,16 +301,28 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	if err != nil {
 		return false, couldNot(err)
 	}
+	sessions, err := access.Open(dir, time.Now)
+	if err != nil {
+		log.Warn(err.Error())
+	}
+	where := reachable(listener, names, secured != nil)
 	numbers := metrics.New(l.Snapshot, version())
 	l.Observe(numbers.ObserveStep)
 	shelf := own.In(dir, catalog.Names)
 	plans := &planner{cabinet: cab, file: filepath.Join(dir, outlookFile), log: log}
+	foretells := &forecaster{plans: plans, note: forecastNote(records), log: log}
+	numbers.ShowForecast(func() *outlook.Forecast {
+		if s := l.Snapshot(); s != nil {
+			return foretells.Of(s.BatchID)
+		}
+		return nil
+	})
 	known := &facts{records: records, place: place, now: time.Now, latest: l.Snapshot, show: l.Weighed}
 	if resume != nil {
 		known.showAgain(ctx, resume.Recovery.Batch, resume.Product, resume.State.Where, log)
 	}
 	gate := web.NewGate(web.New(web.Config{
-		Loop: l, Metrics: numbers.Handler(), Token: token, Hosts: names,
+		Loop: l, Metrics: numbers.Handler(), Token: token, Hosts: names, Sessions: sessions, Pages: where.others(),
 		FindProduct:  findKept(shelf),
 		ParseProduct: profile.Parse,
 		ProductNames: catalog.Names,
@@ -309,6 +332,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Keep:         known.keep,
 		Archive:      newLedger(dir, world),
 		Outlook:      plans.Of,
+		Forecast:     foretells.Of,
 		Rehearse:     plans.Preview(l.Snapshot),
 		Effect:       plans.Effect,
 	}), log)
@@ -319,7 +343,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		fmt.Fprintf(stderr, "%s, real: this program can heat it. Cut-out wired, extinguisher at hand?\n", cab.Name)
 	}
 	self, _ := os.Hostname()
-	announce(stderr, listener, names, self)
+	sayReach(stderr, where, names, self)
 	fmt.Fprintf(stderr, "token    %s\n", filepath.Join(dir, tokenFile))
 	if demonstration {
 		fmt.Fprintf(stderr, "a batch of %s starts and answers by itself: there is nothing to do but to watch it on the page; end with Ctrl-C, practise with --by-hand\n", defaultProduct)
@@ -328,7 +352,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 
 	served := make(chan error, 1)
-	go func() { served <- gate.Serve(listener) }()
+	go func() { served <- gate.ServeTLS(listener, secured) }()
 	if demonstration {
 		go startDemonstration(ctx, l, product, log)
 	}
@@ -342,6 +366,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	go func() { ended <- l.Run(loopCtx) }()
 	go plans.Run(loopCtx, l.Snapshot)
+	go foretells.Run(loopCtx, l.Snapshot)
 	if o.copies != "" {
 		copied := make(chan struct{})
 		go func() {
@@ -380,9 +405,9 @@ func moment(wall time.Time) record.Moment {
 }
 
 // notes hands the operator's notes to the record.
-func notes(add func(context.Context, record.Moment, string, record.Note) error, now func() time.Time) func(ctx context.Context, batch, text, mark string) error {
-	return func(ctx context.Context, batch, text, mark string) error {
-		return add(ctx, moment(now()), batch, record.Note{Who: "operator", Text: text, Mark: mark})
+func notes(add func(context.Context, record.Moment, string, record.Note) error, now func() time.Time) func(ctx context.Context, who, batch, text, mark string) error {
+	return func(ctx context.Context, who, batch, text, mark string) error {
+		return add(ctx, moment(now()), batch, record.Note{Who: who, Text: text, Mark: mark})
 	}
 }
 

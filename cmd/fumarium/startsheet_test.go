@@ -59,7 +59,13 @@ func (p *phone) until(expression string) {
 	require.Eventually(p.t, func() bool { return p.read(expression) == "true" }, time.Minute, 100*time.Millisecond, expression)
 }
 
-func (p *phone) click(id string) { p.do(chromedp.Click(chromedp.CSS("#"+id), chromedp.NodeVisible)) }
+// click taps what is on screen with nothing over it.
+func (p *phone) click(id string) {
+	p.t.Helper()
+	p.read("document.getElementById('" + id + "').scrollIntoView({ block: 'center', behavior: 'instant' })")
+	p.seen(id)
+	p.do(chromedp.Click(chromedp.CSS("#"+id), chromedp.NodeVisible))
+}
 
 // seen waits until an element is on screen, whole, with nothing over its middle.
 func (p *phone) seen(id string) {

@@ -70,7 +70,7 @@ func (f *facts) weigh(ctx context.Context, b *record.Batch, p *profile.Product, 
 	if err != nil {
 		return web.Kept{}, err
 	}
-	added := record.EntriesOf(list, "operator")
+	added := record.EntriesOf(list, o.Who)
 	if err := f.records.AddEntries(ctx, moment(f.now()), b.ID, added); err != nil {
 		return web.Kept{}, err
 	}

@@ -14,7 +14,7 @@ type Generator struct {
 	Fuel     quantity.Kilograms            // wood of one filling, air-dry; zero is not said
 	Air      quantity.CubicMetersPerSecond // what its pump blows in without a pause
 	Heat     quantity.Watts                // what it adds to the chamber at full air
-	Moisture quantity.Kilograms            // water vapour from one filling
+	Moisture quantity.Kilograms            // water vapour from one filling, the wood's own and what smouldering makes
 	FullAir  time.Duration                 // from lighting it, until its ember glows
 	// TurnedDown is the share of full air after that. Zero, which no file can say, is
 	// never turned down.

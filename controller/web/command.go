@@ -25,12 +25,33 @@ type Accepted struct {
 
 // permitted says what forbids a request that changes something or costs much, whatever is in it.
 func (s *server) permitted(r *http.Request) *problem {
-	if err := s.origin.Check(r); err != nil {
-		return refuse(http.StatusForbidden, "the request comes from another site's page; open this daemon's own page and do it there")
+	if p := s.foreign(r); p != nil {
+		return p
 	}
 	if p := s.authorized(r); p != nil {
 		return p
 	}
+	return plainJSON(r)
+}
+
+// fromOurPage says what forbids a request that nobody has to be known for.
+func (s *server) fromOurPage(r *http.Request) *problem {
+	if p := s.foreign(r); p != nil {
+		return p
+	}
+	return plainJSON(r)
+}
+
+// foreign refuses what a page of another site sends, whatever cookie goes with it.
+func (s *server) foreign(r *http.Request) *problem {
+	if err := s.origin.Check(r); err != nil {
+		return refuse(http.StatusForbidden, "the request comes from another site's page; open this daemon's own page and do it there")
+	}
+	return nil
+}
+
+// plainJSON refuses what a form can send.
+func plainJSON(r *http.Request) *problem {
 	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
 		return refuse(http.StatusUnsupportedMediaType, "a command is JSON; send it with \"Content-Type: application/json\"")
 	}
@@ -39,9 +60,13 @@ func (s *server) permitted(r *http.Request) *problem {
 
 // bodyOf is the body of a request that is permitted.
 func bodyOf(w http.ResponseWriter, r *http.Request) ([]byte, *problem) {
-	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxBody))
+	return bodyWithin(w, r, maxBody)
+}
+
+func bodyWithin(w http.ResponseWriter, r *http.Request, most int64) ([]byte, *problem) {
+	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, most))
 	if tooLarge := (*http.MaxBytesError)(nil); errors.As(err, &tooLarge) {
-		return nil, refuse(http.StatusRequestEntityTooLarge, "the body is larger than %d bytes; a product file is a few thousand", maxBody)
+		return nil, refuse(http.StatusRequestEntityTooLarge, "the body is larger than %d bytes; a product file is a few thousand", most)
 	} else if err != nil {
 		return nil, refuse(http.StatusBadRequest, "the body could not be read: %v; send it again", err)
 	}
@@ -86,7 +111,7 @@ func (s *server) command(w http.ResponseWriter, r *http.Request) *problem {
 	if p != nil {
 		return p
 	}
-	request.Who = "operator"
+	request.Who = s.who(r)
 	ctx, cancel := context.WithTimeout(r.Context(), maxWait)
 	defer cancel()
 	reply, err := s.Loop.Do(ctx, request)

@@ -47,7 +47,7 @@ func (s *server) note(w http.ResponseWriter, r *http.Request, o *Order) *problem
 	}
 	ctx, cancel := context.WithTimeout(r.Context(), maxWait)
 	defer cancel()
-	if err := s.Note(ctx, o.Batch, strings.TrimSpace(o.Text), strings.TrimSpace(o.Mark)); err != nil {
+	if err := s.Note(ctx, s.who(r), o.Batch, strings.TrimSpace(o.Text), strings.TrimSpace(o.Mark)); err != nil {
 		return refuse(http.StatusConflict, "the note was not kept: %v", err)
 	}
 	s.kept(w, Kept{})
@@ -67,6 +67,7 @@ func (s *server) fact(w http.ResponseWriter, r *http.Request, o *Order) *problem
 	}
 	ctx, cancel := context.WithTimeout(r.Context(), maxWait)
 	defer cancel()
+	o.Who = s.who(r)
 	kept, err := s.Keep(ctx, o)
 	if err != nil {
 		return refuse(http.StatusConflict, "%v", err)

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"log/slog"
 	"net"
@@ -73,14 +74,28 @@ func NewGate(h http.Handler, log *slog.Logger) *Gate {
 		MaxHeaderBytes: mostHeader,
 		ErrorLog:       slog.NewLogLogger(log.Handler(), slog.LevelWarn),
 		ConnContext: func(ctx context.Context, c net.Conn) context.Context {
+			if secured, ok := c.(*tls.Conn); ok {
+				c = secured.NetConn()
+			}
 			return context.WithValue(ctx, placeOf{}, c)
 		},
+		// One request after another in each connection: that is what has a place here.
+		TLSNextProto: map[string]func(*http.Server, *tls.Conn, http.Handler){},
 	}
 	return g
 }
 
 // Serve lets in who comes to l, until Shutdown or Close.
 func (g *Gate) Serve(l net.Listener) error { return g.server.Serve(&entrance{l, g}) }
+
+// ServeTLS is Serve over TLS; without a configuration it is Serve.
+func (g *Gate) ServeTLS(l net.Listener, c *tls.Config) error {
+	if c == nil {
+		return g.Serve(l)
+	}
+	g.server.TLSConfig = c
+	return g.server.ServeTLS(&entrance{l, g}, "", "")
+}
 
 // Shutdown lets in nobody any more and waits for those who are being served.
 func (g *Gate) Shutdown(ctx context.Context) error { return g.server.Shutdown(ctx) }

@@ -312,6 +312,12 @@ func TestBodiesAreBounded(t *testing.T) {
 				body := &endless{}
 				w := ask(h, method, path, "", func(r *http.Request) { r.Body = io.NopCloser(body) }, header("Authorization", credentials))
 				switch {
+				case path == "/api/sessions" && method == http.MethodPost: // for whoever has a code
+					assert.Equal(t, http.StatusRequestEntityTooLarge, w.Code)
+					assert.Less(t, body.read, 2<<10)
+				case path == "/api/sessions" && method == http.MethodGet && credentials == "Bearer guessed":
+					assert.Equal(t, http.StatusUnauthorized, w.Code)
+					assert.Zero(t, body.read)
 				case method == http.MethodPost && slices.Contains(methods, method) && credentials == "Bearer "+token:
 					assert.Equal(t, http.StatusRequestEntityTooLarge, w.Code)
 					assert.Less(t, body.read, 2*web.MaxBody)

@@ -92,8 +92,10 @@ func closed(t *testing.T, d *openapi3.T) *openapi3.T {
 func exchange(t *testing.T, d *openapi3.T, r *http.Request, w *httptest.ResponseRecorder) (request, answer error) {
 	t.Helper()
 	path, of := r.URL.Path, map[string]string{}
-	if id, ok := strings.CutPrefix(path, "/api/batches/"); ok {
-		path, of["batch"] = "/api/batches/{batch}", id
+	for _, above := range []string{"/api/batches/", "/batches/"} {
+		if id, ok := strings.CutPrefix(path, above); ok {
+			path, of["batch"] = above+"{batch}", id
+		}
 	}
 	item := d.Paths.Value(path)
 	require.NotNil(t, item, path)
@@ -126,7 +128,11 @@ func TestDescriptionIsOpenAPI(t *testing.T) {
 				security = &d.Security
 			}
 			assert.NotNil(t, *security, "%s %s does not say whether it needs the token", method, path)
-			assert.Equal(t, method != http.MethodGet, len(*security) > 0, "%s %s", method, path)
+			needs := method != http.MethodGet
+			if path == "/api/sessions" { // a code lets in whoever has none yet, and nobody else sees who may
+				needs = !needs
+			}
+			assert.Equal(t, needs, len(*security) > 0, "%s %s", method, path)
 			assert.NotNil(t, operation.Responses.Status(http.StatusMisdirectedRequest), "%s %s", method, path)
 		}
 	}
@@ -158,12 +164,18 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 			}
 		}
 	}
-	assert.Equal(t, paths, web.Routes(handler(accepting(cooking()))))
+	routes := web.Routes(handler(accepting(cooking())))
+	for _, methods := range []map[string][]string{paths, routes} {
+		for path := range methods {
+			slices.Sort(methods[path]) // the description has its own order
+		}
+	}
+	assert.Equal(t, paths, routes)
 
 	const links = `{"name":"Beech links","kind":"sausage","place":"US","meat":"pork-shoulder","fat":"none","percent":"none","casing":"hog-32","cure":"no-1","core":"70","mass":"3 kg"}`
 	refusing := &loop{snap: cooking(), reply: snapshot.Reply{Why: "no"}}
 	broken := &loop{snap: cooking(), err: assert.AnError}
-	cook, none := accepting(cooking()), accepting(nil)
+	cook, none, guessed, unkept := accepting(cooking()), accepting(nil), accepting(cooking()), accepting(cooking())
 	type try struct {
 		loop   *loop
 		body   string
@@ -175,9 +187,10 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		bad bool
 	}
 	tries := map[string][]try{
-		"GET / 200":                 {{loop: cook}, {loop: none}},
-		"GET /page.css 200":         {{loop: cook}},
-		"GET /page.js 200":          {{loop: cook}},
+		"GET / 200":         {{loop: cook}, {loop: none}},
+		"GET /page.css 200": {{loop: cook}},
+		"GET /page.js 200":  {{loop: cook}},
+		"GET /batches 200":  {{loop: cook}}, "GET /batches/{batch} 200": {{loop: cook}}, "GET /batches.js 200": {{loop: cook}},
 		"GET /icon.svg 200":         {{loop: cook}, {loop: cook, query: url.Values{"sign": {"soon"}}}},
 		"GET /chart.svg 200":        {{loop: cook}, {loop: cook, query: url.Values{"width": {"240"}}}, {loop: cook, query: url.Values{"width": {"4000"}}}, {loop: cook, query: url.Values{"units": {"F,lb"}}}},
 		"GET /chart.svg 400":        {},
@@ -250,6 +263,31 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		"POST /api/rehearse 415":        {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"product":"Caraway ring"}`, bad: true}},
 		"POST /api/rehearse 422":        {{loop: cook, body: `{"product":"no such"}`}, {loop: cook, body: `{"product":"Caraway ring","reason":"x"}`, bad: true}, {loop: cook, body: `{}`}},
 		"POST /api/rehearse 503":        {{loop: broken, body: `{"product":"Caraway ring"}`}},
+		"POST /api/pairings 200":        {{loop: cook, body: `{}`}, {loop: cook, body: `{"name":"tablet"}`}},
+		"POST /api/pairings 400":        {{loop: cook, body: `{`, bad: true}},
+		"POST /api/pairings 401":        {{loop: cook, change: header("Authorization", "Bearer x"), body: `{}`, bad: true}},
+		"POST /api/pairings 403":        {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{}`}},
+		"POST /api/pairings 409":        {{loop: broken, body: `{}`}},
+		"POST /api/pairings 413":        {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
+		"POST /api/pairings 415":        {{loop: cook, change: header("Content-Type", "text/plain"), body: `{}`, bad: true}},
+		"GET /api/sessions 200":         {{loop: cook, change: header("Authorization", "Bearer "+token)}},
+		"GET /api/sessions 401":         {{loop: cook, bad: true}},
+		"POST /api/sessions 201":        {{loop: cook, body: `{"code":"CODE"}`}},
+		"POST /api/sessions 400":        {{loop: cook, body: `{`, bad: true}},
+		"POST /api/sessions 403":        {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"code":"CODE"}`}},
+		"POST /api/sessions 409":        {{loop: broken, body: `{"code":"CODE"}`}},
+		"POST /api/sessions 413":        {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
+		"POST /api/sessions 415":        {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"code":"CODE"}`, bad: true}},
+		"POST /api/sessions 422":        {{loop: cook, body: `{"code":"22222222"}`}},
+		"POST /api/sessions 429":        {{loop: guessed, body: `{"code":"22222222"}`}},
+		"POST /api/sessions/revoke 200": {{loop: cook, body: `{"session":"SESSION"}`}},
+		"POST /api/sessions/revoke 400": {{loop: cook, body: `{`, bad: true}},
+		"POST /api/sessions/revoke 401": {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"session":"x"}`, bad: true}},
+		"POST /api/sessions/revoke 403": {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"session":"x"}`}},
+		"POST /api/sessions/revoke 413": {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
+		"POST /api/sessions/revoke 415": {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"session":"x"}`, bad: true}},
+		"POST /api/sessions/revoke 422": {{loop: cook, body: `{"session":"x"}`}},
+		"POST /api/sessions/revoke 503": {{loop: unkept, body: `{"session":"SESSION"}`}},
 		"POST /api/rehearse/change 200": {{loop: cook, body: `{"command":"adjust","stage":"3-stage-255s0","chamber":"85 °C"}`}, {loop: cook, body: `{"command":"skip","stage":"3-stage-255s0","reason":"done"}`}},
 		"POST /api/rehearse/change 400": {{loop: cook, body: `{`, bad: true}},
 		"POST /api/rehearse/change 401": {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"command":"skip","stage":"3-stage-255s0"}`, bad: true}},
@@ -271,11 +309,11 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 	}
 	for path, methods := range paths {
 		for _, method := range methods {
-			body := map[string]string{"/api/commands": `{"command":"hold"}`, "/api/rehearse": `{"product":"Caraway ring"}`, "/api/rehearse/change": `{"command":"skip","stage":"3-stage-255s0"}`, "/api/start-sheet": `{"product":"Caraway ring"}`, "/api/assistant": links, "/api/products": `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}[path]
+			body := map[string]string{"/api/commands": `{"command":"hold"}`, "/api/rehearse": `{"product":"Caraway ring"}`, "/api/rehearse/change": `{"command":"skip","stage":"3-stage-255s0"}`, "/api/pairings": `{}`, "/api/sessions": `{"code":"CODE"}`, "/api/sessions/revoke": `{"session":"x"}`, "/api/start-sheet": `{"product":"Caraway ring"}`, "/api/assistant": links, "/api/products": `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}[path]
 			if method == http.MethodGet {
 				body = ""
 			}
-			tries[method+" "+path+" 421"] = []try{{loop: cook, change: host("evil.example"), body: body}}
+			tries[method+" "+path+" 421"] = []try{{loop: cook, change: host("evil.example"), body: body, bad: path == "/api/sessions" && method == http.MethodGet}}
 		}
 	}
 	for _, key := range described {
@@ -292,7 +330,11 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 				if q.change != nil {
 					changes = append(changes, q.change)
 				}
-				w := ask(measured(q.loop), part[0], target, q.body, changes...)
+				h, body := measured(q.loop), q.body
+				if strings.Contains(part[1], "sessions") || part[1] == "/api/pairings" {
+					h, body = paired(t, q.loop, q.loop != broken, q.loop == guessed, q.loop == unkept, q.body)
+				}
+				w := ask(h, part[0], target, body, changes...)
 				require.Equal(t, part[2], fmt.Sprint(w.Code), w.Body)
 				again := httptest.NewRequest(part[0], target, strings.NewReader(q.body)) // the body was read
 				again.Header = sent.Header

@@ -44,6 +44,8 @@ type Order struct {
 	Core        string `json:"core,omitempty"`
 	Time        string `json:"time,omitempty"`
 	Smoke       string `json:"smoke,omitempty"`
+	// Who gives it and from where; it is no part of the body.
+	Who string `json:"-"`
 }
 
 // A field is one key of an order, with what it is part of; those of a note and of facts are

@@ -39,7 +39,7 @@ func TestCommandsReachTheLoop(t *testing.T) {
 		`{"command":"reset"}`:                           {Command: controller.Command{Kind: controller.Reset}},
 	}
 	for body, want := range cases {
-		want.Who = "operator"
+		want.Who = "operator from 192.0.2.1" // of the tests' requests
 		l := accepting(asking())
 		w := ask(handler(l), http.MethodPost, "/api/commands", body)
 		assert.Equal(t, http.StatusOK, w.Code, w.Body)

@@ -73,7 +73,7 @@ func TestNobodyWaitsLongForABatch(t *testing.T) {
 func TestANoteMayBeAMark(t *testing.T) {
 	var text, mark string
 	h := configured(accepting(cooking()), func(c *web.Config) {
-		c.Note = func(_ context.Context, _, t, m string) error { text, mark = t, m; return nil }
+		c.Note = func(_ context.Context, _, _, t, m string) error { text, mark = t, m; return nil }
 	})
 	for body, want := range map[string]int{
 		`{"command":"note","batch":"b","mark":" 4/5 "}`:                                     http.StatusOK,

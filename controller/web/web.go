@@ -3,7 +3,7 @@
 // assets are embedded, so that it works with the network cut.
 //
 // Reading is open to whoever reaches the listener. Changing anything needs the
-// operator's token, a request from our own page or from no browser at all, and a
+// operator's token or a paired browser's session, a request from our own page or from no browser at all, and a
 // body without a surprise in it. Errors are problem details (RFC 9457) that say
 // what to do next.
 package web
@@ -12,7 +12,6 @@ import (
 	"bytes"
 	"context"
 	"crypto/sha256"
-	"crypto/subtle"
 	"embed"
 	"encoding/json"
 	"fmt"
@@ -25,6 +24,7 @@ import (
 	"time"
 
 	"fumarium/controller"
+	"fumarium/controller/access"
 	"fumarium/controller/caution"
 	"fumarium/controller/layout"
 	"fumarium/controller/outlook"
@@ -72,6 +72,10 @@ type Config struct {
 	Metrics http.Handler
 	// Token is the operator's. While it is empty, nothing can be changed.
 	Token string
+	// Sessions are the browsers that may act besides; nil are none.
+	Sessions *access.Keeper
+	// Pages are the addresses at which other machines open the page, the best one first.
+	Pages []string
 	// Hosts are names, besides localhost and any IP address, under which the page
 	// may be opened. Every other Host is refused: a page from elsewhere can point
 	// a name of its own at us, but it cannot choose an address as its name.
@@ -86,13 +90,15 @@ type Config struct {
 	// product is nil where it cannot be used.
 	Check func(file string, data []byte) (*profile.Product, source.Findings)
 	// Note keeps a note on a batch; nil keeps none.
-	Note func(ctx context.Context, batch, text, mark string) error
+	Note func(ctx context.Context, who, batch, text, mark string) error
 	// Keep keeps a fact on a batch, which the order names; nil keeps none.
 	Keep func(context.Context, *Order) (Kept, error)
 	// Archive is the recorded batches; nil is none.
 	Archive Archive
 	// Outlook is what rehearsals say of a batch, or why they say nothing. It must not wait.
 	Outlook func(batch string) (course *outlook.Course, missing string)
+	// Forecast is the latest of a batch; nil where there is none. It must not wait.
+	Forecast func(batch string) *outlook.Forecast
 	// Rehearse makes the course of a product before it is started.
 	Rehearse func(context.Context, *profile.Product) (*outlook.Course, error)
 	// Effect rehearses the rest of the batch under way with a change of its stage, and without.
@@ -145,7 +151,10 @@ func New(c Config) http.Handler {
 	s.routes = []route{
 		{http.MethodGet, "/", s.page},
 		{http.MethodGet, "/page.css", asset("assets/page.css", "text/css; charset=utf-8")},
-		{http.MethodGet, "/page.js", script()},
+		{http.MethodGet, "/page.js", script(parts)},
+		{http.MethodGet, "/batches", asset("assets/batches.html", "text/html; charset=utf-8")},
+		{http.MethodGet, "/batches/{batch}", asset("assets/batches.html", "text/html; charset=utf-8")},
+		{http.MethodGet, "/batches.js", script(pastParts)},
 		{http.MethodGet, "/icon.svg", s.icon},
 		{http.MethodGet, "/chart.svg", s.chart},
 		{http.MethodGet, "/display.png", s.display},
@@ -165,6 +174,10 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/api/plan/curve", s.planCurve},
 		{http.MethodPost, "/api/rehearse", s.rehearse},
 		{http.MethodPost, "/api/rehearse/change", s.effect},
+		{http.MethodPost, "/api/pairings", s.pair},
+		{http.MethodGet, "/api/sessions", s.listSessions},
+		{http.MethodPost, "/api/sessions", s.enter},
+		{http.MethodPost, "/api/sessions/revoke", s.revoke},
 		{http.MethodGet, "/healthz", s.health},
 		{http.MethodGet, "/readyz", s.ready},
 	}
@@ -393,17 +406,5 @@ func (s *server) ready(w http.ResponseWriter, _ *http.Request) *problem {
 		return refuse(http.StatusServiceUnavailable, "no chamber probe gives a usable reading; check the probe and its plug")
 	}
 	writeJSON(w, "application/json", http.StatusOK, map[string]string{"status": "ready"})
-	return nil
-}
-
-func (s *server) authorized(r *http.Request) *problem {
-	if s.Token == "" {
-		return refuse(http.StatusUnauthorized, "this daemon has no operator's token, so nothing can be changed; give it one and start it again")
-	}
-	scheme, token, _ := strings.Cut(r.Header.Get("Authorization"), " ")
-	given := sha256.Sum256([]byte(token)) // equal lengths for the comparison
-	if same := subtle.ConstantTimeCompare(given[:], s.token[:]); same != 1 || !strings.EqualFold(scheme, "Bearer") {
-		return refuse(http.StatusUnauthorized, "changing anything needs the operator's token; send it as \"Authorization: Bearer TOKEN\"")
-	}
 	return nil
 }

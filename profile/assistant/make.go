@@ -220,11 +220,8 @@ func (r *recipe) schedule(line func(string, ...any)) {
 	if r.species != profile.Poultry {
 		lethality = ", lethality: 6.5"
 	}
-	chill := "uncured"
-	if r.cure.nitrite > 0 && r.ingoing() >= 100 {
-		chill = "cured"
-	}
-	line("targets: {core: %d °C%s, chill: %s}", r.core, lethality, chill)
+	// Ice water is fast enough for the faster rule of every place, cured or not.
+	line("targets: {core: %d °C%s, chill: uncured}", r.core, lethality)
 	line("stages:")
 	r.stage(line, "dry", dry, false, "full", "open", "Hang the pieces without touching, put a core probe into the middle of the thickest and open the damper",
 		fmt.Sprintf("{after: %s, confirm: The casings are dry to the touch}", quantity.FormatDuration(dried)), 0)
@@ -252,14 +249,6 @@ func (r *recipe) stage(line func(string, ...any), name string, chamber int, ramp
 func span(d time.Duration) string {
 	const grain = 15 * time.Minute
 	return quantity.FormatDuration((d + grain - 1) / grain * grain)
-}
-
-// ingoing is the nitrite in ppm of the meat.
-func (r *recipe) ingoing() float64 {
-	if r.cure.key == curedSalt.key {
-		return saltGrams / (1 - curedSalt.nitrite/100) / 1000 * curedSalt.nitrite / 100 * 1e6
-	}
-	return nitritePPM[r.place]
 }
 
 // sides are the stages of fish: the fish is held half an hour at its core.

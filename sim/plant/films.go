@@ -10,10 +10,10 @@ import (
 
 // films holds the coefficients that change slowly: W/K, and m³/s for vapour.
 type films struct {
-	element, racks, lining, outer float64
-	product                       float64
-	liningVapour                  float64
-	filmVapour, cellVapour        float64 // from the product's water film, and through its casing
+	element, tray, racks, lining, outer float64
+	product                             float64
+	liningVapour                        float64
+	filmVapour, cellVapour              float64 // from the product's water film, and through its casing
 }
 
 // refreshFilms works out the film coefficients anew.
@@ -36,6 +36,16 @@ func (p *Plant) refreshFilms() {
 	}
 	f := &p.films
 	f.element, f.racks = rod(&p.element), rod(&p.racks)
+
+	f.tray = 0
+	if b := &p.tray; b.area > 0 {
+		between := film.Between(quantity.Celsius(b.t), air, p.pressure)
+		h := between.FreePlate(quantity.Kelvin(b.t-p.air.t), b.diameter)
+		if speed > 0 {
+			h = film.Mixed(h, between.AlongPlate(speed, b.diameter))
+		}
+		f.tray = 2 * h * b.area
+	}
 
 	h := max(quietWall, freeWall*math.Cbrt(math.Abs(p.air.t-p.wall.lining)))
 	if speed > 0 {

@@ -43,8 +43,8 @@ const (
 	// in a fan oven with steam was juice and not vapour (Kondjoyan and others 2013), while
 	// in a dry hot one nearly all evaporates up to 65 °C (Bengtsson and others 1976), and
 	// neither abstract gives a share. Fitted to how long one piece of beef took in a dry oven:
-	// from 0.3 to 0.8 its time and its loss are met (juice_test.go).
-	drips = 0.5
+	// from 0.4 to 0.8 its time and its loss are met (juice_test.go).
+	drips = 0.6
 	// Fat melts from fatMelts on and is all liquid at fatMolten (pork back fat, from
 	// memory).
 	fatMelts, fatMolten = 35.0, 75.0

@@ -1,6 +1,6 @@
-// Package plant is the cabinet that a batch is rehearsed in: heating element,
-// chamber air and its moisture, racks, layered walls, smoke generator,
-// humidifier, damper, fan and door, and the product hung in it, which warms,
+// Package plant is the cabinet that a batch is rehearsed in: heating element
+// and the tray over it, chamber air and its moisture, racks, layered walls, smoke
+// generator, humidifier, damper, fan and door, and the product hung in it, which warms,
 // dries and loses weight. It takes what the relays do and gives the true
 // temperatures; probes, relays and faults are made elsewhere. It draws no random
 // numbers and has no clock: equal calls give equal results.
@@ -99,6 +99,7 @@ type Plant struct {
 	product load
 	air     air
 	element body
+	tray    body // over the element; its area is that of one side
 	racks   body
 	water   float64 // film on the lining, kg
 
@@ -106,7 +107,7 @@ type Plant struct {
 	leak, vent                     float64 // m² low, and as much high
 	exchange                       float64 // m³/s
 	power                          float64 // W
-	pastTray                       float64 // share of the element's radiation that meets walls and product
+	pastTray                       float64 // share of the element's radiation that misses the tray
 	steam                          float64 // humidifier, kg/s
 	generator                      generator
 
@@ -135,9 +136,9 @@ type air struct {
 // A body is a lump of metal.
 type body struct {
 	t        float64
-	capacity float64 // J/K
-	area     float64 // m²
-	diameter quantity.Meters
+	capacity float64         // J/K
+	area     float64         // m²
+	diameter quantity.Meters // of rods; the length of a plate
 }
 
 // outside is air of the room or the cold room, or water.
@@ -153,6 +154,10 @@ const (
 	// sheath.
 	elementLoad     = 30e3
 	elementDiameter = 8.5e-3
+	// glowsDown is what of a rod's glow goes down. A tray that catches a share of all of it
+	// is taken to cover that share of the floor, of sheet 1 mm thick.
+	glowsDown  = 0.5
+	trayWeighs = 7.9 // kg/m²
 	// rackDiameter is that of the rods; area of round rods is 4/(d·ρ) for each kg.
 	rackDiameter = 6e-3
 	rackArea     = 4 / (rackDiameter * 7900)
@@ -269,6 +274,7 @@ func New(c Config) (*Plant, error) {
 			t: float64(c.Ambient), capacity: max(float64(b.Element), 0.01) * steelHeat,
 			area: max(float64(c.HeaterPower)/elementLoad, 1e-3), diameter: elementDiameter,
 		},
+		tray: newTray(w*d*(1-float64(b.PastTray)), c.Ambient),
 		racks: body{
 			t: float64(c.Ambient), capacity: max(float64(b.Racks), 0.01) * steelHeat,
 			area: float64(b.Racks) * rackArea, diameter: rackDiameter,
@@ -286,6 +292,11 @@ func New(c Config) (*Plant, error) {
 	p.refreshFilms()
 	p.books.startJoules, p.books.startKilograms = p.stored()
 	return p, nil
+}
+
+// newTray is of sheet that lies flat; without an area there is none.
+func newTray(area float64, start quantity.Celsius) body {
+	return body{t: float64(start), capacity: max(area*trayWeighs, 0.01) * steelHeat, area: area, diameter: quantity.Meters(math.Sqrt(area))}
 }
 
 func (p *Plant) outside(celsius, humidity float64) outside {

@@ -35,13 +35,14 @@ func radiation(a, b float64) float64 {
 
 // step moves everything on by p.seconds.
 //
-// Unknown are the temperatures at the end of the step of element, racks, chamber
+// Unknown are the temperatures at the end of the step of element, tray, racks, chamber
 // air, lining and product surface, and the vapour in the air; behind lining and
 // surface hang the chains of wall and product, already eliminated. Radiation is
 // linear about the old temperatures, saturation about the old surface
 // temperatures. The equations are
 //
-//	element  C·dT/dt = P - g·(T - T_air) - r·(T - T_lining) - r·(T - T_surface)
+//	element  C·dT/dt = P - g·(T - T_air) - r·(T - T_tray) - r·(T - T_lining) - r·(T - T_surface)
+//	tray     C·dT/dt = r·(T_element - T) - g·(T - T_air) - r·(T - T_lining) - r·(T - T_surface)
 //	racks    C·dT/dt = -g·(T - T_air) - r·(T - T_lining)
 //	air      C·dT/dt = sources + flows·c·(T_in - T) + Σ g·(T_i - T) + fog
 //	lining   C·dT/dt = wall + Σ g·(T_i - T) - j·L
@@ -65,7 +66,7 @@ func (p *Plant) step() {
 		l       = &p.product
 		ta, tl  = p.air.t, p.wall.lining
 		ts, te  = l.surface, p.element.t
-		tr      = p.racks.t
+		tr, tt  = p.racks.t, p.tray.t
 		vapour  = p.air.vapour / p.volume // kg/m³
 		inside  = d.Place == profile.Chamber
 	)
@@ -115,27 +116,31 @@ func (p *Plant) step() {
 		inVapour += drawn * p.ambient.vapour
 	}
 
-	// Radiation, W/K.
-	// The drip tray catches most of what the element radiates and hands it to the
-	// air that rises past it.
-	area := p.element.area * p.pastTray
-	elementAir := f.element + radiation(te, ta)*(p.element.area-area)
+	// Radiation, W/K. The tray catches what of the element's glow goes up to it; of what it
+	// does not catch half a rod's goes down to the floor, and only the rest at the product.
+	// The tray covers the floor: from above it is seen instead.
+	past, up := p.element.area*p.pastTray, p.element.area*max(0, p.pastTray-glowsDown)
+	elementTray := radiation(te, tt) * (p.element.area - past)
 	rackLining := radiation(tr, tl) * p.racks.area
-	var elementProduct, airProduct, liningProduct, farProduct float64
+	traySeen := 0.0
+	var elementProduct, trayProduct, airProduct, liningProduct, farProduct float64
 	if inside {
-		share := l.area / (l.area + p.wall.area)
-		elementProduct = radiation(te, ts) * area * share
-		area -= area * share
-		airProduct = f.product
 		// Pieces that fill the chamber see each other instead of the walls.
-		liningProduct = radiation(ts, tl) * l.area * p.wall.area / (l.area + p.wall.area)
+		share := l.area / (l.area + p.wall.area)
+		elementProduct = radiation(te, ts) * up * share
+		past -= up * share
+		traySeen = p.tray.area * share
+		trayProduct = radiation(tt, ts) * traySeen
+		airProduct = f.product
+		liningProduct = radiation(ts, tl) * (share*p.wall.area - traySeen)
 	} else {
 		farProduct = f.product
 		if d.Place != profile.IceWater {
 			farProduct += radiation(ts, p.medium.t) * l.area
 		}
 	}
-	elementLining := radiation(te, tl) * area
+	elementLining := radiation(te, tl) * past
+	trayLining := radiation(tt, tl) * (2*p.tray.area - traySeen)
 
 	// Vapour: conductances K in m³/s, saturation and its slopes.
 	fogDensity, fogSlope := saturation(ta)
@@ -187,9 +192,14 @@ func (p *Plant) step() {
 	wallPull, wallSource := p.wall.chain.Forward(p.ambient.t)
 	corePull, coreSource := l.chain.Forward(0)
 
-	// Element, racks and vapour in terms of the rest.
-	element := 1 / (p.element.capacity*inv + elementAir + elementLining + elementProduct)
+	// Element, tray, racks and vapour in terms of the rest: the element first, which hands
+	// the tray some of what it is tied to.
+	element := 1 / (p.element.capacity*inv + f.element + elementTray + elementLining + elementProduct)
 	elementHas := p.element.capacity*inv*te + power
+	handed := elementTray * element
+	tray := 1 / (p.tray.capacity*inv + f.tray + trayLining + trayProduct + elementTray - handed*elementTray)
+	trayHas := p.tray.capacity*inv*tt + handed*elementHas
+	trayAir, trayWall, trayMeat := f.tray+handed*f.element, trayLining+handed*elementLining, trayProduct+handed*elementProduct
 	racks := 1 / (p.racks.capacity*inv + f.racks + rackLining)
 	racksHave := p.racks.capacity * inv * tr
 	moist := 1 / (inv + out + fogTake + wetTake + surfaceTake)
@@ -200,34 +210,37 @@ func (p *Plant) step() {
 		moistSurface = surfaceRise
 	}
 
-	// Air, lining and surface: a·x = b.
+	// Air, lining and surface: a·x = b. What is eliminated ties each two of them.
+	toElement, toTray, toRacks := f.element*element, trayAir*tray, f.racks*racks
+	airLining := f.lining + toElement*elementLining + toTray*trayWall + toRacks*rackLining
+	airSurface := airProduct + toElement*elementProduct + toTray*trayMeat
 	flows := inDry*airHeat + inVapour*vapourHeat
 	store := (p.air.dry*airHeat + p.air.vapour*vapourHeat) * inv
-	toElement, toRacks := elementAir*element, f.racks*racks
 	fogMoist := fogLatent * fogTake * moist
-	aa := store + flows + steam*vapourHeat + elementAir + f.racks + f.lining + airProduct + fogLatent*fogRise -
-		toElement*elementAir - toRacks*f.racks - fogMoist*fogRise
-	al := f.lining + toElement*elementLining + toRacks*rackLining + fogMoist*wetRise
-	as := airProduct + toElement*elementProduct + fogMoist*moistSurface
+	aa := store + flows + steam*vapourHeat + f.element + f.tray + f.racks + f.lining + airProduct + fogLatent*fogRise -
+		toElement*f.element - toTray*trayAir - toRacks*f.racks - fogMoist*fogRise
+	al := airLining + fogMoist*wetRise
+	as := airSurface + fogMoist*moistSurface
 	ab := store*ta + flows*p.ambient.t + steam*vapourHeat*steamTemperature + burning + p.owed*inv -
-		fogLatent*fogConst + toElement*elementHas + toRacks*racksHave + fogMoist*moistHas
+		fogLatent*fogConst + toElement*elementHas + toTray*trayHas + toRacks*racksHave + fogMoist*moistHas
 
 	metal := p.wall.capacity + p.water*waterSpecificHeat
-	toElement, toRacks = elementLining*element, rackLining*racks
+	toElement, toTray, toRacks = elementLining*element, trayWall*tray, rackLining*racks
+	liningSurface := liningProduct + toElement*elementProduct + toTray*trayMeat
 	wetMoist := wetLatent * wetTake * moist
-	ll := metal*inv + wallPull + f.lining + elementLining + rackLining + liningProduct + wetLatent*wetRise -
-		toElement*elementLining - toRacks*rackLining - wetMoist*wetRise
-	la := f.lining + toElement*elementAir + toRacks*f.racks + wetMoist*fogRise
-	ls := liningProduct + toElement*elementProduct + wetMoist*moistSurface
-	lb := metal*inv*tl + wallSource - wetLatent*wetConst + toElement*elementHas + toRacks*racksHave + wetMoist*moistHas
+	ll := metal*inv + wallPull + f.lining + elementLining + trayLining + rackLining + liningProduct + wetLatent*wetRise -
+		toElement*elementLining - toTray*trayWall - toRacks*rackLining - wetMoist*wetRise
+	la := airLining + wetMoist*fogRise
+	ls := liningSurface + wetMoist*moistSurface
+	lb := metal*inv*tl + wallSource - wetLatent*wetConst + toElement*elementHas + toTray*trayHas + toRacks*racksHave + wetMoist*moistHas
 
-	toElement = elementProduct * element
+	toElement, toTray = elementProduct*element, trayMeat*tray
 	surfaceMoist := latent * surfaceTake * moist
-	ss := l.end*inv + corePull + airProduct + liningProduct + elementProduct + farProduct + latent*surfaceRise -
-		toElement*elementProduct - surfaceMoist*moistSurface
-	sa := airProduct + toElement*elementAir + surfaceMoist*fogRise
-	sl := liningProduct + toElement*elementLining + surfaceMoist*wetRise
-	sb := l.end*inv*ts + coreSource + farProduct*p.medium.t - latent*(surfaceConst-surfaceFar) + toElement*elementHas + surfaceMoist*moistHas
+	ss := l.end*inv + corePull + airProduct + liningProduct + elementProduct + trayProduct + farProduct + latent*surfaceRise -
+		toElement*elementProduct - toTray*trayMeat - surfaceMoist*moistSurface
+	sa := airSurface + surfaceMoist*fogRise
+	sl := liningSurface + surfaceMoist*wetRise
+	sb := l.end*inv*ts + coreSource + farProduct*p.medium.t - latent*(surfaceConst-surfaceFar) + toElement*elementHas + toTray*trayHas + surfaceMoist*moistHas
 
 	pivot := 1 / aa
 	k := la * pivot
@@ -245,7 +258,8 @@ func (p *Plant) step() {
 	newA := (ab + al*newL + as*newS) * pivot
 
 	// The rest follows.
-	newE := (elementHas + elementAir*newA + elementLining*newL + elementProduct*newS) * element
+	newT := (trayHas + trayAir*newA + trayWall*newL + trayMeat*newS) * tray
+	newE := (elementHas + elementTray*newT + f.element*newA + elementLining*newL + elementProduct*newS) * element
 	newR := (racksHave + f.racks*newA + rackLining*newL) * racks
 	newM := (moistHas + fogRise*newA + wetRise*newL + moistSurface*newS) * moist
 	p.wall.chain.Back(newL)
@@ -313,6 +327,6 @@ func (p *Plant) step() {
 
 	p.air = air{t: newA, dry: dry, vapour: newM}
 	p.wall.lining = newL
-	p.element.t, p.racks.t = newE, newR
+	p.element.t, p.tray.t, p.racks.t = newE, newT, newR
 	l.surface = newS
 }

@@ -83,10 +83,11 @@ func (w *Witness) step(p *Plant, dt float64) {
 		// Each square metre sees as much of the walls and of the element as one of
 		// the product's does.
 		seen := l.area / (p.product.area + p.wall.area)
-		wall := radiation(ts, p.wall.lining) * seen * p.wall.area
-		element := radiation(p.element.t, ts) * p.element.area * p.pastTray * seen
-		gain += wall + element
-		warm += wall*p.wall.lining + element*p.element.t
+		wall := radiation(ts, p.wall.lining) * seen * (p.wall.area - p.tray.area)
+		tray := radiation(ts, p.tray.t) * seen * p.tray.area
+		element := radiation(p.element.t, ts) * p.element.area * max(0, p.pastTray-glowsDown) * seen
+		gain += wall + tray + element
+		warm += wall*p.wall.lining + tray*p.tray.t + element*p.element.t
 	} else {
 		medium, vapour = p.medium.t, p.medium.vapour
 		gain, warm = w.heat, w.heat*medium

@@ -149,7 +149,7 @@ function drawButtons(s, lost) {
   show('start', can('start'));
   show('start-body', s.state === 'idle' || $('start-body').dataset.open === 'yes');
   show('next-batch', can('start') && $('start-body').hidden);
-  for (const [area, words] of Object.entries({ bar: '', change: '', bend: '', start: '', bring: '', maker: '', note: '', alarms: '', ...says })) {
+  for (const [area, words] of Object.entries({ bar: '', change: '', bend: '', start: '', bring: '', maker: '', pair: '', note: '', alarms: '', ...says })) {
     const p = $('says-' + area);
     if (p.textContent !== words) p.textContent = words;
     p.hidden = words === '';
@@ -219,6 +219,8 @@ function objections(findings, excusable) {
 let unsent = null; // what waits for the token
 function askToken(again, why) {
   unsent = again;
+  setPaired(false);
+  show('token-says', false);
   put('token-why', why || t('token.why'));
   $('token').value = '';
   $('ask-token').showModal();
@@ -293,9 +295,13 @@ $('away').addEventListener('input', () => draw());
 $('note-form').addEventListener('submit', e => { e.preventDefault(); if ($('note-text').value.trim()) send({ command: 'note', text: $('note-text').value.trim() }, $('note-keep')); });
 $('absence-field').addEventListener('submit', e => { e.preventDefault(); $('act').click(); });
 press('token-cancel', () => { unsent = null; $('ask-token').close(); });
-$('token-form').addEventListener('submit', e => {
+$('token-form').addEventListener('submit', async e => {
   e.preventDefault();
-  sessionStorage.setItem('token', $('token').value.trim());
+  const given = $('token').value.trim();
+  if (isCode(given)) {
+    const why = await enter(given);
+    if (why) { put('token-says', why); show('token-says', true); return; }
+  } else sessionStorage.setItem('token', given);
   $('ask-token').close();
   if (unsent) unsent();
 });
@@ -312,6 +318,7 @@ lineEvents();
 startEvents();
 makerEvents();
 bendEvents();
+pairEvents();
 listen();
 poll();
 setInterval(() => { if (Date.now() - streamed > 2 * pollEvery) poll(); else draw(); }, pollEvery);

@@ -17,7 +17,7 @@ async function post(path, body, again, why = '') {
   return { ok: answer.ok, status: answer.status, reply };
 }
 
-const mayAsk = () => Boolean(sessionStorage.getItem('token'));
+const mayAsk = () => paired() || Boolean(sessionStorage.getItem('token'));
 const stuffedAt = () => {
   const at = new Date($('stuffed').value); // local time of the browser
   return Number.isNaN(at.getTime()) ? '' : at.toISOString().replace(/\.\d+Z$/, 'Z');

@@ -74,7 +74,7 @@ var cabinetTail = []row{
 	free("generator.fuel", "air-dry wood of one filling", "needed without lasts"),
 	need("generator.air", "what its pump blows without a pause"),
 	need("generator.heat", "what it adds to the chamber at full air"),
-	need("generator.moisture", "water vapour from one filling"),
+	need("generator.moisture", "water vapour from one filling: what the wood holds and what smouldering makes, some 0.55 kg for each kg of wood"),
 	usual("generator.turned down", "the share of full air once the ember glows", "60 %"),
 	usual("generator.ember", "above this the ember probe says that it smoulders; refused without one", "200 °C"),
 	free("generator.full air", "from lighting it until its ember glows", "by fuel and air, or by lasts"),
@@ -101,7 +101,7 @@ var cabinetTail = []row{
 	need("rehearsal.fan flow", "air that the full fan moves inside: what its label says of free air"),
 	need("rehearsal.fan exchange", "fresh air that the full fan draws through the open damper, beside what rises by itself"),
 	usual("rehearsal.humidifier", "water vapour in an hour when it is on", "0 kg"),
-	usual("rehearsal.past tray", "the share of the element's radiation that passes the drip tray", "50 %"),
+	usual("rehearsal.past tray", "the share of the element's radiation that misses the drip tray: half goes down, and more than half meets product", "50 %"),
 }
 
 func cabinetRows() []row {
