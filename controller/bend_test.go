@@ -293,31 +293,6 @@ func TestASkipMeasuresNothing(t *testing.T) {
 	assert.False(t, v.Good())
 }
 
-// Who skips the stage that waits for it has not said that the food was eaten.
-func TestASkipEatsNothing(t *testing.T) {
-	for _, skips := range []bool{false, true} {
-		r := newRig(t)
-		r.p.Targets.Chill = profile.ServedHot
-		r.p.Stages = []profile.Stage{{Name: "serve", Heat: true, ChamberSetpoint: 65, Place: profile.Chamber, Until: profile.Until{
-			Conditions: []profile.Condition{{Kind: profile.Confirmed, Confirm: "All of it is eaten", Measured: profile.Eaten}}}}}
-		r.step(Start)
-		r.s.Edition = proof.Current
-		for r.s.Batch == Running {
-			require.Less(t, r.in.Elapsed, 2*time.Hour)
-			switch _, asked := r.s.Question(); {
-			case skips && r.in.Elapsed > 10*time.Minute:
-				require.Empty(t, refusals(r.bend(Skip, Bend{})))
-			case !skips && asked:
-				r.step(Confirm)
-			default:
-				r.step()
-			}
-		}
-		require.Equal(t, Complete, r.s.Batch)
-		assert.Equal(t, !skips, r.s.Claim.Eaten)
-	}
-}
-
 // A probe that has just been hung is not believed any sooner in the stage after a skip.
 func TestASkipDoesNotHurryTheProbe(t *testing.T) {
 	r := newRig(t)

@@ -62,3 +62,31 @@ func TestCoolingCallsBeforeTheChill(t *testing.T) {
 	assert.Equal(t, trip.ChillLong.If(true)|trip.ChillOver.If(true), stands(m, s, proof.Current))
 	assert.Zero(t, stands(m, s, proof.First), "as it was called when it ran")
 }
+
+// By whose rules a batch is chilled is settled when it is started, and comes with the command:
+// a replay goes by it, and a record of before, which says nothing, by the United States.
+func TestWhoseCoolingIsSettledAtTheStart(t *testing.T) {
+	for _, c := range []struct {
+		where   profile.Jurisdiction
+		edition proof.Edition
+		want    string
+	}{
+		{profile.Canada, proof.Current, "Canada, cured"}, {profile.UnitedKingdom, proof.Current, "SCARM, cured"},
+		{profile.UnitedStates, proof.Current, "option 3, cured"}, {profile.Canada, proof.First, "option 3, cured"}, {profile.NoJurisdiction, proof.First, "option 3, cured"},
+	} {
+		r := newRig(t)
+		r.p.Targets.Chill = profile.ChillCured
+		r.run(time.Minute)
+		r.in.Command = Command{Kind: Start, Where: c.where, Edition: c.edition}
+		r.s, _, _ = stepped(r.p, r.c, r.s, r.in)
+		require.Equal(t, Running, r.s.Batch)
+		r.in.Command = Command{}
+		r.run(time.Minute)
+		assert.Equal(t, c.want, r.s.Rules(r.p).Chill.Name)
+		assert.Equal(t, c.edition, r.s.Edition)
+		m, err := New(r.p, r.c)
+		require.NoError(t, err)
+		live := m.rules.Rules(r.s.Edition, r.s.Where, r.s.CoreError)
+		assert.Equal(t, r.s.Rules(r.p), live, "the step goes by the same")
+	}
+}

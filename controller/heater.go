@@ -6,6 +6,7 @@ import (
 	"fumarium/controller/duty"
 	"fumarium/controller/pid"
 	"fumarium/controller/trip"
+	"fumarium/controller/tune"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
@@ -66,6 +67,8 @@ type heaterMemory struct {
 	fellFor  time.Duration    `record:"fell_for"`
 	noHeat   bool             `record:"no_heat"`
 	short    bool             `record:"short"`
+
+	Tune tune.State `record:"tune"` // of a machine that learns
 }
 
 // average follows how much the heater was on of late. What it did in a gap is not
@@ -224,6 +227,9 @@ func (h *heaterMemory) heat(t *step, stage *profile.Stage) bool {
 	if !ok {
 		demand = 0
 	}
+	if t.m.learns {
+		demand = h.Tune.Step(stage.ChamberSetpoint, chamber, t.dt)
+	}
 	demand = t.s.Balance.meter(t, demand)
 	h.Demand = demand
 	on := false
@@ -260,7 +266,7 @@ func (h *heaterMemory) ramp(t *step, stage *profile.Stage, chamber quantity.Cels
 	if stage.Ramp > 0 && (rate == 0 || stage.Ramp < rate) {
 		rate = stage.Ramp
 	}
-	if rate == 0 || h.Setpoint >= stage.ChamberSetpoint {
+	if rate == 0 || h.Setpoint >= stage.ChamberSetpoint || t.m.learns {
 		h.Setpoint = stage.ChamberSetpoint
 		return 0
 	}

@@ -41,6 +41,7 @@ type Machine struct {
 	elementLag                    float64       // s
 	coasts                        time.Duration // the heater, at the longest
 	fixedCoast                    bool          // see FixedCoasting
+	learns                        bool          // see Learning
 	coreStands                    time.Duration
 	smokeHeat                     quantity.Celsius // that the smoke generator may bring
 	fuelLow                       time.Duration    // air given to it when its fuel is low
@@ -72,19 +73,14 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 		ambient: c.Has(cabinet.AmbientProbe), here: PartsOf(c),
 	}
 	r := c.Response
-	// With the delay that the relay's window and the step add.
-	m.model = pid.Model{GainKelvin: float64(r.Gain), Lag: r.Lag, SecondLag: r.SecondLag, DeadTime: r.DeadTime}.Sampled(c.Heater.Window, time.Second)
-	var err error
-	if m.tuning, err = pid.SIMC(m.model, 0); err != nil {
-		return nil, fmt.Errorf("controller: the response of cabinet %q cannot be controlled: %w", c.Name, err)
+	if err := m.control(r); err != nil {
+		return nil, err
 	}
-	m.tuning.Filter = max(m.tuning.Filter, measurementFilter)
 	m.gain, m.lagSeconds, m.feltSeconds = float64(r.Gain), r.Lag.Seconds(), max(1, (r.SecondLag+r.DeadTime).Seconds())
 	m.rises = r.DeadTime + r.SecondLag + time.Duration(float64(r.Lag)*float64(frozenRise)/float64(max(r.Gain, 1)))
 	lags := 3 * (m.model.DeadTime + m.model.SecondLag)
 	m.answers, m.elementCools = max(noHeatLeast, lags+m.model.Lag/4), lags+coolingDown
-	m.elementLag = max(1, r.SecondLag.Seconds())
-	m.coasts = min(lags, longestCoast)
+	m.elementLag, m.coasts = max(1, r.SecondLag.Seconds()), min(lags, longestCoast)
 	if c.Heater.Power > 0 {
 		m.smokeHeat = quantity.Celsius(float64(r.Gain) * float64(c.Generator.Heat) / float64(c.Heater.Power))
 	}
@@ -119,6 +115,35 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 	}
 	m.heat = atMost(m.heat, heatMarginBatch)
 	return m, nil
+}
+
+// control tunes the control law for a response, with the delay that the relay's window and
+// the step add.
+func (m *Machine) control(r cabinet.Response) (err error) {
+	m.model = pid.Model{GainKelvin: float64(r.Gain), Lag: r.Lag, SecondLag: r.SecondLag, DeadTime: r.DeadTime}.Sampled(m.cabinet.Heater.Window, time.Second)
+	if m.tuning, err = pid.SIMC(m.model, 0); err != nil {
+		return fmt.Errorf("controller: the response of cabinet %q cannot be controlled: %w", m.cabinet.Name, err)
+	}
+	m.tuning.Filter = max(m.tuning.Filter, measurementFilter)
+	return nil
+}
+
+// Tuned is the machine whose control law goes by a response that was learned. What watches
+// goes by the cabinet's as before, so that no trip becomes looser by it.
+func (m *Machine) Tuned(r cabinet.Response) (*Machine, error) {
+	tuned := *m
+	if err := tuned.control(r); err != nil {
+		return nil, err
+	}
+	return &tuned, nil
+}
+
+// Learning is the machine whose stages that heat are experiments of package tune around
+// their setpoint, with every trip as in a batch.
+func (m *Machine) Learning() *Machine {
+	learns := *m
+	learns.learns = true
+	return &learns
 }
 
 // Product is what the machine runs, or nil.

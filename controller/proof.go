@@ -25,7 +25,7 @@ func (t *step) prove() {
 		return
 	}
 	l := proof.Line{
-		Now: t.in.Elapsed, Step: t.dt + t.hidden, Over: !s.Batch.Active(), Complete: s.Batch == Complete && s.skipped>>s.Stage&1 == 0, Doubted: t.doubted,
+		Now: t.in.Elapsed, Step: t.dt + t.hidden, Over: !s.Batch.Active(), Complete: s.Batch == Complete && !s.Skipped(len(t.m.product.Stages)-1), Doubted: t.doubted,
 		Settling: (s.Stage == 0 || s.skipped&1 != 0) && t.in.Elapsed-s.Core.hung <= coreSettles,
 		// Nothing is shown across time of which nobody knows how long it was.
 		Unbroken: !t.late && t.hidden == 0 && !s.Absence.unknown && t.before.coresInUse == s.Core.inUse(),

@@ -109,7 +109,7 @@ func TestSpreadKnowsItsStages(t *testing.T) {
 // What nobody has measured moves the finish; the spread over all of it covers what each
 // alone comes to within the middle of its range, where half of all draws are.
 func TestTheSpreadCoversWhatIsUnknown(t *testing.T) {
-	s := Setup{Product: product(t, "caraway-sticks"), Cabinet: builtCabinet(t, "fridge-body"), Seed: 1, Answer: Brisk}
+	s := Setup{Product: product(t, "caraway-sticks"), Cabinet: builtCabinet(t, "plywood-cabinet"), Seed: 1, Answer: Brisk}
 	spread, err := Spread(context.Background(), s, 40, nil)
 	require.NoError(t, err)
 	assert.GreaterOrEqual(t, spread.Ended, 36)
@@ -122,7 +122,7 @@ func TestTheSpreadCoversWhatIsUnknown(t *testing.T) {
 			assert.LessOrEqual(t, took, spread.P90Seconds, u.what)
 		}
 	}
-	assert.Greater(t, (spread.P90Seconds-spread.P10Seconds)/spread.P50Seconds, 0.12)
+	assert.Greater(t, (spread.P90Seconds-spread.P10Seconds)/spread.P50Seconds, 0.04)
 }
 
 // What is unknown and not drawn is as the setup has it.

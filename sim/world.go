@@ -57,11 +57,13 @@ type Setup struct {
 	Pressure   float64              // Pa; that of the cabinet's altitude when zero
 	Humidity   quantity.Ratio       // of the room's air; the plant's own default when zero
 	Faults     []fault.Fault        // times count from the first step
+	Past       *Past                // what the batch has been through already; may be nil
 	Operator   Operator             // someone else at the cabinet; may be nil
 	Longest    time.Duration        // virtual time after which a rehearsal gives up; zero is the package's
 	Examine    bool                 // the cabinet has stood for hours and its probes were shown in ice water before the start
 	Excused    bool                 // the person has a reason to start whatever they have shown
 	Where      profile.Jurisdiction // whose rules hold for a product that names none
+	Tuned      *cabinet.Response    // that the control law goes by in place of the cabinet's
 	Plant      Plant                // one of another make, with product; load, diameter, core, film factor, pressure and where its core probe is are its own matter
 }
 
@@ -96,6 +98,8 @@ type World struct {
 	felt   quantity.Celsius // the room as the plant knows it
 	met    bool             // its probes have been read
 	away   bool             // the controller was not called because the mains had failed
+
+	answered int // questions of the past
 
 	// Where Run is: what it will step with next.
 	clock time.Duration // the controller's
@@ -375,6 +379,9 @@ func (w *World) Drive(out controller.Outputs) {
 		Heater: out.On.Has(controller.Heater), Fan: out.On.Has(controller.Fan), Smoke: out.On.Has(controller.Smoke), Humidifier: out.On.Has(controller.Humidifier),
 		Damper: out.Damper, Place: w.place,
 	}
+	if w.remembers() {
+		w.drive.DoorOpen = within(w.setup.Past.Door, w.now)
+	}
 	if w.inject != nil {
 		w.inject.Drive(w.now, &w.drive)
 	}
@@ -384,6 +391,14 @@ func (w *World) Drive(out controller.Outputs) {
 // returns what the person, or else the operator, orders for the next step.
 func (w *World) Answer(s *controller.State) controller.Command {
 	w.Hands(s)
+	if w.remembers() {
+		if w.setup.Operator != nil && s.CurrentStage(w.setup.Product) != nil {
+			if order, taken := w.setup.Operator.Order(w.now, s); taken && order.Kind != controller.NoCommand {
+				return order
+			}
+		}
+		return w.recall(s)
+	}
 	manner := fault.Person{}
 	if w.inject != nil && s.CurrentStage(w.setup.Product) != nil {
 		if w.setup.Operator != nil {
@@ -416,7 +431,7 @@ func (w *World) light(light bool) {
 }
 
 // Hopeless reports whether the batch is held and the person has given up.
-func (w *World) Hopeless(s *controller.State) bool { return w.person.Hopeless(s) }
+func (w *World) Hopeless(s *controller.State) bool { return !w.remembers() && w.person.Hopeless(s) }
 
 // Advance lets one Step of time pass.
 func (w *World) Advance() { w.advance(Step) }

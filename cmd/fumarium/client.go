@@ -42,6 +42,7 @@ func clientCommands() []*cobra.Command {
 		lotCommand(),
 		declareCommand(),
 		rateCommand(),
+		decideCommand(),
 		simple(controller.Hold, "Hold the batch: everything off, its clocks stand still",
 			"The come-up clock of the core does not stand still: the meat does not know of the\nhold.", caution.Smoulders),
 		restartCommand(),

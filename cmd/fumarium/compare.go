@@ -12,7 +12,9 @@ import (
 
 	"fumarium/controller/record"
 	"fumarium/controller/report"
+	"fumarium/profile"
 	"fumarium/profile/quantity"
+	"fumarium/profile/weighed"
 )
 
 func compareCommand() *cobra.Command {
@@ -85,12 +87,13 @@ func productHistory(ctx context.Context, r *record.Reader, product string, asJSO
 		return couldNot(err)
 	}
 	list := []madeBatches{}
+	parsed := map[string]*profile.Product{} // by their files, which are the same for years
 	for _, b := range batches {
 		file := strings.TrimSuffix(b.ProductName, ".yaml")
 		if !strings.EqualFold(b.Product, product) && !strings.EqualFold(file, strings.TrimSuffix(product, ".yaml")) {
 			continue
 		}
-		m, err := historyOf(ctx, r, b)
+		m, err := historyOf(ctx, r, b, parsed)
 		if err != nil {
 			return err
 		}
@@ -127,7 +130,7 @@ func productHistory(ctx context.Context, r *record.Reader, product string, asJSO
 	return couldNot(t.Flush())
 }
 
-func historyOf(ctx context.Context, r *record.Reader, b *record.Batch) (*madeBatches, error) {
+func historyOf(ctx context.Context, r *record.Reader, b *record.Batch, parsed map[string]*profile.Product) (*madeBatches, error) {
 	m := &madeBatches{Batch: b.ID, Started: b.Started, State: b.State, Elapsed: b.Elapsed.Seconds(), Marks: []markedAs{}}
 	entries, err := r.Entries(ctx, b.ID)
 	if err != nil {
@@ -145,10 +148,17 @@ func historyOf(ctx context.Context, r *record.Reader, b *record.Batch) (*madeBat
 	if len(record.WeighedOf(entries)) == 0 {
 		return m, nil
 	}
-	tally, err := tallyOf(ctx, r, b)
-	if err != nil {
-		return nil, err
+	if b, err = r.Batch(ctx, b.ID); err != nil { // with its files
+		return nil, couldNot(err)
 	}
+	p := parsed[string(b.ProductFile)]
+	if p == nil {
+		if p, err = profile.ParseRecorded(b.ProductName, b.ProductFile); err != nil {
+			return nil, couldNot(err)
+		}
+		parsed[string(b.ProductFile)] = p
+	}
+	tally := weighed.Of(p, p.Where(profile.NoJurisdiction), record.WeighedOf(entries))
 	m.Weighing, _ = tally.Bad()
 	if yields := tally.Yields(); len(yields) > 0 {
 		last := yields[len(yields)-1]

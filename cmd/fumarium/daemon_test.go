@@ -78,7 +78,7 @@ func launchDaemon(t *testing.T, state string, env []string, args ...string) *dae
 func built(t *testing.T, env ...string) (program string) {
 	t.Helper()
 	program = filepath.Join(t.TempDir(), "fumarium")
-	build := exec.Command("go", "build", "-o", program, ".")
+	build := exec.Command("go", "build", "-trimpath", "-o", program, ".")
 	build.Env = append(append(os.Environ(), "CGO_ENABLED=0"), env...)
 	said, err := build.CombinedOutput()
 	require.NoError(t, err, string(said))

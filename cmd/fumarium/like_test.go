@@ -1,9 +1,11 @@
 package main
 
 import (
+	"encoding/csv"
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"strings"
 	"syscall"
 	"testing"
 	"time"
@@ -46,6 +48,9 @@ func TestABatchLikeAnother(t *testing.T) {
 	do(exitGood, "stop")
 	d.line("batch stopped")
 	do(exitGood, "rate", "smoke", "5")
+	assert.Contains(t, do(exitBad, "decide", "taste", "x"), "nothing to decide of")
+	do(exitGood, "decide", "Cooked", "thrown out; Ada")
+	do(exitGood, "decide", "read", "Ada")
 	require.Equal(t, exitGood, d.end(syscall.SIGTERM))
 
 	second := idsOf(t, d.state)[0]
@@ -79,6 +84,7 @@ func TestABatchLikeAnother(t *testing.T) {
 	require.NoError(t, json.Unmarshal([]byte(out), &told))
 	require.NotNil(t, told.Like)
 	assert.Equal(t, first, told.Like.Batch)
+	logged(t, d.state, first, second)
 	restored(t, d.state, copies, first, second)
 	assert.Equal(t, []report.Mark{{Trait: "smoke", Of5: 5, Who: "operator from 127.0.0.1"}}, told.Marks)
 }
@@ -122,4 +128,31 @@ func restored(t *testing.T, state, copies, first, second string) {
 	kept := filepath.Join(copies, first+".db") // some seconds after it was over
 	require.FileExists(t, kept)
 	assert.Contains(t, do(exitGood, "import", kept, "--state", t.TempDir()), first+"  imported")
+}
+
+// logged holds the log of both batches: one that was good, one that was stopped.
+func logged(t *testing.T, state, first, second string) {
+	t.Helper()
+	folder := t.TempDir()
+	code, out, said := call(t, "haccp", "--since", "2020-01-01", "--until", "2099-12-31", "--into", folder, "--simulated", "--state", state)
+	require.Equal(t, exitBad, code, out+said)
+	_, page := theFile(t, folder, "haccp-*.html")
+	for _, want := range []string{first, second, "thrown out; Ada (operator", "read by Ada", "read by nobody yet", "record whole", "decides who is responsible"} {
+		assert.True(t, strings.Contains(page, want), want)
+	}
+	_, text := theFile(t, folder, "haccp-*.csv")
+	rows, err := csv.NewReader(strings.NewReader(text)).ReadAll()
+	require.NoError(t, err)
+	for _, row := range rows[1:] {
+		switch {
+		case row[0] == first:
+			assert.Empty(t, row[9], "%s deviated", row[3])
+		case row[3] == "cooked":
+			assert.Contains(t, row[9], "not met")
+			assert.NotEmpty(t, row[10])
+			assert.Contains(t, row[11], "thrown out")
+		}
+	}
+	code, _, said = call(t, "haccp", "--since", "2026-11-01", "--until", "soon", "--simulated", "--state", state)
+	assert.Equal(t, exitUsage, code, said)
 }

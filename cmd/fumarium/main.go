@@ -80,7 +80,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		return f.status
 	}
 	// What is left is cobra's own: an unknown command, flag or argument.
-	if called.Runnable() {
+	if called.Runnable() && called.HasParent() {
 		fmt.Fprintf(stderr, "usage: %s\n", called.UseLine())
 	}
 	fmt.Fprintf(stderr, "see %s --help\n", called.CommandPath())
@@ -107,18 +107,25 @@ New here? Three commands, none of which needs any hardware:
 This software is not a safety device. An independent thermal cut-out in the
 heater's circuit is the first line of defence; mains wiring belongs to someone
 qualified, under local code. Never leave a burning smoke generator alone.`,
-		Version:       thisBuild().String(),
 		SilenceUsage:  true,
 		SilenceErrors: true,
+	}
+	// Not cobra's own: a template of ours would link what controller/layout avoids.
+	asked := root.Flags().BoolP("version", "v", false, "version for fumarium")
+	root.RunE = func(cmd *cobra.Command, _ []string) error {
+		if !*asked {
+			return cmd.Help()
+		}
+		_, err := fmt.Fprintln(cmd.OutOrStdout(), thisBuild())
+		return err
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
 		return errors.New(reason.ReplaceAllString(err.Error(), ""))
 	})
-	root.SetVersionTemplate("{{.Version}}\n")
 	root.PersistentFlags().String(unitsFlag, "", "`UNITS` that figures are shown in: C or F, kg or lb, or one of each as in F,lb (default: $"+unitsVariable+", or C,kg)")
 	root.PersistentPreRunE = func(cmd *cobra.Command, _ []string) error { return showIn(cmd) }
 	root.AddCommand(productsCommand(), keysCommand(), checkCommand(), sheetCommand(), planCommand(), assessCommand(), rehearseCommand(), runCommand(),
-		wiringCommand(), offCommand(), clockCommand(), doctorCommand(), batchesCommand(), reportCommand(), replayCommand(), traceCommand(), labelCommand(), compareCommand(), exportCommand(), importCommand())
+		wiringCommand(), offCommand(), clockCommand(), doctorCommand(), batchesCommand(), reportCommand(), replayCommand(), traceCommand(), labelCommand(), compareCommand(), exportCommand(), importCommand(), haccpCommand())
 	root.AddCommand(clientCommands()...)
 	root.AddCommand(beside...)
 	return root

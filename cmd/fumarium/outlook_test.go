@@ -16,6 +16,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/controller/cabinet/shipped"
+	"fumarium/controller/outlook"
 	"fumarium/controller/snapshot"
 	"fumarium/profile/catalog"
 	"fumarium/sim"
@@ -121,6 +122,8 @@ func TestTheDaemonPlansAhead(t *testing.T) {
 	assert.Equal(t, outlookRuns, s.Plan.Runs)
 	require.NotNil(t, s.Plan.Finish)
 	assert.True(t, s.Plan.Finish.After(s.Time))
+	assert.Equal(t, outlook.FromRehearsals, s.Plan.From)
+	require.NotNil(t, s.Plan.ForecastMissing, "that takes longer than somebody waits here")
 	_, drawn := d.get("/api/plan/curve")
 	assert.Contains(t, drawn, `"chamber_celsius":`)
 	code, _, errText = d.client("hold")

@@ -90,7 +90,11 @@ func (a *ledger) Batch(ctx context.Context, id string) (*web.WholeBatch, error) 
 	}
 	whole := a.had(id)
 	if whole == nil {
-		if whole, err = replayed(ctx, r, batches[i]); err != nil {
+		b, err := r.Batch(ctx, id) // with its files
+		if err != nil {
+			return nil, err
+		}
+		if whole, err = replayed(ctx, r, b); err != nil {
 			return nil, err
 		}
 		a.keep(whole)

@@ -63,6 +63,9 @@ func TestOtherBoardsDecideTheSame(t *testing.T) {
 			require.NoError(t, err, string(out))
 			assert.Contains(t, string(out), "every decision the same")
 			assert.Regexp(t, regexp.MustCompile(`record +met: whole`), string(out))
+			// With its drawing: lengths of time do not fit into an int there.
+			out, err = exec.Command(emulated, "report", "sim-", "--short", "--simulated", "--state", d.state, "--into", t.TempDir()).CombinedOutput()
+			require.NoError(t, err, string(out))
 
 			// A record of one board on another: every decision again. Only the last bits of what
 			// the state remembers may differ, which a replay says (FORMAT.md).

@@ -36,6 +36,7 @@ type rehearseOptions struct {
 	reason                                          string
 	faults                                          []string
 	panel                                           string
+	tune                                            bool
 }
 
 func rehearseCommand() *cobra.Command {
@@ -65,6 +66,11 @@ as in core2-open@1h. Times count from the start of the batch. The simulated
 person looks after an alarm when its cause has gone. Kinds:
 
 ` + faultKinds() + `
+--tune lets the simulated cabinet learn instead, with little in it: rest, full power,
+and a relay around a target, once for each state of its fan, with noisy probes and
+every trip. It prints what was learned, how sure that is, and what the control of the
+product comes to with it, beside the response of the cabinet file.
+
 What check says of the product is printed at the end: no batch is started with an
 error, and with advice only for a reason.
 
@@ -92,6 +98,7 @@ in the product, 2 usage, 3 a file could not be read.`,
 	f.BoolVar(&o.limits, "limits", false, "tell what the model does not know, and what that comes to in this rehearsal")
 	f.StringVar(&o.chart, "chart", "", "write the course of the batch to this SVG `FILE`")
 	f.StringVar(&o.panel, "panel", "", "write what the display at the cabinet shows at a time of the batch to a picture, `FILE.png@TIME`")
+	f.BoolVar(&o.tune, "tune", false, "let the simulated cabinet learn how its chamber answers to heat, and hold that against its file")
 	f.BoolVar(&o.json, "json", false, "print the result as JSON; equal seeds give equal bytes")
 	f.BoolVar(&o.timing, "timing", false, "with --json: fill wall_seconds and times_real_time, of the rehearsal shown; they differ from run to run")
 	return c
@@ -167,6 +174,9 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	setup, err := o.setup(product)
 	if err != nil {
 		return err
+	}
+	if o.tune {
+		return runTune(ctx, o, setup, stdout, stderr)
 	}
 	found, err := o.found(product, setup)
 	if err != nil {
@@ -452,48 +462,4 @@ func lowerFirst(s string) string {
 		return s
 	}
 	return strings.ToLower(s[:1]) + s[1:]
-}
-
-// progress writes one line over and over on a terminal, and nothing elsewhere.
-type progress struct {
-	w    io.Writer
-	on   bool
-	last time.Time
-}
-
-func newProgress(w io.Writer) *progress {
-	return &progress{w: w, on: isTerminal(w), last: time.Now()}
-}
-
-// due limits the line to ten a second and hides it in runs that are over at once.
-func (p *progress) due() bool {
-	if !p.on || time.Since(p.last) < 100*time.Millisecond {
-		return false
-	}
-	p.last = time.Now()
-	return true
-}
-
-func (p *progress) rehearsal(elapsed time.Duration, s *controller.State, product *profile.Product) {
-	if !p.due() {
-		return
-	}
-	name := ""
-	if stage := s.CurrentStage(product); stage != nil {
-		name = stage.Name
-	}
-	fmt.Fprintf(p.w, "\r\033[Krehearsing %s: %s", name, quantity.FormatDuration(elapsed))
-}
-
-func (p *progress) count(done, of int, what string) {
-	if !p.due() {
-		return
-	}
-	fmt.Fprintf(p.w, "\r\033[K%d of %d %s", done, of, what)
-}
-
-func (p *progress) clear() {
-	if p.on {
-		fmt.Fprint(p.w, "\r\033[K")
-	}
 }

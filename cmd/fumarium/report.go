@@ -163,6 +163,8 @@ func facing(ctx context.Context, r *record.Reader, id string, s *report.Source) 
 				return d.What == e.Subject && (d.What != string(label.Allergen) || strings.HasPrefix(d.Text, what+":"))
 			})
 			s.Declared = append(s.Declared, report.Declared{What: e.Subject, Text: e.Text, Who: e.Who})
+		case record.Decided:
+			s.Decisions = append(s.Decisions, report.Decision{Time: e.Wall, What: e.Subject, Text: e.Text, Who: e.Who})
 		case record.Repeats:
 			s.Like = &report.Like{Batch: e.Subject, Difference: e.Text}
 		}

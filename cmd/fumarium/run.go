@@ -30,6 +30,7 @@ import (
 	"fumarium/controller/access"
 	"fumarium/controller/loop"
 	"fumarium/controller/metrics"
+	"fumarium/controller/outlook"
 	"fumarium/controller/record"
 	"fumarium/controller/relay"
 	"fumarium/controller/snapshot"
@@ -309,6 +310,13 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	l.Observe(numbers.ObserveStep)
 	shelf := own.In(dir, catalog.Names)
 	plans := &planner{cabinet: cab, file: filepath.Join(dir, outlookFile), log: log}
+	foretells := &forecaster{plans: plans, note: forecastNote(records), log: log}
+	numbers.ShowForecast(func() *outlook.Forecast {
+		if s := l.Snapshot(); s != nil {
+			return foretells.Of(s.BatchID)
+		}
+		return nil
+	})
 	known := &facts{records: records, place: place, now: time.Now, latest: l.Snapshot, show: l.Weighed}
 	if resume != nil {
 		known.showAgain(ctx, resume.Recovery.Batch, resume.Product, resume.State.Where, log)
@@ -324,6 +332,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Keep:         known.keep,
 		Archive:      newLedger(dir, world),
 		Outlook:      plans.Of,
+		Forecast:     foretells.Of,
 		Rehearse:     plans.Preview(l.Snapshot),
 		Effect:       plans.Effect,
 	}), log)
@@ -357,6 +366,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	}
 	go func() { ended <- l.Run(loopCtx) }()
 	go plans.Run(loopCtx, l.Snapshot)
+	go foretells.Run(loopCtx, l.Snapshot)
 	if o.copies != "" {
 		copied := make(chan struct{})
 		go func() {

@@ -27,8 +27,8 @@ import (
 //
 // The unit is that of deploy, with its times, without its user and its sandbox.
 
-// kept are the settings of the unit that are taken over.
-var kept = []string{"StateDirectory", "StateDirectoryMode", "Type", "NotifyAccess", "WatchdogSec", "TimeoutAbortSec", "TimeoutStopSec", "TimeoutStartSec", "Restart", "RestartSec", "FileDescriptorStoreMax", "StartLimitIntervalSec"}
+// takenOver are the settings of the unit that the test has, too.
+var takenOver = []string{"StateDirectory", "StateDirectoryMode", "Type", "NotifyAccess", "WatchdogSec", "TimeoutAbortSec", "TimeoutStopSec", "TimeoutStartSec", "Restart", "RestartSec", "FileDescriptorStoreMax", "StartLimitIntervalSec"}
 
 const systemdBoot = `set -e
 mount --make-rprivate /
@@ -56,7 +56,7 @@ func boots(t *testing.T, o *outside, state, cabinet string) (journal string) {
 	var text strings.Builder
 	text.WriteString("[Unit]\nDefaultDependencies=no\nStartLimitIntervalSec=0\n[Service]\n")
 	set := unit(t)
-	for _, key := range kept {
+	for _, key := range takenOver {
 		require.NotEmpty(t, set[key], key)
 		if key != "StartLimitIntervalSec" {
 			text.WriteString(key + "=" + set[key] + "\n")

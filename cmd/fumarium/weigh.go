@@ -55,6 +55,8 @@ func (f *facts) keep(ctx context.Context, o *web.Order) (web.Kept, error) {
 		return f.rate(ctx, b, o)
 	case web.Repeat:
 		return f.repeat(ctx, b, p, o)
+	case web.Decide:
+		return f.decide(ctx, b, o)
 	}
 	return f.weigh(ctx, b, p, o)
 }

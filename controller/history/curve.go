@@ -1,6 +1,7 @@
 package history
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"time"
@@ -186,7 +187,7 @@ func (h *History) Samples() []Sample {
 		if b.missing > nothing {
 			kept = append(kept, b.odd)
 		}
-		slices.SortStableFunc(kept, func(a, b Sample) int { return int(a.Elapsed - b.Elapsed) })
+		slices.SortStableFunc(kept, func(a, b Sample) int { return cmp.Compare(a.Elapsed, b.Elapsed) })
 		for i, s := range kept {
 			if i == 0 || s.Elapsed != kept[i-1].Elapsed || s.Chamber != kept[i-1].Chamber { // one moment may be all three
 				samples = append(samples, s)

@@ -3,20 +3,21 @@ package label
 import (
 	_ "embed"
 	"fmt"
-	"html/template"
 	"io"
 	"strings"
 	"unicode"
 
 	"github.com/boombuler/barcode/qr"
+
+	"fumarium/controller/layout"
 )
 
 //go:embed label.html
 var page string
 
-var layout = template.Must(template.New("label").Funcs(template.FuncMap{
-	"plain": plain, "orBlank": orBlank, "square": square,
-}).Parse(page))
+var pages = layout.Must(layout.Parse("label", page, map[string]any{
+	"plain": plain, "orBlank": orBlank, "square": square, "weight": (*Label).Weight, "simulated": (*Label).Simulated, "upper": Ingredient.Upper,
+}))
 
 // plain is a person's text without what would turn round or hide the text beside it.
 func plain(text string) string {
@@ -35,7 +36,7 @@ func plain(text string) string {
 const quiet = 4
 
 // square draws a text as a QR code, with a quarter of it to spare for grease and scratches.
-func square(text string) (template.HTML, error) {
+func square(text string) (layout.HTML, error) {
 	code, err := qr.Encode(text, qr.Q, qr.Unicode)
 	if err != nil {
 		return "", err
@@ -54,11 +55,11 @@ func square(text string) (template.HTML, error) {
 		}
 	}
 	side := n + 2*quiet
-	return template.HTML(fmt.Sprintf(`<svg viewBox="0 0 %d %d" shape-rendering="crispEdges" role="img" aria-label="the code as a square to read"><rect width="%d" height="%d" fill="#fff"/><path d="%s"/></svg>`, side, side, side, side, path.String())), nil
+	return layout.HTML(fmt.Sprintf(`<svg viewBox="0 0 %d %d" shape-rendering="crispEdges" role="img" aria-label="the code as a square to read"><rect width="%d" height="%d" fill="#fff"/><path d="%s"/></svg>`, side, side, side, side, path.String())), nil
 }
 
 func dark(r, _, _, _ uint32) bool { return r < 0x8000 }
 
 // HTML writes the labels as one page that needs nothing else, two in a row, to be printed on
 // A4 or Letter and cut apart.
-func (l *Label) HTML(w io.Writer) error { return layout.Execute(w, l) }
+func (l *Label) HTML(w io.Writer) error { return pages.Execute(w, l) }

@@ -20,6 +20,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
+	"fumarium/controller/outlook"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile/lethality"
@@ -76,6 +77,7 @@ var (
 	comeUp       = desc("come_up_seconds", fmt.Sprintf("Time the core has spent between %v and %v while heating.", lethality.ComeUpBand.From, lethality.ComeUpBand.To))
 	stepsLate    = desc("steps_late_total", "Steps that came too late since the daemon began.")
 	recordErrors = desc("record_errors_total", "Attempts to write the batch record that failed, since the daemon began.")
+	finishes     = desc("forecast_finish_timestamp_seconds", "When the batch will be done by its forecast, on the cabinet's clock: 0.5 the middle, one in ten sooner than 0.1, one in ten later than 0.9; absent while nobody can say.", "quantile")
 	connections  = desc("connections", "Connections to page and API.")
 	turnedAway   = desc("connections_ended_total", "Connections that were ended since the daemon began: full, no place was free; silent, it made room for another; stalled, it did not take its answer.", "why")
 	latched      = desc("trip_latched", "Whether the trip is latched: the heater stays off until a person resets it.", "alarm")
@@ -142,6 +144,20 @@ func (m *Metrics) ShowReaders(now func() Readers) {
 		out <- prometheus.MustNewConstMetric(connections, prometheus.GaugeValue, float64(r.Open))
 		for why, n := range map[string]uint64{"full": r.Refused, "silent": r.Dropped, "stalled": r.Stalled} {
 			out <- prometheus.MustNewConstMetric(turnedAway, prometheus.CounterValue, float64(n), why)
+		}
+	}))
+}
+
+// ShowForecast adds when the batch will be done to the scrape; nil where nobody can say.
+func (m *Metrics) ShowForecast(now func() *outlook.Forecast) {
+	m.registry.MustRegister(prometheus.CollectorFunc(func(out chan<- prometheus.Metric) {
+		f := now()
+		if f == nil || f.Missing != "" || len(f.Ends) == 0 {
+			return
+		}
+		last := f.Ends[len(f.Ends)-1]
+		for quantile, at := range map[string]time.Time{"0.1": last.Earliest, "0.5": last.Middle, "0.9": last.Latest} {
+			out <- prometheus.MustNewConstMetric(finishes, prometheus.GaugeValue, float64(at.UnixMilli())/1000, quantile)
 		}
 	}))
 }

@@ -21,6 +21,7 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/controller/history"
 	"fumarium/controller/metrics"
+	"fumarium/controller/outlook"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/trip"
 	"fumarium/profile"
@@ -126,6 +127,10 @@ func TestGoldenScrape(t *testing.T) {
 	m.ObserveStep(2*time.Millisecond, 0)
 	m.ObserveStep(1500*time.Millisecond, 20*time.Millisecond)
 	m.ShowReaders(func() metrics.Readers { return metrics.Readers{Open: 12, Refused: 3, Dropped: 4, Stalled: 5} })
+	done := time.Date(2026, 3, 14, 14, 0, 0, 0, time.UTC)
+	m.ShowForecast(func() *outlook.Forecast {
+		return &outlook.Forecast{Ends: []outlook.Range{{}, {Earliest: done.Add(-time.Hour), Middle: done, Latest: done.Add(90 * time.Minute)}}}
+	})
 	got := scrape(t, m)
 	const golden = "testdata/scrape.txt"
 	if *update {
@@ -134,6 +139,15 @@ func TestGoldenScrape(t *testing.T) {
 	want, err := os.ReadFile(golden)
 	require.NoError(t, err)
 	assert.Equal(t, string(want), got)
+}
+
+// While nobody can say when it will be done, the scrape has no such metric.
+func TestNoForecastNoMetric(t *testing.T) {
+	for _, f := range []*outlook.Forecast{nil, {}, {Missing: "held"}} {
+		m := over(running())
+		m.ShowForecast(func() *outlook.Forecast { return f })
+		assert.NotContains(t, scrape(t, m), "forecast_finish")
+	}
 }
 
 func TestBeforeTheFirstStepOnlyBuildInfo(t *testing.T) {

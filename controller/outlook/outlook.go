@@ -54,14 +54,21 @@ type Plan struct {
 	Finish   *time.Time  `json:"finish"`
 	Earliest *time.Time  `json:"finish_earliest"`
 	Latest   *time.Time  `json:"finish_latest"`
+	// From is what finish and the ends of stages come from; empty without a finish.
+	From string `json:"from"`
+	// ForecastMissing is why they come from no forecast.
+	ForecastMissing *string `json:"forecast_missing"`
 }
 
-// A StagePlan is one stage: past with its real times, ahead with those of the median.
+// A StagePlan is one stage: past with its real times, ahead with those of the median. Only a
+// forecast gives its end a spread.
 type StagePlan struct {
-	Name  string     `json:"name"`
-	Start *time.Time `json:"start"`
-	End   *time.Time `json:"end"`
-	Place string     `json:"place"`
+	Name        string     `json:"name"`
+	Start       *time.Time `json:"start"`
+	End         *time.Time `json:"end"`
+	EndEarliest *time.Time `json:"end_earliest"`
+	EndLatest   *time.Time `json:"end_latest"`
+	Place       string     `json:"place"`
 }
 
 // A HandPlan is one hand step that is still to come.
@@ -131,7 +138,7 @@ func (c *Course) Of(s *snapshot.Snapshot) (plan *Plan, missing string) {
 			plan.Stages[i].Start = nil
 		}
 	}
-	plan.Hands, plan.Finish, plan.Earliest, plan.Latest = []HandPlan{}, nil, nil, nil
+	plan.Hands, plan.Finish, plan.Earliest, plan.Latest, plan.From = []HandPlan{}, nil, nil, nil, ""
 	return plan, missing
 }
 
@@ -172,7 +179,7 @@ func (c *Course) plan(p *profile.Product, start time.Time, elapsed, began time.D
 		plan.Stages = append(plan.Stages, stage)
 	}
 	finish, earliest, latest := at(quantile(from, 0.5)), at(quantile(from, low)), at(quantile(from, high))
-	plan.Finish, plan.Earliest, plan.Latest = &finish, &earliest, &latest
+	plan.Finish, plan.Earliest, plan.Latest, plan.From = &finish, &earliest, &latest, FromRehearsals
 	slices.SortStableFunc(plan.Hands, func(a, b HandPlan) int { return a.At.Compare(b.At) })
 	return plan
 }

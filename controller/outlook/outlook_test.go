@@ -121,6 +121,41 @@ func TestRunOfAHistory(t *testing.T) {
 	assert.False(t, (&outlook.Course{}).Fits(ham))
 }
 
+// A forecast has the last word on what is left, as long as it is of this stage and not old;
+// hand steps move with their stages. What it says of the past is no sooner than now.
+func TestAForecastHasTheLastWord(t *testing.T) {
+	now := under(2*time.Hour, 0, 30*time.Minute)
+	at := func(h, m int) time.Time { return time.Date(2026, 3, 14, h, m, 0, 0, time.UTC) }
+	told := func() *outlook.Forecast {
+		return &outlook.Forecast{Made: at(9, 58), Stage: 1, Ends: []outlook.Range{{at(9, 50), at(11, 0), at(12, 0)}, {at(10, 50), at(12, 0), at(13, 0)}}}
+	}
+	plan := mustPlan(three().Of(now))
+	assert.Equal(t, outlook.FromRehearsals, plan.From)
+	plan.Foretell(told(), 1)
+	assert.Equal(t, "dry 08:00 to 08:30, smoke 08:30 to 11:00, chill 11:00 to 12:00, Cold? 11:30 (10:42 to 12:18), 12:00 (10:50 to 13:00)", times(plan))
+	assert.Equal(t, outlook.FromForecast, plan.From)
+	assert.Nil(t, plan.ForecastMissing)
+	assert.Equal(t, "10:00", clock(plan.Stages[1].EndEarliest), "what is left is not past")
+	assert.Equal(t, "12:00", clock(plan.Stages[1].EndLatest))
+	for why, alter := range map[string]func(*outlook.Forecast){
+		"no rehearsal is like it":  func(f *outlook.Forecast) { f.Missing = "no rehearsal is like it" },
+		"the stage has just begun": func(f *outlook.Forecast) { f.Stage = 0 },
+		"the last is too old":      func(f *outlook.Forecast) { f.Made = at(9, 54) },
+	} {
+		plan, f := mustPlan(three().Of(now)), told()
+		alter(f)
+		plan.Foretell(f, 1)
+		assert.Equal(t, outlook.FromRehearsals, plan.From)
+		assert.Equal(t, why, *plan.ForecastMissing)
+		assert.Equal(t, times(mustPlan(three().Of(now))), times(plan))
+	}
+	now.State.Batch = controller.Held
+	plan = mustPlan(three().Of(now))
+	plan.Foretell(told(), 1)
+	assert.Empty(t, plan.From)
+	assert.Nil(t, plan.Finish)
+}
+
 // A stage that a person passed over has no times, and a rehearsal that passes it over is whole.
 func TestASkippedStageHasNoTimes(t *testing.T) {
 	s := &snapshot.Snapshot{Product: ham, Time: start.Add(40 * time.Minute)}

@@ -22,6 +22,7 @@ const (
 	Declared Kind = "declared" // what the maker says for the label
 	Rated    Kind = "rated"    // a mark out of five, of one trait
 	Repeats  Kind = "repeats"  // it was made like another batch
+	Decided  Kind = "decided"  // what a person decided of a rule, or who read the record
 )
 
 // An Entry is a fact that a person adds to a batch, also long after its end. A later one

@@ -9,6 +9,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -306,6 +307,36 @@ func query(ctx context.Context, db querier, t *table, where string, args ...any)
 	return all, err
 }
 
+// queryLight reads all rows with NULL for what is long: files, layouts, states and data.
+func queryLight(ctx context.Context, db querier, t *table) (all []row, err error) {
+	have := map[string]bool{}
+	for _, c := range t.columns {
+		have[c.name] = !slices.Contains([]string{"product_file", "cabinet_file", "layout", "state", "data"}, c.name)
+	}
+	rows, err := db.QueryContext(ctx, fmt.Sprintf("SELECT %s FROM %s ORDER BY %s", t.light(have), t.name, t.columns[0].name))
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		r, err := scan(rows, t)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, r)
+	}
+	return all, rows.Err()
+}
+
+func scan(rows *sql.Rows, t *table) (row, error) {
+	r := row{table: t, values: make([]any, len(t.columns))}
+	into := make([]any, len(t.columns))
+	for i := range into {
+		into[i] = &r.values[i]
+	}
+	return r, rows.Scan(into...)
+}
+
 // each calls f for every row of a table in the order of its key.
 func each(ctx context.Context, db querier, t *table, where string, args []any, f func(row) error) error {
 	if where != "" {
@@ -331,12 +362,8 @@ func each(ctx context.Context, db querier, t *table, where string, args []any, f
 	}
 	defer rows.Close()
 	for rows.Next() {
-		r := row{table: t, values: make([]any, len(t.columns))}
-		into := make([]any, len(t.columns))
-		for i := range into {
-			into[i] = &r.values[i]
-		}
-		if err := rows.Scan(into...); err != nil {
+		r, err := scan(rows, t)
+		if err != nil {
 			return err
 		}
 		if err := f(r); err != nil {

@@ -133,45 +133,78 @@ func batchOf(r row) *Batch {
 	}
 }
 
+// lastSteps finds the last block of a batch.
+const lastSteps = `SELECT first_step, steps, elapsed_seconds FROM link WHERE batch = ? AND steps > 0 ORDER BY number DESC LIMIT 1`
+
 // course fills in how far the batch has come.
 func course(ctx context.Context, q querier, b *Batch) error {
-	var first, steps sql.NullInt64
-	var elapsed sql.NullFloat64
-	err := q.QueryRowContext(ctx, `SELECT first_step, steps, elapsed_seconds FROM link WHERE batch = ? AND steps > 0 ORDER BY number DESC LIMIT 1`, b.Number).
-		Scan(&first, &steps, &elapsed)
-	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+	if err := b.lasted(q.QueryRowContext(ctx, lastSteps, b.Number)); err != nil {
 		return err
 	}
-	b.Steps, b.Elapsed = first.Int64+steps.Int64, seconds(elapsed.Float64)
 	endings, err := query(ctx, q, endingTable, "batch = ?", b.Number)
 	if err != nil || len(endings) == 0 {
 		return err
 	}
-	last := endings[len(endings)-1]
-	b.State, b.Why, b.Ended = last.text("state"), last.text("why"), parseTime(last.text("wall"))
+	b.ends(endings[len(endings)-1])
 	return nil
+}
+
+func (b *Batch) lasted(last *sql.Row) error {
+	var first, steps sql.NullInt64
+	var elapsed sql.NullFloat64
+	if err := last.Scan(&first, &steps, &elapsed); err != nil && !errors.Is(err, sql.ErrNoRows) {
+		return err
+	}
+	b.Steps, b.Elapsed = first.Int64+steps.Int64, seconds(elapsed.Float64)
+	return nil
+}
+
+func (b *Batch) ends(e row) {
+	b.State, b.Why, b.Ended = e.text("state"), e.text("why"), parseTime(e.text("wall"))
 }
 
 func seconds(s float64) time.Duration { return time.Duration(math.Round(s * float64(time.Second))) }
 
-// List gives every batch, newest first.
+// List gives every batch, newest first, without its files and without what a replay needs:
+// those of a thousand batches are many megabytes.
 func (r *Reader) List(ctx context.Context) ([]*Batch, error) {
 	var all []*Batch
 	err := r.reading(ctx, func(q querier) error {
-		rows, err := query(ctx, q, batchTable, "")
+		endings, err := query(ctx, q, endingTable, "")
 		if err != nil {
 			return err
 		}
+		ended := map[int64]row{}
+		for _, e := range endings {
+			ended[e.int("batch")] = e
+		}
+		rows, err := queryLight(ctx, q, batchTable)
+		if err != nil {
+			return err
+		}
+		last, err := q.(preparer).PrepareContext(ctx, lastSteps)
+		if err != nil {
+			return err
+		}
+		defer last.Close()
 		for _, row := range slices.Backward(rows) {
 			b := batchOf(row)
-			if err := course(ctx, q, b); err != nil {
+			if err := b.lasted(last.QueryRowContext(ctx, b.Number)); err != nil {
 				return err
+			}
+			if e, ok := ended[b.Number]; ok {
+				b.ends(e)
 			}
 			all = append(all, b)
 		}
 		return nil
 	})
 	return all, err
+}
+
+// preparer is a transaction, too.
+type preparer interface {
+	PrepareContext(ctx context.Context, query string) (*sql.Stmt, error)
 }
 
 // ErrNoBatch is the error of an id that names no batch.
@@ -195,15 +228,19 @@ func (r *Reader) Batch(ctx context.Context, id string) (*Batch, error) {
 }
 
 func find(ctx context.Context, q querier, id string) (row, error) {
-	rows, err := query(ctx, q, batchTable, "substr(id, 1, length(?1)) = ?1", id)
+	rows, err := query(ctx, q, batchTable, "id = ?", id) // by its index
+	if err != nil {
+		return row{}, err
+	}
+	if len(rows) == 1 {
+		return rows[0], nil
+	}
+	rows, err = query(ctx, q, batchTable, "substr(id, 1, length(?1)) = ?1", id)
 	if err != nil {
 		return row{}, err
 	}
 	var ids []string
 	for _, found := range rows {
-		if found.text("id") == id {
-			return found, nil
-		}
 		ids = append(ids, found.text("id"))
 	}
 	switch {

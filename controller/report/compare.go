@@ -4,7 +4,6 @@ import (
 	"bytes"
 	_ "embed"
 	"fmt"
-	"html/template"
 	"io"
 	"math"
 	"slices"
@@ -14,6 +13,7 @@ import (
 	"fumarium/controller/caution"
 	"fumarium/controller/chart"
 	"fumarium/controller/history"
+	"fumarium/controller/layout"
 	"fumarium/profile/quantity"
 	"fumarium/profile/variant"
 )
@@ -225,7 +225,7 @@ func none(text string) string {
 //go:embed compare.html
 var comparePage string
 
-var compareLayout = template.Must(template.New("compare").Funcs(template.FuncMap{"plain": plain, "none": none}).Parse(comparePage))
+var compareLayout = layout.Must(layout.Parse("compare", comparePage, map[string]any{"plain": plain, "none": none}))
 
 // HTML writes the comparison as one page that needs nothing else.
 func (c *Comparison) HTML(w io.Writer) error {
@@ -237,6 +237,6 @@ func (c *Comparison) HTML(w io.Writer) error {
 		*Comparison
 		TitleA, TitleB, Aid string
 		Simulated           bool
-		Chart               template.HTML // our own drawing, which escapes what it is told
-	}{c, c.titles[0], c.titles[1], caution.Food, c.worlds[0] == "simulated" || c.worlds[1] == "simulated", template.HTML(picture.String())})
+		Chart               layout.HTML // our own drawing, which escapes what it is told
+	}{c, c.titles[0], c.titles[1], caution.Food, c.worlds[0] == "simulated" || c.worlds[1] == "simulated", layout.HTML(picture.String())})
 }

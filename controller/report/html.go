@@ -4,7 +4,6 @@ import (
 	"bytes"
 	_ "embed"
 	"fmt"
-	"html/template"
 	"io"
 	"strings"
 	"time"
@@ -12,6 +11,7 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/caution"
+	"fumarium/controller/layout"
 	"fumarium/controller/trip"
 	"fumarium/profile/deviation"
 	"fumarium/profile/quantity"
@@ -20,8 +20,9 @@ import (
 //go:embed report.html
 var page string
 
-var layout = template.Must(template.New("report").Funcs(template.FuncMap{
+var pages = layout.Must(layout.Parse("report", page, map[string]any{
 	"plain": plain,
+	"long":  func(s Stage) float64 { return s.Lasted() },
 	"lasted": func(seconds float64) string {
 		return quantity.FormatDuration(time.Duration(seconds * float64(time.Second)).Round(time.Second))
 	},
@@ -63,7 +64,7 @@ var layout = template.Must(template.New("report").Funcs(template.FuncMap{
 		return t.Format("2 Jan 15:04:05")
 	},
 	"moment": func(t time.Time) string { return t.Format("2 January 2006 15:04 MST") },
-}).Parse(page))
+}))
 
 // plain is a person's text without what would turn round or hide the text beside it.
 func plain(text string) string {
@@ -86,10 +87,10 @@ func (r *Report) HTML(w io.Writer, short bool) error {
 	if err := r.chart.WriteSVG(&picture); err != nil {
 		return err
 	}
-	return layout.Execute(w, struct {
+	return pages.Execute(w, struct {
 		*Report
 		Short    bool
-		Chart    template.HTML // our own drawing, which escapes what it is told
+		Chart    layout.HTML // our own drawing, which escapes what it is told
 		Who, Aid string
-	}{r, short, template.HTML(picture.String()), deviation.Who, caution.Food})
+	}{r, short, layout.HTML(picture.String()), deviation.Who, caution.Food})
 }

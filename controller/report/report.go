@@ -40,6 +40,7 @@ type Source struct {
 	Marks              []Mark
 	Declared           []Declared
 	Like               *Like // nil is made like none
+	Decisions          []Decision
 	Gaps               []Gap
 	Whole              bool   // the chain of the record holds
 	Record             string // what was found of it, in words
@@ -103,6 +104,21 @@ type Declared struct {
 	Who  string `json:"who"`
 }
 
+// A Decision is what a person decided of a rule, or of the Whole batch, or that they Read its
+// record; Text is the decision, or who read it.
+type Decision struct {
+	Time time.Time `json:"time"`
+	What string    `json:"what"`
+	Text string    `json:"text"`
+	Who  string    `json:"who"`
+}
+
+// What a decision may be of besides the rules.
+const (
+	Whole = "batch"
+	Read  = "read"
+)
+
 // Like is another batch that this one was made like, and what was made otherwise.
 type Like struct {
 	Batch      string `json:"batch"`
@@ -147,6 +163,7 @@ type Report struct {
 	Marks      []Mark           `json:"marks"`
 	Declared   []Declared       `json:"declared"`
 	Like       *Like            `json:"made_like"`
+	Decisions  []Decision       `json:"decisions"`
 	Gaps       []Gap            `json:"gaps"`
 	Whole      bool             `json:"record_whole"`
 	Record     string           `json:"record"`
@@ -229,7 +246,7 @@ type Event struct {
 }
 
 // notKept is what belongs into a report and does not stand in this record.
-func notKept(t *weighed.Tally, declared bool) (list []string) {
+func notKept(t *weighed.Tally, s *Source) (list []string) {
 	none := t == nil
 	var lots, weights, moments []string
 	if !none {
@@ -266,10 +283,13 @@ func notKept(t *weighed.Tally, declared bool) (list []string) {
 	if !none {
 		tell("the batch on the scale: ", "", moments)
 	}
-	if declared {
-		return append(list, "who read this record")
+	if len(s.Declared) == 0 {
+		list = append(list, "the label that went on the packs")
 	}
-	return append(list, "who read this record, and the label that went on the packs")
+	if !slices.ContainsFunc(s.Decisions, func(d Decision) bool { return d.What == Read }) {
+		list = append(list, "who read this record")
+	}
+	return list
 }
 
 // Make puts the report together.
@@ -278,8 +298,8 @@ func Make(s *Source) *Report {
 		ID: s.ID, World: s.World, Program: s.Program, Product: s.Product, Cabinet: s.Cabinet,
 		Started: s.Started, ClockSet: s.ClockSet, State: s.State, Why: s.Why, ElapsedSeconds: s.Elapsed.Seconds(),
 		Rules: []Rule{}, Worksheet: []deviation.Case{}, NotCovered: proof.Uncovered(), Stages: []Stage{}, Probes: []Probe{}, Events: []Event{},
-		Commands: slices.Concat([]Command{}, s.Commands), Notes: slices.Concat([]Note{}, s.Notes), Marks: slices.Concat([]Mark{}, s.Marks), Declared: slices.Concat([]Declared{}, s.Declared), Like: s.Like, Gaps: slices.Concat([]Gap{}, s.Gaps),
-		Whole: s.Whole, Record: s.Record, NotKept: notKept(nil, len(s.Declared) > 0), chart: s.Chart,
+		Commands: slices.Concat([]Command{}, s.Commands), Notes: slices.Concat([]Note{}, s.Notes), Marks: slices.Concat([]Mark{}, s.Marks), Declared: slices.Concat([]Declared{}, s.Declared), Like: s.Like, Decisions: slices.Concat([]Decision{}, s.Decisions), Gaps: slices.Concat([]Gap{}, s.Gaps),
+		Whole: s.Whole, Record: s.Record, NotKept: notKept(nil, s), chart: s.Chart,
 	}
 	if !s.Ended.IsZero() {
 		r.Ended = &s.Ended
@@ -324,7 +344,7 @@ func (r *Report) judge(s *Source) {
 	}
 	verdict := known.Verdict
 	r.CoreError = known.Final.CoreError
-	r.NotKept = notKept(known.Weighed, len(s.Declared) > 0)
+	r.NotKept = notKept(known.Weighed, s)
 	made := known.Product // as it was weighed, where it was
 	if t := known.Weighed; t != nil {
 		made, r.Weighed = t.Product, &Weighed{t, t.Yields(), append([]string{}, t.Heavier()...)}

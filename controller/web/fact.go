@@ -17,6 +17,7 @@ const (
 	Declare = "declare"
 	Rate    = "rate"
 	Repeat  = "repeat"
+	Decide  = "decide"
 )
 
 // facts are those that a Keeper takes, with the fields of each.
@@ -25,6 +26,7 @@ var facts = map[string][]string{
 	Declare: {"what", "text"},
 	Rate:    {"what", "mark", "text"},
 	Repeat:  {"what"},
+	Decide:  {"what", "text"},
 }
 
 // Kept is what became of a fact.

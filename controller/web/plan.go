@@ -28,7 +28,9 @@ func (s *server) course(snap *snapshot.Snapshot) (course *outlook.Course, missin
 func (s *server) plan(snap *snapshot.Snapshot) (plan *outlook.Plan, missing *string) {
 	course, why := s.course(snap)
 	if course != nil {
-		plan, why = course.Of(snap)
+		if plan, why = course.Of(snap); s.Forecast != nil {
+			plan.Foretell(s.Forecast(snap.BatchID), snap.State.Stage)
+		}
 	}
 	return plan, word(why)
 }

@@ -35,7 +35,7 @@ func TestStatusHasThePlan(t *testing.T) {
 	plan := s["plan"].(map[string]any)
 	stages := plan["stages"].([]any)
 	require.Len(t, stages, 4)
-	assert.Equal(t, map[string]any{"name": "dry", "start": "2026-03-14T08:00:00Z", "end": "2026-03-14T08:45:00Z", "place": "unknown"}, stages[0], "this product does not say where")
+	assert.Equal(t, map[string]any{"name": "dry", "start": "2026-03-14T08:00:00Z", "end": "2026-03-14T08:45:00Z", "end_earliest": nil, "end_latest": nil, "place": "unknown"}, stages[0], "this product does not say where")
 	assert.Equal(t, "2026-03-14T12:50:00Z", stages[2].(map[string]any)["end"])
 	assert.Equal(t, "2026-03-14T13:50:00Z", plan["finish"])
 	assert.Equal(t, []any{map[string]any{"stage": "chill", "text": "Is the ice used up?",

@@ -87,3 +87,24 @@ func TestTextsStandInOneFile(t *testing.T) {
 	assert.NotRegexp(t, `[A-Za-z]{2}`, html.UnescapeString(body))
 	assert.Equal(t, http.StatusOK, ask(handler(accepting(idle())), http.MethodGet, "/page.js", "").Code)
 }
+
+// The files of the script share one scope: a name that two of them declare stops the whole page.
+func TestNoNameOfTheScriptIsDeclaredTwice(t *testing.T) {
+	parts, err := filepath.Glob("assets/*.js")
+	require.NoError(t, err)
+	declared, in := regexp.MustCompile(`(?m)^(?:const|let|(?:async )?function) (\w+)|(?m)^let (?:\w+ = [^,\n]+, )+(\w+) = `), map[string]string{}
+	for _, name := range parts {
+		data, err := os.ReadFile(name)
+		require.NoError(t, err)
+		for _, m := range declared.FindAllStringSubmatch(string(data), -1) {
+			for _, n := range m[1:] {
+				if n == "" {
+					continue
+				}
+				assert.NotContains(t, in, n, "%s, and %s", name, in[n])
+				in[n] = name
+			}
+		}
+	}
+	assert.Greater(t, len(in), 50)
+}

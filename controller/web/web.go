@@ -15,7 +15,6 @@ import (
 	"embed"
 	"encoding/json"
 	"fmt"
-	"html/template"
 	"net"
 	"net/http"
 	"net/netip"
@@ -27,6 +26,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/access"
 	"fumarium/controller/caution"
+	"fumarium/controller/layout"
 	"fumarium/controller/outlook"
 	"fumarium/controller/snapshot"
 	"fumarium/profile"
@@ -53,7 +53,10 @@ const (
 //go:embed assets openapi.yaml
 var files embed.FS
 
-var page = template.Must(template.ParseFS(files, "assets/page.html"))
+//go:embed assets/page.html
+var pageText string
+
+var page = layout.Must(layout.Parse("page", pageText, nil))
 
 // Loop is what the handlers know of the control loop.
 type Loop interface {
@@ -94,6 +97,8 @@ type Config struct {
 	Archive Archive
 	// Outlook is what rehearsals say of a batch, or why they say nothing. It must not wait.
 	Outlook func(batch string) (course *outlook.Course, missing string)
+	// Forecast is the latest of a batch; nil where there is none. It must not wait.
+	Forecast func(batch string) *outlook.Forecast
 	// Rehearse makes the course of a product before it is started.
 	Rehearse func(context.Context, *profile.Product) (*outlook.Course, error)
 	// Effect rehearses the rest of the batch under way with a change of its stage, and without.
@@ -146,7 +151,10 @@ func New(c Config) http.Handler {
 	s.routes = []route{
 		{http.MethodGet, "/", s.page},
 		{http.MethodGet, "/page.css", asset("assets/page.css", "text/css; charset=utf-8")},
-		{http.MethodGet, "/page.js", script()},
+		{http.MethodGet, "/page.js", script(parts)},
+		{http.MethodGet, "/batches", asset("assets/batches.html", "text/html; charset=utf-8")},
+		{http.MethodGet, "/batches/{batch}", asset("assets/batches.html", "text/html; charset=utf-8")},
+		{http.MethodGet, "/batches.js", script(pastParts)},
 		{http.MethodGet, "/icon.svg", s.icon},
 		{http.MethodGet, "/chart.svg", s.chart},
 		{http.MethodGet, "/display.png", s.display},

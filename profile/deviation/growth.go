@@ -136,8 +136,11 @@ func (w *work) spores(begin int) []string {
 	if last > grows.To {
 		found[0] += fmt.Sprintf(", and it was last seen at %s", Both(last))
 	}
+	if first := w.Course[begin].Hottest; first < curedFrom {
+		found[0] += fmt.Sprintf(", and it was seen from %s on only", Both(first))
+	}
 	const none = "no closed form with its constants could be read, so no growth is computed here: it may be any, up to what a model says"
-	whole := unseen == 0 && last <= grows.To
+	whole := unseen == 0 && last <= grows.To && w.Course[begin].Hottest >= curedFrom
 	cured := w.HasCure && w.NitritePPM >= chilling.Cured().NitritePPM
 	switch {
 	case !whole:

@@ -63,6 +63,10 @@ func TestWhatIsPublishedBounds(t *testing.T) {
 	text = cured(curedBeef(0.9)[:200])
 	assert.Contains(t, text, "bounds only a chill that was seen as a whole", "it is warm still")
 
+	text = cured(course([2]float64{0, 41}, [2]float64{10, 40}))
+	assert.Contains(t, text, "and it was seen from 5.0 °C (41 °F) on only")
+	assert.NotContains(t, text, "nowhere longer", "what was cold when the record began shows no chill")
+
 	// Without a cure: the legs of a published chill of turkey (Glass et al., abstract).
 	turkey := course([2]float64{0, 140}, [2]float64{20, 120}, [2]float64{80, 80}, [2]float64{380, 55}, [2]float64{680, 40})
 	text = found(Work(failed(proof.Chilled, turkey)))

@@ -130,6 +130,7 @@ const (
 // nitrate, of the raw batch.
 const (
 	LeastSalt       quantity.Ratio = 0.025
+	LeastCurePPM                   = 100
 	LeastSaltSource                = "CFIA, fermented and dried meat, as quoted"
 )
 

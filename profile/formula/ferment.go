@@ -11,6 +11,10 @@ import (
 // fermentedSalt holds the salt of fermented sausage against what Canada asks. Of the other
 // places none is known here, and there it is advice.
 func (j *judging) fermentedSalt() {
+	if j.Where == ca && !j.Cured {
+		j.find(source.Error, "ferment-uncured", fmt.Sprintf("there is no nitrite in it; against Clostridium botulinum fermented sausage wants %d ppm of nitrite and nitrate, besides its salt (%s)", ferment.LeastCurePPM, ferment.LeastSaltSource),
+			"cure it")
+	}
 	salt := quantity.Ratio(0)
 	if j.Total > 0 {
 		salt = quantity.Ratio(j.f.SaltMass() / j.Total)

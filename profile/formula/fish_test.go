@@ -137,6 +137,15 @@ func TestFermentedFormula(t *testing.T) {
 		assert.Equal(t, c.found, found, "%+v", c)
 		assert.Equal(t, c.bad, got.Code != "" && got.Severity == source.Error, "%+v", c)
 	}
+	// Without nitrite Canada has none, and elsewhere it is for the verdict to say.
+	for where, bad := range map[profile.Jurisdiction]bool{profile.Canada: true, profile.UnitedStates: false} {
+		p := make(0.140)
+		p.Formula.Cure = profile.Cure{}
+		v := formula.Judge(p, where)
+		_, found := finding(v, "ferment-uncured")
+		assert.Equal(t, bad, found, where.String())
+		assert.Equal(t, !bad, v.Pass(), where.String())
+	}
 	// (2.5 % of 5.1198 kg - 119.19 g) / 97.5 % is 9.03 g
 	got, _ := finding(formula.Judge(make(0.110), profile.Canada), "ferment-salt")
 	assert.Contains(t, got.Remedy, "9 g more salt")

@@ -44,6 +44,9 @@ func fermented(r *Rules, c *Claim, over bool) Judgement {
 	case !c.Ferment.Seen():
 		return Judgement{NotShown, fmt.Sprintf("the chamber could not be read for %s of %s", quantity.FormatDuration(c.Ferment.Unseen), quantity.FormatDuration(c.Ferment.Time))}
 	}
+	if f := r.Product.Formula; !f.Protected() {
+		return Judgement{NotShown, fmt.Sprintf("%s; but nothing holds back Clostridium botulinum meanwhile: there are less than %d ppm of nitrite in it, and %d ppm are asked (%s)", sum, profile.ProtectPPM, ferment.LeastCurePPM, ferment.LeastSaltSource)}
+	}
 	return Judgement{Met, fmt.Sprintf("%s until a person measured a pH of %g or less; it shows Staphylococcus aureus only", sum, sour)}
 }
 

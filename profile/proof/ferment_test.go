@@ -16,7 +16,8 @@ func drySausage(activity float64) *profile.Product {
 	measured := func(name string, what profile.Measured, most float64) profile.Stage {
 		return profile.Stage{Name: name, Until: profile.Until{Conditions: []profile.Condition{{Kind: profile.Confirmed, Measured: what, AtMost: most}}}}
 	}
-	return &profile.Product{Species: profile.RedMeat, Process: profile.FermentedAndDried, Vacuum: true, Stages: []profile.Stage{
+	cured := profile.Formula{Cut: []profile.Meat{{Name: "pork", Mass: 5, Water: .7, Protein: .2, Fat: .1}}, Cure: profile.Cure{Mass: 0.0098, Nitrite: 0.0625, Method: profile.Comminuted}}
+	return &profile.Product{Species: profile.RedMeat, Process: profile.FermentedAndDried, Vacuum: true, Formula: cured, Stages: []profile.Stage{
 		measured("ferment", profile.SourTo, 5.2), measured("dry", profile.WaterActivity, activity), {Name: "pack"},
 	}}
 }
@@ -43,7 +44,9 @@ func TestFermentedAndDried(t *testing.T) {
 		"warm after it was sour": {nil, []leg{{f(80), 55 * h, 0, true}, {35, 40 * h, 1, true}}, proof.Met, proof.NotShown, "1100 of 1200"},
 		"never measured":         {nil, []leg{{f(80), 55 * h, 0, true}}, proof.NotShown, proof.NotShown, "a pH of 5.3 was never measured"},
 		"never, and too long":    {nil, []leg{{f(80), 61 * h, 0, true}}, proof.NotMet, proof.NotShown, "before a pH of 5.3 was measured"},
-		"not read":               {nil, []leg{{24, 10 * h, 0, true}, {0, h, 0, false}, {14, h, 1, true}}, proof.NotShown, proof.NotShown, "could not be read for 1 h of 11 h"},
+		// CFIA asks fermented sausage for 100 ppm, against Clostridium botulinum.
+		"without a cure": {func(p *profile.Product) { p.Formula.Cure = profile.Cure{} }, []leg{{f(80), 55 * h, 0, true}, {14, h, 1, true}, {14, h, 2, true}}, proof.NotShown, proof.Met, "nothing holds back Clostridium botulinum"},
+		"not read":       {nil, []leg{{24, 10 * h, 0, true}, {0, h, 0, false}, {14, h, 1, true}}, proof.NotShown, proof.NotShown, "could not be read for 1 h of 11 h"},
 		"Canada": {func(p *profile.Product) { p.Jurisdiction = profile.Canada }, []leg{{24, 10 * h, 0, true}, {30, 10 * h, 0, true}, {35, 18 * h, 0, true}, {14, h, 1, true}},
 			proof.NotMet, proof.NotShown, "577 of 555 °C·h"},
 		"in air":          {func(p *profile.Product) { p.Vacuum = false }, []leg{{24, 30 * h, 0, true}, {14, h, 1, true}, {14, h, 2, true}}, proof.Met, proof.NotShown, "Staphylococcus aureus only"},

@@ -33,7 +33,7 @@ function drawRail(s) {
         item(['step ahead', letter(h.i)], ['strong', p ? t('about', { time: moment(p.at) }) : capital(t('next')), p && p.earliest ? t('between', { from: moment(p.earliest), to: moment(p.latest) }) : p ? '' : t('no time')], ['', said(h.text)]);
       });
       const p = s.plan;
-      if (p && p.finish_earliest) item(['end', ''], ['strong', t('done', { from: moment(p.finish_earliest), to: moment(p.finish_latest) })]);
+      if (p && p.finish_earliest) item(['end', ''], ['strong', t('done', { from: moment(p.finish_earliest), to: moment(p.finish_latest) })], ['faint', p.from ? t('by ' + p.from) : '']);
       else if (p && p.finish) item(['end', ''], ['strong', t('done at', { time: moment(p.finish) })]);
       else item(['lost', '?'], ['strong', t('no finish')], ['faint', s.plan_missing || '']);
     }

@@ -143,12 +143,13 @@ function drawButtons(s, lost) {
   show('hold', can('hold'));
   show('stop', can('stop'));
   show('change', !lost && (can('hold') || can('stop')));
+  drawBend(s);
   show('note-box', !lost && s.state !== 'idle');
   show('smoulders', !lost && (can('hold') || can('stop') || ['stopping', 'stopped', 'aborting', 'aborted'].includes(s.state)));
   show('start', can('start'));
   show('start-body', s.state === 'idle' || $('start-body').dataset.open === 'yes');
   show('next-batch', can('start') && $('start-body').hidden);
-  for (const [area, words] of Object.entries({ bar: '', change: '', start: '', bring: '', maker: '', pair: '', note: '', alarms: '', ...says })) {
+  for (const [area, words] of Object.entries({ bar: '', change: '', bend: '', start: '', bring: '', maker: '', pair: '', note: '', alarms: '', ...says })) {
     const p = $('says-' + area);
     if (p.textContent !== words) p.textContent = words;
     p.hidden = words === '';
@@ -164,7 +165,8 @@ function refused(area, words) {
   if (!p.hidden) p.scrollIntoView({ block: 'center' });
 }
 
-async function send(body, button) {
+// send hands in a command, or asks on another path; done takes the answer that was good.
+async function send(body, button, { path = '/api/commands', done } = {}) {
   if (busy) return;
   const area = button.closest('[data-area]').dataset.area;
   const token = sessionStorage.getItem('token');
@@ -175,17 +177,18 @@ async function send(body, button) {
   const headers = { 'Content-Type': 'application/json' };
   if (token) headers.Authorization = 'Bearer ' + token;
   try {
-    const answer = await fetch('/api/commands', { method: 'POST', signal: AbortSignal.timeout(noAnswer), headers, body: JSON.stringify(body) });
+    const answer = await fetch(path, { method: 'POST', signal: AbortSignal.timeout(noAnswer), headers, body: JSON.stringify(body) });
     const reply = await answer.json();
     busy = null;
     if (answer.status === 401) {
       sessionStorage.removeItem('token');
-      askToken(() => send(body, button), token ? reply.detail : '');
+      askToken(() => send(body, button, { path, done }), token ? reply.detail : '');
     } else if (!answer.ok) {
       if (body.command === 'start') objections(reply.findings || [], reply.excusable === true);
       refused(area, t('not done', { why: said(reply.detail) }));
     } else {
-      if (!reply.recorded && body.command !== 'note') refused(area, t('unrecorded', { why: reply.unrecorded }));
+      if (done) done(reply);
+      if (reply.recorded === false && body.command !== 'note') refused(area, t('unrecorded', { why: reply.unrecorded }));
       if (body.command === 'note') { $('note-text').value = ''; refused(area, t('note.kept')); }
       if (body.command === 'start') {
         $('read').checked = false; // the next batch asks again
@@ -315,6 +318,7 @@ lineEvents();
 startEvents();
 makerEvents();
 pairEvents();
+bendEvents();
 listen();
 poll();
 setInterval(() => { if (Date.now() - streamed > 2 * pollEvery) poll(); else draw(); }, pollEvery);

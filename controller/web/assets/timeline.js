@@ -20,11 +20,12 @@ function spanOf(s) {
   const over = ['complete', 'stopped', 'aborted'].includes(s.state), began = s.stages[0] && s.stages[0].began;
   const now = over && began ? Date.parse(began) + s.elapsed_seconds * 1000 : Date.parse(s.time), plan = s.plan;
   const ahead = plan ? plan.stages : [];
-  const bands = s.stages.map((stage, i) => {
+  const bands = s.stages.flatMap((stage, i) => {
+    if (stage.state === 'skipped') return []; // a person passed it over
     const planned = ahead.find(p => p.index === i) || ahead.filter(p => p.name === stage.name).at(-1);
     const from = stage.began ? Date.parse(stage.began) : planned && Date.parse(planned.start);
     const to = stage.ended ? Date.parse(stage.ended) : planned && planned.end && Date.parse(planned.end);
-    return { name: stage.name, state: stage.state, heat: known(stage.chamber_celsius), from, to };
+    return [{ name: stage.name, state: stage.state, heat: known(stage.chamber_celsius), from, to }];
   });
   if (over) {
     for (const b of bands) if (known(b.from) && !known(b.to)) b.to = now;

@@ -1,0 +1,92 @@
+// Package tune is an experiment by which a cabinet shows how its chamber answers to heat,
+// and the fit that makes constants of it. The experiment is rest, full power to a target,
+// and a relay around it: it only says which duty it wants. Whoever drives the heater by it
+// keeps every trip, and may end it at any time. Like the step it has no clock and no I/O.
+package tune
+
+import (
+	"time"
+
+	"fumarium/profile/quantity"
+)
+
+// The experiment. Own magnitudes, no source.
+const (
+	restFor                    = 5 * time.Minute
+	relayBand  quantity.Kelvin = 0.5 // to each side of the target
+	Cycles                     = 6   // of the relay
+	coasts     quantity.Kelvin = 6   // full power ends so far below the target
+	fullLimit                  = 3 * time.Hour
+	relayLimit                 = 3 * time.Hour
+	// Rise is how far above the room the target is, where nothing forbids it.
+	Rise quantity.Kelvin = 45
+)
+
+// A Phase is where the experiment is.
+type Phase uint8
+
+// The phases, in their order. Records hold their numbers.
+const (
+	Rest Phase = iota
+	Full
+	Relay
+	Done   // all that was wanted is there
+	Failed // the target was not reached, or the relay did not cycle, in time
+)
+
+func (p Phase) String() string {
+	if p <= Failed {
+		return [...]string{"rest", "full power", "relay", "done", "failed"}[p]
+	}
+	return quantity.Unknown
+}
+
+// State is what the experiment remembers. It is comparable and recorded whole; the zero
+// State has not begun.
+type State struct {
+	Phase  Phase         `record:"phase"`
+	For    time.Duration `record:"for"`    // this phase
+	Cycles int           `record:"cycles"` // of the relay so far
+	On     bool          `record:"on"`
+}
+
+// Step takes a reading in, dt after the last, and gives the duty that is wanted from now
+// on.
+func (s *State) Step(target, chamber quantity.Celsius, dt time.Duration) float64 {
+	s.For += dt
+	switch s.Phase {
+	case Rest:
+		if s.For >= restFor {
+			s.enter(Full)
+		}
+	case Full:
+		if chamber >= target-quantity.Celsius(coasts) {
+			s.enter(Relay)
+		} else if s.For > fullLimit {
+			s.enter(Failed)
+		}
+	case Relay:
+		switch {
+		case chamber > target+quantity.Celsius(relayBand):
+			s.On = false
+		case chamber < target-quantity.Celsius(relayBand) && !s.On:
+			s.On = true
+			s.Cycles++
+		}
+		if s.Cycles > Cycles { // each began with the heat before it over
+			s.enter(Done)
+		} else if s.For > relayLimit {
+			s.enter(Failed)
+		}
+	}
+	if s.On {
+		return 1
+	}
+	return 0
+}
+
+// Cycling reports whether the relay cycles steadily: the first time it still comes down from
+// full power, which two lags do not follow.
+func (s *State) Cycling() bool { return s.Phase == Relay && s.Cycles > 1 || s.Phase == Done }
+
+func (s *State) enter(p Phase) { s.Phase, s.For, s.On = p, 0, p == Full }

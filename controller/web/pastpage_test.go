@@ -1,0 +1,49 @@
+package web_test
+
+import (
+	"context"
+	"net/http"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/assert"
+
+	"fumarium/controller/web"
+)
+
+// A person with a phone looks at an earlier batch: verdict, what to do with the product,
+// times, peak, curve, rules and notes; a mark is added, and the batch under way is elsewhere.
+func TestEarlierBatchesOnAPhone(t *testing.T) {
+	ctx := browser(t)
+	l := accepting(cooking())
+	var text, mark, batch string
+	h := configured(l, func(c *web.Config) {
+		c.Note = func(_ context.Context, _, b, said, m string) error { batch, text, mark = b, said, m; return nil }
+	})
+	server := behind(t, h)
+	do(t, ctx, chromedp.EmulateViewport(360, 640), chromedp.Navigate(server.URL+"/batches"))
+	until(t, ctx, "document.querySelectorAll('#past-list li').length === 2")
+	assert.Equal(t, "2 batches are recorded.", read(t, ctx, "document.getElementById('answer-head').textContent"))
+	assert.Equal(t, "/,/batches/cooked", read(t, ctx, "[...document.querySelectorAll('#past-list a')].map(a => a.getAttribute('href')).join()"))
+	picture(t, ctx, "batches-360")
+	do(t, ctx, chromedp.Navigate(server.URL+"/batches/cooked"))
+	until(t, ctx, "!document.getElementById('past-one').hidden && document.querySelector('#line-svg svg') !== null")
+	page := read(t, ctx, "document.body.innerText")
+	for _, words := range []string{"Keep it cold", "Core peak", "71.8\u00a0°C", "4/5 a little dry", "21:00", "Core cooked not shown", "How it went"} {
+		assert.Contains(t, page, words)
+	}
+	picture(t, ctx, "batch-360")
+	assert.Equal(t, "true", read(t, ctx, "document.documentElement.scrollWidth <= document.documentElement.clientWidth"))
+	do2(t, ctx, "sessionStorage.setItem('token', '"+token+"'); document.getElementById('past-mark').value = 'good'; document.getElementById('past-text').value = 'firm'")
+	do(t, ctx, click("past-keep"))
+	until(t, ctx, seen("past-kept")+" && document.getElementById('past-kept').textContent === 'Kept.'")
+	assert.Equal(t, []string{"cooked", "firm", "good"}, []string{batch, text, mark})
+	picture(t, ctx, "batch-note-360")
+	if axe := audit(t); axe != "" {
+		do2(t, ctx, axe+"; true")
+		assert.Equal(t, "[]", read(t, ctx, `axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa', 'wcag22aa', 'best-practice']}).then(r => JSON.stringify(r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.target + ' ' + n.failureSummary).join(' | '))))`))
+	}
+	do(t, ctx, chromedp.Navigate(server.URL+"/batches/another"))
+	until(t, ctx, "document.getElementById('past-says').textContent.includes('there is no such batch')")
+	assert.Equal(t, http.StatusOK, ask(h, http.MethodGet, "/batches/cooked", "").Code)
+}
