@@ -62,7 +62,7 @@ var ComeUpStart = quantity.FromFahrenheit(60)
 
 // RawUncured is raw product without nitrite in a warm chamber: 40 to 140 °F and two
 // hours, written in whole °C; FSIS, "Danger Zone" (title from memory).
-var RawUncured = Band{4, 60, 2 * time.Hour, "FSIS, Danger Zone, two hours in 4-60 °C"}
+var RawUncured = Band{4, 60, 2 * time.Hour, "FSIS, Danger Zone, two hours"}
 
 // A Surface is a way to keep the surface of bare meat moist while it cooks, of the
 // humidity options of the guideline of 2021. Heat kills less on a dry surface, and a
