@@ -18,7 +18,7 @@ type leaf struct {
 	Kg    *float64
 	Of    []leaf
 	Say   loud
-	hid   string
+	hid   string //lint:ignore U1000 a layout asks for it
 }
 
 type loud string

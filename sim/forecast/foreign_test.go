@@ -31,7 +31,7 @@ type foreign struct {
 	toRoom                    float64
 	leak, vent, drawn, volume float64 // m³/s, and m³
 	steam, smoke              float64 // kg/s, W
-	around, aroundVapour      float64
+	around                    float64
 	bulk, pierced             piece
 	tip, stem, late, felt     float64 // share of the radius, share of the air's excess, s, °C
 	lit                       bool
