@@ -3,7 +3,6 @@ module fumarium
 go 1.26.8
 
 require (
-	github.com/boombuler/barcode v1.1.0
 	github.com/chromedp/chromedp v0.23.0
 	github.com/getkin/kin-openapi v0.153.0
 	github.com/grafana/grafana-foundation-sdk/go v0.0.22

@@ -54,6 +54,7 @@ var pureRooms = map[string][]string{
 	"controller/pid":                {"profile/quantity"},
 	"controller/caution":            {},
 	"controller/duty":               {},
+	"controller/square":             {},
 	"controller/trip":               {},
 	"controller/tune":               {"profile/quantity"},
 	"profile/proof":                 {"profile", "profile/chilling", "profile/ferment", "profile/fish", "profile/formula", "profile/lethality", "profile/quantity"},
@@ -69,7 +70,7 @@ var pureRooms = map[string][]string{
 	"controller/panel":    {"controller", "controller/snapshot", "controller/trip", "profile", "profile/proof", "profile/quantity"},
 	"controller/snapshot": {"controller", "controller/cabinet", "controller/history", "controller/trip", "profile", "profile/proof", "profile/lethality", "profile/quantity", "profile/weighed", "sensors"},
 	// No label may hang on a file or a clock: what it says stands on the record.
-	"controller/label": {"controller/caution", "controller/layout", "profile", "profile/quantity", "profile/weighed"},
+	"controller/label": {"controller/caution", "controller/layout", "controller/square", "profile", "profile/quantity", "profile/weighed"},
 	// It tells what others have read and replayed, so that a word on food hangs on no file.
 	"controller/report": {"controller", "controller/cabinet", "controller/caution", "controller/chart", "controller/history", "controller/layout", "controller/trip", "profile", "profile/chilling",
 		"profile/deviation", "profile/lethality", "profile/proof", "profile/quantity", "profile/sheet", "profile/variant", "profile/weighed"},
@@ -132,7 +133,7 @@ var owners = map[string]struct {
 	why   string
 }{
 	"github.com/spf13":      {[]string{"cmd/fumarium"}, "the command line is the program's"},
-	"rsc.io/qr":             {[]string{"controller/web"}, "one room draws codes for phones"},
+	"rsc.io/qr":             {[]string{"controller/square"}, "one room draws codes"},
 	"golang.org/x/term":     {[]string{"cmd/fumarium"}, "the terminal is the program's"},
 	"modernc.org":           {[]string{"controller/record"}, "one room knows that the record is a database"},
 	"github.com/prometheus": {[]string{"controller/metrics"}, "one room knows whose metrics they are"},
@@ -140,7 +141,6 @@ var owners = map[string]struct {
 	"periph.io/x/host":      {[]string{"cmd/fumarium/internal/wiring"}, "one room opens buses; drivers take what is open"},
 	"periph.io/x/conn":      {[]string{"cmd/fumarium/internal/wiring", "sensors", "sim/chips"}, "buses end at the drivers and their twins"},
 	"periph.io/x/devices":   {[]string{"cmd/fumarium/internal/wiring", "sensors", "sim/chips"}, "buses end at the drivers and their twins"},
-	"github.com/boombuler":  {[]string{"controller/label"}, "one room draws codes"},
 	"golang.org/x/image":    {[]string{"controller/panel"}, "one room draws letters"},
 	"html/template":         {nil, "it calls methods by name, so the linker drops none: 2.4 MB; controller/layout fills pages"},
 	"text/template":         {[]string{"controller/layout"}, "its parser alone: see html/template"},
@@ -150,7 +150,7 @@ var owners = map[string]struct {
 // pureOther is what a pure room may use of other modules.
 var pureOther = map[string][]string{"profile/source": {"go.yaml.in/yaml/v4", "go.yaml.in/yaml/v4/plugin/loaderlimits"},
 	"controller/panel":  {"golang.org/x/image/font", "golang.org/x/image/font/inconsolata", "golang.org/x/image/math/fixed"},
-	"controller/label":  {"github.com/boombuler/barcode/qr"},
+	"controller/square": {"rsc.io/qr"},
 	"controller/layout": {"html", "reflect", "text/template/parse"}} // whose names are those of the layout's fields
 
 // readsTheClock are the functions of package time that look at or wait for the

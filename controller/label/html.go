@@ -2,21 +2,19 @@ package label
 
 import (
 	_ "embed"
-	"fmt"
 	"io"
 	"strings"
 	"unicode"
 
-	"github.com/boombuler/barcode/qr"
-
 	"fumarium/controller/layout"
+	"fumarium/controller/square"
 )
 
 //go:embed label.html
 var page string
 
 var pages = layout.Must(layout.Parse("label", page, map[string]any{
-	"plain": plain, "orBlank": orBlank, "square": square, "weight": (*Label).Weight, "simulated": (*Label).Simulated, "upper": Ingredient.Upper,
+	"plain": plain, "orBlank": orBlank, "square": drawn, "weight": (*Label).Weight, "simulated": (*Label).Simulated, "upper": Ingredient.Upper,
 }))
 
 // plain is a person's text without what would turn round or hide the text beside it.
@@ -32,33 +30,14 @@ func plain(text string) string {
 	}, text)
 }
 
-// quiet is the margin that a QR code needs, in modules (ISO/IEC 18004, 4 on each side).
-const quiet = 4
-
-// square draws a text as a QR code, with a quarter of it to spare for grease and scratches.
-func square(text string) (layout.HTML, error) {
-	code, err := qr.Encode(text, qr.Q, qr.Unicode)
+// drawn is a text as a code to scan.
+func drawn(text string) (layout.HTML, error) {
+	code, err := square.OnAPack(text)
 	if err != nil {
 		return "", err
 	}
-	n := code.Bounds().Dx()
-	var path strings.Builder
-	for y := range n {
-		for x := 0; x < n; x++ {
-			from := x
-			for x < n && dark(code.At(x, y).RGBA()) {
-				x++
-			}
-			if x > from {
-				fmt.Fprintf(&path, "M%d %dh%dv1h-%dz", from+quiet, y+quiet, x-from, x-from)
-			}
-		}
-	}
-	side := n + 2*quiet
-	return layout.HTML(fmt.Sprintf(`<svg viewBox="0 0 %d %d" shape-rendering="crispEdges" role="img" aria-label="the code as a square to read"><rect width="%d" height="%d" fill="#fff"/><path d="%s"/></svg>`, side, side, side, side, path.String())), nil
+	return layout.HTML(code.SVG("the code as a square to read")), nil
 }
-
-func dark(r, _, _, _ uint32) bool { return r < 0x8000 }
 
 // HTML writes the labels as one page that needs nothing else, two in a row, to be printed on
 // A4 or Letter and cut apart.

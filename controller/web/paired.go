@@ -1,7 +1,6 @@
 package web
 
 import (
-	"bytes"
 	"crypto/sha256"
 	"crypto/subtle"
 	"errors"
@@ -11,9 +10,8 @@ import (
 	"strings"
 	"time"
 
-	"rsc.io/qr"
-
 	"fumarium/controller/access"
+	"fumarium/controller/square"
 )
 
 // The cookie of a session. Over TLS its name lets no other host and no plain page set it
@@ -109,8 +107,8 @@ func (s *server) pair(w http.ResponseWriter, r *http.Request) *problem {
 	page, open := s.pageFor(r)
 	code, until := s.Sessions.Code(name)
 	made := pairing{Code: access.Spaced(code), Until: until, URL: page + "#pair=" + code, Open: open}
-	if drawn, err := qr.Encode(made.URL, qr.M); err == nil { // else it is typed
-		made.SVG, made.QR = pictureOf(drawn), rowsOf(drawn)
+	if drawn, err := square.OnAScreen(made.URL); err == nil { // else it is typed
+		made.SVG, made.QR = drawn.SVG("the code to scan"), drawn.Rows()
 	}
 	writeJSON(w, "application/json", http.StatusOK, made)
 	return nil
@@ -138,39 +136,6 @@ func (s *server) pageFor(r *http.Request) (page string, open bool) {
 
 // mostCode is how much who has only a code may send.
 const mostCode = 1 << 10
-
-// quiet is the margin that a reader needs, in modules (ISO/IEC 18004).
-const quiet = 4
-
-func pictureOf(c *qr.Code) string {
-	var b strings.Builder
-	size := c.Size + 2*quiet
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" shape-rendering="crispEdges"><path fill="#fff" d="M0 0h%dv%dH0z"/><path fill="#000" d="`, size, size, size, size)
-	for y := range c.Size {
-		for x := range c.Size {
-			if c.Black(x, y) {
-				fmt.Fprintf(&b, "M%d %dh1v1h-1z", x+quiet, y+quiet)
-			}
-		}
-	}
-	b.WriteString(`"/></svg>`)
-	return b.String()
-}
-
-func rowsOf(c *qr.Code) string {
-	var b bytes.Buffer
-	for y := -quiet; y < c.Size+quiet; y++ {
-		for x := -quiet; x < c.Size+quiet; x++ {
-			if c.Black(x, y) {
-				b.WriteByte('1')
-			} else {
-				b.WriteByte('0')
-			}
-		}
-		b.WriteByte('\n')
-	}
-	return b.String()
-}
 
 // shownSession is a session as it is listed.
 type shownSession struct {
