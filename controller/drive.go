@@ -48,6 +48,9 @@ func (t *step) drive() {
 	if s.Fan.wanted && !fan && shut {
 		coast, s.Fan.coasts = true, true
 	}
+	if fan && !s.Fan.wanted && !t.m.fixedCoast { // what is aimed at counts on its film at once
+		s.Fan.Relay.Anew()
+	}
 	s.Fan.wanted = fan
 	s.Heater.aim(t, damper, fan)
 	if coast {

@@ -49,10 +49,10 @@ func peaks(t *testing.T, m *controller.Machine, s Setup) (over []float64) {
 // However long a person takes to close the damper, the air does not shoot over.
 func TestNoAnswerIsTooLate(t *testing.T) {
 	answers := []time.Duration{time.Second, 2 * time.Minute, 8 * time.Minute, 30 * time.Minute, time.Hour - time.Minute}
-	most := 0.0
 	for _, name := range []string{"plywood-cabinet", "fridge-body", "masonry-walk-in", "steel-box"} {
 		c := builtCabinet(t, name)
 		worst, before := map[bool]float64{}, map[bool]float64{}
+		cooler := 0.0
 		for _, key := range []string{"dill-trout-sides", "hayloft-chicken"} {
 			p := product(t, key)
 			m, err := controller.New(p, c)
@@ -63,6 +63,10 @@ func TestNoAnswerIsTooLate(t *testing.T) {
 					s.Load = 1
 				}
 				for i, over := range peaks(t, m, s) {
+					if i > 0 && p.Stages[i].ChamberSetpoint < p.Stages[i-1].ChamberSetpoint {
+						cooler = max(cooler, over)
+						continue
+					}
 					fan := c.Fan.Fitted && p.Stages[i].Fan > 0
 					worst[fan] = max(worst[fan], over)
 				}
@@ -74,10 +78,15 @@ func TestNoAnswerIsTooLate(t *testing.T) {
 				}
 			}
 		}
-		t.Logf("%-16s with a fan %.1f K over, without %.1f; with a fixed coasting after 30 min %.1f and %.1f", name, worst[true], worst[false], before[true], before[false])
+		t.Logf("%-16s with a fan %.1f K over, without %.1f, in a cooler stage than before %.1f; with a fixed coasting after 30 min %.1f and %.1f",
+			name, worst[true], worst[false], cooler, before[true], before[false])
 		assert.LessOrEqual(t, worst[true], 2.0, "%s, with a fan", name)
 		assert.LessOrEqual(t, worst[false], 5.0, "%s, without", name)
-		most = max(most, before[false])
+		// The chicken's damper closes at the end of smoke at 73 °C, for a stage at 66 °C. Who
+		// does so at once finds the air at 69 °C, kept that low for the jump, and it jumps to
+		// where it was: 74 °C in the refrigerator. The smoke stage keeps its own setpoint to
+		// its end, so that this is not aimed below: it is the heat of the stage before.
+		assert.LessOrEqual(t, cooler, 5.0, "%s, in a cooler stage", name)
 	}
 }
 

@@ -127,6 +127,16 @@ func (s *State) Cut(l *Limits, dt time.Duration) {
 	*s = Trip(next)
 }
 
+// Anew begins a window now, for an output that has rested because nothing was asked of it:
+// what is asked anew need not wait for the end of a window in which nothing was. The
+// contacts keep their least times, and one that is closed stays in its window.
+func (s *State) Anew() {
+	if s.On {
+		return
+	}
+	s.Done, s.Debt, s.Elapsed, s.OnTime = false, 0, 0, 0
+}
+
 // Delivered returns the duty given over the last completed window, or since the
 // start until one is complete. Without a window it is that of the last dt.
 func (s State) Delivered() float64 {

@@ -542,3 +542,28 @@ func TestCutIsStepAndTrip(t *testing.T) {
 		}
 	})
 }
+
+// An output that is asked again after a rest gives its pulse at once, but not within MinOff,
+// and pays nothing of before; one that is on keeps its window.
+func TestAnewNeedNotWait(t *testing.T) {
+	l := Limits{Window: time.Minute, MinOn: 5 * time.Second, MinOff: 5 * time.Second}
+	var s State
+	s, _ = Step(l, s, 1, time.Second)
+	s.Cut(&l, time.Second)
+	waits := s
+	if _, on := Step(l, waits, 1, 10*time.Second); on {
+		t.Fatal("a cut output gave a second pulse in its window")
+	}
+	s.Anew()
+	if _, on := Step(l, s, 1, 4*time.Second); on {
+		t.Fatal("the contacts were not open for their least time")
+	}
+	s, on := Step(l, s, 0.5, 5*time.Second)
+	if !on {
+		t.Fatal("an output that is asked anew waited")
+	}
+	before := s
+	if s.Anew(); s != before {
+		t.Fatalf("a closed output left its window: %+v, %+v", before, s)
+	}
+}

@@ -15,7 +15,6 @@ const (
 	restFor                    = 5 * time.Minute
 	relayBand  quantity.Kelvin = 0.5 // to each side of the target
 	Cycles                     = 6   // of the relay
-	coasts     quantity.Kelvin = 6   // full power ends so far below the target
 	fullLimit                  = 3 * time.Hour
 	relayLimit                 = 3 * time.Hour
 	// Rise is how far above the room the target is, where nothing forbids it.
@@ -60,8 +59,11 @@ func (s *State) Step(target, chamber quantity.Celsius, dt time.Duration) float64
 			s.enter(Full)
 		}
 	case Full:
-		if chamber >= target-quantity.Celsius(coasts) {
+		// No rest on the way up: a slow chamber falls in it, and heat that does not catch up
+		// soon counts as unanswered.
+		if chamber >= target {
 			s.enter(Relay)
+			s.Cycles = 1 // full power was the first
 		} else if s.For > fullLimit {
 			s.enter(Failed)
 		}
