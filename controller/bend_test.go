@@ -258,6 +258,8 @@ func TestAnEasierCoreWaitsForTheKill(t *testing.T) {
 func TestASkipMeasuresNothing(t *testing.T) {
 	r := newRig(t)
 	r.p.Targets, r.p.Process = profile.Targets{}, profile.FermentedAndDried
+	r.p.Formula.Cut = []profile.Meat{{Name: "pork", Mass: 5, Water: 0.72, Protein: 0.21, Fat: 0.06}}
+	r.p.Formula.Cure = profile.Cure{Name: "cure", Mass: 0.012, Nitrite: 0.0625, Method: profile.Comminuted} // 150 ppm
 	measured := func(what profile.Measured, most float64) profile.Until {
 		return profile.Until{Conditions: []profile.Condition{{Kind: profile.Confirmed, Confirm: what.String(), Measured: what, AtMost: most}}}
 	}
