@@ -21,6 +21,7 @@ const (
 	weldMargin     quantity.Kelvin = 8
 	weldSlot                       = 15 * time.Minute
 	weldFall       quantity.Kelvin = 0.5 // from slot to slot: it cools
+	weldRise       quantity.Kelvin = 2   // in a slot, far over the room with the heater cold and nothing in it: it is heated
 	doorFall       quantity.Kelvin = 4   // faster than the response's lag: the door, and the walls stay hot
 	wallLag                        = 4 * time.Hour
 	coolingDown                    = 3 * time.Minute // beside the lags: what the element still gives off
@@ -49,6 +50,7 @@ type heaterMemory struct {
 	lower       quantity.Kelvin  `record:"aim_lower_kelvin"`       // than the setpoint: see aim
 	losses      float64          `record:"losses_watt_per_kelvin"` // that the integral has learned for
 	usual       float64          `record:"usual_duty_ratio"`
+	before      float64          `record:"before_duty_ratio"` // what was usual, averaged as long
 
 	ceiling    quantity.Celsius `record:"ceiling_celsius"` // what the stage cannot have asked for
 	hasCeiling bool             `record:"ceiling_known"`
@@ -60,6 +62,8 @@ type heaterMemory struct {
 	offNow   quantity.Celsius `record:"off_now_celsius"`  // highest of this slot
 	offLast  quantity.Celsius `record:"off_last_celsius"` // of the one before
 	cold     bool             `record:"element_cold"`     // off for so long that the element is
+	emptied  time.Duration    `record:"off_emptied"`      // for so long the product is out and the fan stands
+	rises    bool             `record:"off_rises"`        // all the same, until it cools
 
 	fullFor  time.Duration    `record:"full_for"` // heater fully on without a break, short of the setpoint
 	fullFrom quantity.Celsius `record:"full_from_celsius"`
@@ -82,6 +86,7 @@ func (h *heaterMemory) average(t *step) {
 		on = 1
 	}
 	h.usual = lagged(h.usual, on, t.seconds, usualHeat.Seconds())
+	h.before = lagged(h.before, h.usual, t.seconds, usualHeat.Seconds())
 	h.element = lagged(h.element, on, t.seconds, t.m.elementLag)
 }
 
@@ -92,7 +97,7 @@ func (h *heaterMemory) follow(t *step) {
 	if !known || t.late {
 		h.fullFor = 0
 		if s.Tripped != trip.HeatWhenOff { // what has tripped is not forgotten
-			h.cold, h.offFor = false, 0
+			h.cold, h.offFor, h.rises = false, 0, false
 		}
 		return
 	}
@@ -136,9 +141,13 @@ func (h *heaterMemory) followOff(t *step, chamber quantity.Celsius) {
 		if h.offFor += t.dt; t.s.Out.On.Has(Heater) {
 			h.offFor = 0
 		}
+		stage := t.stage()
+		if h.emptied += t.dt; stage != nil && stage.Place == profile.Chamber || t.s.Out.On.Has(Fan) || t.doorOpen() {
+			h.emptied = 0
+		}
 		if h.cold = h.offFor >= t.m.elementCools; !h.cold {
 			h.walls = max(h.walls, chamber)
-			h.offNow, h.offLast, h.offSlot = chamber, chamber, 0
+			h.offNow, h.offLast, h.offSlot, h.rises = chamber, chamber, 0, false
 			return
 		}
 	}
@@ -146,9 +155,16 @@ func (h *heaterMemory) followOff(t *step, chamber quantity.Celsius) {
 	if h.offSlot += t.dt; h.offSlot < weldSlot {
 		return
 	}
+	// Brick lets it rise too slowly for weldMargin in a slot. What is hot rises by itself only
+	// where the fan has stopped or a door was shut just now.
+	hot := quantity.Kelvin(chamber-t.room()) > t.m.balance.coolsAbove
+	if hot && h.emptied >= weldSlot && chamber > max(h.walls, h.offLast)+quantity.Celsius(weldRise) {
+		h.rises = true
+	}
 	// What has tripped is not forgotten by waiting, only once it cools: neither a weld
 	// nor a fire does.
-	if !tripped || h.offNow <= h.offLast-quantity.Celsius(weldFall) {
+	if cools := h.offNow <= h.offLast-quantity.Celsius(weldFall); cools || !tripped {
+		h.rises = h.rises && !cools
 		h.walls = max(h.walls, chamber)
 	}
 	h.offLast, h.offNow, h.offSlot = h.offNow, chamber, 0
@@ -198,7 +214,7 @@ func (h *heaterMemory) stands(t *step) trip.Set {
 	}
 	smoke := s.Smoke.heats(t.m)
 	return set | trip.StageHot.If(h.hasCeiling && chamber > h.ceiling+quantity.Celsius(stageMargin)+smoke) |
-		trip.HeatWhenOff.If(h.cold && chamber > h.walls+quantity.Celsius(weldMargin)+smoke)
+		trip.HeatWhenOff.If(h.cold && (h.rises || chamber > h.walls+quantity.Celsius(weldMargin)+smoke))
 }
 
 // heat runs the control loop and says whether the heater is on.
