@@ -268,7 +268,10 @@ func TestASkipMeasuresNothing(t *testing.T) {
 	}
 	verdict := func(skips bool) proof.Verdict {
 		r.s, r.in.Elapsed = State{}, 0
-		r.step(Start)
+		r.p.Formula = profile.Formula{}
+		r.step(Start) // as if its cure had rested
+		r.p.Formula.Cut = []profile.Meat{{Name: "pork", Mass: 5, Water: 0.72, Protein: 0.21, Fat: 0.06}}
+		r.p.Formula.Cure = profile.Cure{Name: "cure", Mass: 0.012, Nitrite: 0.0625, Method: profile.Comminuted} // 150 ppm
 		for r.s.Batch == Running {
 			require.Less(t, r.in.Elapsed, 2*time.Hour)
 			switch _, asked := r.s.Question(); {
