@@ -18,7 +18,7 @@ const (
 	frozenSwitching                 = 3 * time.Minute  // the heater was on, and off, for so long meanwhile
 	frozenRise      quantity.Kelvin = 10               // what full heat must have brought meanwhile
 	frozenMove      quantity.Kelvin = 2.5              // what more or less heat than before must have brought
-	frozenFalls                     = 0.1              // duty in usualHeat: more than that no warming wall or product spares
+	frozenFalls                     = 0.03             // duty in usualHeat; more is not excused: frozen probes would be seen later
 	chamberApart    quantity.Kelvin = 15
 )
 
