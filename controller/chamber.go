@@ -18,6 +18,7 @@ const (
 	frozenSwitching                 = 3 * time.Minute  // the heater was on, and off, for so long meanwhile
 	frozenRise      quantity.Kelvin = 10               // what full heat must have brought meanwhile
 	frozenMove      quantity.Kelvin = 2.5              // what more or less heat than before must have brought
+	frozenFalls                     = 0.03             // duty in usualHeat; more is not excused: frozen probes would be seen later
 	chamberApart    quantity.Kelvin = 15
 )
 
@@ -41,19 +42,20 @@ type chamberProbe struct {
 type probeWatch struct {
 	last   quantity.Celsius `record:"last_celsius"`
 	has    bool             `record:"known"`
-	same   time.Duration    `record:"same"`            // since the value last changed
-	on     time.Duration    `record:"heater_on"`       // of the heater, since then
-	off    time.Duration    `record:"heater_off"`      // of the heater, since then
-	full   time.Duration    `record:"heater_full"`     // of the heater fully on, since then
-	held   float64          `record:"held_duty_ratio"` // duty that had held the value, when it last changed
-	heated float64          `record:"heated_kelvin"`   // what has reached the air since, beyond that
-	moved  float64          `record:"moved_kelvin"`    // what of it the probe must have felt
+	same   time.Duration    `record:"same"`             // since the value last changed
+	on     time.Duration    `record:"heater_on"`        // of the heater, since then
+	off    time.Duration    `record:"heater_off"`       // of the heater, since then
+	full   time.Duration    `record:"heater_full"`      // of the heater fully on, since then
+	held   float64          `record:"held_duty_ratio"`  // duty that had held the value, when it last changed
+	falls  float64          `record:"falls_duty_ratio"` // by so much in each usualHeat, then
+	heated float64          `record:"heated_kelvin"`    // what has reached the air since, beyond that
+	moved  float64          `record:"moved_kelvin"`     // what of it the probe must have felt
 }
 
 // follow takes a good sample in.
 func (w *probeWatch) follow(v quantity.Celsius, dt time.Duration, heaterOn bool) {
 	if !w.has || v != w.last {
-		*w = probeWatch{last: v, has: true, held: w.held}
+		*w = probeWatch{last: v, has: true, held: w.held, falls: w.falls}
 		return
 	}
 	w.same += dt
@@ -121,7 +123,9 @@ func (p *chamberProbe) believed(t *step, r sensors.Reading) (quantity.Celsius, b
 		p.full = 0
 	}
 	if p.same == 0 || t.late {
-		p.held, p.heated, p.moved, p.full = t.s.Heater.usual, 0, 0, 0
+		h := &t.s.Heater
+		p.held, p.falls = h.usual, min(max(0, h.before-h.usual), frozenFalls)
+		p.heated, p.moved, p.full = 0, 0, 0
 		return v, true
 	}
 	on := 0.0
@@ -132,10 +136,19 @@ func (p *chamberProbe) believed(t *step, r sensors.Reading) (quantity.Celsius, b
 	p.heated = lagged(p.heated, m.gain*(on-p.held), t.seconds, m.lagSeconds)
 	p.moved = lagged(p.moved, p.heated, t.seconds, m.feltSeconds)
 	if p.same >= chamberFrozen && p.on >= frozenSwitching && p.off >= frozenSwitching ||
-		p.full > m.rises || math.Abs(p.moved) > float64(frozenMove) {
+		p.full > m.rises || p.moved > float64(frozenMove) || p.moved < -float64(frozenMove)-p.eases(m) {
 		t.s.Chamber.stuck = true
 	}
 	return v, true
+}
+
+// eases is what less heat than had held the value need not have brought, in K. As walls and
+// product get warm it takes less and less to hold the air: the average is behind that by
+// what it has fallen in its own length, and the fall goes on. More heat is never excused so.
+func (w *probeWatch) eases(m *Machine) float64 {
+	lag, same := m.lagSeconds+m.feltSeconds, w.same.Seconds()
+	felt := 1 - math.Exp(-same/lag)
+	return m.gain * w.falls * (felt + (same-lag*felt)/usualHeat.Seconds())
 }
 
 // leaveOut goes on without the chamber probe that has not answered for some time. The

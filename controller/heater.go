@@ -21,6 +21,8 @@ const (
 	weldMargin     quantity.Kelvin = 8
 	weldSlot                       = 15 * time.Minute
 	weldFall       quantity.Kelvin = 0.5 // from slot to slot: it cools
+	riseStep                       = 5 * time.Minute
+	riseLeast      quantity.Kelvin = 0.5 // in each step of a slot, far over the room and with nothing in it: it is heated
 	doorFall       quantity.Kelvin = 4   // faster than the response's lag: the door, and the walls stay hot
 	wallLag                        = 4 * time.Hour
 	coolingDown                    = 3 * time.Minute // beside the lags: what the element still gives off
@@ -49,6 +51,7 @@ type heaterMemory struct {
 	lower       quantity.Kelvin  `record:"aim_lower_kelvin"`       // than the setpoint: see aim
 	losses      float64          `record:"losses_watt_per_kelvin"` // that the integral has learned for
 	usual       float64          `record:"usual_duty_ratio"`
+	before      float64          `record:"before_duty_ratio"` // what was usual, averaged as long
 
 	ceiling    quantity.Celsius `record:"ceiling_celsius"` // what the stage cannot have asked for
 	hasCeiling bool             `record:"ceiling_known"`
@@ -60,6 +63,10 @@ type heaterMemory struct {
 	offNow   quantity.Celsius `record:"off_now_celsius"`  // highest of this slot
 	offLast  quantity.Celsius `record:"off_last_celsius"` // of the one before
 	cold     bool             `record:"element_cold"`     // off for so long that the element is
+	emptied  time.Duration    `record:"off_emptied"`      // for so long the product is out and the fan stands
+	rises    time.Duration    `record:"off_rises_for"`    // all the same, until it cools
+	riseFrom quantity.Celsius `record:"off_rises_from_celsius"`
+	riseSlot time.Duration    `record:"off_rises_slot"`
 
 	fullFor  time.Duration    `record:"full_for"` // heater fully on without a break, short of the setpoint
 	fullFrom quantity.Celsius `record:"full_from_celsius"`
@@ -82,6 +89,7 @@ func (h *heaterMemory) average(t *step) {
 		on = 1
 	}
 	h.usual = lagged(h.usual, on, t.seconds, usualHeat.Seconds())
+	h.before = lagged(h.before, h.usual, t.seconds, usualHeat.Seconds())
 	h.element = lagged(h.element, on, t.seconds, t.m.elementLag)
 }
 
@@ -92,7 +100,7 @@ func (h *heaterMemory) follow(t *step) {
 	if !known || t.late {
 		h.fullFor = 0
 		if s.Tripped != trip.HeatWhenOff { // what has tripped is not forgotten
-			h.cold, h.offFor = false, 0
+			h.cold, h.offFor, h.rises = false, 0, 0
 		}
 		return
 	}
@@ -136,11 +144,17 @@ func (h *heaterMemory) followOff(t *step, chamber quantity.Celsius) {
 		if h.offFor += t.dt; t.s.Out.On.Has(Heater) {
 			h.offFor = 0
 		}
+		stage := t.stage()
+		if h.emptied += t.dt; stage != nil && stage.Place == profile.Chamber || t.s.Out.On.Has(Fan) || t.doorOpen() {
+			h.emptied = 0
+		}
 		if h.cold = h.offFor >= t.m.elementCools; !h.cold {
 			h.walls = max(h.walls, chamber)
 			h.offNow, h.offLast, h.offSlot = chamber, chamber, 0
+			h.rises, h.riseFrom, h.riseSlot = 0, chamber, 0
 			return
 		}
+		h.followRise(t, chamber)
 	}
 	h.offNow = max(h.offNow, chamber)
 	if h.offSlot += t.dt; h.offSlot < weldSlot {
@@ -150,8 +164,27 @@ func (h *heaterMemory) followOff(t *step, chamber quantity.Celsius) {
 	// nor a fire does.
 	if !tripped || h.offNow <= h.offLast-quantity.Celsius(weldFall) {
 		h.walls = max(h.walls, chamber)
+		if tripped {
+			h.rises = 0
+		}
 	}
 	h.offLast, h.offNow, h.offSlot = h.offNow, chamber, 0
+}
+
+// followRise follows how a chamber rises that is hot and empty. Brick lets it rise too
+// slowly for weldMargin in a slot. By itself it rises only where the fan has stopped, or
+// door or damper were shut, and that is over within a step or two.
+func (h *heaterMemory) followRise(t *step, chamber quantity.Celsius) {
+	if h.riseSlot += t.dt; h.riseSlot < riseStep {
+		return
+	}
+	hot := quantity.Kelvin(chamber-t.room()) > t.m.balance.coolsAbove
+	if hot && h.emptied >= riseStep && chamber >= h.walls && chamber > h.riseFrom+quantity.Celsius(riseLeast) {
+		h.rises += h.riseSlot
+	} else {
+		h.rises = 0
+	}
+	h.riseFrom, h.riseSlot = chamber, 0
 }
 
 // followFull follows how the chamber answers while the heater is fully on.
@@ -198,7 +231,7 @@ func (h *heaterMemory) stands(t *step) trip.Set {
 	}
 	smoke := s.Smoke.heats(t.m)
 	return set | trip.StageHot.If(h.hasCeiling && chamber > h.ceiling+quantity.Celsius(stageMargin)+smoke) |
-		trip.HeatWhenOff.If(h.cold && chamber > h.walls+quantity.Celsius(weldMargin)+smoke)
+		trip.HeatWhenOff.If(h.cold && (h.rises >= weldSlot || chamber > h.walls+quantity.Celsius(weldMargin)+smoke))
 }
 
 // heat runs the control loop and says whether the heater is on.

@@ -13,6 +13,7 @@ import (
 	"fumarium/controller/cabinet"
 	"fumarium/controller/trip"
 	"fumarium/profile"
+	"fumarium/profile/quantity"
 	"fumarium/sim/fault"
 )
 
@@ -199,6 +200,33 @@ func TestHeatBesideTheController(t *testing.T) {
 					assert.Less(t, took, row.limit)
 				})
 			}
+		}
+	}
+}
+
+// Who opens the damper of an emptied chamber, and shuts it long after, lets the air up to
+// its walls again. That is no weld.
+func TestADamperShutLateIsNoWeld(t *testing.T) {
+	long(t)
+	for _, name := range fourCabinets {
+		_, _, end := scenes(t, name, false)
+		for i := range 4 * 7 {
+			open, after := []quantity.Ratio{0.02, 0.05, 0.2, 1}[i%4], []time.Duration{10, 16, 25, 29, 31, 43, 45}[i/4]
+			s := end.branch()
+			from, shut, least, regains := s.elapsed, false, 1000.0, 0.0
+			s.run(t, func(m *Moment) bool {
+				require.Equal(t, trip.None, trips(m), "%s, open by %v, shut after %d min, %v", name, open, after, m.Now-from)
+				v := float64(s.w.Built().Chamber())
+				if shut = m.Now >= from+after*time.Minute; shut {
+					regains = max(regains, v-least)
+					s.w.out.Damper = 0
+				} else {
+					least = min(least, v)
+					s.w.out.Damper = open
+				}
+				return m.Now < from+2*time.Hour
+			})
+			t.Logf("%s, open by %v, shut after %d min: from %.1f °C it regains %.1f K", name, open, after, least, regains)
 		}
 	}
 }

@@ -147,6 +147,20 @@ func isExtract(ctx context.Context, q querier) bool {
 	return err == nil && n > 0
 }
 
+// checkLength verifies that the file has all of its last page: SQLite takes what is missing
+// of it for zeros, as it may have been.
+func checkLength(ctx context.Context, q querier, file string) error {
+	var whole int64
+	if err := q.QueryRowContext(ctx, "SELECT page_count * page_size FROM pragma_page_count, pragma_page_size").Scan(&whole); err != nil {
+		return err
+	}
+	info, err := os.Stat(file)
+	if err == nil && info.Size() < whole {
+		return damaged{fmt.Sprintf("the file is torn: it has %d of %d bytes", info.Size(), whole)}
+	}
+	return err
+}
+
 // checkExtract verifies that every batch of an extract is there, whole, and of the head that
 // the extract names.
 func checkExtract(ctx context.Context, file string) (headers []row, err error) {
@@ -158,6 +172,9 @@ func checkExtract(ctx context.Context, file string) (headers []row, err error) {
 	err = r.reading(ctx, func(q querier) error {
 		if !isExtract(ctx, q) {
 			return errors.New("it is no export; write one with fumarium export")
+		}
+		if err := checkLength(ctx, q, file); err != nil {
+			return err
 		}
 		var sound string
 		if err := q.QueryRowContext(ctx, "PRAGMA integrity_check(1)").Scan(&sound); err != nil || sound != "ok" {
