@@ -46,7 +46,7 @@ const (
 	mostMissing   = 0.02
 	mostRMS       = 1.0 // K
 	leastOverRMS  = 20  // the rise over what the fit leaves
-	nearlyAsGood  = 1.2 // of the least sum of squares
+	nearlyAsGood  = 6.0 // times the least sum of squares: the grid is coarse, and with less the truth lies outside
 	leastRise     = 10.0
 	restedSamples = 120
 )
