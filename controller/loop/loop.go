@@ -314,6 +314,7 @@ func (l *Loop) step() {
 		findings = append(asked.against, l.doubts(&state)...)
 		asked.Reason = despite(asked.Reason, findings)
 	}
+	began := false
 	if state.Batch.Active() && !before.Batch.Active() {
 		l.machine = machine
 		if l.cfg.Record != nil {
@@ -323,18 +324,7 @@ func (l *Loop) step() {
 			})
 		}
 		l.snap.History.Begin(l.snap.BatchID, machine.Product(), state.Started)
-		if l.cfg.Pace == 0 && !l.synced {
-			l.say(elapsed, "the clock was not synchronised since the computer was started: after a power cut a person would be asked how long it was, and nothing heats until then", trip.Later)
-		}
-		for _, text := range controller.Unshown(l.cfg.Cabinet, &state) {
-			l.say(elapsed, text, trip.Later)
-		}
-		if asked.Reason != "" {
-			l.say(elapsed, history.Excused(asked.Reason), trip.Later)
-		}
-	}
-	if asked != nil && bends(command) && !refused(events) {
-		l.say(elapsed, history.Because(command.Kind.String(), asked.Reason), 0)
+		began = true
 	}
 	var receipt record.Receipt
 	if l.cfg.Record != nil {
@@ -344,6 +334,13 @@ func (l *Loop) step() {
 		if err = l.drive(out); err != nil {
 			known = l.giveUp(err, out.On.Has(controller.Sounder), wasLive)
 		}
+	}
+	// In words only now: a slow journal delays nothing that was switched.
+	if began {
+		l.sayStart(elapsed, &state, asked.Reason)
+	}
+	if asked != nil && bends(command) && !refused(events) {
+		l.say(elapsed, history.Because(command.Kind.String(), asked.Reason), 0)
 	}
 	// A live element has an alarm of its own; what was asked for and is off has not.
 	l.failed = err != nil && (!l.live || out != l.applied)
@@ -395,6 +392,20 @@ func (l *Loop) book(elapsed time.Duration, out controller.Outputs, events []cont
 	said := h.Events()
 	for i := len(said) - len(events); i < len(said); i++ {
 		l.log(&said[i])
+	}
+}
+
+// sayStart says what is not known of a batch that has just begun, and why it began all the
+// same.
+func (l *Loop) sayStart(elapsed time.Duration, state *controller.State, reason string) {
+	if l.cfg.Pace == 0 && !l.synced {
+		l.say(elapsed, "the clock was not synchronised since the computer was started: after a power cut a person would be asked how long it was, and nothing heats until then", trip.Later)
+	}
+	for _, text := range controller.Unshown(l.cfg.Cabinet, state) {
+		l.say(elapsed, text, trip.Later)
+	}
+	if reason != "" {
+		l.say(elapsed, history.Excused(reason), trip.Later)
 	}
 }
 
