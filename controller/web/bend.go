@@ -140,21 +140,8 @@ func bend(o *Order, r *snapshot.Request) *problem {
 	return bad
 }
 
-// effect answers what a change would come to. It changes nothing, but costs much: hence one
-// at a time, and only for who may change.
-func (s *server) effect(w http.ResponseWriter, r *http.Request) *problem {
-	if p := s.permitted(r); p != nil {
-		return p
-	}
-	if !s.rehearsing.TryLock() {
-		return refuse(http.StatusServiceUnavailable, "another rehearsal is under way; send it again in some seconds")
-	}
-	defer s.rehearsing.Unlock()
-	defer keepPlace(r.Context())()
-	o, p := order(w, r)
-	if p != nil {
-		return p
-	}
+// effect answers what a change would come to.
+func (s *server) effect(w http.ResponseWriter, r *http.Request, o *Order) *problem {
 	if kind, ok := controller.ParseCommand(o.Command); !ok || kind.Needs()&controller.WithStage == 0 {
 		return refuse(http.StatusUnprocessableEntity, "command %q changes no stage; send one of adjust, skip, end-cooking", o.Command)
 	}

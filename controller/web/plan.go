@@ -65,21 +65,28 @@ type preview struct {
 	Points  []outlook.Point `json:"points"`
 }
 
-// rehearse answers what a start would come to. It changes nothing, but costs much: hence
-// one at a time, and only for who may start.
-func (s *server) rehearse(w http.ResponseWriter, r *http.Request) *problem {
-	if p := s.permitted(r); p != nil {
-		return p
+// oneAtATime is for what changes nothing, but costs much to rehearse: it is answered one at
+// a time, and only to who may start and change.
+func (s *server) oneAtATime(answer func(http.ResponseWriter, *http.Request, *Order) *problem) handler {
+	return func(w http.ResponseWriter, r *http.Request) *problem {
+		if p := s.permitted(r); p != nil {
+			return p
+		}
+		if !s.rehearsing.TryLock() {
+			return refuse(http.StatusServiceUnavailable, "another rehearsal is under way; send it again in some seconds")
+		}
+		defer s.rehearsing.Unlock()
+		defer keepPlace(r.Context())()
+		o, p := order(w, r)
+		if p != nil {
+			return p
+		}
+		return answer(w, r, o)
 	}
-	if !s.rehearsing.TryLock() {
-		return refuse(http.StatusServiceUnavailable, "another rehearsal is under way; send it again in some seconds")
-	}
-	defer s.rehearsing.Unlock()
-	defer keepPlace(r.Context())()
-	o, p := order(w, r)
-	if p != nil {
-		return p
-	}
+}
+
+// rehearse answers what a start would come to.
+func (s *server) rehearse(w http.ResponseWriter, r *http.Request, o *Order) *problem {
 	if p := o.only("a rehearsal", "product", "file", "product_yaml", "meat"); p != nil {
 		return p
 	}
