@@ -27,7 +27,6 @@ var unmodelled = []string{
 	"cold and hot corners of the chamber: the air is the same everywhere",
 	"shrinking of the pieces, their ends and edges, and bones",
 	"smoke that settles on the product, and its heat beyond what the generator's figures say",
-	"a chamber probe in the glow of lining and element",
 }
 
 // A LimitsResult is what the model does not know of one rehearsal.

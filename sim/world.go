@@ -252,12 +252,12 @@ func (w *World) follow(dt time.Duration) {
 	if w.inject != nil {
 		misplaced = w.inject.Truth(w.now)
 	}
-	w.feels(w.chamber, misplaced.Chambers, InChamber, InRoom, dt)
+	w.feels(w.chamber, misplaced.Chambers, OnProbe, InRoom, dt)
 	w.feels(w.core, misplaced.Cores, InCore, BesideProduct, dt)
 	switch {
 	case len(w.wet) == 0: // a wet bulb costs an iteration; spare it where none is fitted
 	case misplaced.WickDry:
-		feels(w.wet, w.plant.At(InChamber), dt)
+		feels(w.wet, w.plant.At(OnProbe), dt)
 	default:
 		feels(w.wet, w.plant.At(InWick), dt)
 	}
