@@ -1,27 +1,26 @@
-// Package plant is the cabinet that a batch is rehearsed in: heating element
-// and the tray over it, chamber air and its moisture, racks, layered walls, smoke
-// generator, humidifier, damper, fan and door, and the product hung in it, which warms,
-// dries and loses weight. It takes what the relays do and gives the true
-// temperatures; probes, relays and faults are made elsewhere. It draws no random
-// numbers and has no clock: equal calls give equal results.
+// Package plant is the cabinet that a batch is rehearsed in: heating element, the tray over
+// it and the floor, chamber air and its moisture, racks, layered walls, smoke generator,
+// humidifier, damper, fan and door, and the product hung in it, which warms, dries and loses
+// weight. It takes what the relays do and gives the true temperatures; probes, relays and
+// faults are made elsewhere. It draws no random numbers and has no clock: equal calls give
+// equal results.
 //
-// Heat and moisture are solved implicitly together, so that no chamber is too
-// small or too heavy for the step, and booked so that every joule and every gram
-// of water is accounted for; Balance says how well.
+// Heat and moisture are solved implicitly together, so that no chamber is too small or too
+// heavy for the step, and booked so that every joule and every gram of water is accounted
+// for; Balance says how well.
 //
-// Sources: conduction by finite volumes with food properties of Choi and Okos
-// (package composition); films by textbook correlations and the Lewis analogy
-// (package film); moist air as perfect gases (package psychrometer). Constants of
-// the cabinet and of moisture in the product are common practice, no source; how the
-// generator smoulders is in package cabinet.
+// Sources: conduction by finite volumes with food properties of Choi and Okos (package
+// composition); films by textbook correlations and the Lewis analogy (package film); moist
+// air as perfect gases (package psychrometer). Constants of the cabinet and of moisture in
+// the product are common practice, no source; how the generator smoulders is in package
+// cabinet.
 //
-// Left out: the heat that melts fat, the way that juice takes to the surface, what it
-// holds beside water, shrinking of the pieces
-// (a piece keeps its size while it dries), freezing, boiling within the product,
-// uneven heat within the chamber, ends and edges of the pieces, the heat of the
-// fan, smoke itself. Water that condenses on the product weighs as product and
-// drips off, out of the balance, above a tenth of a millimeter; so does that on
-// the walls.
+// Left out: the heat that melts fat, the way that juice takes to the surface, what it holds
+// beside water, shrinking of the pieces (a piece keeps its size while it dries), freezing,
+// boiling within the product, uneven heat within the chamber, ends and edges of the pieces,
+// the heat of the fan, smoke itself. Water that condenses on the product weighs as product
+// and drips off, out of the balance, above a tenth of a millimeter; so does that on the
+// walls.
 package plant
 
 import (
