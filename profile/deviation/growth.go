@@ -142,6 +142,9 @@ func (w *work) spores(begin int) []string {
 		found[0] += fmt.Sprintf(", and it was seen from %s on only", Both(first))
 	}
 	none := w.most(begin, len(w.Course)-1, growth.ClostridiumPerfringens)
+	if last > growth.ClostridiumPerfringens.Min {
+		none = fmt.Sprintf("until it was last seen, at %s, and not after it: ", Both(last)) + none
+	}
 	whole := unseen == 0 && last <= grows.To && w.Course[begin].Hottest >= curedFrom
 	cured := w.HasCure && w.NitritePPM >= chilling.Cured().NitritePPM
 	switch {

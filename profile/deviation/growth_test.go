@@ -63,6 +63,7 @@ func TestWhatIsPublishedBounds(t *testing.T) {
 	assert.NotContains(t, text, "nowhere longer")
 	text = cured(curedBeef(0.9)[:200])
 	assert.Contains(t, text, "bounds only a chill that was seen as a whole", "it is warm still")
+	assert.Contains(t, text, "until it was last seen, at 25.2 °C (77 °F), and not after it: grown by the cores at most")
 
 	text = cured(course([2]float64{0, 41}, [2]float64{10, 40}))
 	assert.Contains(t, text, "and it was seen from 5.0 °C (41 °F) on only")
@@ -100,6 +101,8 @@ func TestWhatCanHaveGrownAtMost(t *testing.T) {
 	modelled := batch(60)
 	modelled.HasGrown, modelled.Grown = true, 0.4
 	assert.NotContains(t, found(Work(modelled)), "that can have grown")
+	assert.NotContains(t, text, "no second cook destroys its toxins")
+	assert.Contains(t, found(Work(batch(150))), "no second cook destroys its toxins")
 	assert.Contains(t, found(Work(batch(700))), "no second cook is worked out for so much")
 	// The probe's error widens what is bounded; a long step bounds no more than its pieces.
 	off := batch(60)

@@ -222,6 +222,9 @@ func (w *work) recook() Step {
 			s.Found = append(s.Found, fmt.Sprintf("for the %s log10 that can have grown by the cores at most: %s; the surface has a course of its own", upward(bound), second(bound)))
 		}
 	}
+	if w.seen && !w.HasGrown && w.atMost(0, w.heated(), growth.StaphylococcusAureus) >= 3 {
+		s.Found = append(s.Found, "S. aureus can have grown by 3 log10: no second cook destroys its toxins, for which it is tested first")
+	}
 	if w.CoreError > 0 {
 		s.Found = append(s.Found, fmt.Sprintf("%v for the probe are in that temperature", w.CoreError))
 	}
