@@ -75,7 +75,7 @@ type heaterMemory struct {
 	noHeat   bool             `record:"no_heat"`
 	short    bool             `record:"short"`
 
-	Tune tune.State `record:"tune"` // of a machine that learns
+	Tune tune.State `record:"tune"` // of a batch that learns
 }
 
 // average follows how much the heater was on of late. What it did in a gap is not
@@ -251,16 +251,16 @@ func (h *heaterMemory) heat(t *step, stage *profile.Stage) bool {
 		Setpoint: h.aimed(), SetpointRate: rate, Measured: chamber, Step: t.dt,
 		// Only the ramp is fed forward: the integral holds, and feeding the holding
 		// duty forward as well would overshoot.
-		FeedForward: pid.FeedForward(t.m.model, 0, rate),
+		FeedForward: pid.FeedForward(t.law().model, 0, rate),
 		Delivered:   h.Relay.Delivered(),
 		Window:      t.m.heater.Window,
 	}
 	demand, ok := 0.0, false
-	h.PID, demand, ok = pid.Step(t.m.tuning, h.PID, in)
+	h.PID, demand, ok = pid.Step(t.law().tuning, h.PID, in)
 	if !ok {
 		demand = 0
 	}
-	if t.m.learns {
+	if t.s.Learns {
 		demand = h.Tune.Step(stage.ChamberSetpoint, chamber, t.dt)
 	}
 	demand = t.s.Balance.meter(t, demand)
@@ -299,7 +299,7 @@ func (h *heaterMemory) ramp(t *step, stage *profile.Stage, chamber quantity.Cels
 	if stage.Ramp > 0 && (rate == 0 || stage.Ramp < rate) {
 		rate = stage.Ramp
 	}
-	if rate == 0 || h.Setpoint >= stage.ChamberSetpoint || t.m.learns {
+	if rate == 0 || h.Setpoint >= stage.ChamberSetpoint || t.s.Learns {
 		h.Setpoint = stage.ChamberSetpoint
 		return 0
 	}
