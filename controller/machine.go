@@ -120,8 +120,9 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 
 // A law is the control law for one state of the fan.
 type law struct {
-	model  pid.Model // of the chamber as it sees it
-	tuning pid.Tuning
+	model   pid.Model // of the chamber as it sees it
+	tuning  pid.Tuning
+	follows time.Duration // the air a ramp, so late; zero where that is not known
 }
 
 // sampled is a response with the delay that the relay's window and the step add.
@@ -134,6 +135,9 @@ func (l *law) tune(c *cabinet.Cabinet, r cabinet.Response) (err error) {
 	l.model = sampled(c, r)
 	if l.tuning, err = pid.SIMC(l.model, 0); err != nil {
 		return fmt.Errorf("controller: the response of cabinet %q cannot be controlled: %w", c.Name, err)
+	}
+	if c.Learned != (cabinet.Learned{}) {
+		l.follows = l.model.SecondLag + l.model.DeadTime
 	}
 	l.tuning.Filter = max(l.tuning.Filter, measurementFilter)
 	return nil

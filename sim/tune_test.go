@@ -13,9 +13,8 @@ import (
 )
 
 // What is learned with noisy probes holds every cabinet closer than what its file has typed
-// in, and raises no alarm. Over the whole batch the error is smaller in masonry (by 17 %) and
-// steel (2 %), and larger in plywood (2 %) and the refrigerator (3 %), which pass the
-// setpoint by 1 K more.
+// in, passes the setpoint by less, and raises no alarm. Over the whole batch the error is
+// smaller, too, but in steel, where it is 0.4 % larger.
 func TestWhatIsLearnedHoldsCloser(t *testing.T) {
 	for _, name := range []string{"plywood-cabinet", "fridge-body", "masonry-walk-in", "steel-box"} {
 		c := builtCabinet(t, name)
@@ -32,8 +31,9 @@ func TestWhatIsLearnedHoldsCloser(t *testing.T) {
 		c.Learned = learned
 		after := rehearse(t, s)
 		assert.Less(t, *after.Control.HoldRMSKelvin, *before.Control.HoldRMSKelvin, name)
-		assert.LessOrEqual(t, *after.Control.IAEKelvinSeconds, 1.03**before.Control.IAEKelvinSeconds, name)
-		assert.LessOrEqual(t, *after.Control.OvershootKelvin, 5.0, name)
+		assert.LessOrEqual(t, *after.Control.IAEKelvinSeconds, 1.01**before.Control.IAEKelvinSeconds, name)
+		assert.Less(t, *after.Control.OvershootKelvin, *before.Control.OvershootKelvin, name)
+		assert.Less(t, *after.Control.OvershootKelvin, 0.9, name)
 		assert.Equal(t, controller.Complete.String(), after.Outcome)
 		assert.Empty(t, after.Alarms, name)
 		t.Logf("%-16s error %.1f to %.1f K·h, rms %.2f to %.2f K, over %.1f to %.1f K, relay %d to %d", name, *before.Control.IAEKelvinSeconds/3600, *after.Control.IAEKelvinSeconds/3600,
