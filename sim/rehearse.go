@@ -266,9 +266,6 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 	}}
 	p := setup.Product
 	m, err := controller.New(p, setup.Cabinet)
-	if err == nil && setup.Tuned != nil {
-		m, err = m.Tuned(*setup.Tuned)
-	}
 	if err != nil {
 		return nil, err
 	}
