@@ -213,7 +213,12 @@ func (r *Result) Good() bool { return r.Outcome == controller.Complete.String() 
 // process asks of it. That nobody measured the humidity at
 // a bare surface is no fault of the schedule's times.
 func (r *Result) AsPlanned() bool {
-	return r.Outcome == controller.Complete.String() && r.Verdict.Holds(proof.Cooked, proof.CameUp, proof.Chilled, proof.Process)
+	return r.Outcome == controller.Complete.String() && r.Verdict.Holds(Asked()...)
+}
+
+// Asked are the rules that a schedule is for.
+func Asked() []proof.Rule {
+	return []proof.Rule{proof.Cooked, proof.CameUp, proof.Chilled, proof.Process}
 }
 
 // rehearsal is the bookkeeping of one run.
