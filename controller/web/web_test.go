@@ -203,6 +203,12 @@ func configured(l *loop, change func(*web.Config)) http.Handler {
 			}
 			return effect(s, c), nil
 		},
+		Suppose: func(_ context.Context, s *snapshot.Snapshot, what web.Supposition) (*web.Supposed, error) {
+			if l.err != nil {
+				return nil, context.DeadlineExceeded
+			}
+			return supposed(s, what), nil
+		},
 		Rehearse: func(context.Context, *profile.Product) (*outlook.Course, error) {
 			switch {
 			case l.err != nil:
