@@ -29,20 +29,32 @@ function topAlarm(s) {
     { code: s.trip.code, priority: 'now', state: 'acknowledged', meaning: s.trip.meaning, action: s.trip.action, trips: true, standing: false, since: null })) || list[0];
 }
 
+// asked is the hand step or question that can be answered now. One of a held batch waits
+// until the batch goes on, which is asked first.
+const asked = s => s.prompt && (s.commands.includes(s.prompt.command) || !s.commands.includes('restart')) ? s.prompt : null;
+
+// doneText is what the button of a question claims, with the stage that it is about.
+function doneText(s) {
+  if (s.prompt.command === 'absence') return t('absence');
+  const [, stage, end] = s.prompt.question.match(/^(\d+)-(until)?/) || [];
+  const of = stage && s.stages[stage - 1];
+  return of ? t(end ? 'confirm.end' : 'confirm.on', { stage: of.name }) : t('confirm');
+}
+
 function answerOf(s, lost) {
   if (lost) return { level: 'lost', sign: 'lost', head: lost.head, sub: lost.sub };
   const alarm = topAlarm(s);
   const over = ['complete', 'stopped', 'aborted'].includes(s.state);
-  if (alarm && !(s.prompt && alarm.priority === 'later')) {
+  if (alarm && !(asked(s) && alarm.priority === 'later')) {
     const gone = s.trip ? s.trip.blocked_by.length === 0 : !alarm.standing;
     let head = headOf(alarm.code);
     if (gone) head = t('answer.was', { head });
-    else if (['chamber-high', 'stage-hot'].includes(alarm.code) && known(s.chamber_celsius)) head += ': ' + temperature(s.chamber_celsius);
+    else if (['chamber-high', 'stage-hot'].includes(alarm.code) && known(s.chamber_celsius)) head += ': ' + temperature(s.chamber_celsius, 'most');
     let sub = s.trip ? t('answer.locked') : s.state === 'running' ? t('answer.going') : t('state.' + s.state);
     if (s.trip && alarm.code === 'chamber-high') sub = t('answer.limit', { limit: whole(s.chamber_limit_celsius) });
     return { level: alarm.priority, sign: alarm.priority, outline: gone || !calls(alarm) && !s.trip, filled: alarm.priority === 'now' && !gone, head, sub };
   }
-  if (s.prompt) {
+  if (asked(s)) {
     const i = s.hand_steps.findIndex(h => h.state === 'due');
     return { level: 'turn', sign: 'step due', content: i < 0 ? '!' : letter(i), head: t('answer.turn'), sub: '' };
   }
@@ -117,7 +129,7 @@ function barOf(s, lost, beforeReset) {
   const asksAbsence = s.prompt && s.prompt.command === 'absence' && !(urgent && urgent.priority === 'now'); // it is the answer to its alarms
   // What can wait lets a hand step pass, and the question whether to go on: without pump an
   // ember is unknown for as long as the batch is held.
-  const asks = s.prompt || s.commands.includes('restart');
+  const asks = asked(s) || s.commands.includes('restart');
   const alarm = !asksAbsence && urgent || !asks && later;
   if (alarm) {
     return {
@@ -127,17 +139,17 @@ function barOf(s, lost, beforeReset) {
       main: alarm.mended && alarm.standing ? { text: alarm.mended, english: true, body: { command: 'mended', alarm: alarm.code } } : null,
     };
   }
-  if (s.prompt) {
+  if (asked(s)) {
     const i = s.hand_steps.findIndex(h => h.state === 'due');
     const can = s.commands.includes(s.prompt.command);
     return {
       key: 'prompt ' + s.prompt.question, kind: 'turn', sign: 'step due', content: i < 0 ? '!' : letter(i), word: t('your turn'), waits: s.prompt.waiting_seconds,
       lines: s.prompt.command === 'absence' ? sentences(s.prompt.text) : [said(s.prompt.text)], more: more(waiting), question: s.prompt.question, absence: s.prompt.command === 'absence',
-      main: can ? { text: t(s.prompt.command === 'absence' ? 'absence' : 'confirm'), body: { command: s.prompt.command, question: s.prompt.question } } : null,
+      main: can ? { text: doneText(s), body: { command: s.prompt.command, question: s.prompt.question } } : null,
     };
   }
   if (s.commands.includes('restart')) {
-    return { key: 'restart', kind: 'turn', sign: 'step due', content: '▸', word: t('going on'), lines: [t('going on.do')], more: more(waiting), caution: 'heat-returns',
+    return { key: 'restart', kind: 'turn', sign: 'step due', content: '▸', word: t('going on'), lines: [t('going on.do')], more: more(waiting), caution: 'heat-returns', note: s.prompt ? t('going on.then', { what: said(s.prompt.text) }) : '',
       main: { text: t('going on.button', { stage: s.stage ? s.stage.name : '' }), body: { command: 'restart' } } };
   }
   return null;

@@ -53,6 +53,26 @@ function drawRail(s) {
   }));
 }
 
+// Notes of the batch, with the time of day at which they were made. They are asked for with
+// a new batch and after one was written here, not by the second.
+let notes = [], notesOf = null;
+
+async function fetchNotes() {
+  const batch = notesOf = status && status.batch;
+  if (!batch) { notes = []; return; }
+  try {
+    const got = await fetch('/api/batches/' + encodeURIComponent(batch) + '/notes', { signal: AbortSignal.timeout(noAnswer) });
+    if (got.ok && notesOf === batch) notes = (await got.json()).notes;
+  } catch { /* the next note or batch asks again */ }
+  if (status) drawNotes(status);
+}
+
+function drawNotes(s) {
+  if (s.batch !== notesOf) { notes = []; fetchNotes(); }
+  show('notes', notes.length > 0);
+  rebuild('notes', notes, () => notes.map(n => make('li', '', make('time', 'faint', clock(n.time) + ' '), make('b', '', n.mark ? n.mark + ' ' : ''), n.text)));
+}
+
 const markOf = { met: '✓', 'not met': '✗', 'not shown': '?', 'does not apply': '–' };
 
 function drawFood(s) {
@@ -86,11 +106,13 @@ function drawFood(s) {
     return li;
   }));
   show('with', over);
+  show('whole', known(s.batch));
+  if (known(s.batch)) $('whole').href = '/batches/' + encodeURIComponent(s.batch);
   const todo = [t('with.cold'), ...(s.good ? [] : [t('with.doubt')]), t('with.others')];
   const peak = over && curve && curve.core_celsius ? curve.core_celsius.filter(known).reduce((a, b) => Math.max(a, b), -Infinity) : -Infinity;
   show('uncovered', over && s.not_covered.length > 0);
   rebuild('uncovered-list', over && s.not_covered, () => over ? s.not_covered.map(x => make('li', '', x)) : []);
-  rebuild('with-list', [over, todo, peak], () => todo.concat(Number.isFinite(peak) ? [t('peak', { at: temperature(peak) })] : []).map(x => make('li', '', x)));
+  rebuild('with-list', [over, todo, peak], () => todo.concat(Number.isFinite(peak) ? [t('peak', { at: temperature(peak, 'least') })] : []).map(x => make('li', '', x)));
 }
 
 // drawDisplay shows what the display of a simulated cabinet shows; a real one hangs there.

@@ -26,7 +26,7 @@ async function offer() {
 async function makeProduct() {
   if (!$('maker-name').value.trim()) { refused('maker', t('maker.unnamed')); return; }
   try {
-    const got = await post('/api/assistant', { name: $('maker-name').value.trim(), mass: $('maker-mass').value.trim() || '3 kg', ...chosenHere() }, makeProduct, t('start.token'));
+    const got = await post('/api/assistant', { name: $('maker-name').value.trim(), mass: $('maker-mass').value.trim() || $('maker-mass').placeholder, ...chosenHere() }, makeProduct, t('start.token'));
     if (got.status === 401) return;
     if (!got.ok) {
       rebuild('maker-findings', got.reply.findings || [], () => (got.reply.findings || []).map(f => make('li', '', said(f))));

@@ -79,12 +79,6 @@ async function tryOut(order, mine) {
   }
 }
 
-const mass = kilograms => {
-  if (kept.units !== 'F') return kilograms < 1 ? number(kilograms * 1000, kilograms < 0.1 ? 1 : 0) + '\u00a0g' : number(kilograms, 3).replace(/\.?0+$/, '') + '\u00a0kg';
-  const ounces = kilograms / 0.028349523125;
-  return ounces < 16 ? number(ounces, 2) + '\u00a0oz' : Math.floor(ounces / 16) + '\u00a0lb ' + number(ounces % 16, 1) + '\u00a0oz';
-};
-
 // restOf says how long it yet rests, by the clock of this browser.
 function restOf(rest) {
   if (!rest.needed_seconds) return { met: true, text: t('rest.none') };
@@ -155,7 +149,7 @@ function curveOf(plan, points, wide) {
   const most = Math.max(20, ...values.map(v => Math.ceil((v + 5) / 20) * 20)), least = Math.min(0, ...values), y = v => top + high - (v - least) / (most - least) * high;
   const add = (tag, attributes, ...c) => svg.append(svgMake(tag, attributes, ...c));
   add('rect', { class: 'plot', x: left, y: top, width: wide - left - 8, height: high });
-  for (let v = Math.ceil(least / 40) * 40; v <= most; v += 40) {
+  for (const v of ticks(least, most, true)) {
     add('line', { class: 'grid', x1: left, x2: wide - 8, y1: y(v), y2: y(v) });
     add('text', { class: 'tick', x: left - 4, y: y(v) + 5, 'text-anchor': 'end' }, number(inUnits(v), 0));
   }

@@ -82,9 +82,9 @@ function drawLine(s) {
   const line = (cls, x1, y1, x2, y2) => add('line', { class: cls, x1, y1, x2, y2 });
   const word = (cls, at, high, text, anchor = 'middle') => add('text', { class: cls, x: at, y: high, 'text-anchor': anchor }, text);
   add('rect', { class: 'plot', x: pad.left, y: plotTop, width: w, height: plotHigh });
-  for (let v = bottom; v <= top; v += plotHigh > 110 ? 20 : 40) {
+  for (const v of ticks(bottom, top, plotHigh <= 110)) {
     line('grid', pad.left, y(v), pad.left + w, y(v));
-    if (v < top || plotHigh > 110) word('tick', pad.left - 4, y(v) + 5, number(inUnits(v), 0), 'end');
+    if (y(v) > plotTop + 8 || plotHigh > 110) word('tick', pad.left - 4, y(v) + 5, number(inUnits(v), 0), 'end');
   }
   if (known(s.core_target_celsius)) line('target', pad.left, y(s.core_target_celsius), pad.left + w, y(s.core_target_celsius));
   if (s.trip && known(s.chamber_limit_celsius)) line('limit', pad.left, y(s.chamber_limit_celsius), pad.left + w, y(s.chamber_limit_celsius));

@@ -35,21 +35,11 @@ function rebuild(id, key, build) {
   $(id).replaceChildren(...build());
 }
 
-const number = (v, digits) => v.toFixed(digits).replace(/^-(?=[0.]+$)/, '').replace('-', '−'); // no minus sign on a zero
-const fahrenheit = () => kept.units === 'F';
-const unit = () => fahrenheit() ? '°F' : '°C';
-const inUnits = celsius => fahrenheit() ? celsius * 9 / 5 + 32 : celsius;
-function degrees(celsius) { // without the unit: one decimal, none from 100 up
-  const v = inUnits(celsius);
-  return number(v, Math.abs(v) >= 99.95 ? 0 : 1);
-}
-const temperature = celsius => degrees(celsius) + '\u00a0' + unit();
-const whole = celsius => number(inUnits(celsius), Number.isInteger(inUnits(celsius)) ? 0 : 1);
 const percent = r => number(r * 100, 0) + '\u00a0%';
 
-// What the controller says is in °C.
-// What the command line calls a claim is a button here.
-const said = s => s.replace(/ ?\(mended [\w-]+\)/g, '').replace(/([-−]?\d+(?:\.\d+)?) °C/g, (_, c) => temperature(Number(c.replace('−', '-'))));
+// said is what the controller says, in the units of this browser. What the command line calls
+// a claim is a button here.
+const said = s => figured(s.replace(/ ?\(mended [\w-]+\)/g, '')).replace(/(\d) (?=°[CF]|kg\b|g\b|K\b|lb\b|oz\b)/g, '$1\u00a0');
 
 const clock = (time, seconds) => time.slice(11, seconds ? 19 : 16); // RFC 3339: the cabinet's own clock
 function zoned(ms) { // that clock at another moment
@@ -72,7 +62,7 @@ function duration(seconds) {
 function ends(text) {
   const parts = [[/core reaches ([^,]+?)(?=,? (?:and|or) |, read|$)/g, 'end.core'], [/core falls to ([^,]+?)(?=,? (?:and|or) |, read|$)/g, 'end.falls'], [/lethality reaches [\d.]+/g, 'end.kill'],
     [/(\S[^,]*?) have passed/g, 'end.after'], [/you confirm: /g, 'end.confirm'], [/ and /g, 'end.and'], [/ or /g, 'end.or']];
-  return said(parts.reduce((s, [find, key]) => s.replace(find, (_, what) => t(key, { what: typeof what === 'string' ? what.replace('.0 °', ' °') : '' })), text));
+  return parts.reduce((s, [find, key]) => s.replace(find, (_, what) => t(key, { what: typeof what === 'string' ? what : '' })), said(text));
 }
 
 const letter = i => String.fromCharCode(97 + i % 26);
