@@ -71,6 +71,18 @@ func TestReadersOfManyKinds(t *testing.T) {
 		assert.Empty(t, metric.FindAllString(said, -1), s.name)
 	}
 
+	// In German what stays English says so: what happened, and why of a rule or of a finding.
+	for i, s := range all {
+		in(t, ctx, l, server, s, float64(150+i), "{units: 'C', mass: 'kg', language: 'de'}")
+		do2(t, ctx, "for (const e of document.querySelectorAll('details')) e.open = true")
+		english := read(t, ctx, `[...document.querySelectorAll('[lang=en]')].filter(e => e.getClientRects().length && e.textContent.trim() && !e.closest('#events, #food-list, #uncovered, #maker-meat-source, #maker-fat-source, #bring-findings, #maker-findings'))
+			.map(e => e.id + ' ' + e.textContent.trim().slice(0, 60)).join(' | ')`)
+		assert.Empty(t, english, s.name)
+		assert.Equal(t, "de", read(t, ctx, "[...document.querySelectorAll('#bar-lines li[lang]')].map(e => e.lang)[0] ?? 'de'"), s.name)
+		picture(t, ctx, s.name+"-german")
+	}
+	do2(t, ctx, "keep({language: 'en'}); dress()")
+
 	// A held batch whose hand step waits is asked first whether to go on.
 	assert.Equal(t, "Go on with smoke", read(t, ctx, "document.getElementById('act').textContent"))
 	assert.Contains(t, read(t, ctx, "document.getElementById('bar-note').textContent"), "Then: Light the smoke generator")

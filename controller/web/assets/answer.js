@@ -105,7 +105,7 @@ function foodOf(s) {
 }
 
 // sentences makes a list of what to do, short enough to be read one by one.
-const sentences = text => said(text).split(/(?<=[.!?])\s+(?=[A-ZÄÖÜ])/);
+const sentences = text => said(text).split(sentenceEnd);
 
 // barOf is the one thing that a hand is needed for, or null.
 function barOf(s, lost, beforeReset) {
@@ -117,11 +117,11 @@ function barOf(s, lost, beforeReset) {
     const base = { kind: 'now', more: more(others) + (s.prompt ? 1 : 0), since: trip.since, code: trip.code };
     const quiet = calls(trip) ? { command: 'acknowledge', alarm: trip.code } : null;
     if (s.trip.blocked_by.length) {
-      const mended = trip.mended && trip.standing ? { text: trip.mended, body: { command: 'mended', alarm: trip.code } } : null;
-      return { ...base, key: 'trip ' + trip.code, sign: 'now', word: t('prio.now'), lines: sentences(s.trip.action), english: true, quiet, main: mended,
+      const mended = trip.mended && trip.standing ? { text: said(trip.mended), body: { command: 'mended', alarm: trip.code } } : null;
+      return { ...base, key: 'trip ' + trip.code, sign: 'now', word: t('prio.now'), lines: sentences(s.trip.action), lang: tongue(s.trip.action), quiet, main: mended,
         note: t('reset.not', { cause: s.trip.blocked_by.map(headOf).join(', ') }) };
     }
-    return { ...base, key: 'reset ' + trip.code, sign: 'now', outline: true, word: t('before reset'), lines: sentences(beforeReset), english: true, quiet,
+    return { ...base, key: 'reset ' + trip.code, sign: 'now', outline: true, word: t('before reset'), lines: sentences(beforeReset), lang: tongue(beforeReset), quiet,
       main: { text: t('reset'), body: { command: 'reset' } }, note: t('reset.stays') };
   }
   const waiting = alarms.filter(a => calls(a) || a.mended && a.standing);
@@ -134,9 +134,9 @@ function barOf(s, lost, beforeReset) {
   if (alarm) {
     return {
       key: 'alarm ' + alarm.code + alarm.since, kind: alarm.priority, sign: alarm.priority, outline: !alarm.standing, word: t('prio.' + alarm.priority), since: alarm.since,
-      lines: sentences(alarm.action), english: true, code: alarm.code, more: more(waiting) - 1 + (s.prompt ? 1 : 0),
+      lines: sentences(alarm.action), lang: tongue(alarm.action), code: alarm.code, more: more(waiting) - 1 + (s.prompt ? 1 : 0),
       quiet: calls(alarm) ? { command: 'acknowledge', alarm: alarm.code } : null,
-      main: alarm.mended && alarm.standing ? { text: alarm.mended, english: true, body: { command: 'mended', alarm: alarm.code } } : null,
+      main: alarm.mended && alarm.standing ? { text: said(alarm.mended), body: { command: 'mended', alarm: alarm.code } } : null,
     };
   }
   if (asked(s)) {

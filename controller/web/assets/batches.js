@@ -67,12 +67,11 @@ function showBatch(b) {
     ...(known(b.peak_chamber_celsius) ? [row(t('past.peak chamber'), temperature(b.peak_chamber_celsius))] : []),
     ...b.stages.map(s => row(s.name, clock(after(b.started, s.start_seconds)) + (known(s.end_seconds) ? ' – ' + clock(after(b.started, s.end_seconds)) : '') + (s.ended_by === 'skip' ? ', ' + t('past.skipped') : ''))));
   $('food-list').replaceChildren(...b.rules.filter(r => r.answer !== 'does not apply').map(r => {
-    const mark = make('span', 'mark', pastMarks[r.answer]), why = make('p', 'faint', said(r.why));
+    const mark = make('span', 'mark', pastMarks[r.answer]), why = speak(make('p', 'faint'), r.why);
     mark.setAttribute('aria-hidden', 'true');
-    why.lang = 'en';
     return make('li', r.answer.replaceAll(' ', '-'), mark, make('div', '', make('b', '', t('rule.' + r.rule)), ' ' + t('mark.' + r.answer), why));
   }));
-  $('uncovered-list').replaceChildren(...b.not_covered.map(x => make('li', '', x)));
+  $('uncovered-list').replaceChildren(...b.not_covered.map(x => speak(make('li', ''), x)));
   $('past-notes').replaceChildren(...b.notes.map(n => make('li', '', make('time', 'faint', dayAndTime(n.time) + ' '), make('b', '', n.mark ? n.mark + ' ' : ''), n.text)));
   drawPast(b);
 }

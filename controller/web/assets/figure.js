@@ -43,7 +43,7 @@ function drawFigure(s) {
   const rest = cores.filter(p => p !== first).concat(chambers.filter(p => chambers.length > 1 || wrong(p)));
   rebuild('shelves', rest.map(p => [p.name, p.role, p.celsius === null ? null : degrees(p.celsius), p.status, p.alarm]), () => rest.map(p => {
     const bad = ['chamber', 'core'].includes(p.role) && wrong(p) && (s.state !== 'idle' || p.status !== 'not read' || p.role === 'chamber');
-    const words = known(p.alarm) ? t('out', { probe: p.name }) : known(p.celsius) ? p.name + ' ' + degrees(p.celsius) : t('lost.probe', { probe: p.name, why: p.status });
+    const words = known(p.alarm) ? t('out', { probe: p.name }) : known(p.celsius) ? p.name + ' ' + degrees(p.celsius) : t('lost.probe', { probe: p.name, why: said(p.status) });
     const li = make('li', bad ? 'bad' : '', bad ? sign(priorityOf(s, p.alarm || (p.role === 'core' ? 'core-lost' : 'chamber-lost'))) : '', make('span', '', words));
     li.dataset.of = p.name;
     li.dataset.side = p.role === 'chamber' ? 'left' : 'right';

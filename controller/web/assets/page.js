@@ -62,7 +62,7 @@ function drawAnswer(s, lost) {
 }
 
 function drawBar(s, lost) {
-  bar = s ? barOf(s, lost, $('before-reset').textContent) : null;
+  bar = s ? barOf(s, lost, $('before-reset').dataset.en) : null;
   const key = bar ? bar.key : '';
   if (key !== barKey) {
     barKey = key;
@@ -81,9 +81,9 @@ function drawBar(s, lost) {
   ]);
   const more = $('bar-head').querySelector('a');
   if (more) more.href = '#alarms-title';
-  rebuild('bar-lines', [bar.lines, bar.english], () => bar.lines.map(x => {
+  rebuild('bar-lines', [bar.lines, bar.lang], () => bar.lines.map(x => {
     const li = make('li', '', x);
-    if (bar.english) li.lang = 'en';
+    if (bar.lang) li.lang = bar.lang;
     return li;
   }));
   $('bar-lines').classList.toggle('one', bar.lines.length === 1);
@@ -231,7 +231,7 @@ async function send(body, button, { path = '/api/commands', done } = {}) {
 
 // objections are what speaks against a start; the reason is asked for along with them.
 function objections(findings, excusable) {
-  rebuild('findings', findings, () => findings.map(f => make('li', '', said(f))));
+  rebuild('findings', findings, () => findings.map(f => speak(make('li', ''), f)));
   show('findings', findings.length > 0);
   show('findings-title', findings.length > 0);
   put('findings-title', findings.length === 1 ? t('not started.one') : t('not started', { n: findings.length }));
@@ -275,6 +275,7 @@ function words() { // every fixed text of the page
   document.documentElement.lang = kept.language;
   for (const e of document.querySelectorAll('[data-t]')) e.textContent = t(e.dataset.t);
   for (const e of document.querySelectorAll('[data-label]')) e.setAttribute('aria-label', t(e.dataset.label));
+  for (const e of document.querySelectorAll('[data-said]')) speak(e, e.dataset.en ??= e.textContent);
   put('units', t('show.units', { now: unit() }));
   put('masses', t('show.masses', { now: pounds() ? 'lb' : 'kg' }));
   put('meat-note', t('start.meat.note', { example: pounds() ? '11 lb 4 oz' : '4.2 kg' }));

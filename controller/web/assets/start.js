@@ -93,12 +93,12 @@ function restOf(rest) {
 // gateOf lists what a start asks, each met or not.
 function gateOf() {
   const rows = [], rest = restOf(sheet.rest);
-  for (const d of sheet.doubts) rows.push(['not-met', '✗', said(d), true]);
+  for (const d of sheet.doubts) rows.push(['not-met', '✗', said(d), tongue(d)]);
   if (!sheet.doubts.length) rows.push(['met', '✓', t('gate.probes')]);
-  for (const f of sheet.findings) rows.push(['not-met', '✗', said(f), true]);
+  for (const f of sheet.findings) rows.push(['not-met', '✗', said(f), tongue(f)]);
   if (!sheet.findings.length) rows.push(['met', '✓', t('gate.check')]);
   rows.push([rest.met ? 'met' : 'not-met', rest.met ? '✓' : '✗', rest.text]);
-  rows.push(trial === null ? ['open', '·', t('gate.rehearsing')] : trial.missing ? ['not-shown', '?', said(trial.missing), true] : ['met', '✓', t('gate.rehearsed', { n: trial.tried })]);
+  rows.push(trial === null ? ['open', '·', t('gate.rehearsing')] : trial.missing ? ['not-shown', '?', said(trial.missing), tongue(trial.missing)] : ['met', '✓', t('gate.rehearsed', { n: trial.tried })]);
   rows.push($('read').checked ? ['met', '✓', t('gate.read')] : ['open', '·', t('gate.unread')]);
   return rows;
 }
@@ -117,7 +117,7 @@ function drawStart() {
   rebuild('gate', rows, () => rows.map(([cls, mark, text, english]) => {
     const words = make('span', '', text), sign = make('span', 'mark', mark);
     sign.setAttribute('aria-hidden', 'true');
-    if (english) words.lang = 'en';
+    if (english) words.lang = english;
     return make('li', cls, sign, words);
   }));
   const against = rows.filter(r => r[0] === 'not-met').length;
@@ -192,7 +192,7 @@ async function keepProduct(body, area, again, over) {
     const got = await post('/api/products', body, again, t('start.token'));
     if (got.status === 401) return false;
     const found = got.reply.findings || [];
-    rebuild(area + '-findings', found, () => found.map(f => make('li', '', said(f))));
+    rebuild(area + '-findings', found, () => found.map(f => speak(make('li', ''), f)));
     show(area + '-findings', found.length > 0);
     if (got.ok) {
       await fillChoice(got.reply.name);

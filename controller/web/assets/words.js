@@ -37,9 +37,31 @@ function rebuild(id, key, build) {
 
 const percent = r => number(r * 100, 0) + '\u00a0%';
 
-// said is what the controller says, in the units of this browser. What the command line calls
-// a claim is a button here.
-const said = s => figured(s.replace(/ ?\(mended [\w-]+\)/g, '')).replace(/(\d) (?=°[CF]|kg\b|g\b|K\b|lb\b|oz\b)/g, '$1\u00a0');
+// What the controller says is English. The language file has it sentence by sentence, with #
+// for a number; what it does not have stays English, and is marked as such.
+const sentenceEnd = /(?<=[.!?])\s+(?=[A-ZÄÖÜ])/;
+const bare = s => s.replace(/ ?\(mended [\w-]+\)/g, '').replace(/\s+/g, ' ').trim(); // what the command line calls a claim is a button here
+function phrase(text) {
+  const phrases = texts['said ' + kept.language], numbers = [];
+  const found = phrases && phrases[text.replace(/\d+(?:\.\d+)?/g, n => { numbers.push(n); return '#'; })];
+  return found && found.replace(/#/g, () => numbers.shift());
+}
+
+// tongue is the language in which said says a text.
+const tongue = s => phrase(bare(s)) || bare(s).split(sentenceEnd).every(phrase) ? kept.language : 'en';
+
+// said is what the controller says, in the units of this browser.
+function said(s) {
+  const text = bare(s), whole = phrase(text);
+  return figured(whole || text.split(sentenceEnd).map(x => phrase(x) || x).join(' ')).replace(/(\d) (?=°[CF]|kg\b|g\b|K\b|lb\b|oz\b)/g, '$1\u00a0');
+}
+
+// speak puts such a text into an element.
+function speak(e, text) {
+  e.textContent = said(text);
+  e.lang = tongue(text);
+  return e;
+}
 
 const clock = (time, seconds) => time.slice(11, seconds ? 19 : 16); // RFC 3339: the cabinet's own clock
 function zoned(ms) { // that clock at another moment
