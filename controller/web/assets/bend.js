@@ -34,7 +34,7 @@ function bendOrder() {
 }
 
 function drawBend(s) {
-  show('bend', known(s.change) && silence() === null);
+  show('bend', known(s.change) && s.trip === null && silence() === null);
   if (!$('ask-bend').open) return;
   const c = s.change, gone = !c || c.stage !== bendStage || silence() !== null;
   if (gone) effect = null;

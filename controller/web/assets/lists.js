@@ -44,7 +44,7 @@ function drawRail(s) {
     for (const [cls, first, second] of rows) {
       if (!first) continue;
       const p = make('p', cls, first);
-      if (cls === 'big') p.replaceChildren(first.replace(/\s?\S+$/, ''), make('small', '', first.match(/\s?\S+$/)[0] + ' ' + second));
+      if (cls === 'big') p.replaceChildren(first.replace(/\s?\S+$/, '').replaceAll(' ', '\u00a0'), make('small', '', first.match(/\s?\S+$/)[0] + ' ' + second));
       else if (second) p.append(' ', make('small', '', second));
       words.append(p);
     }

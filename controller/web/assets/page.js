@@ -292,7 +292,7 @@ function dress() {
   document.documentElement.dataset.view = kept.view === 'wall' ? 'wall' : 'desk';
   document.documentElement.dataset.scheme = kept.scheme || '';
   words();
-  if (status) { draw(); drawStart(); drawLine(status); }
+  if (status) { draw(); drawStart(); drawLine(status); readOut(); }
 }
 
 const press = (id, does) => $(id).addEventListener('click', e => { if ($(id).getAttribute('aria-disabled') !== 'true') does(e); });
