@@ -54,7 +54,9 @@ func TestTwoBrowsersAndWetHands(t *testing.T) {
 		one.mayAct("Hang the rings")
 	}
 	assert.Equal(t, p.read("status.prompt.question"), q.read("status.prompt.question"))
-	confirmed := func() int { return strings.Count(p.read("JSON.stringify(status.events.map(e => e.text))"), "confirmed by the person") }
+	confirmed := func() int {
+		return strings.Count(p.read("JSON.stringify(status.events.map(e => e.text))"), "confirmed by the person")
+	}
 	require.Zero(t, confirmed())
 
 	// The desk hears nothing for a moment, and does not know it.
