@@ -158,6 +158,7 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/batches", asset("assets/batches.html", "text/html; charset=utf-8")},
 		{http.MethodGet, "/batches/{batch}", asset("assets/batches.html", "text/html; charset=utf-8")},
 		{http.MethodGet, "/batches.js", script(pastParts)},
+		{http.MethodGet, "/notices.js", asset("assets/notices.js", "text/javascript; charset=utf-8")},
 		{http.MethodGet, "/icon.svg", s.icon},
 		{http.MethodGet, "/chart.svg", s.chart},
 		{http.MethodGet, "/display.png", s.display},
@@ -174,6 +175,7 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/api/events", s.events},
 		{http.MethodGet, "/api/batches", s.batches},
 		{http.MethodGet, "/api/batches/{batch}", s.batch},
+		{http.MethodGet, "/api/batches/{batch}/notes", s.notes},
 		{http.MethodGet, "/api/plan/curve", s.planCurve},
 		{http.MethodPost, "/api/rehearse", s.oneAtATime(s.rehearse)},
 		{http.MethodPost, "/api/rehearse/change", s.oneAtATime(s.effect)},
@@ -360,7 +362,7 @@ func (s *server) pageOf(snap *snapshot.Snapshot) *rendering {
 		Smoulders: caution.Smoulders, HeatReturns: caution.HeatReturns, BeforeReset: caution.BeforeReset}
 	if snap != nil {
 		view.Simulated = snap.Simulated
-		view.World = fmt.Sprintf("Simulated cabinet, %g times as fast. Nothing is hot.", snap.Pace)
+		view.World = fmt.Sprintf("Simulated, %g× as fast. Nothing is hot.", snap.Pace)
 		view.Summary = "At " + snap.Time.Format(time.TimeOnly) + " — " + summary(snap)
 		if snap.Cabinet != nil {
 			view.Cabinet = snap.Cabinet.Name
