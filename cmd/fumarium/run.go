@@ -28,6 +28,7 @@ import (
 	"fumarium/cmd/fumarium/internal/wiring"
 	"fumarium/controller"
 	"fumarium/controller/access"
+	"fumarium/controller/courier"
 	"fumarium/controller/loop"
 	"fumarium/controller/metrics"
 	"fumarium/controller/outlook"
@@ -51,14 +52,14 @@ type runOptions struct {
 	cabinet, state, listen string
 	hostNames              []string
 	notify, copies         string
-	tls                    *certificate
+	tls                    *secured
 	byHand                 bool
 	faults                 []string
 	pace                   float64
 }
 
 func runCommand() *cobra.Command {
-	o := runOptions{tls: &certificate{}}
+	o := runOptions{tls: &secured{}}
 	c := &cobra.Command{
 		Use:   "run",
 		Short: "Run the daemon: the controller, the page and the metrics",
@@ -375,6 +376,12 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		}()
 		defer func() { cancel(); <-copied }()
 	}
+	brought := make(chan struct{})
+	go func() {
+		defer close(brought)
+		(&courier.Courier{Dir: dir, File: records.File(), World: world, Log: log}).Run(loopCtx)
+	}()
+	defer func() { cancel(); <-brought }()
 	if notices != nil {
 		go notices.Run(loopCtx, l.Snapshot)
 	}
