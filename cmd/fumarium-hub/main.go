@@ -36,6 +36,9 @@ const (
 // databaseEnv names the database as --database does.
 const databaseEnv = "FUMARIUM_HUB_DATABASE"
 
+// clock is the hub's; a test that runs the program as a process puts a wrong one in its place.
+var clock = time.Now
+
 // errBad is the error of what was done and is bad; it was said.
 var errBad = errors.New("")
 
@@ -102,7 +105,7 @@ func (h *hub) open(ctx context.Context, log *slog.Logger) (*store.Store, error) 
 	if url == "" {
 		return nil, usage("no database is named: --database URL or $%s", databaseEnv)
 	}
-	return store.Open(ctx, url, log)
+	return store.Open(ctx, url, clock, log)
 }
 
 // with opens the store for one command.

@@ -86,7 +86,7 @@ func (s *Server) begin(in string) (err error) {
 			return err
 		}
 	}
-	made, err := s.command("initdb", "-D", s.dir+"/data", "-U", "hub", "-A", "trust", "-E", "UTF8", "--locale=C", "--no-sync").CombinedOutput()
+	made, err := s.command("initdb", "-D", s.dir+"/data", "-U", "hub", "-A", "trust", "-E", "UTF8", "--locale=C", "--no-sync", "--wal-segsize=1").CombinedOutput()
 	if err != nil {
 		return fmt.Errorf("initdb: %w: %s", err, made)
 	}
@@ -109,7 +109,7 @@ func (s *Server) Start() error {
 	defer log.Close()
 	until := time.Now().Add(time.Minute)
 	for time.Now().Before(until) {
-		args := []string{"-D", s.dir + "/data", "-k", s.dir, "-c", "listen_addresses=", "-c", "fsync=off", "-c", "shared_buffers=32MB", "-c", "logging_collector=off"}
+		args := []string{"-D", s.dir + "/data", "-k", s.dir, "-c", "listen_addresses=", "-c", "fsync=off", "-c", "shared_buffers=32MB", "-c", "logging_collector=off", "-c", "max_wal_size=32MB", "-c", "min_wal_size=4MB"}
 		for _, setting := range s.settings {
 			args = append(args, "-c", setting)
 		}
@@ -144,6 +144,14 @@ func (s *Server) running() bool {
 func (s *Server) Kill() {
 	_ = s.cmd.Process.Kill()
 	<-s.ended
+}
+
+// Restart starts it where it has ended by itself, or hangs.
+func (s *Server) Restart() error {
+	if s.running() {
+		s.Kill()
+	}
+	return s.Start()
 }
 
 // End stops it and removes the folder.

@@ -15,9 +15,15 @@ import (
 	"fumarium/sim"
 )
 
+// T is a test, or a program that a test runs.
+type T interface {
+	Helper()
+	Fatal(args ...any)
+}
+
 // A Board records batches of a simulated cabinet into a folder.
 type Board struct {
-	t     testing.TB
+	t     T
 	Dir   string
 	World record.World
 	Now   time.Time
@@ -25,7 +31,7 @@ type Board struct {
 }
 
 // Begin opens the record in a folder, also one that has batches.
-func Begin(t testing.TB, dir string, world record.World, now time.Time) *Board {
+func Begin(t T, dir string, world record.World, now time.Time) *Board {
 	t.Helper()
 	r, err := record.Open(record.Options{Dir: dir, World: world, Program: "test", Pace: 1, Boot: "boot", Uptime: time.Hour})
 	if err != nil {
@@ -98,6 +104,18 @@ func (b *Board) Batch(minutes int) string {
 		b.t.Fatal(err)
 	}
 	return id
+}
+
+// EndUnfinished ends a batch that was under way when the board was killed.
+func (b *Board) EndUnfinished() {
+	now := record.Moment{Wall: b.Now, ClockSet: true}
+	u, err := b.Unfinished(context.Background(), now)
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	if u != nil {
+		b.Finish(now, u, controller.Aborted, "the board was killed")
+	}
 }
 
 // End closes the record.

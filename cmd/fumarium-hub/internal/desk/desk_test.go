@@ -41,7 +41,7 @@ type hub struct {
 }
 
 func opened(t *testing.T) *hub {
-	s, err := store.Open(t.Context(), postgrestest.Fresh(t), slog.New(slog.DiscardHandler))
+	s, err := store.Open(t.Context(), postgrestest.Fresh(t), time.Now, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
 	t.Cleanup(s.Close)
 	d := desk.New(s, t.TempDir(), false, slog.New(slog.NewTextHandler(t.Output(), nil)))

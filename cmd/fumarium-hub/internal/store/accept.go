@@ -114,7 +114,6 @@ func (s *Store) write(ctx context.Context) {
 		for _, p := range group {
 			p.answer <- err
 		}
-		s.groups(count)
 	}
 }
 

@@ -46,13 +46,11 @@ type Store struct {
 	queue chan *posted
 	done  chan struct{}
 	stop  context.CancelFunc
-	// Groups counts transactions of links, for measuring.
-	groups func(links int)
 }
 
 // Open connects, brings the tables to this program's version and starts the writer. An older
 // program refuses tables of a newer one.
-func Open(ctx context.Context, url string, log *slog.Logger) (*Store, error) {
+func Open(ctx context.Context, url string, now func() time.Time, log *slog.Logger) (*Store, error) {
 	config, err := pgxpool.ParseConfig(url)
 	if err != nil {
 		return nil, errors.New("the address of the database is not understood; write it like postgres://hub@/hub?host=/run/postgresql") // it may hold a password
@@ -67,7 +65,7 @@ func Open(ctx context.Context, url string, log *slog.Logger) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("database: %w", err)
 	}
-	s := &Store{pool: pool, log: log, now: time.Now, queue: make(chan *posted, mostWaiting), done: make(chan struct{}), groups: func(int) {}}
+	s := &Store{pool: pool, log: log, now: now, queue: make(chan *posted, mostWaiting), done: make(chan struct{})}
 	if err := s.migrate(ctx); err != nil {
 		pool.Close()
 		return nil, fmt.Errorf("database: %w", err)

@@ -27,7 +27,7 @@ func TestMain(m *testing.M) { postgrestest.Main(m) }
 var ctx = context.Background()
 
 func opened(t testing.TB, url string) *store.Store {
-	s, err := store.Open(ctx, url, slog.New(slog.DiscardHandler))
+	s, err := store.Open(ctx, url, time.Now, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
 	t.Cleanup(s.Close)
 	return s
@@ -258,7 +258,7 @@ func TestMigrations(t *testing.T) {
 	defer c.Close(ctx)
 	_, err = c.Exec(ctx, "INSERT INTO migration (version) VALUES (99)")
 	require.NoError(t, err)
-	_, err = store.Open(ctx, url, slog.New(slog.DiscardHandler))
+	_, err = store.Open(ctx, url, time.Now, slog.New(slog.DiscardHandler))
 	assert.ErrorContains(t, err, "use the newer program")
 }
 
