@@ -26,8 +26,8 @@ type wick struct {
 }
 
 // refresh works out the coefficients of the wick anew.
-func (k *wick) refresh(p *Plant, fanSpeed float64) {
-	speed := fanSpeed
+func (k *wick) refresh(p *Plant) {
+	speed := p.blows()
 	if k.air == cabinet.WickOwnBlower || k.air == cabinet.WickFanStream && p.drive.Fan {
 		speed = wickBlown
 	}
@@ -49,15 +49,11 @@ func (k *wick) refresh(p *Plant, fanSpeed float64) {
 // evaporation takes. No psychrometer coefficient enters: it comes out. Vapour leaves
 // through a film that it thins (Stefan's flow, with Ackermann's correction of the
 // heat that meets it; textbook forms, from memory). The wick has no heat of its own:
-// the lag is the probe's. The glow of the element on it is left out.
+// the lag is the probe's. The glow of element and tray on it is left out.
 func (p *Plant) Wick() quantity.Celsius {
 	k := &p.wick
 	if k.film == 0 {
-		speed := 0.0
-		if p.drive.Fan {
-			speed = p.speed
-		}
-		k.refresh(p, speed)
+		k.refresh(p)
 	}
 	air, lining := p.air.t, p.wall.lining
 	vapour := p.air.vapour / p.volume * psychrometer.VapourGasConstant * (air + kelvin)
