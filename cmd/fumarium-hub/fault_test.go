@@ -100,12 +100,10 @@ func (c *campaign) serves(years int) {
 }
 
 func (b *board) start() {
-	args := []string{}
 	b.cmd = b.c.self("board", "FUMARIUM_HUB_TEST_DIR="+b.dir, fmt.Sprintf("FUMARIUM_HUB_TEST_YEARS=%d", b.years))
 	if b.space != "" {
-		args = append([]string{"ip", "netns", "exec", b.space}, b.cmd.Args...)
 		env := b.cmd.Env
-		b.cmd = exec.Command(args[0], args[1:]...)
+		b.cmd = exec.Command("ip", append([]string{"netns", "exec", b.space}, b.cmd.Args...)...)
 		b.cmd.Env = env
 	}
 	b.cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}

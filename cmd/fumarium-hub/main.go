@@ -127,12 +127,12 @@ func (h *hub) runCommand() *cobra.Command {
 		Long: `Runs until it is told to end. It listens to this machine alone, or with --tls-cert and
 --tls-key, by HTTPS, wherever --listen says: keys and words never go over a network in the
 clear. fumarium-hub certificate makes a certificate where there is none.`,
-		Example: `  fumarium-hub run --listen :8378 --tls-cert hub.pem --tls-key hub-key.pem`,
+		Example: `  fumarium-hub run --listen :8380 --tls-cert hub.pem --tls-key hub-key.pem`,
 		RunE: h.with(func(cmd *cobra.Command, s *store.Store, _ []string) error {
 			return serve(cmd.Context(), s, listen, cert, key, scratch, cmd.ErrOrStderr())
 		}),
 	}
-	c.Flags().StringVar(&listen, "listen", "127.0.0.1:8378", "`ADDRESS` of boards and pages")
+	c.Flags().StringVar(&listen, "listen", "127.0.0.1:8380", "`ADDRESS` of boards and pages")
 	c.Flags().StringVar(&cert, "tls-cert", "", "`FILE` with the certificate and its chain (PEM)")
 	c.Flags().StringVar(&key, "tls-key", "", "`FILE` with the private key of --tls-cert (PEM)")
 	c.Flags().StringVar(&scratch, "scratch", "", "`FOLDER` for files that live as long as one answer (default: that of the system)")
@@ -146,7 +146,7 @@ func serve(ctx context.Context, s *store.Store, listen, cert, key, scratch strin
 	}
 	host, _, err := net.SplitHostPort(listen)
 	if err != nil {
-		return usage("write --listen as ADDRESS:PORT, such as 127.0.0.1:8378: %w", err)
+		return usage("write --listen as ADDRESS:PORT, such as 127.0.0.1:8380: %w", err)
 	}
 	if ip := net.ParseIP(host); cert == "" && host != "localhost" && (ip == nil || !ip.IsLoopback()) {
 		return usage("--listen %s is reached from elsewhere, and keys must not go there in the clear: bring --tls-cert and --tls-key, or make them with: fumarium-hub certificate", listen)

@@ -52,7 +52,7 @@ finds it within half a minute. Run this as the user that the daemon has.
 The address is https://, unless the hub runs on this machine. Where no authority that this
 machine trusts vouches for the hub's certificate, name its fingerprint, which fumarium-hub
 certificate printed: then that one certificate is good and no other.`,
-		Example: `  fumarium hub join https://hub.example:8378 7KQF-M3XA-9RTE`,
+		Example: `  fumarium hub join https://hub.example:8380 7KQF-M3XA-9RTE`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			d, err := dir()
 			if err != nil {

@@ -101,7 +101,7 @@ func (h *Hub) Keep(dir string) error {
 func address(text string) (*url.URL, error) {
 	u, err := url.Parse(text)
 	if err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Hostname() == "" || u.User != nil || strings.Trim(u.Path, "/") != "" {
-		return nil, errors.New("it is no address such as https://hub.example:8378; write it whole")
+		return nil, errors.New("it is no address such as https://hub.example:8380; write it whole")
 	}
 	if host := u.Hostname(); u.Scheme == "http" && host != "127.0.0.1" && host != "::1" && host != "localhost" {
 		return nil, errors.New("a key must not go over a network in the clear; write https://, and let the hub have a certificate")
