@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"time"
@@ -103,6 +104,17 @@ and was latched on the old board is not known here: look at the cabinet before i
 		},
 	})
 	return c
+}
+
+// bring starts what brings a record to the hub that the board of a state folder joins, beside
+// everything else, until ctx ends.
+func bring(ctx context.Context, dir, file string, world record.World, log *slog.Logger) (ended <-chan struct{}) {
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		(&courier.Courier{Dir: dir, File: file, World: world, Log: log}).Run(ctx)
+	}()
+	return done
 }
 
 // openOf opens the record that a board brings to its hub.

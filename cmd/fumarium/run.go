@@ -28,7 +28,6 @@ import (
 	"fumarium/cmd/fumarium/internal/wiring"
 	"fumarium/controller"
 	"fumarium/controller/access"
-	"fumarium/controller/courier"
 	"fumarium/controller/loop"
 	"fumarium/controller/metrics"
 	"fumarium/controller/outlook"
@@ -280,6 +279,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	if cab.Panel.Fitted() {
 		side = front.New(hardware.Front(here.lines))
 	}
+	teacher := &learner{records: records, file: cabinetFile, named: o.cabinet, log: log}
 	var verdicts sync.WaitGroup // that are being written
 	defer verdicts.Wait()       // before the record is closed
 	l, err := loop.New(loop.Config{
@@ -296,12 +296,17 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		},
 		Panel: side.Faults,
 		Ended: func(batch string, s *snapshot.Snapshot) {
-			verdicts.Go(func() { noteVerdict(records, batch, s, log) })
+			verdicts.Go(func() {
+				if noteVerdict(records, batch, s, log); s.State.Learns {
+					teacher.learn(ctx, batch)
+				}
+			})
 		},
 	})
 	if err != nil {
 		return false, couldNot(err)
 	}
+	teacher.loop = l
 	sessions, err := access.Open(dir, time.Now)
 	if err != nil {
 		log.Warn(err.Error())
@@ -336,6 +341,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Forecast:     foretells.Of,
 		Rehearse:     plans.Preview(l.Snapshot),
 		Effect:       plans.Effect,
+		Suppose:      foretells.Suppose,
 	}), log)
 	numbers.ShowReaders(func() metrics.Readers { return metrics.Readers(gate.Crowd()) })
 	if world == record.Simulated {
@@ -376,11 +382,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		}()
 		defer func() { cancel(); <-copied }()
 	}
-	brought := make(chan struct{})
-	go func() {
-		defer close(brought)
-		(&courier.Courier{Dir: dir, File: records.File(), World: world, Log: log}).Run(loopCtx)
-	}()
+	brought := bring(loopCtx, dir, records.File(), world, log)
 	defer func() { cancel(); <-brought }()
 	if notices != nil {
 		go notices.Run(loopCtx, l.Snapshot)
