@@ -51,7 +51,7 @@ type runOptions struct {
 	cabinet, state, listen string
 	hostNames              []string
 	notify, copies         string
-	tls                    *certificate
+	tls                    *secured
 	byHand                 bool
 	faults                 []string
 	beside                 besides
@@ -59,7 +59,7 @@ type runOptions struct {
 }
 
 func runCommand() *cobra.Command {
-	o := runOptions{tls: &certificate{}}
+	o := runOptions{tls: &secured{}}
 	c := &cobra.Command{
 		Use:   "run",
 		Short: "Run the daemon: the controller, the page and the metrics",
@@ -387,6 +387,8 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		}()
 		defer func() { cancel(); <-copied }()
 	}
+	brought := bring(loopCtx, dir, records.File(), world, log)
+	defer func() { cancel(); <-brought }()
 	if notices != nil {
 		go notices.Run(loopCtx, l.Snapshot)
 	}
