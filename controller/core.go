@@ -131,7 +131,12 @@ func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) 
 		p.course.unseen(dt)
 		dt = 0
 	}
-	if p.course.follow(v, a.chamber, a.place, dt) {
+	known := p.course
+	left := p.course.follow(v, a.chamber, a.place, dt)
+	if a.place == profile.Chamber && !a.around && !known.learnt() { // nobody knows whether that is the air
+		p.course.known = max(1, known.known)
+	}
+	if left {
 		if a.settled {
 			if !p.out {
 				p.leftAt = quantity.Celsius(p.course.level)

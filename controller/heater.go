@@ -240,9 +240,8 @@ func (h *heaterMemory) heat(t *step, stage *profile.Stage) bool {
 	hottest, _ := t.hottestInside(stage)
 	if !stage.Heat || !known || t.late || t.doorOpen() || hottest >= t.m.cabinet.Limits.ChamberHigh {
 		h.PID, h.Demand = pid.State{}, 0
-		if !stage.Heat {
-			h.HasSetpoint = false
-		}
+		h.HasSetpoint = h.HasSetpoint && stage.Heat
+		h.Setpoint = min(h.Setpoint, stage.ChamberSetpoint) // of a stage before
 		h.Relay.Cut(&t.m.heater, t.dt)
 		return false
 	}

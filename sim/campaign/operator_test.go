@@ -19,9 +19,10 @@ func TestCampaignOperated(t *testing.T) {
 		t.Skip("one seed only")
 	}
 	outcomes, orders := map[string]int{}, map[string]int{}
-	steps, good := 0, 0
+	steps, good, plain := 0, 0, nuisances{}
 	for _, r := range campaign(t, *first|Operated, max(*batches/2, 1)) {
 		judged(t, r)
+		plain.count(t, r)
 		outcomes[r.Result.Outcome]++
 		steps += r.Steps
 		if r.Result.AsPlanned() {
@@ -32,6 +33,7 @@ func TestCampaignOperated(t *testing.T) {
 		}
 	}
 	t.Logf("%d batches, %d steps: %v; %d good; orders %v", max(*batches/2, 1), steps, outcomes, good, orders)
+	t.Log(plain)
 }
 
 // The people change neither product nor faults of a seed, and a seed gives them again.
