@@ -340,6 +340,8 @@ func (b *balanceMemory) followShare(t *step, stage *profile.Stage, chamber quant
 		most, least := rise/shown, rise/(b.rise+b.walls) // the share that it follows
 		switch {
 		case own:
+		case s.Batch != Running: // what walls keep is no answer to heat
+			b.walls = max(b.walls, rise/b.share-b.rise)
 		case least > b.share:
 			b.share = lagged(b.share, least, t.seconds, shareRises.Seconds())
 		case most >= b.share:
