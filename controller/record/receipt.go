@@ -11,6 +11,9 @@ import (
 // A Receipt is for a step that took a command: with it, whoever gave the command waits
 // until it is on disk. The step itself does not wait.
 type Receipt struct {
+	// Lost says that the step is lost, because too many wait to be written.
+	Lost bool
+
 	batch        bool         // there is one, whose record the command belongs to
 	record, mark <-chan error // nil is nothing to wait for
 	over         bool         // mark says that the batch is over

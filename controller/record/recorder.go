@@ -346,7 +346,7 @@ func (r *Recorder) Step(m Moment, in *controller.Inputs, out controller.Outputs,
 		})
 	}
 	if !state.Batch.Active() {
-		r.seal(&ending{state: state.Batch})
+		receipt.Lost = !r.seal(&ending{state: state.Batch})
 		return receipt
 	}
 	newsworthy := len(events) > 0 || in.Command.Kind != controller.NoCommand
@@ -359,7 +359,7 @@ func (r *Recorder) Step(m Moment, in *controller.Inputs, out controller.Outputs,
 	}
 	roomy := r.waiting.Load() <= crowded
 	if b.steps >= mostSteps || roomy && (newsworthy || in.Elapsed-b.begins >= span) {
-		r.seal(nil)
+		receipt.Lost = !r.seal(nil)
 	} else {
 		tell(b.told, errWaits)
 	}
