@@ -50,6 +50,7 @@ type Cabinet struct {
 	// MainsHertz is what thermocouple chips filter out: 50 or 60.
 	MainsHertz int
 	Response   Response
+	Learned    Learned
 	Rehearsal  Rehearsal
 }
 
@@ -235,6 +236,27 @@ type Response struct {
 	Least, Most quantity.Ratio
 }
 
+// Learned is how the chamber was found to answer in an experiment, with the fan off and
+// with it on; a Gain of zero is not known. The control law goes by it. What watches goes by
+// the Response, so that no trip becomes looser by what was learned. Least and Most are not
+// part of it.
+type Learned struct{ FanOff, FanOn Response }
+
+// Law is the response by which the control law goes while the fan is off, or on: what was
+// learned in that state, or else in the other, or else what the file has for both.
+func (c *Cabinet) Law(fan bool) Response {
+	one, other := c.Learned.FanOff, c.Learned.FanOn
+	if fan {
+		one, other = other, one
+	}
+	for _, r := range []Response{one, other} {
+		if r.Gain > 0 {
+			return r
+		}
+	}
+	return c.Response
+}
+
 // DefaultLeast and DefaultMost are what a file means that says nothing: own magnitudes, no
 // source. In the simulated cabinets batches without a fault lie between 0.2 and 2.
 const DefaultLeast, DefaultMost quantity.Ratio = 0.2, 2
@@ -252,7 +274,7 @@ type Rehearsal struct {
 	Leak        quantity.SquareMeters         // of all cracks, half of them low and half high
 	Vent        quantity.SquareMeters         // of each of two openings, low and high, with the damper open
 	FanFlow     quantity.CubicMetersPerSecond // moved inside the chamber at full fan
-	FanExchange quantity.CubicMetersPerSecond // fresh air the full fan draws through the open damper
+	FanExchange quantity.CubicMetersPerSecond // fresh air the full fan draws through the open damper where no warmth helps; the stack adds to its pressure, not to its flow
 	Humidifier  quantity.Kilograms            // water vapour per hour when on
 }
 
