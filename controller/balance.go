@@ -77,9 +77,13 @@ const airHeat = 1100
 type balanceMemory struct {
 	room    quantity.Celsius `record:"room_celsius"` // that the chamber rested at
 	hasRoom bool             `record:"room_known"`
+	judges  bool             `record:"judges"` // the batch has been met in its chamber
 
 	heated  float64         `record:"heated_kelvin"`      // rise by the response behind its first lag,
 	rise    float64         `record:"rise_kelvin"`        // and behind both
+	left    float64         `record:"left_kelvin"`        // of the heat, what was left from before the start, and
+	unsure  float64         `record:"unsure_kelvin"`      // of the rise: an opened door may have taken it,
+	walls   float64         `record:"walls_kelvin"`       // and walls may keep more of it
 	holds   float64         `record:"holding_duty_ratio"` // that keeps it where it is
 	share   float64         `record:"share_ratio"`        // of it that the chamber follows
 	missing quantity.Kelvin `record:"missing_kelvin"`     // the reading to the likely air
@@ -202,7 +206,7 @@ func (b *balanceMemory) follow(t *step) {
 	b.followHeat(t)
 	stage := t.stage()
 	if stage == nil || stage.Place != profile.Chamber {
-		*b = balanceMemory{heated: b.heated, rise: b.rise, share: b.share, room: b.room, hasRoom: b.hasRoom}
+		*b = balanceMemory{heated: b.heated, rise: b.rise, left: b.left, unsure: b.unsure, walls: b.walls, share: b.share, room: b.room, hasRoom: b.hasRoom, judges: b.judges}
 		return
 	}
 	if chamber, known := t.s.Chamber.Reading.Value(); known && !t.late {
@@ -227,7 +231,10 @@ func (b *balanceMemory) followHeat(t *step) {
 	}
 	b.heated = lagged(b.heated, on*shut, t.seconds, t.m.lagSeconds*shut)
 	b.rise = lagged(b.rise, b.heated, t.seconds, t.m.feltSeconds)
-	b.holds = min(1, b.rise/(t.m.gain*shut))
+	b.left = lagged(b.left, 0, t.seconds, t.m.lagSeconds*shut)
+	b.unsure = lagged(b.unsure, b.left, t.seconds, t.m.feltSeconds)
+	b.walls = lagged(b.walls, 0, t.seconds, max(wallLag.Seconds(), t.m.lagSeconds))
+	b.holds = min(1, b.shown()/(t.m.gain*shut))
 }
 
 // draught is what the air through the damper takes away at a rise, in W/K.
@@ -279,13 +286,30 @@ func (b *balanceMemory) holdsWith(t *step, damper quantity.Ratio, fan bool) floa
 // answers reports whether the reading rises now.
 func (b *balanceMemory) answers() bool { return quantity.Kelvin(b.fast-b.slow) >= answerLeast }
 
-// begin takes the chamber for as warm as the room, or, where it is far from what the file
-// expects of that, for warm from before.
+// shown is what of the rise by heat is sure.
+func (b *balanceMemory) shown() float64 { return max(0, b.rise-b.unsure) }
+
+// warmest is the likely air where nothing that was left from before the start has gone but
+// by time.
+func (b *balanceMemory) warmest(t *step) quantity.Celsius {
+	return b.rest(t) + quantity.Celsius(b.share*b.rise)
+}
+
+// begin takes a chamber that has rested for as warm as the room, unless it is far from what
+// the file expects of that. Of one that has not nobody knows how much of its warmth is left
+// to it: the door was open, perhaps for long, and something cold hangs there. But its walls
+// may still be hot.
 func (b *balanceMemory) begin(t *step, chamber quantity.Celsius) {
-	b.room, b.hasRoom, b.share = t.m.cabinet.Ambient, true, 1
-	switch above := quantity.Kelvin(chamber - b.room); {
-	case above > restsWithin:
-		b.heated, b.rise = max(b.heated, float64(above)), max(b.rise, float64(above))
+	known := b.hasRoom && b.rise > heatSaysLeast
+	if b.judges, b.hasRoom, b.share = true, true, 1; !known {
+		b.room = t.m.cabinet.Ambient
+	}
+	above := quantity.Kelvin(chamber - b.room)
+	switch {
+	case b.rise > heatSaysLeast, above > restsWithin:
+		b.rise = max(b.rise, float64(above))
+		b.heated = max(b.heated, b.rise)
+		b.left, b.unsure, b.walls = b.heated, b.rise, b.rise
 	case above > -restsWithin:
 		b.room = chamber
 	}
@@ -302,36 +326,41 @@ func (b *balanceMemory) rest(t *step) quantity.Celsius {
 // followShare holds the reading against the heat.
 func (b *balanceMemory) followShare(t *step, stage *profile.Stage, chamber quantity.Celsius) {
 	s, r := t.s, &t.m.balance
-	if !b.hasRoom {
+	if !b.judges {
 		b.begin(t, chamber)
 	}
 	own := s.Tripped == trip.HeatUnanswered // then nothing is forgiven: what is missing has to come
 	if b.settled += t.dt; s.Stage != b.stage || s.Out.Damper != b.damper || t.doorOpen() || s.Batch != Running && !own {
 		b.stage, b.damper, b.settled = s.Stage, s.Out.Damper, 0
 	}
-	missing := 0.0
-	if b.rise > heatSaysLeast && stage.Heat {
+	missing, shown := 0.0, b.shown()
+	if shown > heatSaysLeast && stage.Heat {
 		rise := float64(chamber - b.rest(t))
 		climbs := b.answers() && chamber < stage.ChamberSetpoint-quantity.Celsius(stillClimbs)
-		switch q := rise / b.rise; {
+		most, least := rise/shown, rise/(b.rise+b.walls) // the share that it follows
+		switch {
 		case own:
-		case q > b.share:
-			b.share = lagged(b.share, q, t.seconds, shareRises.Seconds())
+		case s.Batch != Running: // what walls keep is no answer to heat
+			b.walls = max(b.walls, rise/b.share-b.rise)
+		case least > b.share:
+			b.share = lagged(b.share, least, t.seconds, shareRises.Seconds())
+		case most >= b.share:
 		case b.settled < shareSettles || climbs:
-			b.share = lagged(b.share, q, t.seconds, shareFallsAnew.Seconds())
+			b.share = lagged(b.share, most, t.seconds, shareFallsAnew.Seconds())
 		default:
-			b.share = max(q, b.share*(1-shareFalls*t.seconds/3600))
+			b.share = max(most, b.share*(1-shareFalls*t.seconds/3600))
 		}
 		b.share = min(max(b.share, r.least), r.most)
-		missing = b.share*b.rise - rise
+		missing = b.share*shown - rise
 	}
 	b.miss(t, chamber, quantity.Kelvin(missing))
 }
 
-// miss takes in what the reading is short of. What it fell by itself is set apart.
+// miss takes in what the reading is short of. What it fell by itself is set apart; not while
+// a chamber that was warm from before cools by what hangs in it.
 func (b *balanceMemory) miss(t *step, chamber quantity.Celsius, missing quantity.Kelvin) {
 	fell := quantity.Kelvin(b.fast-chamber) > fallsFast || quantity.Kelvin(b.slow-b.fast) > falls
-	if fell || b.dropped > droppedMost {
+	if fell = fell && quantity.Kelvin(b.unsure) < droppedMost; fell || b.dropped > droppedMost {
 		b.dropped = missing - b.before
 	}
 	if !fell && b.dropped <= droppedMost { // small falls do not add up
@@ -386,13 +415,17 @@ func (b *balanceMemory) followCores(t *step, stage *profile.Stage) {
 }
 
 // meter gives no more than some heat beyond that which holds the air, until the reading
-// answers, and no more than that while it has fallen.
+// answers, no more than that while it has fallen, and none while a chamber that was warm from
+// before may be over its limit.
 func (b *balanceMemory) meter(t *step, wanted float64) float64 {
 	most := b.holds + t.m.balance.metered
 	if b.dropped > droppedMost {
 		most = b.holds
 	}
 	if b.metered = wanted > most && !b.answers(); b.metered {
+		if b.unsure > 0 && b.warmest(t) > t.m.cabinet.Limits.ChamberHigh {
+			return 0
+		}
 		return most
 	}
 	return wanted
@@ -414,7 +447,7 @@ func (b *balanceMemory) stands(t *step) trip.Set {
 	}
 	// Who resets a trip of a reading that stood still, or was short, has seen it fall.
 	still := !b.fell && (own || t.s.Tripped == trip.ChamberFrozen)
-	over := chamber+quantity.Celsius(b.missing) > t.m.cabinet.Limits.ChamberHigh
+	over := chamber+quantity.Celsius(b.missing)+quantity.Celsius(b.share*b.unsure) > t.m.cabinet.Limits.ChamberHigh
 	unanswered := b.missing > heatMissing || over && b.missing > likelyOver || b.waits > meteredFor || b.gone > droppedFor
 	// A batch that is held is not heated, and its chamber cools as it likes.
 	return trip.HeatUnanswered.If(t.s.Batch == Running && !t.doorOpen() && unanswered || own && b.before+b.dropped > meterMissing || b.coolsFor > coolsWithin || still) |

@@ -222,7 +222,7 @@ func (t *step) start() {
 		// wear outlive a batch.
 		Chamber: chamberMemory{Reading: s.Chamber.Reading, probes: s.Chamber.probes},
 		Heater:  heaterMemory{Relay: s.Heater.Relay, walls: s.Heater.walls, hasWalls: s.Heater.hasWalls},
-		Balance: balanceMemory{heated: s.Balance.heated, rise: s.Balance.rise},
+		Balance: balanceMemory{heated: s.Balance.heated, rise: s.Balance.rise, room: s.Balance.room, hasRoom: s.Balance.hasRoom},
 		Fan:     fanMemory{Relay: s.Fan.Relay}, Alarms: s.Alarms, stirred: s.stirred,
 		Evidence:  s.Evidence.ofToday(),
 		Out:       Outputs{Damper: 1}, // open until a stage says otherwise

@@ -47,7 +47,8 @@ type coreProbe struct {
 	out       bool             `record:"out"`    // it left the meat, until a person says that it is back
 	reseated  bool             `record:"sworn"`  // a person says that it is back
 	leftAt    quantity.Celsius `record:"left_at_celsius"`
-	gone      time.Duration    `record:"left_for"` // since it left the meat
+	seen      quantity.Celsius `record:"seen_celsius"` // as it was last believed
+	gone      time.Duration    `record:"left_for"`     // since it left the meat
 	frozen    bool             `record:"frozen"`
 	tooHot    bool             `record:"too_hot"`
 	near      bool             `record:"near"`                 // to the chamber's temperature
@@ -131,7 +132,12 @@ func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) 
 		p.course.unseen(dt)
 		dt = 0
 	}
-	if p.course.follow(v, a.chamber, a.place, dt) {
+	known := p.course
+	left := p.course.follow(v, a.chamber, a.place, dt)
+	if a.stage != nil && a.place == profile.Chamber && !a.around && !known.learnt() { // nobody knows whether that is the air
+		p.course.known = max(1, known.known)
+	}
+	if left {
 		if a.settled {
 			if !p.out {
 				p.leftAt = quantity.Celsius(p.course.level)
@@ -152,6 +158,9 @@ func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) 
 	t.doubted = t.doubted || p.distrusted() && !was
 	// Without its noise: one sample that reads half a kelvin too much must not pass
 	// for the end of a come-up that creeps.
+	if !p.distrusted() && p.course.learnt() {
+		p.seen = quantity.Celsius(p.course.smooth)
+	}
 	return quantity.Celsius(p.course.smooth), !p.distrusted() && sensors.At(quantity.Celsius(p.course.smooth)).Status() == sensors.Good
 }
 
@@ -172,6 +181,11 @@ func (c *coreMemory) inAir(t *step, p *coreProbe, v quantity.Celsius, a *air, ap
 	// It left meat of another temperature.
 	if near && p.reseated && t.in.Elapsed-c.moved < coreSettles+coreWarms &&
 		magnitude(quantity.Kelvin(a.chamber-p.leftAt)) > 2*coreWithAir {
+		out = true
+	}
+	// One that comes up in the middle of a batch as warm as the hot air may never have been
+	// in the meat, or be another probe on its plug; unless it was as warm before it was lost.
+	if near && a.chamber > meatComesIn && !p.course.learnt() && !p.reseated && t.in.Elapsed-t.s.Started > coreSettles+coreWarms && !(p.inUse && magnitude(quantity.Kelvin(v-p.seen)) < 2*coreWithAir) {
 		out = true
 	}
 	if !near || t.s.Batch != Running {

@@ -60,7 +60,8 @@ type heaterMemory struct {
 
 	walls    quantity.Celsius `record:"walls_celsius"` // the chamber gets no hotter than that by itself
 	hasWalls bool             `record:"walls_known"`
-	offFor   time.Duration    `record:"off_for"` // heater off without a break
+	aired    bool             `record:"walls_aired"` // the door was open, and it has not regained them
+	offFor   time.Duration    `record:"off_for"`     // heater off without a break
 	offSlot  time.Duration    `record:"off_slot"`
 	offNow   quantity.Celsius `record:"off_now_celsius"`  // highest of this slot
 	offLast  quantity.Celsius `record:"off_last_celsius"` // of the one before
@@ -137,7 +138,7 @@ func (h *heaterMemory) followOff(t *step, chamber quantity.Celsius) {
 	tripped := t.s.Tripped == trip.HeatWhenOff
 	if !tripped {
 		lag := t.m.cabinet.Response.Lag
-		if t.doorOpen() || chamber < h.walls-quantity.Celsius(doorFall) {
+		if h.aired = t.doorOpen() || chamber < h.walls-quantity.Celsius(doorFall) || h.aired && chamber < h.walls; h.aired {
 			lag = max(lag, wallLag)
 		}
 		if h.walls > chamber {
@@ -242,8 +243,8 @@ func (h *heaterMemory) heat(t *step, stage *profile.Stage) bool {
 	hottest, _ := t.hottestInside(stage)
 	if !stage.Heat || !known || t.late || t.doorOpen() || hottest >= t.m.cabinet.Limits.ChamberHigh {
 		h.PID, h.Demand = pid.State{}, 0
-		if !stage.Heat {
-			h.HasSetpoint = false
+		if h.HasSetpoint = h.HasSetpoint && stage.Heat; h.HasSetpoint { // perhaps of a stage before
+			h.Setpoint = min(h.Setpoint, stage.ChamberSetpoint)
 		}
 		h.Relay.Cut(&t.m.heater, t.dt)
 		return false

@@ -109,6 +109,8 @@ type World struct {
 	order controller.Command
 
 	strides bool // may be made
+
+	open time.Duration // the door is, until then; see Open
 }
 
 // NewWorld builds the world of a setup. Errors say which number is wrong.
@@ -121,16 +123,8 @@ func NewWorld(s Setup) (*World, error) {
 	case s.Cabinet.Rehearsal.Width == 0 && s.Plant == nil:
 		return nil, fmt.Errorf("sim: cabinet %q has no rehearsal section; add what it is built of to its file", s.Cabinet.Name)
 	}
-	shape := s.Product.Shape
-	if s.Diameter != 0 {
-		if s.Diameter < 0.005 || s.Diameter > 0.3 || !quantity.Finite(float64(s.Diameter)) {
-			return nil, fmt.Errorf("sim: diameter %v is outside 5 mm to 300 mm", s.Diameter)
-		}
-		if shape.Form == profile.Slab {
-			shape.Thickness = s.Diameter
-		} else {
-			shape.Diameter = s.Diameter
-		}
+	if s.Diameter != 0 && (s.Diameter < 0.005 || s.Diameter > 0.3 || !quantity.Finite(float64(s.Diameter))) {
+		return nil, fmt.Errorf("sim: diameter %v is outside 5 mm to 300 mm", s.Diameter)
 	}
 	load := s.Load
 	if load == 0 {
@@ -166,10 +160,7 @@ func NewWorld(s Setup) (*World, error) {
 		}
 		ours, err := plant.New(plant.Config{
 			Build: s.Cabinet.Rehearsal, HeaterPower: s.Cabinet.Heater.Power, Generator: s.Cabinet.Generator,
-			Load: plant.Load{
-				Shape: shape, Mix: s.Product.Formula.Composition(), Mass: load,
-				Start: start, FilmFactor: s.FilmFactor, Flesh: Flesh(s.Product), Doubt: s.Doubt,
-			},
+			Load:    hung(&s, load, start),
 			Ambient: ambient, AmbientHumidity: s.Humidity, PressurePascal: pressure, Wick: s.Cabinet.Wick,
 		})
 		if err != nil {
@@ -388,6 +379,7 @@ func (w *World) Drive(out controller.Outputs) {
 		Heater: out.On.Has(controller.Heater), Fan: out.On.Has(controller.Fan), Smoke: out.On.Has(controller.Smoke), Humidifier: out.On.Has(controller.Humidifier),
 		Damper: out.Damper, Place: w.place,
 	}
+	w.drive.DoorOpen = w.now < w.open
 	if l := w.setup.Later; l != nil && l.HasDamper && w.now >= l.At && w.place == profile.Chamber {
 		w.drive.Damper = l.Damper
 	}

@@ -121,7 +121,7 @@ func lintProbes(c *Cabinet, say sayer) {
 		say(1, source.Warning, "no-core", "no probe measures a core, so no batch can prove that it is done", "add a probe with role: core")
 	}
 	if chambers == 1 {
-		say(1, source.Warning, "one-chamber-probe", "a single probe in the chamber has nothing to be held against: one that comes to read low, wanders off or slips out of the chamber once the heat is on overheats it unseen; in rehearsals one that fell by 20 K an hour let the air get 48 K over the limit",
+		say(1, source.Warning, "one-chamber-probe", "a single probe in the chamber has nothing to be held against: one that comes to read low, wanders off or slips out of the chamber once the heat is on overheats it unseen; in rehearsals one that fell by 20 K an hour let the air get 61 K over the limit",
 			"add a second probe with role: chamber, on a chip of its own: they are then held against each other in every second")
 	}
 	if !c.Has(AmbientProbe) {

@@ -113,7 +113,7 @@ func TestASecondChamberProbeIsAskedFor(t *testing.T) {
 	found := Lint(c, "box.yaml")
 	require.Len(t, found, 1)
 	assert.Equal(t, "one-chamber-probe", found[0].Code)
-	assert.Contains(t, found[0].Message, "48 K over the limit")
+	assert.Contains(t, found[0].Message, "61 K over the limit")
 	assert.Contains(t, found[0].Remedy, "a second probe with role: chamber, on a chip of its own")
 }
 

@@ -103,6 +103,7 @@ type judge struct {
 	before      quantity.Celsius // true core in the last second
 	coldBefore  quantity.Celsius
 	seen        bool
+	criterion   *lethality.Criterion // the product's; nil for one without
 	cooked      *lethality.Criterion // with the probe error in the controller's favour
 	nearly      *lethality.Criterion // with what a probe may be off unnoticed
 	truth, cold lethality.Count
@@ -138,6 +139,7 @@ func Run(ctx context.Context, stock Stock, seed uint64) (*Report, error) {
 	}
 	j := &judge{setup: setup, report: &Report{Seed: seed, Setup: setup}, broken: map[Rule]Violation{}, roomProbe: setup.Cabinet.Has(cabinet.AmbientProbe)}
 	if c := setup.Product.Criterion(); c != nil {
+		j.criterion = c
 		allowing := c.Allowing(-probeError)
 		j.cooked = &allowing
 		nearly := c.Allowing(-probeError - unnoticed)
@@ -427,7 +429,7 @@ func (j *judge) stageEnded(m *sim.Moment, e *controller.Event) {
 }
 
 func (j *judge) claims(m *sim.Moment) {
-	c := j.setup.Product.Criterion()
+	c := j.criterion
 	if c == nil || m.Now%(10*sim.Step) != 0 {
 		return
 	}

@@ -71,8 +71,8 @@ func (j *judge) chamber(m *sim.Moment) {
 // second one nothing contradicts it soon.
 const (
 	wrongMost      quantity.Kelvin = 20
-	wrongMostAlone quantity.Kelvin = 60
-	unsaidMost     quantity.Kelvin = 15
+	wrongMostAlone quantity.Kelvin = 75
+	unsaidMost     quantity.Kelvin = 17
 )
 
 // wrongOver reports whether a chamber probe lies low in this batch, and how far over the

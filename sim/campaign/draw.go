@@ -21,6 +21,8 @@ type Stock struct {
 	Products []catalog.Entry
 	Cabinets []shipped.Entry
 	Kinds    []fault.Kind // all when empty
+	// Faultless leaves all faults out of the batches of the seeds; doors that people open stay.
+	Faultless bool
 }
 
 // Shipped is every shipped product and cabinet.
@@ -87,6 +89,9 @@ func (s Stock) Draw(seed uint64) sim.Setup {
 	}
 	if len(s.Kinds) == 0 {
 		setup.Faults = append(setup.Faults, besides(seed)...)
+	}
+	if s.Faultless {
+		setup.Faults = nil
 	}
 	if seed&Operated != 0 {
 		operate(&setup, seed)

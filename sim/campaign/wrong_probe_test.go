@@ -32,7 +32,7 @@ type lie struct {
 }
 
 var wrongProbes = []lie{
-	{"20 K low", false, 15, []fault.Fault{{Kind: fault.ChamberOffset, Value: -20}}},
+	{"20 K low", false, unsaidMost, []fault.Fault{{Kind: fault.ChamberOffset, Value: -20}}},
 	{"30 K low", false, 15, []fault.Fault{{Kind: fault.ChamberOffset, Value: -30}}},
 	{"frozen, with 0.1 K of noise", true, wrongMost, []fault.Fault{{Kind: fault.ChamberFrozen}, {Kind: fault.ChamberNoise, Value: 0.1}}},
 	{"frozen, and creeps up by 2 K/h", true, wrongMost, []fault.Fault{{Kind: fault.ChamberFrozen}, {Kind: fault.ChamberDrift, Value: 2}}},
