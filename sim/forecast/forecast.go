@@ -175,7 +175,7 @@ func (c *comparison) heats() bool {
 // place is the minute at which a member is where the batch is now: in the same stage, as
 // far as it is in it, or where its core is as warm as the batch's.
 func (c *comparison) place(m *Member) (minute float64, span Span) {
-	span, _ = m.stage(c.stage.Index)
+	span, _ = m.Stage(c.stage.Index)
 	began, ended := span.Began/60, span.Ended/60
 	s := &c.product.Stages[c.stage.Index]
 	switch {
@@ -197,8 +197,8 @@ func (c *comparison) place(m *Member) (minute float64, span Span) {
 // one of the stage it is before its beginning, by how fast it rises there.
 func (m *Member) when(core, began, ended float64) float64 {
 	const first, least, most = 15.0, 0.02, 60.0 // min, K/min, min
-	if at := value(m.Climb, began); core < at {
-		rise := max((value(m.Climb, began+first)-at)/first, least)
+	if at := Value(m.Climb, began); core < at {
+		rise := max((Value(m.Climb, began+first)-at)/first, least)
 		return began - min((at-core)/rise, most)
 	}
 	if at, ok := m.passed(core, began); ok && at < ended {
@@ -222,14 +222,14 @@ func (c *comparison) misfit(m *Member) float64 {
 // traits are by what the batch differs from a member, in the order of sigmas; zero where
 // it is not known.
 func (c *comparison) traits(m *Member) []float64 {
-	span, _ := m.stage(c.stage.Index)
+	span, _ := m.Stage(c.stage.Index)
 	same := min(span.Began/60+c.into, span.Ended/60)
 	v := make([]float64, len(sigmas))
 	v[chamberTrait] = mean(c.now.Chamber, c.minute, 20) - mean(m.Chamber, same, 20)
 	if c.into >= 20 {
 		over := min(c.into, 60)
-		now := (value(c.now.On, c.minute) - value(c.now.On, c.minute-over)) / over
-		v[dutyTrait] = now - (value(m.On, same)-value(m.On, same-over))/over
+		now := (Value(c.now.On, c.minute) - Value(c.now.On, c.minute-over)) / over
+		v[dutyTrait] = now - (Value(m.On, same)-Value(m.On, same-over))/over
 	}
 	if !math.IsNaN(c.core) {
 		v[levelTrait] = c.core - mean(m.Core, same, 3)
@@ -254,7 +254,7 @@ func (c *comparison) past(m *Member) float64 {
 		if !s.Over || !c.product.Stages[s.Index].Heat {
 			continue
 		}
-		if theirs, ok := m.stage(s.Index); ok {
+		if theirs, ok := m.Stage(s.Index); ok {
 			d := math.Log(max(s.Ended-s.Began, 60)/max(theirs.Ended-theirs.Began, 60)) / climbSigma
 			sum += d * d
 		}
@@ -380,7 +380,7 @@ func (c *comparison) took(m *Member, after int) float64 {
 		at, span := c.place(m)
 		return max(span.Ended/60-at, 0)
 	}
-	theirs, _ := m.stage(c.stage.Index + after)
+	theirs, _ := m.Stage(c.stage.Index + after)
 	if c.hangsOnCore(after) {
 		return c.later(m, theirs)
 	}
@@ -394,9 +394,9 @@ func (c *comparison) later(m *Member, theirs Span) float64 {
 	if math.IsNaN(c.core) || !c.heats() {
 		return ended - began
 	}
-	span, _ := m.stage(c.stage.Index)
+	span, _ := m.Stage(c.stage.Index)
 	off := c.core - mean(m.Core, min(span.Began/60+c.into, span.Ended/60), 3)
-	return max(ended-m.when(value(m.Climb, began)+off, began, ended), 1)
+	return max(ended-m.when(Value(m.Climb, began)+off, began, ended), 1)
 }
 
 // quantiles are the tenth, the half and nine tenths of weighted times.
