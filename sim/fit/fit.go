@@ -48,13 +48,16 @@ const (
 	// every is how far apart readings are compared, in minutes; of all of a stage, no more
 	// than counted are worth something, for they hang together.
 	every, counted = 10.0, 4.0
-	// step is by how much a number is moved to see what comes of it, and furthest how far it
-	// may be from what was believed at first, in its standard deviations.
-	step, furthest = 0.4, 2.5
-	rounds         = 3
+	// step is by how much a number is moved to see what comes of it.
+	step   = 0.4
+	rounds = 3
 	// told is what of its deviation may be left of a number that the record tells.
 	told = 0.8
 )
+
+// Furthest is how far a number may come from what was believed at first, in its standard
+// deviations.
+const Furthest = 2.5
 
 // Fit learns from a record. The prior is what batches before have told; rest may be nil.
 func Fit(ctx context.Context, setup sim.Setup, record *Record, prior sim.Learned, rest func(time.Duration, *controller.State)) (*Result, error) {
@@ -253,7 +256,7 @@ func (f *fitter) descend(z, r []float64, rounds int) (at, residuals, left []floa
 			next := append([]float64(nil), z...)
 			for i := range next {
 				if f.free[i] {
-					next[i] = min(max(z[i]+share*move[i], -furthest), furthest)
+					next[i] = min(max(z[i]+share*move[i], -Furthest), Furthest)
 				}
 			}
 			other, err := f.residuals(next)
