@@ -338,9 +338,6 @@ func prepare(setup Setup) (*World, *controller.Machine, error) {
 		return nil, nil, err
 	}
 	m, err := controller.New(setup.Product, setup.Cabinet)
-	if err == nil && setup.Tuned != nil {
-		m, err = m.Tuned(*setup.Tuned)
-	}
 	if err != nil {
 		return nil, nil, err
 	}

@@ -67,7 +67,6 @@ type Setup struct {
 	Examine    bool                 // the cabinet has stood for hours and its probes were shown in ice water before the start
 	Excused    bool                 // the person has a reason to start whatever they have shown
 	Where      profile.Jurisdiction // whose rules hold for a product that names none
-	Tuned      *cabinet.Response    // that the control law goes by in place of the cabinet's
 	Plant      Plant                // one of another make, with product; load, diameter, core, film factor, pressure and where its core probe is are its own matter
 }
 

@@ -54,6 +54,7 @@ func clientCommands() []*cobra.Command {
 		mendedCommand(),
 		shelveCommand(),
 		iceCommand(),
+		tuneCommand(),
 		pairCommand(),
 		sessionsCommand(),
 	}...)

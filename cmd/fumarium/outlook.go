@@ -115,7 +115,7 @@ func (p *planner) Preview(latest func() *snapshot.Snapshot) func(context.Context
 // teach says in a course what it was rehearsed with.
 func (p *planner) teach(c *outlook.Course, product *profile.Product) {
 	if l := p.lesson(product); l != nil && c != nil {
-		c.Learned = l.String()
+		c.Taught = l.String()
 	}
 }
 

@@ -37,7 +37,7 @@ type rehearseOptions struct {
 	faults                                          []string
 	panel                                           string
 	tune                                            bool
-	learned                                         string
+	taught                                          string
 	lesson                                          *lesson
 }
 
@@ -113,7 +113,7 @@ func (o *rehearseOptions) flags(f *pflag.FlagSet) {
 	f.StringVar(&o.ambient, "ambient", "", "`TEMPERATURE` of the room, such as 8°C (default: the cabinet's)")
 	f.StringVar(&o.diameter, "diameter", "", "`LENGTH`, diameter or slab thickness, such as 45mm (default: the product's)")
 	f.StringVar(&o.answer, "answer", "", "`DURATION` that the simulated person takes for everything, such as 2min (default: drawn by the seed)")
-	f.StringVar(&o.learned, "learned", "", "rehearse with what batches have taught, from the daemon's state `FOLDER`")
+	f.StringVar(&o.taught, "taught", "", "rehearse with what batches have taught, from the daemon's state `FOLDER`")
 	f.Uint64Var(&o.seed, "seed", 1, "`NUMBER` that all randomness is drawn from")
 }
 
@@ -163,7 +163,7 @@ func (o *rehearseOptions) setup(product string) (sim.Setup, error) {
 			return s, usage("--answer %s is outside 1 s to 24 h", o.answer)
 		}
 	}
-	if o.learned != "" {
+	if o.taught != "" {
 		if s, err = o.learn(s); err != nil {
 			return s, err
 		}

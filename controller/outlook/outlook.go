@@ -18,9 +18,9 @@ import (
 type Course struct {
 	Runs  []Run // those that came to their end; the first is the setup itself, and went as planned
 	Tried int   // how many there were
-	// Learned is what batches before have taught the rehearsals, in words; empty is nothing.
-	Learned string
-	Curve   []Point // of the first
+	// Taught is what batches before have taught the rehearsals, in words; empty is nothing.
+	Taught string
+	Curve  []Point // of the first
 }
 
 // A Run is one rehearsal, stage by stage as the product has them.
@@ -60,8 +60,8 @@ type Plan struct {
 	From string `json:"from"`
 	// ForecastMissing is why they come from no forecast.
 	ForecastMissing *string `json:"forecast_missing"`
-	// Learned is what batches before have taught, in words.
-	Learned *string `json:"learned"`
+	// Taught is what batches before have taught, in words.
+	Taught *string `json:"taught"`
 }
 
 // A StagePlan is one stage: past with its real times, ahead with those of the median. Only a
@@ -153,8 +153,8 @@ func (c *Course) plan(p *profile.Product, start time.Time, elapsed, began time.D
 	at := func(sec float64) time.Time {
 		return start.Add(time.Duration(sec * float64(time.Second))).Truncate(time.Second)
 	}
-	if c.Learned != "" {
-		plan.Learned = &c.Learned
+	if c.Taught != "" {
+		plan.Taught = &c.Taught
 	}
 	now, from := elapsed.Seconds(), make([]float64, len(c.Runs))
 	for r := range from {

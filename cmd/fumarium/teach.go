@@ -24,9 +24,9 @@ import (
 	"fumarium/sim/plant"
 )
 
-// learnedFile is where it is kept what batches have told, in the folder of the state. Whoever
+// taughtFile is where it is kept what batches have told, in the folder of the state. Whoever
 // may rehearse may read it.
-const learnedFile = "learned.json"
+const taughtFile = "taught.json"
 
 // A lesson is what batches of one kind of product have told in one cabinet.
 type lesson struct {
@@ -63,7 +63,7 @@ func (l *lesson) String() string {
 
 // lessons reads them; none where there is no file.
 func lessons(dir string) ([]lesson, error) {
-	file := filepath.Join(dir, learnedFile)
+	file := filepath.Join(dir, taughtFile)
 	data, err := os.ReadFile(file)
 	if errors.Is(err, os.ErrNotExist) {
 		return nil, nil
@@ -72,12 +72,12 @@ func lessons(dir string) ([]lesson, error) {
 	}
 	var all []lesson
 	if err := json.Unmarshal(data, &all); err != nil {
-		return nil, fmt.Errorf("%s: %w; delete it, and let batches teach again: fumarium learn", file, err)
+		return nil, fmt.Errorf("%s: %w; delete it, and let batches teach again: fumarium teach", file, err)
 	}
 	for _, l := range all {
 		for _, k := range l.Learned {
 			if !(k.Left >= 0 && k.Left <= 1 && k.Middle >= -fit.Furthest && k.Middle <= fit.Furthest) {
-				return nil, fmt.Errorf("%s: %+v is nothing that a batch can teach; delete it, and let batches teach again: fumarium learn", file, k)
+				return nil, fmt.Errorf("%s: %+v is nothing that a batch can teach; delete it, and let batches teach again: fumarium teach", file, k)
 			}
 		}
 	}
@@ -98,10 +98,10 @@ func lessonFor(dir string, world record.World, c *cabinet.Cabinet, p *profile.Pr
 	return nil, nil
 }
 
-func learnCommand() *cobra.Command {
+func teachCommand() *cobra.Command {
 	var a archive
 	c := a.flags(&cobra.Command{
-		Use: "learn BATCH", Short: "Let a batch teach the rehearsals of its like: air, moisture, glow, cracks, power", Args: cobra.ExactArgs(1),
+		Use: "teach BATCH", Short: "Let a batch teach the rehearsals of its like: air, moisture, glow, cracks, power", Args: cobra.ExactArgs(1),
 		Long: `Rehearses a recorded batch again and again and moves five numbers that nobody has
 measured until chamber, core, duty and the weight after it come out as they were: the air
 speed at the product, how fast moisture moves in it, what of the element's glow misses the
@@ -111,11 +111,11 @@ it was believed, and is named. Weigh the batch when it hangs and when it is cook
 
 It is kept in the folder of the state, for this cabinet and this kind of product: the
 daemon rehearses and foretells with it from the next batch on, and rehearse, plan and
-whatif do with --learned FOLDER. It decides nothing: no step knows of it. To forget it,
-delete ` + learnedFile + ` there.
+whatif do with --taught FOLDER. It decides nothing: no step knows of it. To forget it,
+delete ` + taughtFile + ` there.
 
 Exit status: 0 learned, 1 the batch cannot teach, 2 usage, 3 it could not be read or kept.`,
-		Example: `  fumarium learn 2026-11`,
+		Example: `  fumarium teach 2026-11`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			r, err := a.open()
 			if err != nil {
@@ -126,13 +126,13 @@ Exit status: 0 learned, 1 the batch cannot teach, 2 usage, 3 it could not be rea
 			if err != nil {
 				return couldNot(err)
 			}
-			return runLearn(cmd.Context(), r, args[0], dir, a.json, cmd.OutOrStdout())
+			return runTeach(cmd.Context(), r, args[0], dir, a.json, cmd.OutOrStdout())
 		},
 	})
 	return c
 }
 
-func runLearn(ctx context.Context, r *record.Reader, id, dir string, asJSON bool, w io.Writer) error {
+func runTeach(ctx context.Context, r *record.Reader, id, dir string, asJSON bool, w io.Writer) error {
 	b, err := r.Batch(ctx, id)
 	if err != nil {
 		return couldNot(err)
@@ -189,7 +189,7 @@ func runLearn(ctx context.Context, r *record.Reader, id, dir string, asJSON bool
 	all[at].Learned, all[at].Batches = learned.Learned, append(all[at].Batches, b.ID)
 	data, err := json.MarshalIndent(all, "", "  ")
 	if err == nil {
-		err = writeWhole(io.Discard, dir, learnedFile, func(f io.Writer) error { _, err := f.Write(append(data, '\n')); return err })
+		err = writeWhole(io.Discard, dir, taughtFile, func(f io.Writer) error { _, err := f.Write(append(data, '\n')); return err })
 	}
 	if err != nil {
 		return couldNot(err)

@@ -12,7 +12,7 @@ import (
 // real one, or else simulated ones.
 func (o *rehearseOptions) learn(s sim.Setup) (sim.Setup, error) {
 	for _, world := range []record.World{record.Real, record.Simulated} {
-		l, err := lessonFor(o.learned, world, s.Cabinet, s.Product)
+		l, err := lessonFor(o.taught, world, s.Cabinet, s.Product)
 		if err != nil {
 			return s, couldNot(err)
 		}
@@ -21,7 +21,7 @@ func (o *rehearseOptions) learn(s sim.Setup) (sim.Setup, error) {
 			return l.Learned.Of(s), nil
 		}
 	}
-	return s, usage("--learned %s: no batch of %s in the %s has taught anything; see fumarium learn", o.learned, familyOf(s.Product), s.Cabinet.Name)
+	return s, usage("--taught %s: no batch of %s in the %s has taught anything; see fumarium teach", o.taught, familyOf(s.Product), s.Cabinet.Name)
 }
 
 // printLesson says what was rehearsed with.

@@ -33,7 +33,7 @@ func TestABatchTeaches(t *testing.T) {
 	batch := *d.status().Batch
 	learn := func(want int) string {
 		t.Helper()
-		code, out, said := call(t, "learn", batch, "--simulated", "--state", d.state)
+		code, out, said := call(t, "teach", batch, "--simulated", "--state", d.state)
 		require.Equal(t, want, code, out+said)
 		return out + said
 	}
@@ -44,13 +44,13 @@ func TestABatchTeaches(t *testing.T) {
 	assert.Contains(t, learn(exitBad), "it has taught already")
 	status, body := d.post("/api/rehearse", `{"product":"caraway-sticks"}`)
 	require.Equal(t, http.StatusOK, status, body)
-	assert.Contains(t, body, `"learned":"a batch taught, of salted sausage meat`)
+	assert.Contains(t, body, `"taught":"a batch taught, of salted sausage meat`)
 	require.Equal(t, exitGood, d.end(syscall.SIGTERM))
 
-	code, out, said := call(t, "rehearse", "caraway-sticks", "--cabinet", "fridge-body", "--learned", d.state)
+	code, out, said := call(t, "rehearse", "caraway-sticks", "--cabinet", "fridge-body", "--taught", d.state)
 	assert.Contains(t, out, "a batch taught, of salted sausage meat", said)
 	assert.NotEqual(t, exitUsage, code)
-	code, _, said = call(t, "rehearse", "hayloft-chicken", "--cabinet", "fridge-body", "--learned", d.state)
+	code, _, said = call(t, "rehearse", "hayloft-chicken", "--cabinet", "fridge-body", "--taught", d.state)
 	assert.Equal(t, exitUsage, code)
 	assert.Contains(t, said, "no batch of ")
 	c, err := shipped.Find("fridge-body")
@@ -60,7 +60,7 @@ func TestABatchTeaches(t *testing.T) {
 	real, err := lessonFor(d.state, record.Real, c.Value, p.Value)
 	require.NoError(t, err)
 	assert.Nil(t, real, "a rehearsed cabinet teaches none that is real")
-	require.NoError(t, os.WriteFile(filepath.Join(d.state, learnedFile), []byte(`[{"learned":[{"middle":99,"left":1}]}]`), 0o600))
+	require.NoError(t, os.WriteFile(filepath.Join(d.state, taughtFile), []byte(`[{"learned":[{"middle":99,"left":1}]}]`), 0o600))
 	_, err = lessons(d.state)
 	assert.ErrorContains(t, err, "nothing that a batch can teach")
 }
