@@ -62,17 +62,24 @@ var sigmas = [...]float64{lateTrait: 0.20, longTrait: 0.20, levelTrait: 3, chamb
 
 const (
 	climbSigma = 0.20 // of the logarithm of how long stages that are over took
-	// structure is by what the rest of the stage may be wrong however well a rehearsal
-	// explains the record: the standard deviation of its logarithm.
-	structure = 0.10
-	// ahead is how much more while all kelvins to the target are to come.
-	ahead = 0.3
+	// halfStrange is the misfit of the best member at which a batch is half as strange as one
+	// that no rehearsal is like.
+	halfStrange = 0.3
 	// stretched is how much more, as a share of what a rehearsal was put right by.
 	stretched = 0.5
 	// Fewest rehearsals make a library, and alike is how many of them at least shall
 	// count: the error is taken for as much larger as that needs, up to loosest.
 	Fewest, alike = 24, 12.0
 	loosest       = 0.05
+)
+
+// By what the rest of the stage may be wrong: standard deviations of its logarithm, for a batch
+// that some rehearsal explains and more for one that is strange to all; and more while all
+// kelvins to the target are to come. At the end it is never surer than some minutes.
+const (
+	structure, strangeStructure = 0.12, 0.10
+	ahead, strangeAhead         = 0.3, 0.7
+	surest                      = 0.5 // min
 )
 
 // climbs are the kelvins below the core of now from which the time is taken.
@@ -116,6 +123,7 @@ func (l *Library) compare(now *Track) (*comparison, []float64, Forecast) {
 		fit[i] = c.misfit(&l.Members[i])
 		best = min(best, fit[i])
 	}
+	c.strange = best / (best + halfStrange)
 	weights, count, told := weigh(fit, best)
 	if !told {
 		return nil, nil, Forecast{Missing: "no rehearsal is like it", Alike: count}
@@ -164,6 +172,7 @@ type comparison struct {
 	stage        Span
 	minute, into float64 // since the start, and since the stage began
 	core         float64 // now; NaN where none is read
+	strange      float64 // 0 where some rehearsal explains it, towards 1 where none does
 }
 
 // heats reports whether the stage under way warms the product in the chamber.
@@ -325,7 +334,7 @@ func (c *comparison) lay(members []Member, weights []float64, shifts []shift) []
 					took *= math.Exp(by.log)
 				}
 				if c.hangsOnCore(k) {
-					sigma := math.Hypot(doubt[k], by.sigma)
+					sigma := math.Hypot(math.Hypot(doubt[k], by.sigma), surest/max(took, surest))
 					if right[k] != nil {
 						sigma = math.Hypot(sigma, stretched*right[k][i])
 					}
@@ -352,10 +361,11 @@ func (c *comparison) doubt(after int) float64 {
 	u, first := c.product.Stages[c.stage.Index+after].Until, c.now.coldest()
 	for _, cond := range u.Conditions {
 		if target := float64(cond.Core); cond.Kind == profile.CoreAtLeast && target > first && !math.IsNaN(c.core) {
-			return structure + ahead*min(max((target-c.core)/(target-first), 0), 1)
+			left := min(max((target-c.core)/(target-first), 0), 1)
+			return structure + strangeStructure*c.strange + (ahead+strangeAhead*c.strange)*left
 		}
 	}
-	return structure
+	return structure + strangeStructure*c.strange
 }
 
 // least is how long a stage lasts that may have a time to keep, too.
