@@ -158,6 +158,7 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/batches", asset("assets/batches.html", "text/html; charset=utf-8")},
 		{http.MethodGet, "/batches/{batch}", asset("assets/batches.html", "text/html; charset=utf-8")},
 		{http.MethodGet, "/batches.js", script(pastParts)},
+		{http.MethodGet, "/notices.js", asset("assets/notices.js", "text/javascript; charset=utf-8")},
 		{http.MethodGet, "/icon.svg", s.icon},
 		{http.MethodGet, "/chart.svg", s.chart},
 		{http.MethodGet, "/display.png", s.display},
@@ -174,6 +175,7 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/api/events", s.events},
 		{http.MethodGet, "/api/batches", s.batches},
 		{http.MethodGet, "/api/batches/{batch}", s.batch},
+		{http.MethodGet, "/api/batches/{batch}/notes", s.notes},
 		{http.MethodGet, "/api/plan/curve", s.planCurve},
 		{http.MethodPost, "/api/rehearse", s.oneAtATime(s.rehearse)},
 		{http.MethodPost, "/api/rehearse/change", s.oneAtATime(s.effect)},
@@ -250,7 +252,7 @@ func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h.Set("Cross-Origin-Opener-Policy", "same-origin")
 	h.Set("Cross-Origin-Resource-Policy", "same-origin")
 	h.Set("Cache-Control", "no-store")
-	if !s.ours(r.Host) {
+	if !Ours(r.Host, s.Hosts) {
 		refuse(http.StatusMisdirectedRequest,
 			"this daemon does not answer as %q; open it as localhost or by its IP address, or start the daemon with --host-name and the name", r.Host).write(w)
 		return
@@ -258,9 +260,9 @@ func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	s.mux.ServeHTTP(w, r)
 }
 
-// ours reports whether the Host header names us in a way that no foreign page can
-// bring about.
-func (s *server) ours(host string) bool {
+// Ours reports whether the Host header names this machine in a way that no foreign page
+// can bring about: localhost, an IP address, or one of the names that a person chose.
+func Ours(host string, names []string) bool {
 	name, _, err := net.SplitHostPort(host)
 	if err != nil {
 		name = host
@@ -272,7 +274,7 @@ func (s *server) ours(host string) bool {
 	if _, err := netip.ParseAddr(strings.Trim(name, "[]")); err == nil {
 		return true
 	}
-	return slices.ContainsFunc(s.Hosts, func(h string) bool { return strings.EqualFold(h, name) })
+	return slices.ContainsFunc(names, func(h string) bool { return strings.EqualFold(h, name) })
 }
 
 func writeJSON(w http.ResponseWriter, kind string, status int, body any) {
@@ -360,7 +362,7 @@ func (s *server) pageOf(snap *snapshot.Snapshot) *rendering {
 		Smoulders: caution.Smoulders, HeatReturns: caution.HeatReturns, BeforeReset: caution.BeforeReset}
 	if snap != nil {
 		view.Simulated = snap.Simulated
-		view.World = fmt.Sprintf("Simulated cabinet, %g times as fast. Nothing is hot.", snap.Pace)
+		view.World = fmt.Sprintf("Simulated, %g× as fast. Nothing is hot.", snap.Pace)
 		view.Summary = "At " + snap.Time.Format(time.TimeOnly) + " — " + summary(snap)
 		if snap.Cabinet != nil {
 			view.Cabinet = snap.Cabinet.Name
