@@ -11,6 +11,7 @@ import (
 // An unknown is a number that a rehearsal needs and that nobody has measured, or not well.
 type unknown struct {
 	what      string
+	part      Part   // zero where no batch tells it
 	low, high string // its ends, in words; empty where the maker knows better than the model
 	// vary changes a setup by z standard deviations, at most furthest either way. At none
 	// the setup stays as it is: half of what is drawn is on either side of it.
@@ -23,14 +24,14 @@ const furthest = 2
 // unknowns are what is drawn for a Spread. Where an end has no source beside it, it is
 // common practice, no source.
 var unknowns = []unknown{
-	{"load", "", "", func(s *Setup, z float64) {
+	{"load", 0, "", "", func(s *Setup, z float64) {
 		s.Load = loadOf(*s) * quantity.Kilograms(between(z, 0.9, 1/0.9))
 	}},
 	// Casings are sold in classes of two to three millimetres.
-	{"diameter", "", "", func(s *Setup, z float64) {
+	{"diameter", 0, "", "", func(s *Setup, z float64) {
 		s.Diameter = sizeOf(*s) * quantity.Meters(between(z, 0.94, 1/0.94))
 	}},
-	{"room", "", "", func(s *Setup, z float64) {
+	{"room", 0, "", "", func(s *Setup, z float64) {
 		room := roomOf(*s) + quantity.Celsius(2*z)
 		s.Ambient = &room
 	}},
@@ -38,13 +39,13 @@ var unknowns = []unknown{
 	// (from memory); here come 5 to 13 in a still one and 10 to 26 with the fan. Along one
 	// cylinder it is so uneven that times differ by up to 43 % (Burfoot and James, J. Food
 	// Eng. 8, 1988).
-	{"air speed at the product, as its film coefficient", "0.7 times", "3 times", func(s *Setup, z float64) {
+	{"air speed at the product, as its film coefficient", Film, "0.7 times", "3 times", func(s *Setup, z float64) {
 		s.FilmFactor = or1(s.FilmFactor) * between(z, 0.7, 3)
 	}},
-	{"how much juice heat squeezes out", "0.6 times", "1.4 times", func(s *Setup, z float64) {
+	{"how much juice heat squeezes out", 0, "0.6 times", "1.4 times", func(s *Setup, z float64) {
 		s.Doubt.Juice = or1(s.Doubt.Juice) * between(z, 0.6, 1.4)
 	}},
-	{"how much of it drips instead of wetting the surface", "40 %", "80 %", func(s *Setup, z float64) {
+	{"how much of it drips instead of wetting the surface", 0, "40 %", "80 %", func(s *Setup, z float64) {
 		s.Doubt.Drip = or1(s.Doubt.Drip) * between(z, 0.67, 1.33)
 	}},
 	// At 60 °C beef has 8.7e-10 m²/s (Trujillo, Wiangkaew and Pham, J. Food Eng. 78, 2007,
@@ -52,29 +53,29 @@ var unknowns = []unknown{
 	// 2018) and as little as 0.4e-10 to 5.6e-10 in thin slices (Mewa et al., 2018); fish
 	// 0.8e-10 to 3.4e-10 (Zogzas). Plain is 4.6e-10 of lean
 	// beef from 40 °C on.
-	{"how fast moisture moves inside", "half", "twice", func(s *Setup, z float64) {
+	{"how fast moisture moves inside", Diffusivity, "half", "twice", func(s *Setup, z float64) {
 		s.Doubt.Diffusivity = or1(s.Doubt.Diffusivity) * between(z, 0.5, 2)
 	}},
 	// Meat emulsions conduct 0.26 to 0.48 W/(m·K) (Marcotte, Taherian and Karimi, J. Food
 	// Eng. 88, 2008), where the parallel mixture of the rehearsal, an upper bound, has 0.42
 	// to 0.56.
-	{"how well the product conducts heat", "0.75 times", "1.1 times", func(s *Setup, z float64) {
+	{"how well the product conducts heat", 0, "0.75 times", "1.1 times", func(s *Setup, z float64) {
 		s.Doubt.Conductivity = or1(s.Doubt.Conductivity) * between(z, 0.75, 1.1)
 	}},
-	{"how far the core probe is from the middle", "in it", "0.3 of the way to the surface", func(s *Setup, z float64) {
+	{"how far the core probe is from the middle", 0, "in it", "0.3 of the way to the surface", func(s *Setup, z float64) {
 		s.OffCentre = min(1, s.OffCentre+quantity.Ratio(0.3*max(z, 0)/furthest))
 	}},
-	{"cracks of the cabinet", "half", "4 times, a gasket that gapes", func(s *Setup, z float64) {
+	{"cracks of the cabinet", Leak, "half", "4 times, a gasket that gapes", func(s *Setup, z float64) {
 		s.rebuild(func(b *cabinet.Rehearsal) { b.Leak *= quantity.SquareMeters(between(z, 0.5, 4)) })
 	}},
 	// A fan moves what its label says only against no resistance.
-	{"what the fan moves", "0.6 times", "1.3 times", func(s *Setup, z float64) {
+	{"what the fan moves", 0, "0.6 times", "1.3 times", func(s *Setup, z float64) {
 		s.rebuild(func(b *cabinet.Rehearsal) {
 			f := quantity.CubicMetersPerSecond(between(z, 0.6, 1.3))
 			b.FanFlow, b.FanExchange = b.FanFlow*f, b.FanExchange*f
 		})
 	}},
-	{"what of the element's glow misses the tray", "none", "twice as much, at most all", func(s *Setup, z float64) {
+	{"what of the element's glow misses the tray", Glow, "none", "twice as much, at most all", func(s *Setup, z float64) {
 		s.rebuild(func(b *cabinet.Rehearsal) { b.PastTray = min(1, b.PastTray*quantity.Ratio(1+z/furthest)) })
 	}},
 	// What goes up over the element carries the heat that the walls lose: 300 W by convection
@@ -82,7 +83,7 @@ var unknowns = []unknown{
 	// way down again, half of it above and half below the middle; a fan of 150 m³/h makes 5 K
 	// of it. A probe that hangs as high as the product, as it should, is off by a third of
 	// that. The model has one air for all.
-	{"how much warmer the air is at the chamber probe than at the product", "2 K colder", "2 K warmer", func(s *Setup, z float64) {
+	{"how much warmer the air is at the chamber probe than at the product", 0, "2 K colder", "2 K warmer", func(s *Setup, z float64) {
 		s.Warmer += quantity.Kelvin(2 * z / furthest)
 	}},
 }
@@ -143,7 +144,7 @@ func Vary(s Setup, i int) Setup {
 		for math.Abs(z) > furthest {
 			z = r.NormFloat64()
 		}
-		u.vary(&s, z)
+		u.vary(&s, z*s.Learned.left(u.part))
 	}
 	s.Seed = r.Uint64()
 	return s

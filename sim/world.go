@@ -53,6 +53,8 @@ type Setup struct {
 	Doubt      plant.Doubt       // of the model
 	OffCentre  quantity.Ratio    // how far the tips of core probes are from the middle, as a share of the way to the surface
 	Warmer     quantity.Kelvin   // the air where the chamber probes hang than where the product does
+	Power      float64           // multiplies what the heater gives, whatever the file says
+	Learned    *Learned          // what batches have told; Learned.Of sets it
 	Seed       uint64
 	Answer     time.Duration        // how long the person takes for everything; when zero the seed draws it each time
 	Pressure   float64              // Pa; that of the cabinet's altitude when zero
@@ -159,7 +161,7 @@ func NewWorld(s Setup) (*World, error) {
 			pressure = s.Cabinet.Pressure()
 		}
 		ours, err := plant.New(plant.Config{
-			Build: s.Cabinet.Rehearsal, HeaterPower: s.Cabinet.Heater.Power, Generator: s.Cabinet.Generator,
+			Build: s.Cabinet.Rehearsal, HeaterPower: s.Cabinet.Heater.Power * quantity.Watts(or1(s.Power)), Generator: s.Cabinet.Generator,
 			Load:    hung(&s, load, start),
 			Ambient: ambient, AmbientHumidity: s.Humidity, PressurePascal: pressure, Wick: s.Cabinet.Wick,
 		})

@@ -160,14 +160,7 @@ func foretold(p *profile.Product) bool {
 }
 
 func (f *forecaster) begin(s *snapshot.Snapshot) {
-	f.now = followed{batch: s.BatchID, library: &forecast.Library{Product: s.Product}}
-	for _, sample := range s.History.Samples() {
-		if v := sample.Core; v >= 0 && v <= 40 { // as it was hung
-			core := quantity.Celsius(v)
-			f.now.core = &core
-			break
-		}
-	}
+	f.now = followed{batch: s.BatchID, library: &forecast.Library{Product: s.Product}, core: hungAt(&s.History)}
 }
 
 func (f *forecaster) watchDoor(s *snapshot.Snapshot) {

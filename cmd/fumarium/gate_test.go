@@ -142,7 +142,7 @@ func TestTheVerdictGoesByThePlaceThatIsSet(t *testing.T) {
 		assert.Contains(t, page, "Rules of: "+place, "the formula beside the verdict is held to the same")
 
 		t.Setenv(jurisdictionVariable, place)
-		setup, err := rehearseOptions{cabinet: "plywood-cabinet", runs: 1}.setup(name)
+		setup, err := (&rehearseOptions{cabinet: "plywood-cabinet", runs: 1}).setup(name)
 		require.NoError(t, err)
 		assert.Equal(t, place, setup.Where.String(), "the rehearsal is told as well")
 	}

@@ -15,6 +15,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/controller/outlook"
+	"fumarium/controller/record"
 	"fumarium/controller/snapshot"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
@@ -39,7 +40,8 @@ const (
 // course on disk so that it outlives the program.
 type planner struct {
 	cabinet *cabinet.Cabinet
-	file    string
+	world   record.World
+	file    string // its folder has what batches have taught, too
 	log     *slog.Logger
 	made    atomic.Pointer[outlooked]
 }
@@ -94,6 +96,7 @@ func (p *planner) make(ctx context.Context, s *snapshot.Snapshot) {
 	if err != nil {
 		made.Missing = err.Error()
 	}
+	p.teach(made.Course, s.Product)
 	p.made.Store(made)
 	if err := writeOutlook(p.file, made); err != nil {
 		p.log.Warn("the rehearsed plan was not kept; after a restart it is rehearsed again", "err", err)
@@ -103,7 +106,16 @@ func (p *planner) make(ctx context.Context, s *snapshot.Snapshot) {
 // Preview rehearses a product that is not started yet.
 func (p *planner) Preview(latest func() *snapshot.Snapshot) func(context.Context, *profile.Product) (*outlook.Course, error) {
 	return func(ctx context.Context, product *profile.Product) (*outlook.Course, error) {
-		return course(ctx, p.setup(product, latest()), nil, previewRuns, 0)
+		c, err := course(ctx, p.setup(product, latest()), nil, previewRuns, 0)
+		p.teach(c, product)
+		return c, err
+	}
+}
+
+// teach says in a course what it was rehearsed with.
+func (p *planner) teach(c *outlook.Course, product *profile.Product) {
+	if l := p.lesson(product); l != nil && c != nil {
+		c.Taught = l.String()
 	}
 }
 
@@ -117,6 +129,9 @@ const (
 // setup is this product in this cabinet, in the room and its air as a probe says they are.
 func (p *planner) setup(product *profile.Product, s *snapshot.Snapshot) sim.Setup {
 	setup := sim.Setup{Product: product, Cabinet: p.cabinet, Seed: 1, Excused: true}
+	if l := p.lesson(product); l != nil {
+		setup = l.Learned.Of(setup)
+	}
 	if s == nil {
 		return setup
 	}
@@ -130,6 +145,18 @@ func (p *planner) setup(product *profile.Product, s *snapshot.Snapshot) sim.Setu
 		setup.Humidity = in.AirHumidity
 	}
 	return setup
+}
+
+// lesson is what batches have taught of a product, or nil.
+func (p *planner) lesson(product *profile.Product) *lesson {
+	if p.file == "" {
+		return nil
+	}
+	l, err := lessonFor(filepath.Dir(p.file), p.world, p.cabinet, product)
+	if err != nil {
+		p.log.Warn("what batches have taught was not read; it is rehearsed without", "err", err)
+	}
+	return l
 }
 
 // course rehearses a setup some times, one after another, and rests so many times as long

@@ -105,6 +105,7 @@ func runPlan(ctx context.Context, products []string, o planOptions, now time.Tim
 	case o.json:
 		err = printJSON(stdout, plans)
 	default:
+		o.rehearse.printLesson(stdout)
 		for i, plan := range plans {
 			if i > 0 {
 				fmt.Fprintln(stdout)

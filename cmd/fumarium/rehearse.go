@@ -37,6 +37,8 @@ type rehearseOptions struct {
 	faults                                          []string
 	panel                                           string
 	tune                                            bool
+	taught                                          string
+	lesson                                          *lesson
 }
 
 func rehearseCommand() *cobra.Command {
@@ -111,10 +113,11 @@ func (o *rehearseOptions) flags(f *pflag.FlagSet) {
 	f.StringVar(&o.ambient, "ambient", "", "`TEMPERATURE` of the room, such as 8°C (default: the cabinet's)")
 	f.StringVar(&o.diameter, "diameter", "", "`LENGTH`, diameter or slab thickness, such as 45mm (default: the product's)")
 	f.StringVar(&o.answer, "answer", "", "`DURATION` that the simulated person takes for everything, such as 2min (default: drawn by the seed)")
+	f.StringVar(&o.taught, "taught", "", "rehearse with what batches have taught, from the daemon's state `FOLDER`")
 	f.Uint64Var(&o.seed, "seed", 1, "`NUMBER` that all randomness is drawn from")
 }
 
-func (o rehearseOptions) setup(product string) (sim.Setup, error) {
+func (o *rehearseOptions) setup(product string) (sim.Setup, error) {
 	s := sim.Setup{Seed: o.seed, Examine: true, Excused: o.reason != ""}
 	var err error
 	if s.Product, err = findProduct(product); err != nil {
@@ -158,6 +161,11 @@ func (o rehearseOptions) setup(product string) (sim.Setup, error) {
 		}
 		if s.Answer < sim.Step || s.Answer > mostAnswer {
 			return s, usage("--answer %s is outside 1 s to 24 h", o.answer)
+		}
+	}
+	if o.taught != "" {
+		if s, err = o.learn(s); err != nil {
+			return s, err
 		}
 	}
 	for _, spec := range o.faults {
@@ -286,6 +294,7 @@ func printRehearsal(w io.Writer, setup sim.Setup, r *sim.Result, took, whole tim
 	p := setup.Product
 	fmt.Fprintf(w, "%s in the %s, simulated, seed %d\n", p.Name, lowerFirst(setup.Cabinet.Name), r.Seed)
 	fmt.Fprintf(w, "%s hung, room %s\n", quantity.Kilograms(r.LoadKilograms), quantity.Celsius(r.AmbientCelsius))
+	o.printLesson(w)
 	for _, f := range setup.Faults {
 		fmt.Fprintf(w, "with the fault %s\n", f)
 	}

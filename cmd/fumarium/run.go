@@ -320,7 +320,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	numbers := metrics.New(l.Snapshot, version())
 	l.Observe(numbers.ObserveStep)
 	shelf := own.In(dir, catalog.Names)
-	plans := &planner{cabinet: cab, file: filepath.Join(dir, outlookFile), log: log}
+	plans := &planner{cabinet: cab, world: world, file: filepath.Join(dir, outlookFile), log: log}
 	foretells := &forecaster{plans: plans, note: forecastNote(records), log: log}
 	numbers.ShowForecast(func() *outlook.Forecast {
 		if s := l.Snapshot(); s != nil {

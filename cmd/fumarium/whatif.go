@@ -207,6 +207,7 @@ func (o *whatifOptions) planned(ctx context.Context, product string, now time.Ti
 	if o.json {
 		err = printJSON(stdout, e)
 	} else {
+		o.rehearse.printLesson(stdout)
 		err = p.print(stdout, e)
 	}
 	if err != nil {

@@ -16,9 +16,11 @@ import (
 
 // A Course is how rehearsals of one product in one cabinet went.
 type Course struct {
-	Runs  []Run   // those that came to their end; the first is the setup itself, and went as planned
-	Tried int     // how many there were
-	Curve []Point // of the first
+	Runs  []Run // those that came to their end; the first is the setup itself, and went as planned
+	Tried int   // how many there were
+	// Taught is what batches before have taught the rehearsals, in words; empty is nothing.
+	Taught string
+	Curve  []Point // of the first
 }
 
 // A Run is one rehearsal, stage by stage as the product has them.
@@ -58,6 +60,8 @@ type Plan struct {
 	From string `json:"from"`
 	// ForecastMissing is why they come from no forecast.
 	ForecastMissing *string `json:"forecast_missing"`
+	// Taught is what batches before have taught, in words.
+	Taught *string `json:"taught"`
 }
 
 // A StagePlan is one stage: past with its real times, ahead with those of the median. Only a
@@ -148,6 +152,9 @@ func (c *Course) plan(p *profile.Product, start time.Time, elapsed, began time.D
 	plan := &Plan{Made: start.Truncate(time.Second), Runs: len(c.Runs), Stages: []StagePlan{}, Hands: []HandPlan{}}
 	at := func(sec float64) time.Time {
 		return start.Add(time.Duration(sec * float64(time.Second))).Truncate(time.Second)
+	}
+	if c.Taught != "" {
+		plan.Taught = &c.Taught
 	}
 	now, from := elapsed.Seconds(), make([]float64, len(c.Runs))
 	for r := range from {

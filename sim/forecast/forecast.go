@@ -62,17 +62,24 @@ var sigmas = [...]float64{lateTrait: 0.20, longTrait: 0.20, levelTrait: 3, chamb
 
 const (
 	climbSigma = 0.20 // of the logarithm of how long stages that are over took
-	// structure is by what the rest of the stage may be wrong however well a rehearsal
-	// explains the record: the standard deviation of its logarithm.
-	structure = 0.10
-	// ahead is how much more while all kelvins to the target are to come.
-	ahead = 0.3
+	// halfStrange is the misfit of the best member at which a batch is half as strange as one
+	// that no rehearsal is like.
+	halfStrange = 0.3
 	// stretched is how much more, as a share of what a rehearsal was put right by.
 	stretched = 0.5
 	// Fewest rehearsals make a library, and alike is how many of them at least shall
 	// count: the error is taken for as much larger as that needs, up to loosest.
 	Fewest, alike = 24, 12.0
 	loosest       = 0.05
+)
+
+// By what the rest of the stage may be wrong: standard deviations of its logarithm, for a batch
+// that some rehearsal explains and more for one that is strange to all; and more while all
+// kelvins to the target are to come. At the end it is never surer than some minutes.
+const (
+	structure, strangeStructure = 0.12, 0.10
+	ahead, strangeAhead         = 0.3, 0.7
+	surest                      = 0.5 // min
 )
 
 // climbs are the kelvins below the core of now from which the time is taken.
@@ -116,6 +123,7 @@ func (l *Library) compare(now *Track) (*comparison, []float64, Forecast) {
 		fit[i] = c.misfit(&l.Members[i])
 		best = min(best, fit[i])
 	}
+	c.strange = best / (best + halfStrange)
 	weights, count, told := weigh(fit, best)
 	if !told {
 		return nil, nil, Forecast{Missing: "no rehearsal is like it", Alike: count}
@@ -164,6 +172,7 @@ type comparison struct {
 	stage        Span
 	minute, into float64 // since the start, and since the stage began
 	core         float64 // now; NaN where none is read
+	strange      float64 // 0 where some rehearsal explains it, towards 1 where none does
 }
 
 // heats reports whether the stage under way warms the product in the chamber.
@@ -175,7 +184,7 @@ func (c *comparison) heats() bool {
 // place is the minute at which a member is where the batch is now: in the same stage, as
 // far as it is in it, or where its core is as warm as the batch's.
 func (c *comparison) place(m *Member) (minute float64, span Span) {
-	span, _ = m.stage(c.stage.Index)
+	span, _ = m.Stage(c.stage.Index)
 	began, ended := span.Began/60, span.Ended/60
 	s := &c.product.Stages[c.stage.Index]
 	switch {
@@ -197,8 +206,8 @@ func (c *comparison) place(m *Member) (minute float64, span Span) {
 // one of the stage it is before its beginning, by how fast it rises there.
 func (m *Member) when(core, began, ended float64) float64 {
 	const first, least, most = 15.0, 0.02, 60.0 // min, K/min, min
-	if at := value(m.Climb, began); core < at {
-		rise := max((value(m.Climb, began+first)-at)/first, least)
+	if at := Value(m.Climb, began); core < at {
+		rise := max((Value(m.Climb, began+first)-at)/first, least)
 		return began - min((at-core)/rise, most)
 	}
 	if at, ok := m.passed(core, began); ok && at < ended {
@@ -222,14 +231,14 @@ func (c *comparison) misfit(m *Member) float64 {
 // traits are by what the batch differs from a member, in the order of sigmas; zero where
 // it is not known.
 func (c *comparison) traits(m *Member) []float64 {
-	span, _ := m.stage(c.stage.Index)
+	span, _ := m.Stage(c.stage.Index)
 	same := min(span.Began/60+c.into, span.Ended/60)
 	v := make([]float64, len(sigmas))
 	v[chamberTrait] = mean(c.now.Chamber, c.minute, 20) - mean(m.Chamber, same, 20)
 	if c.into >= 20 {
 		over := min(c.into, 60)
-		now := (value(c.now.On, c.minute) - value(c.now.On, c.minute-over)) / over
-		v[dutyTrait] = now - (value(m.On, same)-value(m.On, same-over))/over
+		now := (Value(c.now.On, c.minute) - Value(c.now.On, c.minute-over)) / over
+		v[dutyTrait] = now - (Value(m.On, same)-Value(m.On, same-over))/over
 	}
 	if !math.IsNaN(c.core) {
 		v[levelTrait] = c.core - mean(m.Core, same, 3)
@@ -254,7 +263,7 @@ func (c *comparison) past(m *Member) float64 {
 		if !s.Over || !c.product.Stages[s.Index].Heat {
 			continue
 		}
-		if theirs, ok := m.stage(s.Index); ok {
+		if theirs, ok := m.Stage(s.Index); ok {
 			d := math.Log(max(s.Ended-s.Began, 60)/max(theirs.Ended-theirs.Began, 60)) / climbSigma
 			sum += d * d
 		}
@@ -325,7 +334,7 @@ func (c *comparison) lay(members []Member, weights []float64, shifts []shift) []
 					took *= math.Exp(by.log)
 				}
 				if c.hangsOnCore(k) {
-					sigma := math.Hypot(doubt[k], by.sigma)
+					sigma := math.Hypot(math.Hypot(doubt[k], by.sigma), surest/max(took, surest))
 					if right[k] != nil {
 						sigma = math.Hypot(sigma, stretched*right[k][i])
 					}
@@ -352,10 +361,11 @@ func (c *comparison) doubt(after int) float64 {
 	u, first := c.product.Stages[c.stage.Index+after].Until, c.now.coldest()
 	for _, cond := range u.Conditions {
 		if target := float64(cond.Core); cond.Kind == profile.CoreAtLeast && target > first && !math.IsNaN(c.core) {
-			return structure + ahead*min(max((target-c.core)/(target-first), 0), 1)
+			left := min(max((target-c.core)/(target-first), 0), 1)
+			return structure + strangeStructure*c.strange + (ahead+strangeAhead*c.strange)*left
 		}
 	}
-	return structure
+	return structure + strangeStructure*c.strange
 }
 
 // least is how long a stage lasts that may have a time to keep, too.
@@ -380,7 +390,7 @@ func (c *comparison) took(m *Member, after int) float64 {
 		at, span := c.place(m)
 		return max(span.Ended/60-at, 0)
 	}
-	theirs, _ := m.stage(c.stage.Index + after)
+	theirs, _ := m.Stage(c.stage.Index + after)
 	if c.hangsOnCore(after) {
 		return c.later(m, theirs)
 	}
@@ -394,9 +404,9 @@ func (c *comparison) later(m *Member, theirs Span) float64 {
 	if math.IsNaN(c.core) || !c.heats() {
 		return ended - began
 	}
-	span, _ := m.stage(c.stage.Index)
+	span, _ := m.Stage(c.stage.Index)
 	off := c.core - mean(m.Core, min(span.Began/60+c.into, span.Ended/60), 3)
-	return max(ended-m.when(value(m.Climb, began)+off, began, ended), 1)
+	return max(ended-m.when(Value(m.Climb, began)+off, began, ended), 1)
 }
 
 // quantiles are the tenth, the half and nine tenths of weighted times.

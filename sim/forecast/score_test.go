@@ -26,6 +26,7 @@ import (
 	"fumarium/sim"
 	"fumarium/sim/fault"
 	"fumarium/sim/forecast"
+	"fumarium/sim/foreign"
 )
 
 var (
@@ -134,7 +135,7 @@ func batch(t *testing.T, seed uint64, setups []sim.Setup) truth {
 	if b.Other {
 		room := s.Cabinet.Ambient + quantity.Celsius(8*r.Float64()-4)
 		s.Ambient = &room
-		s.Plant = newForeign(s.Product, s.Cabinet, float64(room), seed)
+		s.Plant = foreign.New(s.Product, s.Cabinet, float64(room), seed)
 	} else {
 		s = sim.Vary(s, 1)
 	}

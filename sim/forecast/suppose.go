@@ -82,8 +82,8 @@ func (d *Doubles) Suppose(ctx context.Context, what Supposition) (Answer, error)
 			}
 		}
 		for k := range stages {
-			before, _ := m.stage(c.stage.Index + k)
-			after, _ := other.stage(c.stage.Index + k)
+			before, _ := m.Stage(c.stage.Index + k)
+			after, _ := other.Stage(c.stage.Index + k)
 			from := [2]float64{before.Began, after.Began}
 			if k == 0 {
 				from = [2]float64{60 * at, 60 * at}

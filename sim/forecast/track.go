@@ -110,8 +110,8 @@ func duties(into []float32, all []history.Duty) {
 	}
 }
 
-// value is what a line has at a time, in minutes; at its ends it stays.
-func value(line []float32, minute float64) float64 {
+// Value is what a line has at a time, in minutes; at its ends it stays.
+func Value(line []float32, minute float64) float64 {
 	last := len(line) - 1
 	if last < 0 {
 		return math.NaN()
@@ -176,8 +176,8 @@ func (t *Track) coldest() float64 {
 	return math.NaN()
 }
 
-// stage is the span of a stage, if it has begun.
-func (t *Track) stage(index int) (Span, bool) {
+// Stage is the span of a stage, if it has begun.
+func (t *Track) Stage(index int) (Span, bool) {
 	for _, s := range t.Stages {
 		if s.Index == index {
 			return s, true

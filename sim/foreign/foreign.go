@@ -1,4 +1,7 @@
-package forecast_test
+// Package foreign is cabinets with product of quite another structure than package sim/plant,
+// drawn by a seed, so that what was learned or foretold in rehearsals can be held against what
+// no rehearsal is like. Only tests use it. Magnitudes, no source.
+package foreign
 
 import (
 	"math"
@@ -201,9 +204,9 @@ func (f *foreign) Copy() sim.Plant {
 	return &c
 }
 
-// newForeign draws one: a cabinet about as large as the file's, with a load between seven
+// New draws a plant: a cabinet about as large as the file's, with a load between seven
 // tenths and one and four tenths of what the maker believes to hang. Magnitudes, no source.
-func newForeign(p *profile.Product, c *cabinet.Cabinet, room float64, seed uint64) *foreign {
+func New(p *profile.Product, c *cabinet.Cabinet, room float64, seed uint64) sim.Plant {
 	r := rand.New(rand.NewPCG(seed, 0x666f726569676e))
 	between := func(low, high float64) float64 { return low * math.Pow(high/low, r.Float64()) }
 	b := c.Rehearsal
