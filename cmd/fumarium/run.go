@@ -54,6 +54,7 @@ type runOptions struct {
 	tls                    *secured
 	byHand                 bool
 	faults                 []string
+	beside                 besides
 	pace                   float64
 }
 
@@ -125,6 +126,7 @@ one from the same files when they change. fumarium pair lets a browser act.`,
 	f.StringVar(&o.copies, "copies", "", "`FOLDER`, such as of a stick, in which an export of each batch is kept")
 	f.BoolVar(&o.byHand, "by-hand", false, "practice: nobody answers in the simulated cabinet but you, and nothing starts by itself")
 	f.StringArrayVar(&o.faults, "fault", nil, "with --by-hand: `KIND@TIME[+DURATION][=VALUE]` that goes wrong in each batch, such as core-open@1h10m+20m; repeat it for more")
+	o.beside.flag(f)
 	f.Float64Var(&o.pace, "pace", defaultPace, "simulated seconds per second, 1 to 10000")
 	return c
 }
@@ -191,6 +193,9 @@ type machine struct {
 func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *service.Manager, log *slog.Logger, stderr io.Writer) (began bool, err error) {
 	if !(o.pace >= 1 && o.pace <= 10000) {
 		return false, usage("--pace %v is outside 1 to 10000", o.pace)
+	}
+	if o.listen == "" { // which the system takes for any port of every address
+		return false, usage("--listen names no address; write it as ADDRESS:PORT, such as %s; a cabinet of a row has its own in the file NAME.env beside its NAME.yaml, as LISTEN=%[1]s", defaultListen)
 	}
 	names, err := hostNames(o.hostNames)
 	if err != nil {
@@ -411,13 +416,6 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 // must not claim that it was.
 func moment(wall time.Time) record.Moment {
 	return record.Moment{Wall: wall, ClockSet: loop.ClockSet(wall), Synced: here.clock.Synced()}
-}
-
-// notes hands the operator's notes to the record.
-func notes(add func(context.Context, record.Moment, string, record.Note) error, now func() time.Time) func(ctx context.Context, who, batch, text, mark string) error {
-	return func(ctx context.Context, who, batch, text, mark string) error {
-		return add(ctx, moment(now()), batch, record.Note{Who: who, Text: text, Mark: mark})
-	}
 }
 
 // noteVerdict keeps on the record what could be said of a batch as it ended. A replay finds
