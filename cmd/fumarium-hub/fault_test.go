@@ -132,10 +132,14 @@ func (b *board) file() string { return filepath.Join(b.dir, record.Simulated.Fil
 // boardComes is the board's process: it records one batch after the other, as long as nobody
 // says rest, and brings them to the hub.
 func boardComes(dir string, years int) {
-	quiet := slog.New(slog.DiscardHandler)
+	said, err := os.OpenFile(dir+"/courier.log", os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
+	if err != nil {
+		fatal{}.Fatal(err)
+	}
+	log := slog.New(slog.NewTextHandler(said, nil))
 	now := time.Now().AddDate(years, 0, 0)
 	b := recordtest.Begin(fatal{}, dir, record.Simulated, now)
-	go (&courier.Courier{Dir: dir, File: b.File(), World: b.World, Log: quiet, Look: 30 * time.Millisecond}).Run(context.Background())
+	go (&courier.Courier{Dir: dir, File: b.File(), World: b.World, Log: log, Look: 30 * time.Millisecond}).Run(context.Background())
 	b.EndUnfinished()
 	for {
 		if _, err := os.Stat(dir + "/rest"); err == nil {
@@ -431,6 +435,28 @@ func (c *campaign) send(key string, links []record.Link) int {
 	return got.StatusCode
 }
 
+// again asks the database until it answers: it may just have come back.
+func (c *campaign) again(ask func() error) {
+	c.t.Helper()
+	err := ask()
+	for n := 0; err != nil && n < 50; n++ {
+		time.Sleep(100 * time.Millisecond)
+		err = ask()
+	}
+	require.NoError(c.t, err)
+}
+
+// heads gives what is kept of the cabinet of a key.
+func (c *campaign) heads(key string) (id int, heads []record.Head) {
+	c.again(func() (err error) {
+		if id, _, err = c.store.Known(c.t.Context(), key); err == nil {
+			heads, err = c.store.Heads(c.t.Context(), id)
+		}
+		return err
+	})
+	return id, heads
+}
+
 // tamper posts, as a board of its own, links of another that were changed: what is not whole
 // is not taken.
 func (c *campaign) tamper() {
@@ -438,11 +464,15 @@ func (c *campaign) tamper() {
 	if len(links) < 3 {
 		return
 	}
-	c.thieves++
-	code, err := c.store.Code(c.t.Context(), fmt.Sprintf("Thief %d", c.thieves), "simulated", false)
-	require.NoError(c.t, err)
-	_, _, key, err := c.store.Join(c.t.Context(), code)
-	require.NoError(c.t, err)
+	key := ""
+	c.again(func() error {
+		c.thieves++
+		code, err := c.store.Code(c.t.Context(), fmt.Sprintf("Thief %d", c.thieves), "simulated", false)
+		if err == nil {
+			_, _, key, err = c.store.Join(c.t.Context(), code)
+		}
+		return err
+	})
 	i := 1 + c.draw.IntN(len(links)-2)
 	what := c.draw.IntN(4)
 	switch l := &links[i]; what {
@@ -458,10 +488,7 @@ func (c *campaign) tamper() {
 	}
 	if status := c.send(key, links); status != 0 && status < 500 {
 		assert.Equal(c.t, http.StatusConflict, status, "change %d of link %d", what, i)
-		id, _, err := c.store.Known(c.t.Context(), key)
-		require.NoError(c.t, err)
-		heads, err := c.store.Heads(c.t.Context(), id)
-		require.NoError(c.t, err)
+		_, heads := c.heads(key)
 		header, err := links[0].Told(0)
 		require.NoError(c.t, err)
 		if header.Previous != "" { // a batch that follows one which the thief never sent
@@ -480,10 +507,7 @@ func (c *campaign) replay() {
 	hub, err := courier.Read(b.dir)
 	require.NoError(c.t, err)
 	links := c.some(b)
-	id, _, err := c.store.Known(c.t.Context(), hub.Key)
-	require.NoError(c.t, err)
-	heads, err := c.store.Heads(c.t.Context(), id)
-	require.NoError(c.t, err)
+	_, heads := c.heads(hub.Key)
 	kept := 0
 	for _, h := range heads {
 		if len(links) > 0 && h.Batch == links[0].Batch {
@@ -510,9 +534,12 @@ func (c *campaign) replay() {
 
 // holds looks at the invariant, which no crash may break: a head is the count of its rows.
 func (c *campaign) holds() {
-	broken, err := c.database.Ask("postgres", `SELECT c.name, b.name, b.links FROM batch b JOIN cabinet c ON c.id = b.cabinet
+	broken := ""
+	c.again(func() (err error) {
+		broken, err = c.database.Ask("postgres", `SELECT c.name, b.name, b.links FROM batch b JOIN cabinet c ON c.id = b.cabinet
 		WHERE b.links <> (SELECT count(*) FROM link l WHERE l.cabinet = b.cabinet AND l.batch = b.id) OR b.links = 0`)
-	require.NoError(c.t, err, broken)
+		return err
+	})
 	require.Empty(c.t, broken)
 }
 
@@ -524,14 +551,17 @@ func (c *campaign) settled() (links int) {
 	for _, b := range c.boards {
 		hub, err := courier.Read(b.dir)
 		require.NoError(c.t, err)
-		id, _, err := c.store.Known(c.t.Context(), hub.Key)
-		require.NoError(c.t, err)
+		id, _ := c.heads(hub.Key)
 		var mine []record.Head
-		deadline := time.Now().Add(3 * time.Minute)
+		deadline := time.Now().Add(6 * time.Minute)
 		same := 0
 		for same < 3 {
 			if time.Now().After(deadline) {
 				kept, _ := c.store.Heads(c.t.Context(), id)
+				alarms, _ := c.store.Alarms(c.t.Context())
+				log, _ := os.ReadFile(c.dir + "/hub.log")
+				said, _ := os.ReadFile(b.dir + "/courier.log")
+				c.t.Logf("alarms %v\nhub %s\nboard %s", alarms, log[max(0, len(log)-1500):], said[max(0, len(said)-1500):])
 				c.t.Fatalf("%s: the hub never had all: %d batches of %d, last %v of %v", b.name, len(kept), len(mine), kept[max(0, len(kept)-1):], mine[max(0, len(mine)-1):])
 			}
 			if !b.running() {

@@ -410,3 +410,10 @@ func printUncovered(w io.Writer, list []string) {
 		fmt.Fprintf(w, "  - %s\n", shown(what))
 	}
 }
+
+// notes hands the operator's notes to the record.
+func notes(add func(context.Context, record.Moment, string, record.Note) error, now func() time.Time) func(ctx context.Context, who, batch, text, mark string) error {
+	return func(ctx context.Context, who, batch, text, mark string) error {
+		return add(ctx, moment(now()), batch, record.Note{Who: who, Text: text, Mark: mark})
+	}
+}

@@ -418,13 +418,6 @@ func moment(wall time.Time) record.Moment {
 	return record.Moment{Wall: wall, ClockSet: loop.ClockSet(wall), Synced: here.clock.Synced()}
 }
 
-// notes hands the operator's notes to the record.
-func notes(add func(context.Context, record.Moment, string, record.Note) error, now func() time.Time) func(ctx context.Context, who, batch, text, mark string) error {
-	return func(ctx context.Context, who, batch, text, mark string) error {
-		return add(ctx, moment(now()), batch, record.Note{Who: who, Text: text, Mark: mark})
-	}
-}
-
 // noteVerdict keeps on the record what could be said of a batch as it ended. A replay finds
 // it again, should the program go before it is written.
 func noteVerdict(records *record.Recorder, batch string, s *snapshot.Snapshot, log *slog.Logger) {

@@ -132,7 +132,7 @@ func (c *Courier) round(ctx context.Context) (more bool, err error) {
 			return false, err
 		}
 		c.kept, c.stuck, c.compared = map[string]record.Head{}, map[string]bool{}, time.Now()
-		if err := c.know(ctx, r, kept); err != nil {
+		if err := c.know(ctx, r, heads, kept); err != nil {
 			return false, err
 		}
 	}
@@ -155,7 +155,7 @@ func (c *Courier) round(ctx context.Context) (more bool, err error) {
 	} else if err != nil {
 		return false, err
 	}
-	return len(links) > 0, c.know(ctx, r, kept)
+	return len(links) > 0, c.know(ctx, r, nil, kept)
 }
 
 func contains(heads []record.Head, l record.Link) bool {
@@ -167,9 +167,18 @@ func contains(heads []record.Head, l record.Link) bool {
 	return false
 }
 
-// know takes the hub's word for how far it has a batch, if that is this record's.
-func (c *Courier) know(ctx context.Context, r *record.Reader, kept []record.Head) error {
+// know takes the hub's word for how far it has a batch, if that is this record's. It asks the
+// record for what is none of the heads: a hub has all of most batches.
+func (c *Courier) know(ctx context.Context, r *record.Reader, heads, kept []record.Head) error {
+	mine := make(map[record.Head]bool, len(heads))
+	for _, h := range heads {
+		mine[h] = true
+	}
 	for _, h := range kept {
+		if mine[h] {
+			c.kept[h.Batch] = h
+			continue
+		}
 		hash, found, err := r.HashOf(ctx, h.Batch, h.Links-1)
 		if err != nil {
 			return err
