@@ -55,6 +55,7 @@ func clientCommands() []*cobra.Command {
 		mendedCommand(),
 		shelveCommand(),
 		iceCommand(),
+		tuneCommand(),
 		pairCommand(),
 		sessionsCommand(),
 	}...)

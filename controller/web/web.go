@@ -103,7 +103,10 @@ type Config struct {
 	Rehearse func(context.Context, *profile.Product) (*outlook.Course, error)
 	// Effect rehearses the rest of the batch under way with a change of its stage, and without.
 	Effect func(context.Context, *snapshot.Snapshot, controller.Command) (*Effect, error)
-	Now    func() time.Time // wall clock; nil is time.Now
+	// Suppose makes the rehearsals that explain the batch under way again, with something
+	// otherwise from now on.
+	Suppose func(context.Context, *snapshot.Snapshot, Supposition) (*Supposed, error)
+	Now     func() time.Time // wall clock; nil is time.Now
 }
 
 type server struct {
@@ -176,6 +179,7 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/api/plan/curve", s.planCurve},
 		{http.MethodPost, "/api/rehearse", s.oneAtATime(s.rehearse)},
 		{http.MethodPost, "/api/rehearse/change", s.oneAtATime(s.effect)},
+		{http.MethodPost, "/api/rehearse/suppose", s.suppose},
 		{http.MethodPost, "/api/pairings", s.pair},
 		{http.MethodGet, "/api/sessions", s.listSessions},
 		{http.MethodPost, "/api/sessions", s.enter},

@@ -75,6 +75,7 @@ const capital = s => s.charAt(0).toUpperCase() + s.slice(1);
 
 function verdict(s) {
   const not = s.rules.filter(r => r.answer === 'not met'), unshown = s.rules.filter(r => r.answer === 'not shown');
+  if (!s.rules.length) return { level: 'quiet', sign: '', head: t('answer.over', { state: capital(t('state.complete')) }), sub: '' }; // a cabinet that has learned
   if (not.length || s.good === false) {
     const rule = not[0] || unshown[0];
     return { level: 'quiet', sign: not.length ? 'mark-not' : 'lost', content: not.length ? '✗' : '?', head: t('answer.unmet', { rule: rule ? t('rule.' + rule.rule) : '' }), sub: t('answer.aid') };

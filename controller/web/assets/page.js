@@ -167,12 +167,13 @@ function drawButtons(s, lost) {
   show('stop', can('stop'));
   show('change', !lost && (can('hold') || can('stop')));
   drawBend(s);
+  drawLearn(s, can);
   show('note-box', !lost && s.state !== 'idle');
   show('smoulders', !lost && (can('hold') || can('stop') || ['stopping', 'stopped', 'aborting', 'aborted'].includes(s.state)));
   show('start', can('start'));
   show('start-body', s.state === 'idle' || $('start-body').dataset.open === 'yes');
   show('next-batch', can('start') && $('start-body').hidden);
-  for (const [area, words] of Object.entries({ bar: '', change: '', bend: '', start: '', bring: '', maker: '', pair: '', note: '', alarms: '', show: '', ...says })) {
+  for (const [area, words] of Object.entries({ bar: '', change: '', bend: '', learn: '', start: '', bring: '', maker: '', pair: '', note: '', alarms: '', show: '', ...says })) {
     const p = $('says-' + area);
     if (p.textContent !== words) p.textContent = words;
     p.hidden = words === '';
@@ -349,6 +350,7 @@ startEvents();
 makerEvents();
 pairEvents();
 bendEvents();
+learnEvents();
 listen();
 poll();
 setInterval(() => { if (Date.now() - streamed > 2 * pollEvery) poll(); else draw(); }, pollEvery);
