@@ -16,6 +16,7 @@ import (
 	"fumarium/controller/record"
 	"fumarium/controller/report"
 	"fumarium/controller/report/recorded"
+	"fumarium/profile/quantity"
 )
 
 func reportCommand() *cobra.Command {
@@ -68,10 +69,10 @@ func runReport(ctx context.Context, r *record.Reader, id, into string, short, as
 	case asJSON:
 		err = printJSON(w, told)
 	case short:
-		err = writeWhole(w, into, b.ID+"-short.html", func(f io.Writer) error { return told.HTML(f, true) })
+		err = writeWhole(w, into, b.ID+"-short.html", func(f io.Writer) error { return told.HTMLIn(f, true, quantity.UnitsOf(w)) })
 	default:
 		err = errors.Join(
-			writeWhole(w, into, b.ID+".html", func(f io.Writer) error { return told.HTML(f, false) }),
+			writeWhole(w, into, b.ID+".html", func(f io.Writer) error { return told.HTMLIn(f, false, quantity.UnitsOf(w)) }),
 			writeWhole(w, into, b.ID+".json", func(f io.Writer) error { return printJSON(f, told) }),
 			writeWhole(w, into, b.ID+".csv", func(f io.Writer) error { return writeSeconds(ctx, r, b, f) }),
 		)

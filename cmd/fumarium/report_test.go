@@ -89,6 +89,17 @@ func TestTheReportOfAGoodBatch(t *testing.T) {
 	assert.NotContains(t, page, "\u202e", "nothing turns the text round")
 	assert.NotRegexp(t, `(src|href)=|url\(|@import`, page, "it needs nothing else")
 
+	// In other units no figure of the page is left in °C or kg, axis included.
+	_, other := theFile(t, reportOf(t, exitGood, state, "--units", "F,lb"), "*.html")
+	words := regexp.MustCompile(`<(?:style|title)[^>]*>[^<]*</[^>]*>|<[^>]*>`).ReplaceAllString(other, " ")
+	for line := range strings.Lines(words) {
+		if metric.MatchString(line) && !perUnit.MatchString(line) && !strings.Contains(line, `"`) {
+			t.Errorf("%s", strings.TrimSpace(line))
+		}
+	}
+	assert.Regexp(t, `\d °F`, words)
+	assert.Regexp(t, `\d lb`, words)
+
 	var told report.Report
 	_, text := theFile(t, folder, "*.json")
 	require.NoError(t, json.Unmarshal([]byte(text), &told))

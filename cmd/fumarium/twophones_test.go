@@ -136,6 +136,6 @@ func TestTwoBrowsersAndWetHands(t *testing.T) {
 	p.until("status.state === 'stopped'")
 	p.picture("stopped-360")
 	p.click("whole")
-	p.until("!document.getElementById('past-one').hidden && document.body.innerText.includes('windy')")
+	p.until("document.getElementById('past-one')?.hidden === false && document.body.innerText.includes('windy')")
 	assert.Equal(t, "/batches/"+q.read("status.batch"), p.read("location.pathname"))
 }

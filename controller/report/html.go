@@ -82,15 +82,25 @@ func plain(text string) string {
 // HTML writes the report as one page that needs nothing else: to be read, kept and
 // printed on A4 or Letter. Short leaves out what an inspector does not ask for first, so
 // that it goes on one sheet.
-func (r *Report) HTML(w io.Writer, short bool) error {
+func (r *Report) HTML(w io.Writer, short bool) error { return r.HTMLIn(w, short, quantity.Units{}) }
+
+// HTMLIn is the page with its figures in these units; its JSON and seconds stay SI.
+func (r *Report) HTMLIn(w io.Writer, short bool, u quantity.Units) error {
+	figure := r.chart
+	figure.Units = u
 	var picture bytes.Buffer
-	if err := r.chart.WriteSVG(&picture); err != nil {
+	if err := figure.WriteSVG(&picture); err != nil {
 		return err
 	}
-	return pages.Execute(w, struct {
+	var filled bytes.Buffer
+	if err := pages.Execute(&filled, struct {
 		*Report
 		Short    bool
 		Chart    layout.HTML // our own drawing, which escapes what it is told
 		Who, Aid string
-	}{r, short, layout.HTML(picture.String()), deviation.Who, caution.Food})
+	}{r, short, layout.HTML(picture.String()), deviation.Who, caution.Food}); err != nil {
+		return err
+	}
+	_, err := io.WriteString(w, u.Text(filled.String()))
+	return err
 }

@@ -59,7 +59,7 @@ func TestEveryStateInEverySize(t *testing.T) {
 				server.plan.Store(s.plan)
 				put(t, ctx, l, s.snap)
 				until(t, ctx, fmt.Sprintf("status !== null && status.pace === %g", s.snap.Pace))
-				do2(t, ctx, "barSince = 0; draw(); fetchCurves(); scrollTo(0, 0); true")
+				do2(t, ctx, "barSince = 0; draw(); show('told', false); fetchCurves(); scrollTo(0, 0); true")
 				until(t, ctx, "sectionOf !== '' && (status.state === 'idle' || document.querySelector('#line-svg svg') !== null)")
 				picture(t, ctx, name)
 				if scheme == "dark" && size.width != 390 {

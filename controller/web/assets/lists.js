@@ -30,11 +30,11 @@ function drawRail(s) {
     } else {
       ahead.slice(0, innerWidth >= 1024 ? 2 : 1).forEach(h => {
         const p = s.plan && s.plan.hand_steps.find(p => p.text === h.text);
-        item(['step ahead', letter(h.i)], ['strong', p ? t('about', { time: moment(p.at) }) : capital(t('next')), p && p.earliest ? t('between', { from: moment(p.earliest), to: moment(p.latest) }) : p ? '' : t('no time')], ['', said(h.text)]);
+        item(['step ahead', letter(h.i)], ['strong', p ? t('about', { time: dayed(p.at) }) : capital(t('next')), p && p.earliest ? t('between', { from: moment(p.earliest), to: moment(p.latest) }) : p ? '' : t('no time')], ['', said(h.text)]);
       });
       const p = s.plan;
-      if (p && p.finish_earliest) item(['end', ''], ['strong', t('done', { from: moment(p.finish_earliest), to: moment(p.finish_latest) })], ['faint', p.from ? t('by ' + p.from) : '']);
-      else if (p && p.finish) item(['end', ''], ['strong', t('done at', { time: moment(p.finish) })]);
+      if (p && p.finish_earliest) item(['end', ''], ['strong', t('done', { from: firstOf(p.finish_earliest, p.finish_latest), to: dayed(p.finish_latest) })], ['faint', p.from ? t('by ' + p.from) : '']);
+      else if (p && p.finish) item(['end', ''], ['strong', t('done at', { time: dayed(p.finish) })]);
       else item(['lost', '?'], ['strong', t('no finish')], ['faint', s.plan_missing || '']);
     }
   }
@@ -128,7 +128,7 @@ function drawLists(s) {
   show('batch', s.hand_steps.length > 0);
   rebuild('steps', [s.hand_steps, s.plan && s.plan.hand_steps], () => s.hand_steps.map((h, i) => {
     const p = s.plan && s.plan.hand_steps.find(p => p.text === h.text);
-    const when = h.state === 'ahead' ? p ? t('about', { time: moment(p.at) }) + ' ' : '' : h.at ? moment(h.at) + ' ' : '';
+    const when = h.state === 'ahead' ? p ? t('about', { time: dayed(p.at) }) + ' ' : '' : h.at ? moment(h.at) + ' ' : '';
     return make('li', '', sign('step ' + h.state, letter(i)), make('div', '', make('b', '', when), said(h.text)));
   }));
   drawAlarms(s);

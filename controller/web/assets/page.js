@@ -274,7 +274,7 @@ function listen() {
 
 function words() { // every fixed text of the page
   document.documentElement.lang = kept.language;
-  for (const e of document.querySelectorAll('[data-t]')) e.textContent = t(e.dataset.t);
+  for (const e of document.querySelectorAll('[data-t]')) e.textContent = figured(t(e.dataset.t));
   for (const e of document.querySelectorAll('[data-label]')) e.setAttribute('aria-label', t(e.dataset.label));
   for (const e of document.querySelectorAll('[data-said]')) speak(e, e.dataset.en ??= e.textContent);
   put('units', t('show.units', { now: unit() }));

@@ -130,15 +130,10 @@ function drawTrial() {
   show('trial', Boolean(trial && trial.plan && trial.points.length));
   if ($('trial').hidden) return;
   const p = trial.plan, wide = $('trial').clientWidth;
-  put('trial-done', p.finish_earliest ? t('done', { from: dayed(p.finish_earliest), to: dayed(p.finish_latest) }) : p.finish ? t('done at', { time: dayed(p.finish) }) : t('no finish'));
+  put('trial-done', p.finish_earliest ? t('done', { from: firstOf(p.finish_earliest, p.finish_latest), to: dayed(p.finish_latest) }) : p.finish ? t('done at', { time: dayed(p.finish) }) : t('no finish'));
   rebuild('trial-steps', p.hand_steps, () => p.hand_steps.map((h, i) => make('li', '', sign('step ahead', letter(i)), make('span', '', make('b', '', t('about', { time: dayed(h.at) }) + ' '), said(h.text)))));
   rebuild('trial-curve', [trial.points.length, p.stages, wide], () => wide < 100 ? [] : [curveOf(p, trial.points, wide)]);
 }
-
-const dayed = time => {
-  const from = Date.parse(status.time), days = Math.floor((Date.parse(time) - from) / 86400000);
-  return moment(time) + (days > 0 ? ' +' + days + t('day') : '');
-};
 
 function curveOf(plan, points, wide) {
   const bands = plan.stages.filter(s => s.start && s.end).map(s => ({ name: s.name, from: Date.parse(s.start), to: Date.parse(s.end), heat: s.place === 'chamber', state: 'ahead' }));

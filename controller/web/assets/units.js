@@ -20,9 +20,9 @@ function degrees(celsius, side) {
 const temperature = (celsius, side) => degrees(celsius, side) + '\u00a0' + unit();
 const whole = celsius => number(inUnits(celsius), Number.isInteger(inUnits(celsius)) ? 0 : 1);
 
-// ticks are round figures of the unit between two temperatures, in °C.
+// ticks are round figures of the unit between two temperatures, in °C: four or five at most.
 function ticks(low, high, few) {
-  const every = (fahrenheit() ? 40 : 20) * (few ? 2 : 1), list = [];
+  const span = inUnits(high) - inUnits(low), every = [10, 20, 40, 50, 100, 200].find(e => span / e <= (few ? 4 : 5)) || 500, list = [];
   for (let v = Math.ceil(inUnits(low) / every - speck) * every; v <= inUnits(high) + speck; v += every) list.push(fahrenheit() ? (v - 32) * 5 / 9 : v);
   return list;
 }

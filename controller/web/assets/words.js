@@ -64,12 +64,16 @@ function speak(e, text) {
 }
 
 const clock = (time, seconds) => time.slice(11, seconds ? 19 : 16); // RFC 3339: the cabinet's own clock
-function zoned(ms) { // that clock at another moment
+function zoneShift() { // of that clock, in ms
   const zone = status.time.match(/(Z|[+-]\d\d:\d\d)$/)[0];
-  const shift = zone === 'Z' ? 0 : (zone[0] === '-' ? -1 : 1) * (Number(zone.slice(1, 3)) * 60 + Number(zone.slice(4, 6))) * 60000;
-  return new Date(ms + shift).toISOString().slice(11, 16);
+  return zone === 'Z' ? 0 : (zone[0] === '-' ? -1 : 1) * (Number(zone.slice(1, 3)) * 60 + Number(zone.slice(4, 6))) * 60000;
 }
+const zoned = ms => new Date(ms + zoneShift()).toISOString().slice(11, 16); // that clock at another moment
 const moment = time => zoned(Date.parse(time));
+// dayed is a clock time with the days from now until then; two of one day say it once.
+const daysOff = time => { const day = at => Math.floor((Date.parse(at) + zoneShift()) / 86400000); return day(time) - day(status.time); };
+const dayed = time => moment(time) + (daysOff(time) > 0 ? '\u00a0+' + daysOff(time) + t('day').replace(' ', '\u00a0') : '');
+const firstOf = (from, to) => daysOff(from) === daysOff(to) ? moment(from) : dayed(from);
 
 function duration(seconds) {
   const s = Math.max(0, Math.round(seconds));
