@@ -81,7 +81,7 @@ func newFold(ctx context.Context, q querier, b *Batch) (*fold, error) {
 	return f, nil
 }
 
-func (f *fold) step(n int64, p *profile.Product, s *controller.State, out controller.Outputs, events []controller.Event) {
+func (f *fold) step(n int64, p *profile.Product, _ *controller.Inputs, s *controller.State, out controller.Outputs, events []controller.Event) {
 	h := &f.history
 	if n == 0 {
 		h.Begin(f.id, p, s.Started)

@@ -88,8 +88,35 @@ func (r *Reader) Replay(ctx context.Context, id string) (*Result, error) {
 	return result, nil
 }
 
+// Lessons gives what the experiments of a batch have shown by which a cabinet learns, and
+// the cabinet. The batch is replayed for it: a record that this program does not give
+// again teaches nothing.
+func (r *Reader) Lessons(ctx context.Context, id string) (*controller.Lessons, *cabinet.Cabinet, error) {
+	var lessons controller.Lessons
+	var c *cabinet.Cabinet
+	err := r.reading(ctx, func(q querier) error {
+		row, err := find(ctx, q, id)
+		if err != nil {
+			return err
+		}
+		b := batchOf(row)
+		_, cab, result, err := replay(ctx, q, b, func(_ int64, p *profile.Product, in *controller.Inputs, s *controller.State, out controller.Outputs, events []controller.Event) {
+			lessons.See(p, in, s, out, events)
+		})
+		if c = cab; err == nil && !result.Same() {
+			differs := result.Decisions
+			if differs == nil {
+				differs = result.State
+			}
+			err = fmt.Errorf("batch %s does not replay, so nothing is learned of it: %s", b.ID, differs)
+		}
+		return err
+	})
+	return &lessons, c, err
+}
+
 // An observer sees each step of a replay that gave what was recorded.
-type observer func(n int64, p *profile.Product, s *controller.State, out controller.Outputs, events []controller.Event)
+type observer func(n int64, p *profile.Product, in *controller.Inputs, s *controller.State, out controller.Outputs, events []controller.Event)
 
 // courseEvery is how far apart the samples of a course are: a core moves by some
 // hundredths of a kelvin meanwhile.
@@ -101,7 +128,7 @@ type coreCourse struct {
 	last    deviation.Sample // step
 }
 
-func (c *coreCourse) see(_ int64, _ *profile.Product, s *controller.State, _ controller.Outputs, _ []controller.Event) {
+func (c *coreCourse) see(_ int64, _ *profile.Product, _ *controller.Inputs, s *controller.State, _ controller.Outputs, _ []controller.Event) {
 	cold, seen := s.Core.Coldest.Value()
 	hot, _ := s.Core.Hottest.Value()
 	next := deviation.Sample{At: s.Elapsed - s.Started, Coldest: cold, Hottest: hot, Known: seen}
@@ -178,7 +205,7 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 				return differs("events", events, happened)
 			}
 			if see != nil {
-				see(n, p, &s, out, happened)
+				see(n, p, &f.In, &s, out, happened)
 			}
 			return ctx.Err()
 		},
