@@ -1,6 +1,7 @@
 package controller_test
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"flag"
 	"fmt"
@@ -221,7 +222,7 @@ func (t *teller) finish() (all []string) {
 		}
 		sums = append(sums, fmt.Sprintf("%s %s switched %d times, on for %s of %s", strings.Repeat(" ", 8), t.out[i].name, len(turns), clock(on), clock(t.w.elapsed-t.began)))
 	}
-	slices.SortStableFunc(t.lines, func(a, b line) int { return int(a.at - b.at) })
+	slices.SortStableFunc(t.lines, func(a, b line) int { return cmp.Compare(a.at, b.at) })
 	for _, l := range t.lines {
 		all = append(all, l.text)
 	}

@@ -35,6 +35,7 @@ func TestHelpGivesTheCautions(t *testing.T) {
 // The cautions come with the command too: before what may bring heat, also when the
 // daemon then refuses or is not there, after what takes it away.
 func TestCommandsGiveTheCautions(t *testing.T) {
+	long(t)
 	for name, text := range map[string]string{
 		"hold": caution.Smoulders, "stop": caution.Smoulders, "abort": caution.Smoulders, "restart": caution.HeatReturns, "reset": caution.BeforeReset,
 	} {

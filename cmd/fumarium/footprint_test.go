@@ -17,7 +17,7 @@ import (
 )
 
 // The table of deploy/footprint.md: go test ./cmd/fumarium -run TestFootprint -footprint -v
-var footprint = flag.Bool("footprint", false, "measure size, memory, start and scrape, here and on emulated ARMv6")
+var footprint = flag.Bool("footprint", false, "measure size, memory, start and scrape, here and on emulated ARMv6 and arm64")
 
 // TestFootprint measures what the program takes. It asserts nothing: size and memory are
 // held by the tests of the package and of the memory, and time by none.
@@ -37,8 +37,10 @@ func TestFootprint(t *testing.T) {
 		env            []string
 	}
 	boards := []board{{runtime.GOARCH, "", nil}}
-	if _, err := exec.LookPath("qemu-arm-static"); err == nil {
-		boards = append(boards, board{"ARMv6, emulated", "qemu-arm-static", []string{"GOARCH=arm", "GOARM=6"}})
+	for _, b := range []board{{"ARMv6, emulated", "qemu-arm-static", []string{"GOARCH=arm", "GOARM=6"}}, {"arm64, emulated", "qemu-aarch64-static", []string{"GOARCH=arm64"}}} {
+		if _, err := exec.LookPath(b.emulator); err == nil {
+			boards = append(boards, b)
+		}
 	}
 	for _, b := range boards {
 		program := filepath.Join(t.TempDir(), "fumarium")

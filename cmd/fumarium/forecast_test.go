@@ -21,6 +21,7 @@ import (
 // then when it will be done, and that has to hold what happens. Held, nobody can say; over,
 // it is held against what happened.
 func TestABatchIsForecast(t *testing.T) {
+	long(t)
 	p, err := catalog.Find("marjoram-ring")
 	require.NoError(t, err)
 	c, err := shipped.Find("fridge-body")
@@ -96,6 +97,7 @@ func TestAgainstWhatHappened(t *testing.T) {
 // After a hold the library is drawn anew, with the hold in every rehearsal; and so after a
 // door that stood open for long, but not for one that was opened and shut.
 func TestTheLibraryIsDrawnAnew(t *testing.T) {
+	long(t)
 	p, err := catalog.Find("caraway-sticks")
 	require.NoError(t, err)
 	c, err := shipped.Find("fridge-body")

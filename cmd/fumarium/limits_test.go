@@ -12,6 +12,7 @@ import (
 
 // What is printed and what JSON holds of the model's limits are the same rehearsals.
 func TestRehearseLimits(t *testing.T) {
+	long(t)
 	status, said, _ := call(t, "rehearse", "caraway-sticks", "--limits")
 	require.Equal(t, exitGood, status)
 	_, plain, _ := call(t, "rehearse", "caraway-sticks", "--json")

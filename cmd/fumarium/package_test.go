@@ -180,7 +180,8 @@ func TestPackageInstalled(t *testing.T) {
 	assert.Contains(t, in("fumarium", "check", "/etc/fumarium/cabinet.yaml"), "no fault found")
 	assert.Contains(t, in("zcat", "/usr/share/man/man1/fumarium-run.1.gz"), "fumarium-run")
 	assert.Contains(t, in("bash", "-n", "/usr/share/bash-completion/completions/fumarium"), "")
-	assert.Equal(t, "", in("systemd-analyze", "verify", "--man=no", "/lib/systemd/system/fumarium.service", "/lib/systemd/system/fumarium-clock.service"))
+	assert.Equal(t, "", in("systemd-analyze", "verify", "--man=no", "/lib/systemd/system/fumarium.service", "/lib/systemd/system/fumarium@left.service",
+		"/lib/systemd/system/fumarium-cabinets.service", "/lib/systemd/system/fumarium-clock.service"))
 
 	// A whole batch of the simulated cabinet that the package brings, as the daemon's user.
 	batch := func(want string) {

@@ -12,6 +12,7 @@ import (
 // What is printed and what JSON holds are the same experiment, and equal seeds give equal
 // bytes.
 func TestRehearseTune(t *testing.T) {
+	long(t)
 	status, said, _ := call(t, "rehearse", "caraway-sticks", "--tune")
 	require.Equal(t, exitGood, status)
 	_, out, _ := call(t, "rehearse", "caraway-sticks", "--tune", "--json")
