@@ -119,7 +119,7 @@ func runHACCP(ctx context.Context, r *record.Reader, l *report.Log, into string,
 		if err != nil {
 			return couldNot(err)
 		}
-		s, err := sourceOf(ctx, r, b)
+		s, err := sourceOf(ctx, r, b, nil)
 		if err != nil {
 			return couldNot(err)
 		}

@@ -65,7 +65,16 @@ func runReport(ctx context.Context, r *record.Reader, id, into string, short, as
 	if err != nil {
 		return couldNot(err)
 	}
-	source, err := sourceOf(ctx, r, b)
+	var source *report.Source
+	read := func(seconds io.Writer) (err error) {
+		source, err = sourceOf(ctx, r, b, seconds)
+		return err
+	}
+	if asJSON || short {
+		err = read(nil)
+	} else { // the steps are read once, for the seconds and the rest
+		err = writeWhole(w, into, b.ID+".csv", read)
+	}
 	if err != nil {
 		return couldNot(err)
 	}
@@ -79,7 +88,6 @@ func runReport(ctx context.Context, r *record.Reader, id, into string, short, as
 		err = errors.Join(
 			writeWhole(w, into, b.ID+".html", func(f io.Writer) error { return told.HTML(f, false) }),
 			writeWhole(w, into, b.ID+".json", func(f io.Writer) error { return printJSON(f, told) }),
-			writeWhole(w, into, b.ID+".csv", func(f io.Writer) error { return writeSeconds(ctx, r, b, f) }),
 		)
 	}
 	if err != nil {
@@ -91,9 +99,10 @@ func runReport(ctx context.Context, r *record.Reader, id, into string, short, as
 	return nil
 }
 
-// sourceOf reads everything of a batch that a report tells.
-func sourceOf(ctx context.Context, r *record.Reader, b *record.Batch) (*report.Source, error) {
-	course, err := r.History(ctx, b.ID)
+// sourceOf reads everything of a batch that a report tells, and on the way writes what was
+// read and switched in every step; nil writes nothing.
+func sourceOf(ctx context.Context, r *record.Reader, b *record.Batch, seconds io.Writer) (*report.Source, error) {
+	told, missing, err := tell(ctx, r, b, seconds)
 	if err != nil {
 		return nil, err
 	}
@@ -109,14 +118,10 @@ func sourceOf(ctx context.Context, r *record.Reader, b *record.Batch) (*report.S
 	if err != nil {
 		return nil, err
 	}
-	whole, err := r.Verify(ctx, b.ID)
-	if err != nil {
-		return nil, err
-	}
 	s := &report.Source{
 		ID: b.ID, World: string(b.World), Program: b.Program, Started: b.Started, ClockSet: b.ClockSet, State: b.State, Why: b.Why, Elapsed: b.Elapsed,
 		Product: fileOf(b.Product, b.ProductName, b.ProductFile), Cabinet: fileOf(b.Cabinet, b.CabinetName, b.CabinetFile),
-		Course: course, Chart: figureOf(b, course), Whole: whole.Whole, Record: whole.String(),
+		Course: told.History, Chart: figureOf(b, told.History), Whole: told.Chain.Whole, Record: told.Chain.String(), NotReplayed: missing,
 	}
 	if b.State != "" {
 		s.Ended = b.Ended
@@ -133,20 +138,98 @@ func sourceOf(ctx context.Context, r *record.Reader, b *record.Batch) (*report.S
 	for _, g := range gaps {
 		s.Gaps = append(s.Gaps, report.Gap{FromSeconds: g.From.Seconds(), Seconds: g.Length.Seconds(), Known: g.Known, Why: g.Why})
 	}
-	result, err := r.Replay(ctx, b.ID)
-	switch {
-	case ctx.Err() != nil:
-		return nil, ctx.Err()
-	case err != nil:
-		s.NotReplayed = err.Error()
-	case result.Decisions != nil:
-		s.NotReplayed = "this program decides otherwise than the one that recorded it: " + result.Decisions.String()
-	default:
-		result.Verdict[proof.Recorded] = recorded(&whole, result)
+	if result := told.Result; result != nil {
 		good, ending := snapshot.Ending(result.Final.Batch, &result.Verdict)
 		s.Replayed = &report.Replayed{Product: result.Product, Cabinet: result.Cabinet, Final: &result.Final, Verdict: result.Verdict, Cores: result.Course, Weighed: result.Weighed, Good: good, Ending: ending}
 	}
 	return s, nil
+}
+
+// tell reads the course of a batch: as it was concluded when it ended, or else by a replay.
+// Where neither is to be had there is no result, and missing says why.
+func tell(ctx context.Context, r *record.Reader, b *record.Batch, into io.Writer) (told *record.Told, missing string, err error) {
+	lines := &sheetOfSeconds{w: into}
+	told, err = r.Tell(ctx, b.ID, lines.of(b))
+	if err == nil {
+		told.Result.Verdict[proof.Recorded] = proof.Judgement{Answer: proof.Met, Why: "whole, with the state in which it ended"}
+		return told, "", lines.flush()
+	}
+	if !errors.Is(err, record.ErrNotConcluded) {
+		return nil, "", err
+	}
+	told = &record.Told{}
+	if told.History, err = r.History(ctx, b.ID); err != nil {
+		return nil, "", err
+	}
+	if told.Chain, err = r.Verify(ctx, b.ID); err != nil {
+		return nil, "", err
+	}
+	if err := lines.rest(ctx, r, b); err != nil {
+		return nil, "", err
+	}
+	result, err := r.Replay(ctx, b.ID)
+	switch {
+	case ctx.Err() != nil:
+		return nil, "", ctx.Err()
+	case err != nil:
+		return told, err.Error(), nil
+	case result.Decisions != nil:
+		return told, "this program decides otherwise than the one that recorded it: " + result.Decisions.String(), nil
+	}
+	result.Verdict[proof.Recorded] = recorded(&told.Chain, result)
+	told.Result = result
+	return told, "", nil
+}
+
+// sheetOfSeconds writes what was read and switched in every step, each once, however often
+// they are read.
+type sheetOfSeconds struct {
+	w       io.Writer // nil writes nothing
+	seconds *report.Seconds
+	next    int64
+	started time.Duration // since the daemon began
+}
+
+func (s *sheetOfSeconds) of(b *record.Batch) func(*record.Step) error {
+	if s.w == nil {
+		return nil
+	}
+	return func(step *record.Step) (err error) {
+		if s.seconds == nil {
+			c, err := cabinet.ParseRecorded(b.CabinetName, b.CabinetFile)
+			if err != nil {
+				return err
+			}
+			s.started = step.Elapsed
+			if s.seconds, err = report.NewSeconds(s.w, c); err != nil {
+				return err
+			}
+		}
+		if step.Number < s.next {
+			return nil
+		}
+		s.next = step.Number + 1
+		return s.seconds.Add(report.Moment{Elapsed: step.Elapsed - s.started, In: &step.In, Out: step.Out})
+	}
+}
+
+// rest writes the steps that were not written yet.
+func (s *sheetOfSeconds) rest(ctx context.Context, r *record.Reader, b *record.Batch) error {
+	if s.w == nil {
+		return nil
+	}
+	each := s.of(b)
+	if err := r.Steps(ctx, b.ID, func(step record.Step) error { return each(&step) }); err != nil {
+		return err
+	}
+	return s.flush()
+}
+
+func (s *sheetOfSeconds) flush() error {
+	if s.seconds == nil {
+		return nil
+	}
+	return s.seconds.Flush()
 }
 
 // facing reads what people said of a batch by entries, each the last word of its kind.
@@ -175,26 +258,6 @@ func facing(ctx context.Context, r *record.Reader, id string, s *report.Source) 
 func fileOf(title, name string, data []byte) report.File {
 	sum := sha256.Sum256(data)
 	return report.File{Title: title, Name: name, SHA256: hex.EncodeToString(sum[:])}
-}
-
-// writeSeconds writes what was read and switched in every step.
-func writeSeconds(ctx context.Context, r *record.Reader, b *record.Batch, w io.Writer) error {
-	c, err := cabinet.ParseRecorded(b.CabinetName, b.CabinetFile)
-	if err != nil {
-		return err
-	}
-	seconds, err := report.NewSeconds(w, c)
-	if err != nil {
-		return err
-	}
-	var started time.Duration // since the daemon began
-	err = r.Steps(ctx, b.ID, func(s record.Step) error {
-		if s.Number == 0 {
-			started = s.Elapsed
-		}
-		return seconds.Add(report.Moment{Elapsed: s.Elapsed - started, In: &s.In, Out: s.Out})
-	})
-	return errors.Join(err, seconds.Flush())
 }
 
 // writeWhole writes a file whole or not at all, and says its name.

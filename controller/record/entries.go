@@ -124,7 +124,7 @@ func (r *Reader) Entries(ctx context.Context, id string) ([]Entry, error) {
 func entries(ctx context.Context, q querier, batch int64) (all []Entry, err error) {
 	rows, err := query(ctx, q, noteTable, "batch = ?", batch)
 	for _, row := range rows {
-		if row.text("entry") != "" {
+		if kind := row.text("entry"); kind != "" && kind != string(Concluded) {
 			all = append(all, entryOf(row))
 		}
 	}

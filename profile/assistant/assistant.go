@@ -10,6 +10,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 
 	"fumarium/profile"
 	"fumarium/profile/quantity"
@@ -189,8 +190,9 @@ func coresFor(c Choice) []int {
 	return nil
 }
 
-// name is what a product may be called here: it stands in the file without quotes.
-var name = regexp.MustCompile(`^\p{L}[\p{L}\p{N} ,'()-]{1,59}$`)
+// name is what a product may be called here: it stands in the file without quotes. Few runs of
+// the program need it.
+var name = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^\p{L}[\p{L}\p{N} ,'()-]{1,59}$`) })
 
 // recipe is a choice that was looked up.
 type recipe struct {
@@ -216,7 +218,7 @@ func Write(c Choice) (string, error) {
 
 func lookUp(c Choice) (recipe, error) {
 	r := recipe{Choice: c, species: species(c)}
-	if !name.MatchString(c.Name) {
+	if !name().MatchString(c.Name) {
 		return r, fmt.Errorf("%q is no name for a product; write letters, digits and spaces, 2 to 60", c.Name)
 	}
 	var err error
