@@ -132,7 +132,7 @@ func sourceOf(ctx context.Context, r *record.Reader, b *record.Batch, seconds io
 	for _, n := range notes {
 		s.Notes = append(s.Notes, report.Note{Time: n.Wall, Who: n.Who, Text: n.Text, Mark: n.Mark, Photo: n.Photo})
 	}
-	if err := facing(ctx, r, b.ID, s); err != nil {
+	if err := facing(ctx, r, b, s); err != nil {
 		return nil, err
 	}
 	for _, g := range gaps {
@@ -233,8 +233,9 @@ func (s *sheetOfSeconds) flush() error {
 }
 
 // facing reads what people said of a batch by entries, each the last word of its kind.
-func facing(ctx context.Context, r *record.Reader, id string, s *report.Source) error {
-	entries, err := r.Entries(ctx, id)
+func facing(ctx context.Context, r *record.Reader, b *record.Batch, s *report.Source) error {
+	entries, err := r.Entries(ctx, b.ID)
+	s.Photos = photosOf(entries, filepath.Dir(r.File()), b.ID)
 	for _, e := range entries {
 		switch e.Kind {
 		case record.Rated:

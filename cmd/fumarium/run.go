@@ -330,6 +330,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Check:        judge(cab, place),
 		Note:         notes(records.AddNote, time.Now),
 		Keep:         known.keep,
+		Hand:         &hand{facts: known, dir: dir, find: kept(shelf)},
 		Archive:      newLedger(dir, world),
 		Outlook:      plans.Of,
 		Forecast:     foretells.Of,

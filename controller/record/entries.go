@@ -23,6 +23,9 @@ const (
 	Rated    Kind = "rated"    // a mark out of five, of one trait
 	Repeats  Kind = "repeats"  // it was made like another batch
 	Decided  Kind = "decided"  // what a person decided of a rule, or who read the record
+	// Photographed is a photograph that lies beside the record: its file, bytes, and in the
+	// text its SHA-256 and words.
+	Photographed Kind = "photographed"
 )
 
 // An Entry is a fact that a person adds to a batch, also long after its end. A later one

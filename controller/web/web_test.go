@@ -193,6 +193,7 @@ func configured(l *loop, change func(*web.Config)) http.Handler {
 		Own:          shelf{l},
 		Check:        judged,
 		Archive:      archive{l},
+		Hand:         scales{loop: l},
 		Outlook:      func(string) (*outlook.Course, string) { return course(), "" },
 		Effect: func(_ context.Context, s *snapshot.Snapshot, c controller.Command) (*web.Effect, error) {
 			switch {
@@ -214,7 +215,7 @@ func configured(l *loop, change func(*web.Config)) http.Handler {
 		},
 	}
 	if l.snap == nil {
-		c.Archive = nil
+		c.Archive, c.Hand = nil, nil
 	}
 	change(&c)
 	return web.New(c)
