@@ -64,7 +64,7 @@ function weighRow(line, n) {
     mass.value = massText(line.sheet_kg).replace('\u00a0', ' ');
     mass.dispatchEvent(new Event('input'));
   }));
-  if (!draftName) parts.push(as('keep', t('note.keep'), () => weighLine(line, n)));
+  if (!draftName) parts.push(as('keep', t('hand.keep'), () => weighLine(line, n)));
   const taken = known(line.kg) || line.lots;
   const row = make('li', (line.off ? 'off' : '') + (taken ? ' taken' : ''),
     make('div', 'line', make('b', '', (taken ? '✓ ' : '') + line.title), known(line.sheet_kg) ? make('span', 'faint', t('hand.sheet', { mass: massText(line.sheet_kg) })) : ''),
