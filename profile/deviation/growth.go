@@ -3,15 +3,17 @@ package deviation
 import (
 	"fmt"
 	"math"
+	"strings"
 	"time"
 
 	"fumarium/profile/chilling"
+	"fumarium/profile/growth"
 	"fumarium/profile/quantity"
 )
 
 // What is published of the growth of Clostridium perfringens in cooling meat, and what can be
-// concluded from it without a model. No closed form with its constants could be read: none
-// is used, and what a model predicts is for the model.
+// concluded from it without a model. What a model for the product predicts is for that
+// model; a bound from above, for a second cook, is worked out by the fastest growth.
 //
 // Juneja, Novak, Marks and Gombas 2001 (abstract): cured beef, cooled from 51 to 11 °C in 8 h
 // in a straight line of the logarithm of the temperature, grew to 3.17 times, at the upper 95
@@ -139,7 +141,10 @@ func (w *work) spores(begin int) []string {
 	if first := w.Course[begin].Hottest; first < curedFrom {
 		found[0] += fmt.Sprintf(", and it was seen from %s on only", Both(first))
 	}
-	const none = "no closed form with its constants could be read, so no growth is computed here: it may be any, up to what a model says"
+	none := w.most(begin, len(w.Course)-1, growth.ClostridiumPerfringens)
+	if last > growth.ClostridiumPerfringens.Min {
+		none = fmt.Sprintf("until it was last seen, at %s, and not after it: ", Both(last)) + none
+	}
 	whole := unseen == 0 && last <= grows.To && w.Course[begin].Hottest >= curedFrom
 	cured := w.HasCure && w.NitritePPM >= chilling.Cured().NitritePPM
 	switch {
@@ -155,6 +160,57 @@ func (w *work) spores(begin int) []string {
 	}
 	return append(found, none)
 }
+
+// atMost is how far an organism can have grown at the cores and between them from one sample
+// to another, in log10. What nobody saw counts as spent at its best temperature.
+func (w *work) atMost(from, to int, o growth.Organism) (log10 float64) {
+	e := quantity.Celsius(w.CoreError)
+	for i := from + 1; i <= to; i++ {
+		a, b := w.Course[i-1], w.Course[i]
+		rate := o.Fastest()
+		if a.Known && b.Known && b.Watched {
+			rate = 0
+			// A long step is a slope: in pieces of a kelvin the bound stays near to it.
+			pieces := math.Ceil(max(1, math.Abs(float64(b.Hottest-a.Hottest)), math.Abs(float64(b.Coldest-a.Coldest))))
+			at := func(x, y quantity.Celsius, k float64) quantity.Celsius {
+				return x + (y-x)*quantity.Celsius(k/pieces)
+			}
+			for k := range int(pieces) {
+				low := min(at(a.Coldest, b.Coldest, float64(k)), at(a.Coldest, b.Coldest, float64(k+1)))
+				high := max(at(a.Hottest, b.Hottest, float64(k)), at(a.Hottest, b.Hottest, float64(k+1)))
+				rate += o.Between(low-e, high+e) / pieces
+			}
+		}
+		log10 += rate * (b.At - a.At).Hours()
+	}
+	return log10
+}
+
+// grownAtMost is the most of all organisms that a second cook must kill.
+func (w *work) grownAtMost() float64 {
+	return max(w.atMost(0, w.heated(), growth.Salmonella), w.atMost(0, w.heated(), growth.StaphylococcusAureus))
+}
+
+// heated is the sample at which it was cooked, or the last.
+func (w *work) heated() int {
+	if w.cookedAt >= 0 {
+		return w.cookedAt
+	}
+	return len(w.Course) - 1
+}
+
+// most says it.
+func (w *work) most(from, to int, organisms ...growth.Organism) string {
+	var each []string
+	for _, o := range organisms {
+		each = append(each, fmt.Sprintf("%s log10 of %s", upward(w.atMost(from, to, o)), o.Name))
+	}
+	return fmt.Sprintf("grown by the cores at most %s: the fastest in print at each temperature (Rosso et al. 1993; constants from memory), nothing slows it, and what nobody saw counts in full. "+
+		"A bound for what a second cook must kill, not a prediction to release by; the surface has a course of its own", strings.Join(each, " and "))
+}
+
+// upward rounds growth up to a tenth.
+func upward(log10 float64) string { return quantity.Fixed(math.Ceil(log10*10-1e-9)/10, 1) }
 
 // asCuredBeef holds the chill, kelvin by kelvin, against the published one of cured beef.
 func (w *work) asCuredBeef(begin int) string {

@@ -2,6 +2,7 @@ package deviation
 
 import (
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -46,7 +47,7 @@ func TestWhatIsPublishedBounds(t *testing.T) {
 	text := cured(curedBeef(0.95))
 	assert.Contains(t, text, "its hottest core was nowhere longer at a temperature than in a published chill of cured beef")
 	assert.Contains(t, text, "from 50.6 °C (123 °F) to 13.5 °C (56 °F), where it grows in cured pork (Juneja et al. 2006, abstract): 6 h 33 min")
-	assert.Contains(t, text, "no growth is computed here")
+	assert.Contains(t, text, "A bound for what a second cook must kill, not a prediction to release by")
 	assert.NotContains(t, text, "bounds nothing")
 	text = cured(curedBeef(1.1))
 	assert.Contains(t, text, "it stayed 1.1 times as long, so that this bounds nothing")
@@ -62,6 +63,7 @@ func TestWhatIsPublishedBounds(t *testing.T) {
 	assert.NotContains(t, text, "nowhere longer")
 	text = cured(curedBeef(0.9)[:200])
 	assert.Contains(t, text, "bounds only a chill that was seen as a whole", "it is warm still")
+	assert.Contains(t, text, "until it was last seen, at 25.2 °C (77 °F), and not after it: grown by the cores at most")
 
 	text = cured(course([2]float64{0, 41}, [2]float64{10, 40}))
 	assert.Contains(t, text, "and it was seen from 5.0 °C (41 °F) on only")
@@ -75,6 +77,46 @@ func TestWhatIsPublishedBounds(t *testing.T) {
 	text = found(Work(failed(proof.Chilled, late)))
 	assert.Contains(t, text, "just over the limit is not shown to be safe")
 	assert.NotContains(t, text, "less than 1 log10 at pH 5.8 to 6.6")
+}
+
+// An hour at 40 °C is 4 doublings of S. aureus and 3.75 of Salmonella, 1.204 and 1.129 log10:
+// rounded up, and the larger one is added to what a second cook must kill. What nobody saw
+// counts as if it had been there, a growth from a model comes before the bound, and what is
+// more than is ever credited gets no second cook.
+func TestWhatCanHaveGrownAtMost(t *testing.T) {
+	batch := func(minutes float64) Batch {
+		return failed(proof.CameUp, course([2]float64{0, 35}, [2]float64{1, 104}, [2]float64{1 + minutes, 104}, [2]float64{2 + minutes, 125}))
+	}
+	text := found(Work(batch(60)))
+	assert.Contains(t, text, "grown by the cores at most 1.3 log10 of Staphylococcus aureus and 1.2 log10 of Salmonella")
+	assert.Contains(t, text, "for the 1.3 log10 that can have grown by the cores at most: 7.8 log10")
+	unseen := batch(60)
+	for i := 20; i < 40; i++ {
+		unseen.Course[i].Coldest, unseen.Course[i].Hottest, unseen.Course[i].Known = 0, 0, false
+	}
+	assert.Equal(t, text[strings.Index(text, "grown by"):strings.Index(text, "grown by")+90], func() string {
+		u := found(Work(unseen))
+		return u[strings.Index(u, "grown by"):][:90]
+	}())
+	modelled := batch(60)
+	modelled.HasGrown, modelled.Grown = true, 0.4
+	assert.NotContains(t, found(Work(modelled)), "that can have grown")
+	assert.NotContains(t, text, "no second cook destroys its toxins")
+	assert.Contains(t, found(Work(batch(150))), "no second cook destroys its toxins")
+	assert.Contains(t, found(Work(batch(700))), "no second cook is worked out for so much")
+	// The probe's error widens what is bounded; a long step bounds no more than its pieces.
+	off := batch(60)
+	for i := range off.Course {
+		off.Course[i].Coldest, off.Course[i].Hottest = off.Course[i].Coldest-3, off.Course[i].Hottest-3
+	}
+	low := newWork(&off).grownAtMost()
+	off.CoreError = 3
+	assert.Greater(t, newWork(&off).grownAtMost(), low)
+	fine := course([2]float64{0, 32}, [2]float64{120, 122})
+	coarse := Course{fine[0], fine[len(fine)-1]}
+	a, b := newWork(&Batch{Course: fine}).grownAtMost(), newWork(&Batch{Course: coarse}).grownAtMost()
+	assert.GreaterOrEqual(t, b, a)
+	assert.Less(t, b, 1.1*a)
 }
 
 // What somebody's model says has grown is added to the target: the guideline's own example

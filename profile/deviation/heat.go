@@ -2,11 +2,13 @@ package deviation
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
 
 	"fumarium/profile/chilling"
+	"fumarium/profile/growth"
 	"fumarium/profile/lethality"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
@@ -205,10 +207,23 @@ func (w *work) recook() Step {
 		if w.HasGrown {
 			growths = []float64{w.Grown}
 		}
-		for _, g := range growths {
-			s.Found = append(s.Found, fmt.Sprintf("for %g log10 grown: %g log10, as %s at %s", g, w.Criterion.Required+g,
-				span(time.Duration(float64(row.Hold)*(w.Criterion.Required+g)/w.Criterion.Required)), Both(row.At+quantity.Celsius(w.CoreError))))
+		second := func(g float64) string {
+			return fmt.Sprintf("%s log10, as %s at %s", upward(w.Criterion.Required+g),
+				span(time.Duration(float64(row.Hold)*(w.Criterion.Required+g)/w.Criterion.Required)), Both(row.At+quantity.Celsius(w.CoreError)))
 		}
+		for _, g := range growths {
+			s.Found = append(s.Found, fmt.Sprintf("for %g log10 grown: %s", g, second(g)))
+		}
+		switch bound := math.Ceil(w.grownAtMost()*10-1e-9) / 10; {
+		case w.HasGrown || !w.seen:
+		case w.Criterion.Required+bound > lethality.MostShown:
+			s.Found = append(s.Found, fmt.Sprintf("at most %s log10 have grown by the cores: no second cook is worked out for so much", upward(bound)))
+		default:
+			s.Found = append(s.Found, fmt.Sprintf("for the %s log10 that can have grown by the cores at most: %s; the surface has a course of its own", upward(bound), second(bound)))
+		}
+	}
+	if w.seen && !w.HasGrown && w.atMost(0, w.heated(), growth.StaphylococcusAureus) >= 3 {
+		s.Found = append(s.Found, "S. aureus can have grown by 3 log10: no second cook destroys its toxins, for which it is tested first")
 	}
 	if w.CoreError > 0 {
 		s.Found = append(s.Found, fmt.Sprintf("%v for the probe are in that temperature", w.CoreError))
@@ -250,7 +265,7 @@ func (w *work) cameUp() []Step {
 	if w.unseen > 0 {
 		found = append(found, fmt.Sprintf("of the latter nobody saw %s, which counts in full; a record of that time may take it off", span(w.unseen)))
 	}
-	found = append(found, w.inputs(), "no closed form is published: nothing is predicted here")
+	found = append(found, w.inputs(), w.most(0, w.heated(), growth.StaphylococcusAureus, growth.Salmonella))
 	steps = append(steps, Step{"model the growth of S. aureus and of what is not a spore over all heatings, core and surface: Therm 2.0 (10 to 43 °C, a reading each 30 min) or DMRI Staphtox 1.0; ComBase is not validated for it", found, deviates3},
 		Step{"by the model", []string{"at most 1 log10 of growth and S. aureus below 3 log10: it may go on", "more than 1 log10: cook it again for the target plus the growth, or test it",
 			"S. aureus of 3 log10 and more: test for the enterotoxins A to E; no heat destroys them, and a test for the live bacterium is worthless"}, deviates3})
