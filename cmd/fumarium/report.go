@@ -70,13 +70,14 @@ func runReport(ctx context.Context, r *record.Reader, id, into string, short, as
 		source, err = sourceOf(ctx, r, b, seconds)
 		return err
 	}
-	if asJSON || short {
-		err = read(nil)
-	} else { // the steps are read once, for the seconds and the rest
-		err = writeWhole(w, into, b.ID+".csv", read)
+	var seconds error
+	if !asJSON && !short { // the steps are read once, for the seconds and the rest
+		seconds = writeWhole(w, into, b.ID+".csv", read)
 	}
-	if err != nil {
-		return couldNot(err)
+	if asJSON || short || seconds != nil { // a damaged record is told as far as it goes
+		if err = read(nil); err != nil {
+			return couldNot(err)
+		}
 	}
 	told := report.Make(source)
 	switch {
@@ -85,7 +86,7 @@ func runReport(ctx context.Context, r *record.Reader, id, into string, short, as
 	case short:
 		err = writeWhole(w, into, b.ID+"-short.html", func(f io.Writer) error { return told.HTML(f, true) })
 	default:
-		err = errors.Join(
+		err = errors.Join(seconds,
 			writeWhole(w, into, b.ID+".html", func(f io.Writer) error { return told.HTML(f, false) }),
 			writeWhole(w, into, b.ID+".json", func(f io.Writer) error { return printJSON(f, told) }),
 		)

@@ -87,7 +87,7 @@ var pureRooms = map[string][]string{
 
 // pureStandard is what pure rooms may use of the standard library.
 var pureStandard = []string{
-	"bytes", "cmp", "embed", "encoding/csv", "encoding/json", "errors", "fmt", "image", "image/color", "image/draw", "io", "maps", "math", "math/bits", "path", "regexp", "slices", "sort", "strconv", "strings",
+	"bufio", "bytes", "cmp", "embed", "encoding/base64", "encoding/csv", "encoding/json", "errors", "fmt", "image", "image/color", "image/draw", "io", "maps", "math", "math/bits", "path", "regexp", "slices", "sort", "strconv", "strings",
 	"time", "unicode", "unicode/utf8",
 }
 

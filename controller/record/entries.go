@@ -145,6 +145,15 @@ type Use struct {
 // Uses finds every batch of the file in which a lot was ever named, oldest first. Capitals
 // do not matter.
 func (r *Reader) Uses(ctx context.Context, lot string) ([]Use, error) {
+	return r.uses(ctx, func(is string) bool { return strings.EqualFold(is, lot) })
+}
+
+// Lots finds every batch of the file in which any lot was ever named, oldest first.
+func (r *Reader) Lots(ctx context.Context) ([]Use, error) {
+	return r.uses(ctx, func(string) bool { return true })
+}
+
+func (r *Reader) uses(ctx context.Context, wanted func(lot string) bool) ([]Use, error) {
 	var all []Use
 	err := r.reading(ctx, func(q querier) error {
 		rows, err := query(ctx, q, noteTable, "lot IS NOT NULL")
@@ -154,7 +163,7 @@ func (r *Reader) Uses(ctx context.Context, lot string) ([]Use, error) {
 		last := int64(0)
 		for _, row := range rows {
 			number := row.int("batch")
-			if number == last || !strings.EqualFold(row.text("lot"), lot) {
+			if number == last || !wanted(row.text("lot")) {
 				continue
 			}
 			last = number

@@ -13,7 +13,7 @@ import (
 var parts = []string{"words.js", "answer.js", "figure.js", "timeline.js", "lists.js", "start.js", "maker.js", "pair.js", "bend.js", "page.js"}
 
 // pastParts are those of the page of earlier batches.
-var pastParts = []string{"words.js", "answer.js", "hand.js", "batches.js"}
+var pastParts = []string{"words.js", "answer.js", "hand.js", "upkeep.js", "batches.js"}
 
 // weighParts are those of the page on which weights, lots and photographs are put on record.
 var weighParts = []string{"words.js", "hand.js", "weigh.js"}

@@ -259,6 +259,17 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		"GET /api/batches/{batch} 404": {{loop: cook, id: "another"}, {loop: none}},
 		"GET /api/batches/{batch} 409": {{loop: cook, id: "running"}},
 		"GET /api/batches/{batch} 503": {{loop: broken}},
+		"GET /api/upkeep 200":          {{loop: cook}},
+		"GET /api/upkeep 404":          {{loop: none}},
+		"GET /api/upkeep 503":          {{loop: broken}},
+		"POST /api/upkeep 200":         {{loop: cook, body: `{"task":"generator"}`}},
+		"POST /api/upkeep 400":         {{loop: cook, body: `{`, bad: true}},
+		"POST /api/upkeep 401":         {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"task":"generator"}`, bad: true}},
+		"POST /api/upkeep 403":         {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"task":"generator"}`}},
+		"POST /api/upkeep 404":         {{loop: none, body: `{"task":"generator"}`}},
+		"POST /api/upkeep 413":         {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
+		"POST /api/upkeep 415":         {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"task":"generator"}`, bad: true}},
+		"POST /api/upkeep 422":         {{loop: cook, body: `{"task":"none"}`}},
 		"GET /weigh 200":               {{loop: cook}}, "GET /weigh.js 200": {{loop: cook}}, "GET /hand.css 200": {{loop: cook}},
 		"GET /api/batches/{batch}/facts 200":          {{loop: cook}},
 		"GET /api/batches/{batch}/facts 404":          {{loop: cook, id: "another"}, {loop: none}},
@@ -336,7 +347,7 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 	}
 	for path, methods := range paths {
 		for _, method := range methods {
-			body := map[string]string{"/api/commands": `{"command":"hold"}`, "/api/rehearse": `{"product":"Caraway ring"}`, "/api/rehearse/change": `{"command":"skip","stage":"3-stage-255s0"}`, "/api/pairings": `{}`, "/api/sessions": `{"code":"CODE"}`, "/api/sessions/revoke": `{"session":"x"}`, "/api/start-sheet": `{"product":"Caraway ring"}`, "/api/sheet": `{"product":"Caraway ring"}`, "/api/assistant": links, "/api/products": `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}[path]
+			body := map[string]string{"/api/commands": `{"command":"hold"}`, "/api/rehearse": `{"product":"Caraway ring"}`, "/api/rehearse/change": `{"command":"skip","stage":"3-stage-255s0"}`, "/api/pairings": `{}`, "/api/sessions": `{"code":"CODE"}`, "/api/sessions/revoke": `{"session":"x"}`, "/api/start-sheet": `{"product":"Caraway ring"}`, "/api/sheet": `{"product":"Caraway ring"}`, "/api/upkeep": `{"task":"generator"}`, "/api/assistant": links, "/api/products": `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}[path]
 			if method == http.MethodGet {
 				body = ""
 			}

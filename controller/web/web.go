@@ -95,6 +95,9 @@ type Config struct {
 	Keep func(context.Context, *Order) (Kept, error)
 	// Hand is the form of weights and lots, marks and photographs; nil is none.
 	Hand Hand
+	// Upkeep is what of the cabinet is due, and UpkeepDone keeps that a task was done.
+	Upkeep     func(context.Context) (*Upkeep, error)
+	UpkeepDone func(task, who string) error
 	// Archive is the recorded batches; nil is none.
 	Archive Archive
 	// Outlook is what rehearsals say of a batch, or why they say nothing. It must not wait.
@@ -180,6 +183,8 @@ func New(c Config) http.Handler {
 		{http.MethodPost, "/api/batches/{batch}/photos", s.addPhoto},
 		{http.MethodGet, "/api/batches/{batch}/photos/{photo}", s.photo},
 		{http.MethodPost, "/api/sheet", s.handSheet},
+		{http.MethodGet, "/api/upkeep", s.upkeep},
+		{http.MethodPost, "/api/upkeep", s.upkeepDone},
 		{http.MethodGet, "/api/plan/curve", s.planCurve},
 		{http.MethodPost, "/api/rehearse", s.oneAtATime(s.rehearse)},
 		{http.MethodPost, "/api/rehearse/change", s.oneAtATime(s.effect)},

@@ -25,6 +25,7 @@ async function showPast() {
 
 function showList(list) {
   put('past-title', t('past.title'));
+  showUpkeep();
   put('answer-head', list.length ? t('past.count', { n: list.length }) : t('past.none'));
   $('past-list').replaceChildren(...list.map(b => {
     const a = make('a', 'row', make('b', '', b.product), make('span', 'faint', dayAndTime(b.started) + ' · ' + stateOf(b) + ' · ' + duration(b.elapsed_seconds) + (b.world === 'simulated' ? ' · ' + t('past.simulated') : '')));
