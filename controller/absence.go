@@ -73,6 +73,8 @@ func (t *step) away() {
 	s := t.s
 	switch {
 	case !s.Batch.Active() || s.Batch == Stopping || s.Batch == Aborting: // over already
+	case s.Learns:
+		t.abandon(EndedByAbsence)
 	case t.dt <= ShortAbsence && t.in.Away != AwayUnknown:
 	case t.dt > longAbsence:
 		t.enter(Aborting)

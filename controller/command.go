@@ -58,6 +58,8 @@ func (t *step) command() {
 		t.ice()
 	case Adjust, Skip, EndCooking:
 		t.bend()
+	case Tune:
+		t.tune()
 	}
 }
 

@@ -25,6 +25,7 @@ const (
 	Refused                            // Command, Why
 	WasAway                            // Away, For: how long the controller was, as far as it is known
 	Bent                               // Stage, Bend: what a person has changed of it
+	Abandoned                          // Stage, By: an experiment by which the cabinet would have learned
 )
 
 // Refusal says why a command was refused.
@@ -68,6 +69,9 @@ const (
 	SmokeOutOfBounds
 	HandStepFirst
 	NothingHeats
+	NothingToLearn
+	ChamberWarm
+	NotWhileLearning
 )
 
 var refusalText = [...]string{
@@ -106,6 +110,9 @@ var refusalText = [...]string{
 	SmokeOutOfBounds:        "an ember needs more air than that; take more, or none",
 	HandStepFirst:           "the product is still being hung; answer that first, or stop the batch",
 	NothingHeats:            "nothing heats in this stage or after it, so there is no cooking to end",
+	NothingToLearn:          "this product is none to learn by: start it as a batch",
+	ChamberWarm:             "the chamber is warmer than the room: let it and its walls cool down, best overnight, then it can learn",
+	NotWhileLearning:        "a cabinet that learns is neither held nor changed; stop it, and begin anew",
 	RestNotOver:             "the cure has not rested long enough; say when the product was stuffed, wait, or give a reason",
 }
 
@@ -126,6 +133,10 @@ const (
 	EndedByLethality
 	EndedByPerson
 	EndedBySkip // a person ended it before its time
+	EndedByShown
+	EndedByDoor
+	EndedByTrip
+	EndedByAbsence
 )
 
 func (e EndedBy) String() string {
@@ -140,6 +151,14 @@ func (e EndedBy) String() string {
 		return "confirm"
 	case EndedBySkip:
 		return "skip"
+	case EndedByShown:
+		return "shown"
+	case EndedByDoor:
+		return "door"
+	case EndedByTrip:
+		return "trip"
+	case EndedByAbsence:
+		return "absence"
 	}
 	return ""
 }
@@ -156,6 +175,14 @@ func (e EndedBy) words() string {
 		return "the person confirmed"
 	case EndedBySkip:
 		return "a person ended it before its time"
+	case EndedByShown:
+		return "the chamber has shown how it answers"
+	case EndedByDoor:
+		return "the door was opened, or its switch could not be read"
+	case EndedByTrip:
+		return "it tripped"
+	case EndedByAbsence:
+		return "the controller was away meanwhile"
 	}
 	return "its conditions are met"
 }
@@ -210,6 +237,8 @@ func (e Event) Text(p *profile.Product) string {
 		return stage + " changed by the person: " + e.Bend.String()
 	case WasAway:
 		return e.absence()
+	case Abandoned:
+		return stage + " abandoned, and nothing is learned of it: " + e.By.words() + "; the heater is off"
 	}
 	return "unknown event"
 }

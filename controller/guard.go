@@ -33,6 +33,7 @@ const (
 	Adjust      // the stage that is named, and no other
 	Skip        // the rest of the stage that is named
 	EndCooking  // in the stage that is named, and whatever else heats: on to what comes after the heat
+	Tune        // an experiment by which the cabinet learns: see Experiment
 	CommandKinds
 )
 
@@ -133,11 +134,12 @@ var guards = [CommandKinds]guard{
 	Adjust:         {name: "adjust", needs: WithStage | WithReason | WithBend, in: in(Running, Held)},
 	Skip:           {name: "skip", needs: WithStage | WithReason, in: in(Running, Held)},
 	EndCooking:     {name: "end-cooking", needs: WithStage | WithReason, in: in(Running, Held)},
+	Tune:           {name: "tune", in: in(Idle, Stopped, Aborted, Complete), trip: untripped},
 }
 
 // Commands lists what a person can send, in the order in which it is shown.
 func Commands() []CommandKind {
-	return []CommandKind{Start, Confirm, Absence, Hold, Restart, Adjust, Skip, EndCooking, Stop, Abort, Acknowledge, Mended, Shelve, Reset, Ice}
+	return []CommandKind{Start, Confirm, Absence, Hold, Restart, Adjust, Skip, EndCooking, Stop, Abort, Acknowledge, Mended, Shelve, Reset, Ice, Tune}
 }
 
 // ParseCommand finds a command that a person can send by its name.
@@ -149,6 +151,9 @@ func ParseCommand(name string) (CommandKind, bool) {
 	}
 	return NoCommand, false
 }
+
+// Begins reports whether the command starts a batch.
+func (k CommandKind) Begins() bool { return k == Start || k == Tune }
 
 func (k CommandKind) String() string {
 	if k < CommandKinds {
@@ -190,6 +195,8 @@ func (k CommandKind) Refused(s *State) Refusal {
 		return AbsenceUnanswered
 	case g.needs&WithQuestion != 0 && !(waits && g.in.has(s.Batch)):
 		return NothingToConfirm
+	case s.Learns && s.Batch.Active() && (k == Hold || k == Restart || g.needs&WithStage != 0):
+		return NotWhileLearning
 	case !g.in.has(s.Batch), k == Ice && s.Batch.Active() && !s.Core.anyOut():
 		return NotInThisState
 	case g.trip == untripped && s.Tripped != trip.None:

@@ -41,17 +41,19 @@ const measurementFilter = 10 * time.Second
 // heaterMemory is what the step remembers of the heater: what it wants of it, and what
 // the chamber did in answer.
 type heaterMemory struct {
-	HasSetpoint bool             `record:"setpoint_known"`
-	Setpoint    quantity.Celsius `record:"setpoint_celsius"` // where the ramp is now
-	Demand      float64          `record:"demand_ratio"`     // duty asked of the heater, 0..1
-	PID         pid.State        `record:"pid"`
-	Relay       duty.State       `record:"relay"`
-	rests       time.Duration    `record:"rests"`                  // for so long yet at most: see coasting
-	element     float64          `record:"element_duty_ratio"`     // that it is as hot by
-	lower       quantity.Kelvin  `record:"aim_lower_kelvin"`       // than the setpoint: see aim
-	losses      float64          `record:"losses_watt_per_kelvin"` // that the integral has learned for
-	usual       float64          `record:"usual_duty_ratio"`
-	before      float64          `record:"before_duty_ratio"` // what was usual, averaged as long
+	HasSetpoint   bool                     `record:"setpoint_known"`
+	Setpoint      quantity.Celsius         `record:"setpoint_celsius"` // where the ramp is now
+	Demand        float64                  `record:"demand_ratio"`     // duty asked of the heater, 0..1
+	PID           pid.State                `record:"pid"`
+	reference     quantity.Celsius         `record:"reference_celsius"` // see follows
+	referenceRate quantity.KelvinPerSecond `record:"reference_rate_kelvin_per_second"`
+	Relay         duty.State               `record:"relay"`
+	rests         time.Duration            `record:"rests"`                  // for so long yet at most: see coasting
+	element       float64                  `record:"element_duty_ratio"`     // that it is as hot by
+	lower         quantity.Kelvin          `record:"aim_lower_kelvin"`       // than the setpoint: see aim
+	losses        float64                  `record:"losses_watt_per_kelvin"` // that the integral has learned for
+	usual         float64                  `record:"usual_duty_ratio"`
+	before        float64                  `record:"before_duty_ratio"` // what was usual, averaged as long
 
 	ceiling    quantity.Celsius `record:"ceiling_celsius"` // what the stage cannot have asked for
 	hasCeiling bool             `record:"ceiling_known"`
@@ -75,7 +77,7 @@ type heaterMemory struct {
 	noHeat   bool             `record:"no_heat"`
 	short    bool             `record:"short"`
 
-	Tune tune.State `record:"tune"` // of a machine that learns
+	Tune tune.State `record:"tune"` // of a batch that learns
 }
 
 // average follows how much the heater was on of late. What it did in a gap is not
@@ -247,20 +249,22 @@ func (h *heaterMemory) heat(t *step, stage *profile.Stage) bool {
 		return false
 	}
 	rate := h.ramp(t, stage, chamber)
+	law := t.law()
+	follows, followsRate := h.follows(t, law, chamber, rate)
 	in := pid.Input{
-		Setpoint: h.aimed(), SetpointRate: rate, Measured: chamber, Step: t.dt,
+		Setpoint: follows, SetpointRate: followsRate, Measured: chamber, Step: t.dt,
 		// Only the ramp is fed forward: the integral holds, and feeding the holding
 		// duty forward as well would overshoot.
-		FeedForward: pid.FeedForward(t.m.model, 0, rate),
+		FeedForward: pid.FeedForward(law.model, 0, rate),
 		Delivered:   h.Relay.Delivered(),
 		Window:      t.m.heater.Window,
 	}
 	demand, ok := 0.0, false
-	h.PID, demand, ok = pid.Step(t.m.tuning, h.PID, in)
+	h.PID, demand, ok = pid.Step(law.tuning, h.PID, in)
 	if !ok {
 		demand = 0
 	}
-	if t.m.learns {
+	if t.s.Learns {
 		demand = h.Tune.Step(stage.ChamberSetpoint, chamber, t.dt)
 	}
 	demand = t.s.Balance.meter(t, demand)
@@ -268,6 +272,23 @@ func (h *heaterMemory) heat(t *step, stage *profile.Stage) bool {
 	on := false
 	h.Relay, on = duty.Step(t.m.heater, h.Relay, demand, t.dt)
 	return on && t.m.cabinet.Heater.Fitted
+}
+
+// follows is what the control law holds the chamber against, and how fast that moves: the
+// setpoint as late as element and dead time make the air follow it. What cannot be had yet
+// is then no error: it would wind the integral up, and a ramp begin too steeply. Where the
+// delays are an estimate, the setpoint stands itself.
+func (h *heaterMemory) follows(t *step, l *law, chamber quantity.Celsius, rate quantity.KelvinPerSecond) (quantity.Celsius, quantity.KelvinPerSecond) {
+	aimed := h.aimed()
+	if l.follows == 0 {
+		return aimed, rate
+	}
+	if !h.PID.Started {
+		h.reference, h.referenceRate = min(chamber, aimed), 0
+	}
+	h.reference = laggedTo(h.reference, aimed, t.seconds, l.follows)
+	h.referenceRate = quantity.KelvinPerSecond(lagged(float64(h.referenceRate), float64(rate), t.seconds, l.follows.Seconds()))
+	return h.reference, h.referenceRate
 }
 
 // rest keeps the heater off while what the element still gives off comes into still
@@ -299,7 +320,7 @@ func (h *heaterMemory) ramp(t *step, stage *profile.Stage, chamber quantity.Cels
 	if stage.Ramp > 0 && (rate == 0 || stage.Ramp < rate) {
 		rate = stage.Ramp
 	}
-	if rate == 0 || h.Setpoint >= stage.ChamberSetpoint || t.m.learns {
+	if rate == 0 || h.Setpoint >= stage.ChamberSetpoint || t.s.Learns {
 		h.Setpoint = stage.ChamberSetpoint
 		return 0
 	}

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fumarium/controller/trip"
+	"fumarium/controller/tune"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 )
@@ -82,7 +83,7 @@ func (m *Machine) HeatSpent(s *State) float64 {
 		return 0
 	}
 	h := &s.HeatTime
-	return max(float64(h.unanswered)/float64(promptLongest), float64(h.stage)/float64(m.heatEnds(s.Stage)), float64(h.batch)/float64(m.heat))
+	return max(float64(h.unanswered)/float64(promptLongest), float64(h.stage)/float64(m.stageHeat(s)), float64(h.batch)/float64(m.heat))
 }
 
 // HeatLeft is how long the heat lasts yet without a person's word, if nothing else ends it
@@ -93,7 +94,7 @@ func (m *Machine) HeatLeft(s *State) (time.Duration, bool) {
 		return 0, false
 	}
 	h := &s.HeatTime
-	left := min(m.heatEnds(s.Stage)-h.stage, m.heat-h.batch)
+	left := min(m.stageHeat(s)-h.stage, m.heat-h.batch)
 	if s.asks(stage) {
 		left = min(promptLongest-h.unanswered, m.heat-h.batch)
 	}
@@ -129,7 +130,7 @@ func (h *heatTime) overdue(t *step) bool {
 	if stage == nil {
 		return false
 	}
-	ends := t.m.heatEnds(s.Stage)
+	ends := t.m.stageHeat(s)
 	return ends > 0 && h.stage > ends-heatWarning || stage.Heat && h.batch > t.m.heat-heatWarning
 }
 
@@ -147,6 +148,14 @@ func (m *Machine) heatEnds(i int) time.Duration {
 		return m.stages[i].heatEnds
 	}
 	return 0
+}
+
+// stageHeat is how long the stage under way may heat. One that learns needs no margin.
+func (m *Machine) stageHeat(s *State) time.Duration {
+	if ends := m.heatEnds(s.Stage); !s.Learns || ends == 0 {
+		return ends
+	}
+	return tune.Longest + learnMargin
 }
 
 // atMost adds to what is expected what it may take beyond.

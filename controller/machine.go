@@ -30,8 +30,7 @@ type Machine struct {
 	rules   *proof.Book // those of a batch depend on its state; nil without a product
 
 	heater, fan, smoke duty.Limits
-	model              pid.Model // of the chamber as the control law sees it
-	tuning             pid.Tuning
+	laws               [2]law // with the fan off, and on
 
 	// What the response of the cabinet means to those who watch it.
 	gain, lagSeconds, feltSeconds float64
@@ -41,7 +40,6 @@ type Machine struct {
 	elementLag                    float64       // s
 	coasts                        time.Duration // the heater, at the longest
 	fixedCoast                    bool          // see FixedCoasting
-	learns                        bool          // see Learning
 	coreStands                    time.Duration
 	smokeHeat                     quantity.Celsius // that the smoke generator may bring
 	fuelLow                       time.Duration    // air given to it when its fuel is low
@@ -73,13 +71,16 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 		ambient: c.Has(cabinet.AmbientProbe), here: PartsOf(c),
 	}
 	r := c.Response
-	if err := m.control(r); err != nil {
-		return nil, err
+	for i := range m.laws {
+		if err := m.laws[i].tune(c, c.Law(i == 1)); err != nil {
+			return nil, err
+		}
 	}
+	watched := sampled(c, r)
 	m.gain, m.lagSeconds, m.feltSeconds = float64(r.Gain), r.Lag.Seconds(), max(1, (r.SecondLag+r.DeadTime).Seconds())
 	m.rises = r.DeadTime + r.SecondLag + time.Duration(float64(r.Lag)*float64(frozenRise)/float64(max(r.Gain, 1)))
-	lags := 3 * (m.model.DeadTime + m.model.SecondLag)
-	m.answers, m.elementCools = max(noHeatLeast, lags+m.model.Lag/4), lags+coolingDown
+	lags := 3 * (watched.DeadTime + watched.SecondLag)
+	m.answers, m.elementCools = max(noHeatLeast, lags+watched.Lag/4), lags+coolingDown
 	m.elementLag, m.coasts = max(1, r.SecondLag.Seconds()), min(lags, longestCoast)
 	if c.Heater.Power > 0 {
 		m.smokeHeat = quantity.Celsius(float64(r.Gain) * float64(c.Generator.Heat) / float64(c.Heater.Power))
@@ -117,33 +118,37 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 	return m, nil
 }
 
-// control tunes the control law for a response, with the delay that the relay's window and
-// the step add.
-func (m *Machine) control(r cabinet.Response) (err error) {
-	m.model = pid.Model{GainKelvin: float64(r.Gain), Lag: r.Lag, SecondLag: r.SecondLag, DeadTime: r.DeadTime}.Sampled(m.cabinet.Heater.Window, time.Second)
-	if m.tuning, err = pid.SIMC(m.model, 0); err != nil {
-		return fmt.Errorf("controller: the response of cabinet %q cannot be controlled: %w", m.cabinet.Name, err)
+// A law is the control law for one state of the fan.
+type law struct {
+	model   pid.Model // of the chamber as it sees it
+	tuning  pid.Tuning
+	follows time.Duration // the air a ramp, so late; zero where that is not known
+}
+
+// sampled is a response with the delay that the relay's window and the step add.
+func sampled(c *cabinet.Cabinet, r cabinet.Response) pid.Model {
+	return pid.Model{GainKelvin: float64(r.Gain), Lag: r.Lag, SecondLag: r.SecondLag, DeadTime: r.DeadTime}.Sampled(c.Heater.Window, time.Second)
+}
+
+// tune makes the law for a response.
+func (l *law) tune(c *cabinet.Cabinet, r cabinet.Response) (err error) {
+	l.model = sampled(c, r)
+	if l.tuning, err = pid.SIMC(l.model, 0); err != nil {
+		return fmt.Errorf("controller: the response of cabinet %q cannot be controlled: %w", c.Name, err)
 	}
-	m.tuning.Filter = max(m.tuning.Filter, measurementFilter)
+	if c.Learned != (cabinet.Learned{}) {
+		l.follows = l.model.SecondLag + l.model.DeadTime
+	}
+	l.tuning.Filter = max(l.tuning.Filter, measurementFilter)
 	return nil
 }
 
-// Tuned is the machine whose control law goes by a response that was learned. What watches
-// goes by the cabinet's as before, so that no trip becomes looser by it.
-func (m *Machine) Tuned(r cabinet.Response) (*Machine, error) {
-	tuned := *m
-	if err := tuned.control(r); err != nil {
-		return nil, err
+// law is the one for what the fan does now.
+func (t *step) law() *law {
+	if t.s.Fan.wanted {
+		return &t.m.laws[1]
 	}
-	return &tuned, nil
-}
-
-// Learning is the machine whose stages that heat are experiments of package tune around
-// their setpoint, with every trip as in a batch.
-func (m *Machine) Learning() *Machine {
-	learns := *m
-	learns.learns = true
-	return &learns
+	return &t.m.laws[0]
 }
 
 // Product is what the machine runs, or nil.
@@ -233,6 +238,10 @@ func (t *step) event(e Event) {
 }
 
 func (t *step) enter(b BatchState) {
+	if t.s.Learns && b == Holding {
+		t.abandon(t.held())
+		return
+	}
 	t.s.Batch = b
 	t.changed = true
 	if !b.Active() {

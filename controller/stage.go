@@ -2,6 +2,7 @@ package controller
 
 import (
 	"fumarium/controller/trip"
+	"fumarium/controller/tune"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
@@ -14,6 +15,7 @@ func (t *step) enterStage(i int) {
 	s.Alarms[trip.PromptWaiting] = trip.State{} // the last hand step is no longer the question
 	s.Confirming, s.met, s.holding, s.coreMeeting = 0, 0, 0, false
 	s.Bend, t.bent = Bend{}, nil
+	s.Heater.Tune = tune.State{}
 	s.HeatTime.stage, s.HeatTime.unanswered = 0, 0
 	s.Asking = t.m.product.Stages[i].Ask != ""
 	t.event(Event{Kind: StageBegan, Stage: i})
@@ -40,6 +42,9 @@ func (t *step) runStage() {
 	}
 	s.StageClock += t.dt
 	stage := t.stage()
+	if t.learn(stage) {
+		return
+	}
 	t.dwell(stage)
 	by, ended := t.ended(stage)
 	if !ended {

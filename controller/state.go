@@ -165,6 +165,9 @@ type State struct {
 
 	humidifierOn bool `record:"humidifier.on"`
 
+	// Learns says that the batch is an experiment: see Tune.
+	Learns bool `record:"batch.learns"`
+
 	proof.Claiming `record:"claim"` // what is claimed for the batch
 	// CoreError is how far a core probe may be wrong, as it was said when the batch was
 	// started. Every rule on the core is moved by it to the strict side.

@@ -12,27 +12,28 @@ import (
 	"fumarium/sim/fault"
 )
 
-// What is learned with noisy probes holds every cabinet at least as close as what its file
-// has typed in, and raises no alarm. Over the whole batch the error is smaller in masonry (by
-// 18 %) and steel (8 %), and the same in plywood and the refrigerator; plywood passes the
-// setpoint by 1 K more.
+// What is learned with noisy probes holds every cabinet closer than what its file has typed
+// in, with a smaller error over the whole batch, passes the setpoint by no more, and raises
+// no alarm.
 func TestWhatIsLearnedHoldsCloser(t *testing.T) {
 	for _, name := range []string{"plywood-cabinet", "fridge-body", "masonry-walk-in", "steel-box"} {
 		c := builtCabinet(t, name)
 		s := Setup{Product: product(t, "marjoram-ring"), Cabinet: c, Seed: 1, Answer: Brisk}
-		all, err := Tune(context.Background(), s)
+		all, learned, err := Tune(context.Background(), s)
 		require.NoError(t, err)
+		require.NotEmpty(t, all)
 		for _, l := range all {
 			require.Empty(t, l.Refused, "%s, fan %v", name, l.Fan)
 			assert.LessOrEqual(t, l.SlopeLeast, l.Slope)
 			assert.GreaterOrEqual(t, l.SlopeMost, l.Slope)
 		}
 		before := rehearse(t, s)
-		s.Tuned = all[0].Response()
+		c.Learned = learned
 		after := rehearse(t, s)
-		assert.LessOrEqual(t, *after.Control.HoldRMSKelvin, *before.Control.HoldRMSKelvin, name)
-		assert.LessOrEqual(t, *after.Control.IAEKelvinSeconds, 1.03**before.Control.IAEKelvinSeconds, name)
-		assert.LessOrEqual(t, *after.Control.OvershootKelvin, 5.0, name)
+		assert.Less(t, *after.Control.HoldRMSKelvin, *before.Control.HoldRMSKelvin, name)
+		assert.LessOrEqual(t, *after.Control.IAEKelvinSeconds, *before.Control.IAEKelvinSeconds, name)
+		assert.LessOrEqual(t, *after.Control.OvershootKelvin, *before.Control.OvershootKelvin, name)
+		assert.Less(t, *after.Control.OvershootKelvin, 1.0, name)
 		assert.Equal(t, controller.Complete.String(), after.Outcome)
 		assert.Empty(t, after.Alarms, name)
 		t.Logf("%-16s error %.1f to %.1f K·h, rms %.2f to %.2f K, over %.1f to %.1f K, relay %d to %d", name, *before.Control.IAEKelvinSeconds/3600, *after.Control.IAEKelvinSeconds/3600,
@@ -44,12 +45,12 @@ func TestWhatIsLearnedHoldsCloser(t *testing.T) {
 // learned.
 func TestLearningTrips(t *testing.T) {
 	for spec, why := range map[string]string{
-		"chamber-open@8m": "ended by chamber-lost",
-		"heater-dead@0s":  "ended by heat-unanswered",
+		"chamber-open@8m": "chamber-lost",
+		"heater-dead@0s":  "heat-unanswered",
 	} {
 		f, err := fault.Parse(spec)
 		require.NoError(t, err, spec)
-		all, err := Tune(context.Background(), Setup{
+		all, _, err := Tune(context.Background(), Setup{
 			Product: product(t, "marjoram-ring"), Cabinet: builtCabinet(t, "plywood-cabinet"), Seed: 1, Faults: []fault.Fault{f}, Answer: time.Hour,
 		})
 		require.NoError(t, err)

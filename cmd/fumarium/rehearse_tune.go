@@ -33,7 +33,7 @@ func runTune(ctx context.Context, o rehearseOptions, setup sim.Setup, stdout, st
 	}
 	bar := newProgress(stderr)
 	defer bar.clear()
-	learned, err := sim.Tune(ctx, setup)
+	learned, constants, err := sim.Tune(ctx, setup)
 	if err != nil {
 		return couldNot(err)
 	}
@@ -44,8 +44,8 @@ func runTune(ctx context.Context, o rehearseOptions, setup sim.Setup, stdout, st
 			refused = &failure{exitBad, errSaid}
 		}
 	}
-	if first := &learned[0]; first.Refused == "" {
-		if result.File, result.Then, err = compare(ctx, setup, first.Response()); err != nil {
+	if constants != (cabinet.Learned{}) {
+		if result.File, result.Then, err = compare(ctx, setup, constants); err != nil {
 			return couldNot(err)
 		}
 	}
@@ -60,14 +60,16 @@ func runTune(ctx context.Context, o rehearseOptions, setup sim.Setup, stdout, st
 	return refused
 }
 
-// compare rehearses the batch with a control law that goes by the response of the file and by
-// another.
-func compare(ctx context.Context, setup sim.Setup, response *cabinet.Response) (file, then *sim.ControlResult, err error) {
+// compare rehearses the batch with a control law that goes by the file, and by what was
+// learned.
+func compare(ctx context.Context, setup sim.Setup, learned cabinet.Learned) (file, then *sim.ControlResult, err error) {
 	one, err := sim.Rehearse(ctx, setup, nil, nil)
 	if err != nil {
 		return nil, nil, err
 	}
-	setup.Tuned = response
+	tuned := *setup.Cabinet
+	tuned.Learned = learned
+	setup.Cabinet = &tuned
 	other, err := sim.Rehearse(ctx, setup, nil, nil)
 	if err != nil {
 		return nil, nil, err
@@ -76,7 +78,7 @@ func compare(ctx context.Context, setup sim.Setup, response *cabinet.Response) (
 }
 
 func printTune(w io.Writer, setup sim.Setup, r *tuneResult) {
-	fmt.Fprintf(w, "%s learns, simulated, seed %d: rest, full power, and a relay around a target, with little in it and the damper shut\n\n", r.Cabinet, r.Seed)
+	fmt.Fprintf(w, "%s learns, simulated, seed %d: rest, full power, and a relay around a target, with a pan of water in it and the damper shut\n\n", r.Cabinet, r.Seed)
 	table := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(table, "\tgain\tlag\tsecond lag\tdead time\tslope at full duty\tdelay\tleft by the fit")
 	row := func(what string, gain, lag, second, dead float64, sure string) {

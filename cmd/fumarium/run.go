@@ -279,6 +279,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	if cab.Panel.Fitted() {
 		side = front.New(hardware.Front(here.lines))
 	}
+	teacher := &learner{records: records, file: cabinetFile, named: o.cabinet, log: log}
 	var verdicts sync.WaitGroup // that are being written
 	defer verdicts.Wait()       // before the record is closed
 	l, err := loop.New(loop.Config{
@@ -295,12 +296,17 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		},
 		Panel: side.Faults,
 		Ended: func(batch string, s *snapshot.Snapshot) {
-			verdicts.Go(func() { noteVerdict(records, batch, s, log) })
+			verdicts.Go(func() {
+				if noteVerdict(records, batch, s, log); s.State.Learns {
+					teacher.learn(ctx, batch)
+				}
+			})
 		},
 	})
 	if err != nil {
 		return false, couldNot(err)
 	}
+	teacher.loop = l
 	sessions, err := access.Open(dir, time.Now)
 	if err != nil {
 		log.Warn(err.Error())
@@ -339,6 +345,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Forecast:     foretells.Of,
 		Rehearse:     plans.Preview(l.Snapshot),
 		Effect:       plans.Effect,
+		Suppose:      foretells.Suppose,
 	}), log)
 	numbers.ShowUpkeep(book.numbers)
 	numbers.ShowReaders(func() metrics.Readers { return metrics.Readers(gate.Crowd()) })

@@ -50,6 +50,7 @@ type Cabinet struct {
 	// MainsHertz is what thermocouple chips filter out: 50 or 60.
 	MainsHertz int
 	Response   Response
+	Learned    Learned
 	Rehearsal  Rehearsal
 }
 
@@ -233,6 +234,27 @@ type Response struct {
 	// Least and Most are what share of that rise the chamber may follow in truth: loaded
 	// with wet product, in any weather, with what the response is wrong by.
 	Least, Most quantity.Ratio
+}
+
+// Learned is how the chamber was found to answer in an experiment, with the fan off and
+// with it on; a Gain of zero is not known. The control law goes by it. What watches goes by
+// the Response, so that no trip becomes looser by what was learned. Least and Most are not
+// part of it.
+type Learned struct{ FanOff, FanOn Response }
+
+// Law is the response by which the control law goes while the fan is off, or on: what was
+// learned in that state, or else in the other, or else what the file has for both.
+func (c *Cabinet) Law(fan bool) Response {
+	one, other := c.Learned.FanOff, c.Learned.FanOn
+	if fan {
+		one, other = other, one
+	}
+	for _, r := range []Response{one, other} {
+		if r.Gain > 0 {
+			return r
+		}
+	}
+	return c.Response
 }
 
 // DefaultLeast and DefaultMost are what a file means that says nothing: own magnitudes, no

@@ -154,6 +154,7 @@ func parse(doc *source.Document, recorded bool) (*Cabinet, error) {
 	}
 
 	c.Response = parseResponse(root.Need("response").Map())
+	c.Learned = parseLearned(root.Take("learned").Map())
 	c.Rehearsal = parseRehearsal(root.Take("rehearsal").Map(), recorded)
 	root.Done()
 	if err := doc.Err(); err != nil {
@@ -291,11 +292,7 @@ func (r *reader) relay(m *source.Map, unsaid Relay) Relay {
 }
 
 func parseResponse(m *source.Map) Response {
-	var r Response
-	r.Gain, _ = source.ReadIn(m.Need("gain"), quantity.ParseTemperatureDifference, gainRange)
-	r.Lag, _ = source.ReadIn(m.Need("lag"), quantity.ParseDuration, lagRange)
-	r.SecondLag, _ = source.ReadIn(m.Need("second lag"), quantity.ParseDuration, secondRange)
-	r.DeadTime, _ = source.ReadIn(m.Need("dead time"), quantity.ParseDuration, deadRange)
+	r := parseAnswer(m)
 	r.Least, r.Most = DefaultLeast, DefaultMost
 	if v := m.Take("least"); v.Present() {
 		r.Least, _ = source.ReadIn(v, quantity.ParseRatio, leastShare)
@@ -303,11 +300,33 @@ func parseResponse(m *source.Map) Response {
 	if v := m.Take("most"); v.Present() {
 		r.Most, _ = source.ReadIn(v, quantity.ParseRatio, mostShare)
 	}
+	m.Done()
+	return r
+}
+
+// parseAnswer reads gain, lags and dead time.
+func parseAnswer(m *source.Map) (r Response) {
+	r.Gain, _ = source.ReadIn(m.Need("gain"), quantity.ParseTemperatureDifference, gainRange)
+	r.Lag, _ = source.ReadIn(m.Need("lag"), quantity.ParseDuration, lagRange)
+	r.SecondLag, _ = source.ReadIn(m.Need("second lag"), quantity.ParseDuration, secondRange)
+	r.DeadTime, _ = source.ReadIn(m.Need("dead time"), quantity.ParseDuration, deadRange)
 	if r.Lag > 0 && r.SecondLag > r.Lag {
 		m.FaultAt("second lag", fmt.Sprintf("%s is longer than the lag, %s", quantity.FormatDuration(r.SecondLag), quantity.FormatDuration(r.Lag)), "the second lag is the shorter of the two; swap them")
 	}
-	m.Done()
 	return r
+}
+
+func parseLearned(m *source.Map) (l Learned) {
+	one := func(v source.Value) (r Response) {
+		if answer := v.Map(); answer != nil {
+			r = parseAnswer(answer)
+			answer.Done()
+		}
+		return r
+	}
+	l.FanOff, l.FanOn = one(m.Take("fan off")), one(m.Take("fan on"))
+	m.Done()
+	return l
 }
 
 func parseRehearsal(m *source.Map, recorded bool) Rehearsal {

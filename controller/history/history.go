@@ -100,7 +100,7 @@ func (e *Event) StageName() string { return StageName(e.Event, e.product) }
 // StageName is the stage of p that an event is about, or empty.
 func StageName(e controller.Event, p *profile.Product) string {
 	switch e.Kind {
-	case controller.StageBegan, controller.StageEnded, controller.Asked, controller.Answered, controller.Bent:
+	case controller.StageBegan, controller.StageEnded, controller.Asked, controller.Answered, controller.Bent, controller.Abandoned:
 		if p != nil && e.Stage >= 0 && e.Stage < len(p.Stages) {
 			return p.Stages[e.Stage].Name
 		}
@@ -114,7 +114,7 @@ var kinds = [...]string{
 	controller.BatchChanged: "batch state", controller.StageBegan: "stage began", controller.StageEnded: "stage ended",
 	controller.Asked: "asked", controller.Answered: "answered", controller.AlarmRaised: "alarm raised",
 	controller.AlarmReturned: "alarm returned", controller.Tripped: "tripped", controller.TripReset: "trip reset",
-	controller.Refused: "refused", controller.WasAway: "was away", controller.Bent: "bent",
+	controller.Refused: "refused", controller.WasAway: "was away", controller.Bent: "bent", controller.Abandoned: "abandoned",
 }
 
 // KindName is the fixed name of a kind of event.

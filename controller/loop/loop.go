@@ -131,6 +131,7 @@ type Loop struct {
 	requests chan request
 	current  atomic.Pointer[snapshot.Snapshot]
 	weighed  atomic.Pointer[weighing]
+	learned  atomic.Pointer[snapshot.Learned]
 	observe  func(took, late time.Duration)
 
 	state   controller.State
@@ -275,9 +276,10 @@ func (l *Loop) now(elapsed time.Duration) time.Time {
 func (l *Loop) step() {
 	woke := time.Now()
 	elapsed := l.elapsed()
+	l.adopt()
 	machine := l.machine
 	command, asked := l.command(elapsed)
-	if asked != nil && command.Kind == controller.Start && !l.state.Batch.Active() {
+	if asked != nil && command.Kind.Begins() && !l.state.Batch.Active() {
 		next, err := controller.New(asked.Product, l.cfg.Cabinet)
 		if err == nil {
 			err = l.cfg.World.Hang(asked.Product)
@@ -292,7 +294,7 @@ func (l *Loop) step() {
 			machine = next
 		}
 	}
-	if command.Kind == controller.Start {
+	if command.Kind.Begins() {
 		command.Edition = proof.Current
 		command.Where, command.CoreError = machine.Product().Where(l.cfg.Where), l.cfg.Cabinet.CoreError()
 		now := l.moment(elapsed)
@@ -310,7 +312,7 @@ func (l *Loop) step() {
 		known = l.giveUp(err, out.On.Has(controller.Sounder), wasLive) // before anything is written
 	}
 	var findings []string
-	if asked != nil && command.Kind == controller.Start {
+	if asked != nil && command.Kind.Begins() {
 		findings = append(asked.against, l.doubts(&state)...)
 		asked.Reason = despite(asked.Reason, findings)
 	}
@@ -437,6 +439,7 @@ func (l *Loop) publish(elapsed time.Duration, in controller.Inputs, is controlle
 	l.snap.Stepped = time.Now()
 	l.snap.Cabinet = l.cfg.Cabinet
 	l.snap.Product = l.machine.Product()
+	l.snap.Learned = l.learned.Load()
 	l.snap.Weighed = l.weighed.Load().of(l.snap.BatchID)
 	l.snap.State = l.state
 	l.snap.HeatLeft, l.snap.Heats = l.machine.HeatLeft(&l.state)

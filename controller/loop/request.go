@@ -32,6 +32,11 @@ func (l *Loop) Do(ctx context.Context, r snapshot.Request) (snapshot.Reply, erro
 	if err := r.Complete(); err != nil {
 		return snapshot.Reply{}, err
 	}
+	if r.Command.Kind == controller.Tune {
+		if why := l.experiment(&r); why != "" {
+			return l.barred(why, nil), nil
+		}
+	}
 	q := request{Request: r, reply: make(chan taken, 1)}
 	if r.Command.Kind == controller.Start {
 		why, found := l.gate(&r)

@@ -52,7 +52,7 @@ type coreCourse struct {
 	seen    bool // there is a peak
 }
 
-func (c *coreCourse) see(_ int64, _ *profile.Product, s *controller.State, _ controller.Outputs, _ []controller.Event) {
+func (c *coreCourse) see(_ int64, _ *profile.Product, _ *controller.Inputs, s *controller.State, _ controller.Outputs, _ []controller.Event) {
 	if v, ok := s.Chamber.Reading.Value(); ok && s.Batch.Active() && (!c.seen || float64(v) > c.peak) {
 		c.peak, c.seen = float64(v), true
 	}

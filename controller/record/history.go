@@ -83,7 +83,7 @@ func foldOf(b *Batch, events, commands []row) *fold {
 	return f
 }
 
-func (f *fold) step(n int64, p *profile.Product, s *controller.State, out controller.Outputs, events []controller.Event) {
+func (f *fold) step(n int64, p *profile.Product, _ *controller.Inputs, s *controller.State, out controller.Outputs, events []controller.Event) {
 	if n == 0 {
 		f.history.Begin(f.id, p, s.Started)
 	}

@@ -339,7 +339,7 @@ func (r *Recorder) Step(m Moment, in *controller.Inputs, out controller.Outputs,
 	b.moment = m
 	r.last = *state
 	if c := r.course; c != nil {
-		if c.see(step, b.product, state, out, events); len(c.samples) > mostConcluded {
+		if c.see(step, b.product, in, state, out, events); len(c.samples) > mostConcluded {
 			r.course = nil
 		}
 	}

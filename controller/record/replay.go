@@ -93,8 +93,35 @@ func (r *Reader) Replay(ctx context.Context, id string) (*Result, error) {
 	return result, nil
 }
 
+// Lessons gives what the experiments of a batch have shown by which a cabinet learns, and
+// the cabinet. The batch is replayed for it: a record that this program does not give
+// again teaches nothing.
+func (r *Reader) Lessons(ctx context.Context, id string) (*controller.Lessons, *cabinet.Cabinet, error) {
+	var lessons controller.Lessons
+	var c *cabinet.Cabinet
+	err := r.reading(ctx, func(q querier) error {
+		row, err := find(ctx, q, id)
+		if err != nil {
+			return err
+		}
+		b := batchOf(row)
+		_, cab, result, err := replay(ctx, q, b, func(_ int64, p *profile.Product, in *controller.Inputs, s *controller.State, out controller.Outputs, events []controller.Event) {
+			lessons.See(p, in, s, out, events)
+		})
+		if c = cab; err == nil && !result.Same() {
+			differs := result.Decisions
+			if differs == nil {
+				differs = result.State
+			}
+			err = fmt.Errorf("batch %s does not replay, so nothing is learned of it: %s", b.ID, differs)
+		}
+		return err
+	})
+	return &lessons, c, err
+}
+
 // An observer sees each step of a replay that gave what was recorded.
-type observer func(n int64, p *profile.Product, s *controller.State, out controller.Outputs, events []controller.Event)
+type observer func(n int64, p *profile.Product, in *controller.Inputs, s *controller.State, out controller.Outputs, events []controller.Event)
 
 func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Product, *cabinet.Cabinet, *Result, error) {
 	p, err := profile.ParseRecorded(b.ProductName, b.ProductFile)
@@ -153,7 +180,7 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 				return differs("events", events, happened)
 			}
 			if see != nil {
-				see(n, p, &s, out, happened)
+				see(n, p, &f.In, &s, out, happened)
 			}
 			return ctx.Err()
 		},

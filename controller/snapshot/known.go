@@ -62,7 +62,7 @@ func (s *Snapshot) ComeUp() (time.Duration, bool) {
 
 // Verdict is what can be said of the batch by now, and false before one.
 func (s *Snapshot) Verdict() (proof.Verdict, bool) {
-	if s.Product == nil || s.State.Batch == controller.Idle {
+	if s.Product == nil || s.State.Batch == controller.Idle || s.State.Learns {
 		return proof.Verdict{}, false
 	}
 	made := s.Product

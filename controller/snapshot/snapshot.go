@@ -33,6 +33,8 @@ type Snapshot struct {
 	// Weighed is what people weighed for the batch, as far as it is on its record; nil is
 	// nothing.
 	Weighed *weighed.Tally
+	// Learned is what the cabinet has learned since the daemon began; nil is nothing.
+	Learned *Learned
 	// HeatLeft is how long the heat lasts yet without a person's word, where it heats.
 	HeatLeft time.Duration
 	Heats    bool
@@ -48,6 +50,19 @@ type Snapshot struct {
 	// History is what has happened, also before a restart in the middle of the batch;
 	// its Use counts since the daemon began.
 	History history.History
+}
+
+// Learned is what came of an experiment by which the cabinet learned.
+type Learned struct {
+	Batch string
+	// Lines say for each state of the fan what was learned, or why nothing was.
+	Lines []string
+	// Kept says where it is kept now, and Do what a person has to do about it; one of them may
+	// be empty.
+	Kept, Do string
+	// Cabinet is the one to go by from now on, as File has it; nil is the same as before.
+	Cabinet *cabinet.Cabinet
+	File    []byte
 }
 
 // A Request is a command from outside the loop, ready for its step: what the page, the

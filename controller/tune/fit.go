@@ -48,6 +48,7 @@ const (
 	leastOverRMS  = 20  // the rise over what the fit leaves
 	nearlyAsGood  = 6.0 // times the least sum of squares: the grid is coarse, and with less the truth lies outside
 	leastRise     = 10.0
+	restMoves     = 0.3 // K within one and a half minutes: it is not at rest
 	restedSamples = 120
 )
 
@@ -73,6 +74,7 @@ func Fit(s State, record []Sample) (Learned, error) {
 	for _, r := range record[len(record)-restedSamples:] {
 		l.Settled += r.Chamber / restedSamples
 	}
+	warm := moves(record)
 	type candidate struct {
 		squares, slope, delay float64
 	}
@@ -81,7 +83,7 @@ func Fit(s State, record []Sample) (Learned, error) {
 	for _, lag := range lags {
 		for _, second := range secondLags {
 			for _, dead := range deadTimes {
-				var sums normal
+				sums := normal{warm: warm}
 				response(record, lag, second, dead, &sums)
 				gain, drift, squares, ok := sums.solve()
 				if !ok || gain <= 0 {
@@ -165,6 +167,18 @@ func fill(record []Sample) {
 	}
 }
 
+// moves reports a chamber that cooled, or warmed, before anything heated it.
+func moves(record []Sample) (moved bool) {
+	mean := func(r []Sample) (sum quantity.Celsius) {
+		for i := range r {
+			sum += r[i].Chamber / quantity.Celsius(len(r))
+		}
+		return sum
+	}
+	fell := mean(record[:restedSamples/4]) - mean(record[restedSamples*3/4:restedSamples])
+	return max(fell, -fell) > restMoves
+}
+
 // noise is the standard deviation of a reading, by how much neighbours differ at rest.
 func noise(record []Sample) quantity.Kelvin {
 	sum := 0.0
@@ -175,13 +189,20 @@ func noise(record []Sample) quantity.Kelvin {
 	return quantity.Kelvin(math.Sqrt(sum / (2 * (restedSamples - 1))))
 }
 
-// normal are the sums for least squares of y against the unit response x, 1 and the time.
-type normal struct{ n, x, t, y, xx, xt, xy, tt, ty, yy float64 }
+// normal are the sums for weighted least squares of y against the unit response, the time
+// and, of a chamber that was not at rest, how it would have gone on by itself; the mean is
+// taken off each.
+type normal struct {
+	warm bool // there is the third
+	n    float64
+	sum  [4]float64    // the three and y
+	of   [4][4]float64 // products; the upper half
+}
 
 // response adds the unit response of two lags and a dead time to what the heater did.
 func response(record []Sample, lag, second float64, dead int, n *normal) {
 	fast, slow := math.Exp(-1/second), math.Exp(-1/lag)
-	element, air := 0.0, 0.0
+	element, air, rest := 0.0, 0.0, 1.0
 	base := float64(record[0].Chamber)
 	for i := range record {
 		on := 0.0
@@ -190,6 +211,7 @@ func response(record []Sample, lag, second float64, dead int, n *normal) {
 		}
 		element = on + float64((element-on)*fast)
 		air = element + float64((air-element)*slow)
+		rest *= slow
 		if i%every != 0 {
 			continue
 		}
@@ -197,34 +219,55 @@ func response(record []Sample, lag, second float64, dead int, n *normal) {
 		if record[i].Cycling {
 			w = 1
 		}
-		t, y := float64(i)/3600, float64(record[i].Chamber)-base
+		v := [4]float64{air, float64(i) / 3600, rest, float64(record[i].Chamber) - base}
 		n.n += w
-		n.x += float64(w * air)
-		n.t += float64(w * t)
-		n.y += float64(w * y)
-		n.xx += float64(w * air * air)
-		n.xt += float64(w * air * t)
-		n.xy += float64(w * air * y)
-		n.tt += float64(w * t * t)
-		n.ty += float64(w * t * y)
-		n.yy += float64(w * y * y)
+		for a := range v {
+			n.sum[a] += float64(w * v[a])
+			for b := a; b < len(v); b++ {
+				n.of[a][b] += float64(w * v[a] * v[b])
+			}
+		}
 	}
 }
 
 // solve gives gain, drift per second and the sum of squares that is left.
 func (n *normal) solve() (gain, drift, squares float64, ok bool) {
-	// Without the means two unknowns are left.
-	mx, mt, my := n.x/n.n, n.t/n.n, n.y/n.n
-	xx, xt, tt := n.xx-float64(n.n*mx*mx), n.xt-float64(n.n*mx*mt), n.tt-float64(n.n*mt*mt)
-	xy, ty, yy := n.xy-float64(n.n*mx*my), n.ty-float64(n.n*mt*my), n.yy-float64(n.n*my*my)
-	det := float64(xx*tt) - float64(xt*xt)
-	if !(det > 1e-9*xx*tt) {
-		return 0, 0, 0, false
+	at := func(a, b int) float64 { return n.of[min(a, b)][max(a, b)] - float64(n.sum[a]*n.sum[b]/n.n) }
+	size := 2
+	if n.warm {
+		size = 3
 	}
-	gain = (float64(xy*tt) - float64(ty*xt)) / det
-	hourly := (float64(ty*xx) - float64(xy*xt)) / det
-	squares = yy - float64(gain*xy) - float64(hourly*ty)
-	return gain, hourly / 3600, max(0, squares), true
+	var m [3][4]float64 // rows of the normal equations, y last
+	for a := range size {
+		for b := range size {
+			m[a][b] = at(a, b)
+		}
+		m[a][3] = at(a, 3)
+	}
+	for a := range size { // symmetric and positive: no pivoting, and what is left of each says how much of it the others do not tell
+		if !(m[a][a] > 1e-9*at(a, a)) {
+			return 0, 0, 0, false
+		}
+		for b := a + 1; b < size; b++ {
+			f := m[b][a] / m[a][a]
+			for k := range m[b] {
+				m[b][k] -= float64(f * m[a][k])
+			}
+		}
+	}
+	var x [3]float64
+	for a := size - 1; a >= 0; a-- {
+		x[a] = m[a][3]
+		for b := a + 1; b < size; b++ {
+			x[a] -= float64(m[a][b] * x[b])
+		}
+		x[a] /= m[a][a]
+	}
+	squares = at(3, 3)
+	for a := range size {
+		squares -= float64(x[a] * at(a, 3))
+	}
+	return x[0], x[1] / 3600, max(0, squares), true
 }
 
 func seconds(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }

@@ -17,6 +17,8 @@ const (
 	Cycles                     = 6   // of the relay
 	fullLimit                  = 3 * time.Hour
 	relayLimit                 = 3 * time.Hour
+	// Longest is how long the whole takes at most: then the heat ends by itself.
+	Longest = restFor + fullLimit + relayLimit
 	// Rise is how far above the room the target is, where nothing forbids it.
 	Rise quantity.Kelvin = 45
 )
@@ -47,6 +49,8 @@ type State struct {
 	For    time.Duration `record:"for"`    // this phase
 	Cycles int           `record:"cycles"` // of the relay so far
 	On     bool          `record:"on"`
+	// From is what the chamber read when full power came on.
+	From quantity.Celsius `record:"from_celsius"`
 }
 
 // Step takes a reading in, dt after the last, and gives the duty that is wanted from now
@@ -57,6 +61,7 @@ func (s *State) Step(target, chamber quantity.Celsius, dt time.Duration) float64
 	case Rest:
 		if s.For >= restFor {
 			s.enter(Full)
+			s.From = chamber
 		}
 	case Full:
 		// No rest on the way up: a slow chamber falls in it, and heat that does not catch up
@@ -92,3 +97,20 @@ func (s *State) Step(target, chamber quantity.Celsius, dt time.Duration) float64
 func (s *State) Cycling() bool { return s.Phase == Relay && s.Cycles > 1 || s.Phase == Done }
 
 func (s *State) enter(p Phase) { s.Phase, s.For, s.On = p, 0, p == Full }
+
+// Share is how far the experiment is, about; false where that is not known.
+func (s *State) Share(target, chamber quantity.Celsius) (share float64, ok bool) {
+	const rest, full = 0.05, 0.5
+	switch {
+	case s.Phase == Rest:
+		return rest * s.For.Seconds() / restFor.Seconds(), true
+	case s.Phase == Full && target > s.From:
+		risen := float64((chamber - s.From) / (target - s.From))
+		return rest + float64((full-rest)*min(1, max(0, risen))), true
+	case s.Phase == Relay:
+		return full + float64((1-full)*float64(min(s.Cycles, Cycles)-1)/Cycles), true
+	case s.Phase == Done:
+		return 1, true
+	}
+	return 0, false
+}

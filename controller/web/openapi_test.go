@@ -94,14 +94,11 @@ func exchange(t *testing.T, d *openapi3.T, r *http.Request, w *httptest.Response
 	path, of := r.URL.Path, map[string]string{}
 	for _, above := range []string{"/api/batches/", "/batches/"} {
 		if id, ok := strings.CutPrefix(path, above); ok {
-			id, below, _ := strings.Cut(id, "/")
-			path, of["batch"] = above+"{batch}", id
-			if photo, ok := strings.CutPrefix(below, "photos/"); ok {
-				below, of["photo"] = "photos/{photo}", photo
+			id, tail, _ := strings.Cut(id+"/", "/")
+			if photo, ok := strings.CutPrefix(tail, "photos/"); ok && photo != "" {
+				tail, of["photo"] = "photos/{photo}", strings.TrimSuffix(photo, "/")
 			}
-			if below != "" {
-				path += "/" + below
-			}
+			path, of["batch"] = strings.TrimSuffix(above+"{batch}/"+tail, "/"), id
 		}
 	}
 	item := d.Paths.Value(path)
@@ -198,6 +195,7 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		"GET /page.css 200": {{loop: cook}},
 		"GET /page.js 200":  {{loop: cook}},
 		"GET /batches 200":  {{loop: cook}}, "GET /batches/{batch} 200": {{loop: cook}}, "GET /batches.js 200": {{loop: cook}},
+		"GET /notices.js 200":       {{loop: cook}},
 		"GET /icon.svg 200":         {{loop: cook}, {loop: cook, query: url.Values{"sign": {"soon"}}}},
 		"GET /chart.svg 200":        {{loop: cook}, {loop: cook, query: url.Values{"width": {"240"}}}, {loop: cook, query: url.Values{"width": {"4000"}}}, {loop: cook, query: url.Values{"units": {"F,lb"}}}},
 		"GET /chart.svg 400":        {},
@@ -251,26 +249,29 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		"POST /api/commands 422": {{loop: cook, body: `{"command":"x"}`, bad: true}, {loop: cook, body: `{"command":"start","product":"no such"}`},
 			{loop: cook, body: `{"command":"confirm"}`}, {loop: cook, body: `{"command":"confirm","question":"the one that waits"}`, bad: true},
 			{loop: cook, body: `{"command":"start","product":"Caraway ring","reason":"` + strings.Repeat("x", 501) + `"}`, bad: true}},
-		"POST /api/commands 503":       {{loop: broken, body: `{"command":"hold"}`}},
-		"GET /api/batches 200":         {{loop: cook}},
-		"GET /api/batches 404":         {{loop: none}},
-		"GET /api/batches 503":         {{loop: broken}},
-		"GET /api/batches/{batch} 200": {{loop: cook}},
-		"GET /api/batches/{batch} 404": {{loop: cook, id: "another"}, {loop: none}},
-		"GET /api/batches/{batch} 409": {{loop: cook, id: "running"}},
-		"GET /api/batches/{batch} 503": {{loop: broken}},
-		"GET /api/upkeep 200":          {{loop: cook}},
-		"GET /api/upkeep 404":          {{loop: none}},
-		"GET /api/upkeep 503":          {{loop: broken}},
-		"POST /api/upkeep 200":         {{loop: cook, body: `{"task":"generator"}`}},
-		"POST /api/upkeep 400":         {{loop: cook, body: `{`, bad: true}},
-		"POST /api/upkeep 401":         {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"task":"generator"}`, bad: true}},
-		"POST /api/upkeep 403":         {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"task":"generator"}`}},
-		"POST /api/upkeep 404":         {{loop: none, body: `{"task":"generator"}`}},
-		"POST /api/upkeep 413":         {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
-		"POST /api/upkeep 415":         {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"task":"generator"}`, bad: true}},
-		"POST /api/upkeep 422":         {{loop: cook, body: `{"task":"none"}`}},
-		"GET /weigh 200":               {{loop: cook}}, "GET /weigh.js 200": {{loop: cook}}, "GET /hand.css 200": {{loop: cook}},
+		"POST /api/commands 503":             {{loop: broken, body: `{"command":"hold"}`}},
+		"GET /api/batches 200":               {{loop: cook}},
+		"GET /api/batches 404":               {{loop: none}},
+		"GET /api/batches 503":               {{loop: broken}},
+		"GET /api/batches/{batch} 200":       {{loop: cook}},
+		"GET /api/batches/{batch} 404":       {{loop: cook, id: "another"}, {loop: none}},
+		"GET /api/batches/{batch} 409":       {{loop: cook, id: "running"}},
+		"GET /api/batches/{batch} 503":       {{loop: broken}},
+		"GET /api/batches/{batch}/notes 200": {{loop: cook}, {loop: cook, id: "running"}},
+		"GET /api/batches/{batch}/notes 404": {{loop: cook, id: "another"}, {loop: none}},
+		"GET /api/batches/{batch}/notes 503": {{loop: broken}},
+		"GET /api/upkeep 200":                {{loop: cook}},
+		"GET /api/upkeep 404":                {{loop: none}},
+		"GET /api/upkeep 503":                {{loop: broken}},
+		"POST /api/upkeep 200":               {{loop: cook, body: `{"task":"generator"}`}},
+		"POST /api/upkeep 400":               {{loop: cook, body: `{`, bad: true}},
+		"POST /api/upkeep 401":               {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"task":"generator"}`, bad: true}},
+		"POST /api/upkeep 403":               {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"task":"generator"}`}},
+		"POST /api/upkeep 404":               {{loop: none, body: `{"task":"generator"}`}},
+		"POST /api/upkeep 413":               {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
+		"POST /api/upkeep 415":               {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"task":"generator"}`, bad: true}},
+		"POST /api/upkeep 422":               {{loop: cook, body: `{"task":"none"}`}},
+		"GET /weigh 200":                     {{loop: cook}}, "GET /weigh.js 200": {{loop: cook}}, "GET /hand.css 200": {{loop: cook}},
 		"GET /api/batches/{batch}/facts 200":          {{loop: cook}},
 		"GET /api/batches/{batch}/facts 404":          {{loop: cook, id: "another"}, {loop: none}},
 		"GET /api/batches/{batch}/facts 503":          {{loop: broken}},
@@ -335,19 +336,29 @@ func TestDescriptionMatchesTheHandlers(t *testing.T) {
 		"POST /api/rehearse/change 415":               {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"command":"skip","stage":"3-stage-255s0"}`, bad: true}},
 		"POST /api/rehearse/change 422": {{loop: cook, body: `{"command":"hold"}`}, {loop: cook, body: `{"command":"skip"}`}, {loop: cook, body: `{"command":"skip","stage":"3"}`, bad: true},
 			{loop: cook, body: `{"command":"adjust","stage":"3-stage-255s0"}`}, {loop: cook, body: `{"command":"adjust","stage":"3-stage-255s0","chamber":"85"}`}},
-		"POST /api/rehearse/change 503": {{loop: broken, body: `{"command":"skip","stage":"3-stage-255s0"}`}, {loop: none, body: `{"command":"skip","stage":"3-stage-255s0"}`}},
-		"GET /healthz 200":              {{loop: cook}},
-		"GET /healthz 503":              {{loop: none}},
-		"GET /readyz 200":               {{loop: cook}},
-		"GET /readyz 503":               {{loop: none}, {loop: accepting(&snapshot.Snapshot{Stepped: noon})}},
-		"GET /metrics 200":              {{loop: cook}, {loop: none}},
+		"POST /api/rehearse/change 503":  {{loop: broken, body: `{"command":"skip","stage":"3-stage-255s0"}`}, {loop: none, body: `{"command":"skip","stage":"3-stage-255s0"}`}},
+		"POST /api/rehearse/suppose 200": {{loop: cook, body: `{"chamber":"+5 K","room":"-8 K","damper":"open"}`}, {loop: cook, body: `{"ready":"2026-03-14T18:00:00Z"}`}},
+		"POST /api/rehearse/suppose 400": {{loop: cook, body: `{`, bad: true}},
+		"POST /api/rehearse/suppose 401": {{loop: cook, change: header("Authorization", "Bearer x"), body: `{"chamber":"+5 K"}`, bad: true}},
+		"POST /api/rehearse/suppose 403": {{loop: cook, change: header("Sec-Fetch-Site", "cross-site"), body: `{"chamber":"+5 K"}`}},
+		"POST /api/rehearse/suppose 409": {{loop: accepting(idle()), body: `{"chamber":"+5 K"}`}, {loop: cook, body: `{"chamber":"+50 K"}`}, {loop: cook, body: `{"chamber":"40 °C"}`}},
+		"POST /api/rehearse/suppose 413": {{loop: cook, body: strings.Repeat(" ", 1<<20+1), bad: true}},
+		"POST /api/rehearse/suppose 415": {{loop: cook, change: header("Content-Type", "text/plain"), body: `{"chamber":"+5 K"}`, bad: true}},
+		"POST /api/rehearse/suppose 422": {{loop: cook, body: `{}`}, {loop: cook, body: `{"chamber":"85"}`}, {loop: cook, body: `{"damper":"ajar"}`}, {loop: cook, body: `{"damper":"150 %"}`}, {loop: cook, body: `{"room":"-60 K"}`},
+			{loop: cook, body: `{"ready":"2026-03-14T10:00:00Z"}`}, {loop: cook, body: `{"ready":"2026-03-14T18:00:00Z","room":"-8 K"}`}},
+		"POST /api/rehearse/suppose 503": {{loop: broken, body: `{"chamber":"+5 K"}`}, {loop: none, body: `{"chamber":"+5 K"}`}},
+		"GET /healthz 200":               {{loop: cook}},
+		"GET /healthz 503":               {{loop: none}},
+		"GET /readyz 200":                {{loop: cook}},
+		"GET /readyz 503":                {{loop: none}, {loop: accepting(&snapshot.Snapshot{Stepped: noon})}},
+		"GET /metrics 200":               {{loop: cook}, {loop: none}},
 	}
 	for _, width := range []string{"wide", "239", "4001", "-1"} {
 		tries["GET /chart.svg 400"] = append(tries["GET /chart.svg 400"], try{loop: cook, query: url.Values{"width": {width}}, bad: true})
 	}
 	for path, methods := range paths {
 		for _, method := range methods {
-			body := map[string]string{"/api/commands": `{"command":"hold"}`, "/api/rehearse": `{"product":"Caraway ring"}`, "/api/rehearse/change": `{"command":"skip","stage":"3-stage-255s0"}`, "/api/pairings": `{}`, "/api/sessions": `{"code":"CODE"}`, "/api/sessions/revoke": `{"session":"x"}`, "/api/start-sheet": `{"product":"Caraway ring"}`, "/api/sheet": `{"product":"Caraway ring"}`, "/api/upkeep": `{"task":"generator"}`, "/api/assistant": links, "/api/products": `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}[path]
+			body := map[string]string{"/api/commands": `{"command":"hold"}`, "/api/rehearse": `{"product":"Caraway ring"}`, "/api/rehearse/change": `{"command":"skip","stage":"3-stage-255s0"}`, "/api/rehearse/suppose": `{"chamber":"+5 K"}`, "/api/pairings": `{}`, "/api/sessions": `{"code":"CODE"}`, "/api/sessions/revoke": `{"session":"x"}`, "/api/start-sheet": `{"product":"Caraway ring"}`, "/api/sheet": `{"product":"Caraway ring"}`, "/api/upkeep": `{"task":"generator"}`, "/api/assistant": links, "/api/products": `{"file":"ring.yaml","product_yaml":"product: Caraway ring"}`}[path]
 			if method == http.MethodGet {
 				body = ""
 			}

@@ -70,6 +70,9 @@ type Status struct {
 	NotCovered      []string `json:"not_covered"` // by any of the rules; none before a batch
 	Events          []Event  `json:"events"`      // oldest first
 
+	Learning *Learning `json:"learning"` // null while the cabinet does not learn
+	Learned  *Learned  `json:"learned"`  // null until it has
+
 	Front
 }
 
@@ -324,6 +327,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 		})
 	}
 	status.Events = eventsOf(&s.History)
+	status.Learning, status.Learned = learningOf(s), learnedOf(s)
 	status.Change = changeOf(s)
 	status.Front = frontOf(s)
 	return status

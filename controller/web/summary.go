@@ -60,6 +60,9 @@ func summary(s *snapshot.Snapshot) string {
 		text = capital(name) + ": " + chamber + " of " + stage.ChamberSetpoint.String()
 	}
 	text += core + "; "
+	if l := learningOf(s); l != nil {
+		return text + l.Text
+	}
 	if st.Asking {
 		return text + "its clock waits for you: " + stage.Ask
 	}

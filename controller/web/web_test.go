@@ -213,6 +213,12 @@ func configured(l *loop, change func(*web.Config)) http.Handler {
 			}
 			return effect(s, c), nil
 		},
+		Suppose: func(_ context.Context, s *snapshot.Snapshot, what web.Supposition) (*web.Supposed, error) {
+			if l.err != nil {
+				return nil, context.DeadlineExceeded
+			}
+			return supposed(s, what), nil
+		},
 		Rehearse: func(context.Context, *profile.Product) (*outlook.Course, error) {
 			switch {
 			case l.err != nil:
@@ -393,16 +399,16 @@ func TestSummaryAndCommandsOfEachState(t *testing.T) {
 		summary  string
 		commands []any
 	}{
-		controller.Idle:       {"No batch: heater off, chamber 81.6 °C", []any{"start", "ice"}},
+		controller.Idle:       {"No batch: heater off, chamber 81.6 °C", []any{"start", "ice", "tune"}},
 		controller.Running:    {"Cook: chamber 81.6 °C of 82 °C, core 63.2 °C; ends when core reaches 71 °C and lethality reaches 6.5", []any{"hold", "adjust", "skip", "end-cooking", "stop", "abort"}},
 		controller.Holding:    {"Holding in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"stop", "abort"}},
 		controller.Held:       {"Held in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"restart", "adjust", "skip", "end-cooking", "stop", "abort"}},
 		controller.Restarting: {"Restarting in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"hold", "stop", "abort"}},
 		controller.Stopping:   {"Stopping in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{"abort"}},
-		controller.Stopped:    {"Stopped after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start", "ice"}},
+		controller.Stopped:    {"Stopped after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start", "ice", "tune"}},
 		controller.Aborting:   {"Aborting in cook: heater off, chamber 81.6 °C, core 63.2 °C", []any{}},
-		controller.Aborted:    {"Aborted after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start", "ice"}},
-		controller.Complete:   {"Complete after 4 h, NOT good: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start", "ice"}},
+		controller.Aborted:    {"Aborted after 4 h: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start", "ice", "tune"}},
+		controller.Complete:   {"Complete after 4 h, NOT good: heater off, chamber 81.6 °C, core 63.2 °C", []any{"start", "ice", "tune"}},
 	}
 	require.Len(t, cases, int(controller.BatchStates))
 	for b, want := range cases {
@@ -549,7 +555,7 @@ func TestPageAndItsHeaders(t *testing.T) {
 	assert.Equal(t, "nosniff", w.Header().Get("X-Content-Type-Options"))
 	body := w.Body.String()
 	assert.Contains(t, body, "<option>Caraway ring</option>")
-	assert.Contains(t, body, "Simulated cabinet")
+	assert.Contains(t, body, "Simulated, ")
 	assert.Contains(t, body, "No batch: heater off")
 	assert.NotRegexp(t, `<style|style=|<script>|onclick|https?://`, body)
 
@@ -644,7 +650,7 @@ func TestPageGivesTheCautions(t *testing.T) {
 	dialog, _, _ = strings.Cut(dialog, "</dialog>")
 	assert.Contains(t, dialog, caution.Smoulders)
 	for _, text := range caution.BeforeHeat {
-		assert.Contains(t, body, "<li>"+text+"</li>")
+		assert.Contains(t, body, "<li data-said>"+text+"</li>")
 	}
 }
 

@@ -8,7 +8,7 @@ let draft = {}; // by line: what was typed
 try { draft = JSON.parse(localStorage.getItem(draftKey) || '{}'); } catch { /* an empty sheet */ }
 const moments = ['raw', 'hung', 'cooked', 'packed'];
 
-const massText = kg => kg < 1 ? number(kg * 1000, kg < 0.01 ? 2 : 1) + '\u00a0g' : number(kg, 3) + '\u00a0kg';
+const gramsText = kg => kg < 1 ? number(kg * 1000, kg < 0.01 ? 2 : 1) + '\u00a0g' : number(kg, 3) + '\u00a0kg';
 const massUnit = line => known(line.sheet_kg) && line.sheet_kg < 1 ? 'g' : 'kg';
 // massSaid is what was typed, with the unit that the line is in unless another was given.
 function massSaid(line, typed) {
@@ -24,7 +24,7 @@ function apartText(line, kg) {
 }
 
 function linesOf(f) {
-  const s = f.sheet, lots = list => list.map(p => (p.lot || t('hand.no lot')) + (known(p.kg) ? ' ' + massText(p.kg) : '')).join(', ');
+  const s = f.sheet, lots = list => list.map(p => (p.lot || t('hand.no lot')) + (known(p.kg) ? ' ' + gramsText(p.kg) : '')).join(', ');
   const lines = s.items.map(i => ({ name: i.name, title: i.name, sheet_kg: i.sheet_kg, kg: i.taken_kg, off: i.off, lots: lots(i.portions), lot: true }));
   lines.push({ name: 'casing', title: t('hand.casing'), kg: null, lots: lots(s.casing), lot: true });
   const weighed = { raw: s.raw_kg, hung: s.hung_kg, cooked: s.cooked_kg, packed: s.packed_kg };
@@ -61,14 +61,14 @@ function weighRow(line, n) {
     return b;
   };
   if (known(line.sheet_kg)) parts.push(as('as', t('hand.as sheet'), () => {
-    mass.value = massText(line.sheet_kg).replace('\u00a0', ' ');
+    mass.value = gramsText(line.sheet_kg).replace('\u00a0', ' ');
     mass.dispatchEvent(new Event('input'));
   }));
   if (!draftName) parts.push(as('keep', t('hand.keep'), () => weighLine(line, n)));
   const taken = known(line.kg) || line.lots;
   const row = make('li', (line.off ? 'off' : '') + (taken ? ' taken' : ''),
-    make('div', 'line', make('b', '', (taken ? '✓ ' : '') + line.title), known(line.sheet_kg) ? make('span', 'faint', t('hand.sheet', { mass: massText(line.sheet_kg) })) : ''),
-    taken ? make('p', 'so', [known(line.kg) ? massText(line.kg) : '', apartText(line, line.kg), line.lots].filter(x => x).join(' · ')) : '',
+    make('div', 'line', make('b', '', (taken ? '✓ ' : '') + line.title), known(line.sheet_kg) ? make('span', 'faint', t('hand.sheet', { mass: gramsText(line.sheet_kg) })) : ''),
+    taken ? make('p', 'so', [known(line.kg) ? gramsText(line.kg) : '', apartText(line, line.kg), line.lots].filter(x => x).join(' · ')) : '',
     make('div', 'fields', ...parts));
   return row;
 }
