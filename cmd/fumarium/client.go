@@ -44,6 +44,7 @@ func clientCommands() []*cobra.Command {
 		declareCommand(),
 		rateCommand(),
 		decideCommand(),
+		photoCommand(),
 		simple(controller.Hold, "Hold the batch: everything off, its clocks stand still",
 			"The come-up clock of the core does not stand still: the meat does not know of the\nhold.", caution.Smoulders),
 		restartCommand(),
@@ -202,11 +203,16 @@ func (c *client) send(ctx context.Context, o web.Order, w io.Writer) error {
 	if err != nil {
 		return err
 	}
+	return c.accepted(w, o.Command, answer)
+}
+
+// accepted says what became of a command.
+func (c *client) accepted(w io.Writer, command string, answer []byte) error {
 	var reply web.Accepted
 	if err := json.Unmarshal(answer, &reply); err != nil {
 		return couldNot(fmt.Errorf("the answer of %s is not understood: %w", c.server, err))
 	}
-	fmt.Fprintf(w, "%s: done, the batch is %s\n", o.Command, shown(reply.State))
+	fmt.Fprintf(w, "%s: done, the batch is %s\n", command, shown(reply.State))
 	for _, text := range reply.Told {
 		fmt.Fprintf(w, "on record %s\n", shown(text))
 	}
@@ -249,6 +255,10 @@ func (c *client) token() (string, error) {
 }
 
 func (c *client) call(ctx context.Context, method, path string, body []byte) ([]byte, error) {
+	return c.callWith(ctx, method, path, "application/json", body)
+}
+
+func (c *client) callWith(ctx context.Context, method, path, kind string, body []byte) ([]byte, error) {
 	ctx, cancel := context.WithTimeout(ctx, 15*time.Second)
 	defer cancel()
 	if u, err := url.Parse(c.server); err != nil || u.Host == "" || (u.Scheme != "http" && u.Scheme != "https") {
@@ -265,7 +275,7 @@ func (c *client) call(ctx context.Context, method, path string, body []byte) ([]
 		req, err := http.NewRequestWithContext(ctx, method, strings.TrimRight(c.server, "/")+path, bytes.NewReader(body))
 		if err == nil && token != "" {
 			req.Header.Set("Authorization", "Bearer "+token)
-			req.Header.Set("Content-Type", "application/json")
+			req.Header.Set("Content-Type", kind)
 		}
 		return req, err
 	})

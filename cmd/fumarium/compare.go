@@ -42,7 +42,7 @@ Both are replayed for it. Exit status: 0 compared; 2 usage; 3 the record could n
 				if err != nil {
 					return couldNot(err)
 				}
-				if sources[i], err = recorded.Source(cmd.Context(), r, b); err != nil {
+				if sources[i], err = recorded.Source(cmd.Context(), r, b, nil); err != nil {
 					return couldNot(err)
 				}
 			}

@@ -78,6 +78,7 @@ func (b *bench) doctor(ctx context.Context, o doctorOptions) error {
 	found = append(found, b.cabinetFind(c, o.cabinet), apartFind(c, o.cabinet, besides{installedRow, installedCabinet}), clockFind(here.clock.Synced()))
 	found = append(found, checkup.Folder(o.state, checkup.RoomOf)...)
 	found = append(found, checkup.Records(ctx, o.state, runs.answers)...)
+	found = append(found, upkeepFinds(ctx, o.state, c, time.Now())...)
 	if o.asJSON {
 		if err := printJSON(b.out, map[string]any{"machine": found, "good": wiring.Missing(found) == nil}); err != nil {
 			return couldNot(err)

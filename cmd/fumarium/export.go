@@ -13,6 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fumarium/cmd/fumarium/internal/album"
 	"fumarium/controller/record"
 	"fumarium/controller/snapshot"
 )
@@ -138,7 +139,7 @@ const copyEvery = time.Hour
 
 // keepCopies keeps an export of each batch in a folder, such as of a stick: soon after the
 // batch is over, and every hour for what was added since or failed.
-func keepCopies(ctx context.Context, from, dir string, latest func() *snapshot.Snapshot, log *slog.Logger) {
+func keepCopies(ctx context.Context, state, from, dir string, latest func() *snapshot.Snapshot, log *slog.Logger) {
 	due := time.Now()
 	last := "" // the batch that was over the last time
 	look := time.NewTicker(5 * time.Second)
@@ -161,12 +162,18 @@ func keepCopies(ctx context.Context, from, dir string, latest func() *snapshot.S
 		var written []string
 		if err == nil {
 			written, err = r.Copy(ctx, dir)
-			err = errors.Join(err, r.Close())
+			err = errors.Join(err, r.Close(), copyPhotos(filepath.Join(state, album.Folder), filepath.Join(dir, album.Folder)))
+		}
+		if ctx.Err() != nil {
+			return
+		}
+		if kept := tellCopies(state, dir, time.Now(), err); kept != nil {
+			log.Warn("how the copies went was not kept", "err", kept)
 		}
 		for _, id := range written {
 			log.Info("the batch was copied", "batch", id, "to", filepath.Join(dir, id+".db"))
 		}
-		if err != nil && ctx.Err() == nil {
+		if err != nil {
 			log.Warn("not every batch has its copy", "err", err, "do", "see that the folder is there and has room; it is tried again in an hour")
 		}
 	}

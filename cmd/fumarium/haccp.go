@@ -120,7 +120,7 @@ func runHACCP(ctx context.Context, r *record.Reader, l *report.Log, into string,
 		if err != nil {
 			return couldNot(err)
 		}
-		s, err := recorded.Source(ctx, r, b)
+		s, err := recorded.Source(ctx, r, b, nil)
 		if err != nil {
 			return couldNot(err)
 		}

@@ -151,6 +151,9 @@ qualified, under local code. Never leave a burning smoke generator alone.`,
 		haccpCommand(),
 		learnedCommand(),
 		hubCommand(),
+		upkeepCommand(),
+		costCommand(),
+		stockCommand(),
 	)
 	root.AddCommand(clientCommands()...)
 	root.AddCommand(beside...)

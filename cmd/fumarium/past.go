@@ -11,6 +11,7 @@ import (
 	"fumarium/controller/history"
 	"fumarium/controller/outlook"
 	"fumarium/controller/record"
+	"fumarium/controller/report/recorded"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/web"
 	"fumarium/profile/proof"
@@ -154,10 +155,11 @@ func (a *ledger) keep(w *web.WholeBatch) {
 
 // replayed is all of a batch that does not change any more.
 func replayed(ctx context.Context, r *record.Reader, b *record.Batch) (*web.WholeBatch, error) {
-	told, err := r.History(ctx, b.ID)
+	read, missing, err := recorded.Tell(ctx, r, b, nil)
 	if err != nil {
 		return nil, err
 	}
+	told, result := read.History, read.Result
 	whole := &web.WholeBatch{PastBatch: pastOf(b), Rules: []web.Rule{}, NotCovered: []string{}, Stages: []web.PastStage{}, Points: pointsOf(told)}
 	for _, s := range told.Stages() {
 		stage := web.PastStage{Name: s.Name, StartSeconds: s.Began.Seconds()}
@@ -174,15 +176,13 @@ func replayed(ctx context.Context, r *record.Reader, b *record.Batch) (*web.Whol
 	for _, p := range told.Samples() {
 		whole.PeakCore, whole.PeakChamber = higher(whole.PeakCore, p.Core), higher(whole.PeakChamber, p.Chamber)
 	}
-	result, err := r.Replay(ctx, b.ID)
 	switch {
-	case ctx.Err() != nil:
-		return nil, ctx.Err()
-	case err != nil:
-		whole.Ending = "not known: " + err.Error()
-	case result.Decisions != nil || result.Final.Batch.Active():
+	case result == nil:
+		whole.Ending = "not known: " + missing
+	case result.Final.Batch.Active():
 		whole.Ending = "not known: this program does not replay the batch to its end"
 	default:
+		whole.PeakChamber = higher(nil, result.Peak) // to the second; the curve is coarser
 		good, text := snapshot.Ending(result.Final.Batch, &result.Verdict)
 		whole.Good, whole.Ending, whole.Rules, whole.NotCovered = &good, text, web.RulesOf(result.Verdict), proof.Uncovered()
 	}

@@ -8,11 +8,9 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"time"
 
 	"github.com/spf13/cobra"
 
-	"fumarium/controller/cabinet"
 	"fumarium/controller/record"
 	"fumarium/controller/report"
 	"fumarium/controller/report/recorded"
@@ -60,9 +58,25 @@ func runReport(ctx context.Context, r *record.Reader, id, into string, short, as
 	if err != nil {
 		return couldNot(err)
 	}
-	source, err := recorded.Source(ctx, r, b)
-	if err != nil {
-		return couldNot(err)
+	var source *report.Source
+	read := func(seconds io.Writer) (err error) {
+		if source, err = recorded.Source(ctx, r, b, seconds); err != nil {
+			return err
+		}
+		entries, err := r.Entries(ctx, b.ID)
+		if err == nil {
+			source.Photos = photosOf(entries, filepath.Dir(r.File()), b.ID)
+		}
+		return err
+	}
+	var seconds error
+	if !asJSON && !short { // the steps are read once, for the seconds and the rest
+		seconds = writeWhole(w, into, b.ID+".csv", read)
+	}
+	if asJSON || short || seconds != nil { // a damaged record is told as far as it goes
+		if err = read(nil); err != nil {
+			return couldNot(err)
+		}
 	}
 	told := report.Make(source)
 	switch {
@@ -71,10 +85,9 @@ func runReport(ctx context.Context, r *record.Reader, id, into string, short, as
 	case short:
 		err = writeWhole(w, into, b.ID+"-short.html", func(f io.Writer) error { return told.HTMLIn(f, true, quantity.UnitsOf(w)) })
 	default:
-		err = errors.Join(
+		err = errors.Join(seconds,
 			writeWhole(w, into, b.ID+".html", func(f io.Writer) error { return told.HTMLIn(f, false, quantity.UnitsOf(w)) }),
 			writeWhole(w, into, b.ID+".json", func(f io.Writer) error { return printJSON(f, told) }),
-			writeWhole(w, into, b.ID+".csv", func(f io.Writer) error { return writeSeconds(ctx, r, b, f) }),
 		)
 	}
 	if err != nil {
@@ -84,26 +97,6 @@ func runReport(ctx context.Context, r *record.Reader, id, into string, short, as
 		return &failure{exitBad, errSaid}
 	}
 	return nil
-}
-
-// writeSeconds writes what was read and switched in every step.
-func writeSeconds(ctx context.Context, r *record.Reader, b *record.Batch, w io.Writer) error {
-	c, err := cabinet.ParseRecorded(b.CabinetName, b.CabinetFile)
-	if err != nil {
-		return err
-	}
-	seconds, err := report.NewSeconds(w, c)
-	if err != nil {
-		return err
-	}
-	var started time.Duration // since the daemon began
-	err = r.Steps(ctx, b.ID, func(s record.Step) error {
-		if s.Number == 0 {
-			started = s.Elapsed
-		}
-		return seconds.Add(report.Moment{Elapsed: s.Elapsed - started, In: &s.In, Out: s.Out})
-	})
-	return errors.Join(err, seconds.Flush())
 }
 
 // writeWhole writes a file whole or not at all, and says its name.

@@ -87,7 +87,7 @@ var pureRooms = map[string][]string{
 
 // pureStandard is what pure rooms may use of the standard library.
 var pureStandard = []string{
-	"bytes", "cmp", "embed", "encoding/csv", "encoding/json", "errors", "fmt", "image", "image/color", "image/draw", "io", "maps", "math", "math/bits", "path", "regexp", "slices", "sort", "strconv", "strings",
+	"bufio", "bytes", "cmp", "embed", "encoding/base64", "encoding/csv", "encoding/json", "errors", "fmt", "image", "image/color", "image/draw", "io", "maps", "math", "math/bits", "path", "regexp", "slices", "sort", "strconv", "strings",
 	"time", "unicode", "unicode/utf8",
 }
 
@@ -291,7 +291,7 @@ func TestTheBoardHasNoDatabaseServer(t *testing.T) {
 // TestEveryRoomIsKnown makes a new folder of Go files say what it is.
 func TestEveryRoomIsKnown(t *testing.T) {
 	shells := []string{ // rooms with a clock, I/O, goroutines or randomness
-		"cmd/fumarium", "cmd/fumarium/internal/bootclock", "cmd/fumarium/internal/checkup", "cmd/fumarium/internal/front", "cmd/fumarium/internal/notice", "cmd/fumarium/internal/opened", "cmd/fumarium/internal/own", "cmd/fumarium/internal/service", "cmd/fumarium/internal/wiring", "controller/access", "controller/access/certificate", "controller/courier", "controller/relay", "controller/loop", "controller/metrics", "controller/web", "controller/record", "controller/report/recorded", "sim/recordtest", "sim/postgrestest", "sim",
+		"cmd/fumarium", "cmd/fumarium/internal/album", "cmd/fumarium/internal/daybook", "cmd/fumarium/internal/bootclock", "cmd/fumarium/internal/checkup", "cmd/fumarium/internal/front", "cmd/fumarium/internal/notice", "cmd/fumarium/internal/opened", "cmd/fumarium/internal/own", "cmd/fumarium/internal/service", "cmd/fumarium/internal/wiring", "controller/access", "controller/access/certificate", "controller/courier", "controller/relay", "controller/loop", "controller/metrics", "controller/web", "controller/record", "controller/report/recorded", "sim/recordtest", "sim/postgrestest", "sim",
 		"cmd/fumarium-hub", "cmd/fumarium-hub/internal/store", "cmd/fumarium-hub/internal/desk", "sim/chips", "sim/fault", "sim/forecast", "sim/fit", "sim/foreign", "sim/campaign",
 		"sensors/max31855", "sensors/max31856", "sensors/max6675", "sensors/mcp9600", "sensors/ads1115", "sensors/ds18b20", "sensors/roomair", "sensors/sensortest",
 	}

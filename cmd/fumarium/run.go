@@ -332,6 +332,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	if resume != nil {
 		known.showAgain(ctx, resume.Recovery.Batch, resume.Product, resume.State.Where, log)
 	}
+	book := &keeper{dir: dir, world: world, cabinet: cab, now: time.Now}
 	gate := web.NewGate(web.New(web.Config{
 		Loop: l, Metrics: numbers.Handler(), Token: token, Hosts: names, Sessions: sessions, Pages: where.others(),
 		FindProduct:  findKept(shelf),
@@ -341,6 +342,9 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Check:        judge(cab, place),
 		Note:         notes(records.AddNote, time.Now),
 		Keep:         known.keep,
+		Upkeep:       book.Upkeep,
+		UpkeepDone:   book.UpkeepDone,
+		Hand:         &hand{facts: known, dir: dir, find: kept(shelf)},
 		Archive:      newLedger(dir, world),
 		Outlook:      plans.Of,
 		Forecast:     foretells.Of,
@@ -348,6 +352,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Effect:       plans.Effect,
 		Suppose:      foretells.Suppose,
 	}), log)
+	numbers.ShowUpkeep(book.numbers)
 	numbers.ShowReaders(func() metrics.Readers { return metrics.Readers(gate.Crowd()) })
 	if world == record.Simulated {
 		fmt.Fprintf(stderr, "%s, simulated, %g times as fast as real time; nothing here is hot\n", cab.Name, o.pace)
@@ -383,7 +388,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		copied := make(chan struct{})
 		go func() {
 			defer close(copied)
-			keepCopies(loopCtx, records.File(), o.copies, l.Snapshot, log)
+			keepCopies(loopCtx, dir, records.File(), o.copies, l.Snapshot, log)
 		}()
 		defer func() { cancel(); <-copied }()
 	}

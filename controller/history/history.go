@@ -194,6 +194,11 @@ func (h *History) Add(wall time.Time, elapsed time.Duration, s *controller.State
 	if h.drawn = h.begun && s.Batch.Active(); h.drawn {
 		h.curve.add(sampleOf(s, elapsed-h.started))
 	}
+	h.Happened(wall, events)
+}
+
+// Happened takes the events of one step alone, of a batch whose curve is told otherwise.
+func (h *History) Happened(wall time.Time, events []controller.Event) {
 	for i := range events {
 		h.happened(Event{
 			Event: events[i], ID: ID{Batch: h.batch, Step: h.step, Place: i}, Elapsed: h.since(events[i].At),

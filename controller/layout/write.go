@@ -47,7 +47,10 @@ func (w *writer) literal(text []byte) {
 				w.at, w.attr = inTag, append(w.attr[:0], ' ')
 			}
 		case inStyle, inScript:
-			if w.read = append(w.read, b); bytes.HasSuffix(bytes.ToLower(w.read), append([]byte("</"), w.tag...)) {
+			if w.read = append(w.read, b); len(w.read) > len("</")+len(w.tag) {
+				w.read = w.read[1:]
+			}
+			if bytes.EqualFold(w.read, append([]byte("</"), w.tag...)) {
 				w.at, w.tag, w.attr = inTag, []byte("/"), []byte{' '}
 			}
 		case inComment:

@@ -80,6 +80,9 @@ var (
 	finishes     = desc("forecast_finish_timestamp_seconds", "When the batch will be done by its forecast, on the cabinet's clock: 0.5 the middle, one in ten sooner than 0.1, one in ten later than 0.9; absent while nobody can say.", "quantile")
 	connections  = desc("connections", "Connections to page and API.")
 	turnedAway   = desc("connections_ended_total", "Connections that were ended since the daemon began: full, no place was free; silent, it made room for another; stalled, it did not take its answer.", "why")
+	upkeepDue    = desc("upkeep_due", "Whether that is due to be cleaned or looked after, as last read, at most ten minutes ago.", "task")
+	woodBurnt    = desc("wood_kilograms_total", "Wood that was burnt, as people said it.", "species")
+	copiesFail   = desc("copies_failing", "Whether a batch has no copy in the folder for copies; absent while the book cannot be read.")
 	latched      = desc("trip_latched", "Whether the trip is latched: the heater stays off until a person resets it.", "alarm")
 	buildInfo    = desc("build_info", "Version of the program; world is set when the cabinet is simulated.", "version", "goversion")
 	simInfo      = desc("build_info", "Version of the program; world is set when the cabinet is simulated.", "version", "goversion", "world")
@@ -145,6 +148,36 @@ func (m *Metrics) ShowReaders(now func() Readers) {
 		for why, n := range map[string]uint64{"full": r.Refused, "silent": r.Dropped, "stalled": r.Stalled} {
 			out <- prometheus.MustNewConstMetric(turnedAway, prometheus.CounterValue, float64(n), why)
 		}
+	}))
+}
+
+// Upkeep is what of the cabinet is due.
+type Upkeep struct {
+	Due           map[string]bool
+	WoodKilograms map[string]float64
+	CopiesFail    bool
+}
+
+// ShowUpkeep adds it to the scrape; nil is not known.
+func (m *Metrics) ShowUpkeep(now func() *Upkeep) {
+	m.registry.MustRegister(prometheus.CollectorFunc(func(out chan<- prometheus.Metric) {
+		u := now()
+		if u == nil {
+			return
+		}
+		flag := func(is bool) float64 {
+			if is {
+				return 1
+			}
+			return 0
+		}
+		for task, due := range u.Due {
+			out <- prometheus.MustNewConstMetric(upkeepDue, prometheus.GaugeValue, flag(due), task)
+		}
+		for species, kg := range u.WoodKilograms {
+			out <- prometheus.MustNewConstMetric(woodBurnt, prometheus.CounterValue, kg, species)
+		}
+		out <- prometheus.MustNewConstMetric(copiesFail, prometheus.GaugeValue, flag(u.CopiesFail))
 	}))
 }
 

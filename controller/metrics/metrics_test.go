@@ -127,6 +127,9 @@ func TestGoldenScrape(t *testing.T) {
 	m.ObserveStep(2*time.Millisecond, 0)
 	m.ObserveStep(1500*time.Millisecond, 20*time.Millisecond)
 	m.ShowReaders(func() metrics.Readers { return metrics.Readers{Open: 12, Refused: 3, Dropped: 4, Stalled: 5} })
+	m.ShowUpkeep(func() *metrics.Upkeep {
+		return &metrics.Upkeep{Due: map[string]bool{"generator": true, "gasket": false}, WoodKilograms: map[string]float64{"beech": 1.2}}
+	})
 	done := time.Date(2026, 3, 14, 14, 0, 0, 0, time.UTC)
 	m.ShowForecast(func() *outlook.Forecast {
 		return &outlook.Forecast{Ends: []outlook.Range{{}, {Earliest: done.Add(-time.Hour), Middle: done, Latest: done.Add(90 * time.Minute)}}}

@@ -170,19 +170,10 @@ func (t *table) names() string {
 
 // namesIn has NULL for the columns that may be NULL and that a file does not have yet.
 func (t *table) namesIn(have map[string]bool) string {
-	only := map[string]bool{}
-	for _, c := range t.columns {
-		only[c.name] = have[c.name] || strings.Contains(c.declared, "NOT NULL")
-	}
-	return t.light(only)
-}
-
-// light has NULL for all columns but some.
-func (t *table) light(only map[string]bool) string {
 	var names []string
 	for _, c := range t.columns {
 		name := c.name
-		if !only[name] {
+		if !have[name] && !strings.Contains(c.declared, "NOT NULL") {
 			name = "NULL AS " + name
 		}
 		names = append(names, name)

@@ -23,6 +23,9 @@ const (
 	Rated    Kind = "rated"    // a mark out of five, of one trait
 	Repeats  Kind = "repeats"  // it was made like another batch
 	Decided  Kind = "decided"  // what a person decided of a rule, or who read the record
+	// Photographed is a photograph that lies beside the record: its file, bytes, and in the
+	// text its SHA-256 and words.
+	Photographed Kind = "photographed"
 )
 
 // An Entry is a fact that a person adds to a batch, also long after its end. A later one
@@ -124,7 +127,7 @@ func (r *Reader) Entries(ctx context.Context, id string) ([]Entry, error) {
 func entries(ctx context.Context, q querier, batch int64) (all []Entry, err error) {
 	rows, err := query(ctx, q, noteTable, "batch = ?", batch)
 	for _, row := range rows {
-		if row.text("entry") != "" {
+		if kind := row.text("entry"); kind != "" && kind != string(Concluded) {
 			all = append(all, entryOf(row))
 		}
 	}
@@ -142,6 +145,15 @@ type Use struct {
 // Uses finds every batch of the file in which a lot was ever named, oldest first. Capitals
 // do not matter.
 func (r *Reader) Uses(ctx context.Context, lot string) ([]Use, error) {
+	return r.uses(ctx, func(is string) bool { return strings.EqualFold(is, lot) })
+}
+
+// Lots finds every batch of the file in which any lot was ever named, oldest first.
+func (r *Reader) Lots(ctx context.Context) ([]Use, error) {
+	return r.uses(ctx, func(string) bool { return true })
+}
+
+func (r *Reader) uses(ctx context.Context, wanted func(lot string) bool) ([]Use, error) {
 	var all []Use
 	err := r.reading(ctx, func(q querier) error {
 		rows, err := query(ctx, q, noteTable, "lot IS NOT NULL")
@@ -151,7 +163,7 @@ func (r *Reader) Uses(ctx context.Context, lot string) ([]Use, error) {
 		last := int64(0)
 		for _, row := range rows {
 			number := row.int("batch")
-			if number == last || !strings.EqualFold(row.text("lot"), lot) {
+			if number == last || !wanted(row.text("lot")) {
 				continue
 			}
 			last = number

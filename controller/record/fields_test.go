@@ -181,6 +181,7 @@ func TestLayoutsOfOtherVersions(t *testing.T) {
 	b = nc.encode(nil, false)
 	n.Door = true
 	b = nc.encode(b, false)
+	o = older{}
 	d, err = newDecoder("step", layout, &o)
 	require.NoError(t, err)
 	in = &input{b: b}

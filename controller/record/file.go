@@ -9,7 +9,6 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -305,27 +304,6 @@ func query(ctx context.Context, db querier, t *table, where string, args ...any)
 		return nil
 	})
 	return all, err
-}
-
-// queryLight reads all rows with NULL for what is long: files, layouts, states and data.
-func queryLight(ctx context.Context, db querier, t *table) (all []row, err error) {
-	have := map[string]bool{}
-	for _, c := range t.columns {
-		have[c.name] = !slices.Contains([]string{"product_file", "cabinet_file", "layout", "state", "data"}, c.name)
-	}
-	rows, err := db.QueryContext(ctx, fmt.Sprintf("SELECT %s FROM %s ORDER BY %s", t.light(have), t.name, t.columns[0].name))
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	for rows.Next() {
-		r, err := scan(rows, t)
-		if err != nil {
-			return nil, err
-		}
-		all = append(all, r)
-	}
-	return all, rows.Err()
 }
 
 func scan(rows *sql.Rows, t *table) (row, error) {

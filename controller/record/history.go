@@ -54,44 +54,57 @@ type fold struct {
 }
 
 func newFold(ctx context.Context, q querier, b *Batch) (*fold, error) {
-	f := &fold{id: b.ID, events: map[int64][]row{}, reasons: map[int64]row{}}
-	rows, err := query(ctx, q, eventTable, "batch = ?", b.Number)
+	events, err := query(ctx, q, eventTable, "batch = ?", b.Number)
 	if err != nil {
 		return nil, err
 	}
-	for _, e := range rows {
+	commands, err := query(ctx, q, commandTable, "batch = ?", b.Number)
+	if err != nil {
+		return nil, err
+	}
+	return foldOf(b, events, commands), nil
+}
+
+func foldOf(b *Batch, events, commands []row) *fold {
+	f := &fold{id: b.ID, events: map[int64][]row{}, reasons: map[int64]row{}}
+	for _, e := range events {
 		f.events[e.int("step")] = append(f.events[e.int("step")], e)
 	}
-	starts, err := query(ctx, q, commandTable, "batch = ? AND step = 0 AND reason IS NOT NULL", b.Number)
-	if err != nil {
-		return nil, err
-	}
-	if len(starts) > 0 {
-		f.early, f.isEarly = starts[0], true
-	}
-	changes, err := query(ctx, q, commandTable, "batch = ? AND step > 0 AND reason IS NOT NULL AND refused IS NULL", b.Number)
-	if err != nil {
-		return nil, err
-	}
-	for _, c := range changes {
-		if kind, ok := controller.ParseCommand(c.text("command")); ok && kind.Needs()&controller.WithStage != 0 {
-			f.reasons[c.int("step")] = c
+	for _, c := range commands {
+		step := c.int("step")
+		switch kind, ok := controller.ParseCommand(c.text("command")); {
+		case c.text("reason") == "":
+		case step == 0 && !f.isEarly:
+			f.early, f.isEarly = c, true
+		case step > 0 && c.text("refused") == "" && ok && kind.Needs()&controller.WithStage != 0:
+			f.reasons[step] = c
 		}
 	}
-	return f, nil
+	return f
 }
 
 func (f *fold) step(n int64, p *profile.Product, _ *controller.Inputs, s *controller.State, out controller.Outputs, events []controller.Event) {
-	h := &f.history
 	if n == 0 {
-		h.Begin(f.id, p, s.Started)
-		if f.isEarly {
-			h.Say(parseTime(f.early.text("wall")), s.Started, history.Excused(f.early.text("reason")), trip.Later)
-		}
+		f.history.Begin(f.id, p, s.Started)
+	}
+	f.tell(n, s.Started, s.Elapsed, func(wall time.Time) { f.history.Add(wall, s.Elapsed, s, out, events) }, len(events))
+}
+
+// speaks reports whether the program itself says something before that step.
+func (f *fold) speaks(n int64) bool {
+	_, ok := f.reasons[n]
+	return ok
+}
+
+// tell adds one step, with what was said before it and the words in which it was recorded.
+func (f *fold) tell(n int64, started, elapsed time.Duration, add func(wall time.Time), events int) {
+	h := &f.history
+	if n == 0 && f.isEarly {
+		h.Say(parseTime(f.early.text("wall")), started, history.Excused(f.early.text("reason")), trip.Later)
 	}
 	h.Skip(n)
 	if why, ok := f.reasons[n]; ok {
-		h.Say(parseTime(why.text("wall")), s.Elapsed, history.Because(why.text("command"), why.text("reason")), 0)
+		h.Say(parseTime(why.text("wall")), elapsed, history.Because(why.text("command"), why.text("reason")), 0)
 	}
 	var wall time.Time
 	var words []string
@@ -99,15 +112,31 @@ func (f *fold) step(n int64, p *profile.Product, _ *controller.Inputs, s *contro
 		wall = parseTime(e.text("wall"))
 		words = append(words, e.text("text"))
 	}
-	h.Add(wall, s.Elapsed, s, out, events)
-	if len(words) == len(events) {
+	add(wall)
+	if len(words) == events {
 		h.Worded(words)
 	}
 }
 
+// sketch adds how things stood at the end of a link. torn says that nobody looked before.
+func (f *fold) sketch(l row, torn bool) {
+	value := func(name string) float64 {
+		if v, ok := l.float(name); ok {
+			return v
+		}
+		return math.NaN()
+	}
+	elapsed, _ := l.float("elapsed_seconds")
+	duty, _ := l.float("heater_duty")
+	f.history.Sketch(history.Sample{
+		Elapsed: seconds(elapsed), Chamber: value("chamber_celsius"), Setpoint: value("setpoint_celsius"), Core: value("core_celsius"),
+	}, duty, torn)
+}
+
 // sketch makes a history of the tables alone.
 func sketch(ctx context.Context, q querier, b *Batch, f *fold) (history.History, error) {
-	h := history.History{KeepAll: true}
+	f.history = history.History{KeepAll: true}
+	h := &f.history
 	p, err := profile.ParseRecorded(b.ProductName, b.ProductFile)
 	if err != nil {
 		p = nil // it is none for this program; the words are still there
@@ -115,7 +144,7 @@ func sketch(ctx context.Context, q querier, b *Batch, f *fold) (history.History,
 	h.Begin(b.ID, p, 0)
 	gaps, err := query(ctx, q, gapTable, "batch = ?", b.Number)
 	if err != nil {
-		return h, err
+		return *h, err
 	}
 	torn := map[int64]bool{}
 	for _, g := range gaps {
@@ -123,7 +152,7 @@ func sketch(ctx context.Context, q querier, b *Batch, f *fold) (history.History,
 	}
 	links, err := query(ctx, q, linkTable, "batch = ? AND steps > 0", b.Number)
 	if err != nil {
-		return h, err
+		return *h, err
 	}
 	states := map[int64]controller.BatchState{} // at the end of each link, which an event ends
 	for _, l := range links {
@@ -132,21 +161,11 @@ func sketch(ctx context.Context, q querier, b *Batch, f *fold) (history.History,
 				states[l.int("number")] = state
 			}
 		}
-		value := func(name string) float64 {
-			if v, ok := l.float(name); ok {
-				return v
-			}
-			return math.NaN()
-		}
-		elapsed, _ := l.float("elapsed_seconds")
-		duty, _ := l.float("heater_duty")
-		h.Sketch(history.Sample{
-			Elapsed: seconds(elapsed), Chamber: value("chamber_celsius"), Setpoint: value("setpoint_celsius"), Core: value("core_celsius"),
-		}, duty, torn[l.int("number")])
+		f.sketch(l, torn[l.int("number")])
 	}
 	rows, err := query(ctx, q, eventTable, "batch = ?", b.Number)
 	if err != nil {
-		return h, err
+		return *h, err
 	}
 	place := map[int64]int{}
 	for _, e := range rows {
@@ -155,7 +174,7 @@ func sketch(ctx context.Context, q querier, b *Batch, f *fold) (history.History,
 		h.Tell(event)
 		place[e.int("step")]++
 	}
-	return h, nil
+	return *h, nil
 }
 
 // told is an event as the table has it.

@@ -58,6 +58,7 @@ type block struct {
 	events       []happened
 	commands     []commanded
 	ending       *ending
+	course       *coreCourse // with the ending, where nothing is missing
 	since        int64
 	told         []chan error // who waits for it to be on disk
 }
@@ -110,12 +111,16 @@ func (r *Recorder) seal(end *ending) bool {
 		return true
 	}
 	b.state, b.ending = r.last, end
+	if end != nil {
+		b.course, r.course = r.course, nil
+	}
 	b.uptime = r.uptime()
 	if r.push(b, b.header != nil || end != nil) {
 		return true
 	}
 	tell(b.told, errWaits)
 	r.lost.Add(uint64(b.steps))
+	r.course = nil // there will be a gap
 	lost := &gap{why: gapNotWritten, first: b.first, steps: b.steps, from: b.begins}
 	if g := b.gap; g != nil { // two gaps without a step between them are one
 		lost.first, lost.from = g.first, g.from

@@ -8,7 +8,6 @@ import (
 	"io/fs"
 	"math"
 	"os"
-	"slices"
 	"strings"
 	"time"
 
@@ -165,46 +164,56 @@ func (b *Batch) ends(e row) {
 
 func seconds(s float64) time.Duration { return time.Duration(math.Round(s * float64(time.Second))) }
 
+// listed is what List reads of each batch in one go: no files and nothing that a replay needs.
+// A batch most often ends with its last steps.
+const listed = `SELECT b.number, b.id, b.world, b.started, b.clock_set, b.boot, b.program, b.pace, b.product, b.product_name, b.cabinet, b.cabinet_name,
+	l.first_step, l.steps, l.elapsed_seconds, e.state, e.why, e.wall
+	FROM batch b
+	LEFT JOIN ending e ON e.batch = b.number
+	LEFT JOIN link l ON l.batch = b.number AND l.number = e.link
+	ORDER BY b.number DESC, e.link DESC, e.row DESC`
+
 // List gives every batch, newest first, without its files and without what a replay needs:
 // those of a thousand batches are many megabytes.
 func (r *Reader) List(ctx context.Context) ([]*Batch, error) {
 	var all []*Batch
 	err := r.reading(ctx, func(q querier) error {
-		endings, err := query(ctx, q, endingTable, "")
+		rows, err := q.QueryContext(ctx, listed)
 		if err != nil {
 			return err
 		}
-		ended := map[int64]row{}
-		for _, e := range endings {
-			ended[e.int("batch")] = e
-		}
-		rows, err := queryLight(ctx, q, batchTable)
-		if err != nil {
-			return err
-		}
-		last, err := q.(preparer).PrepareContext(ctx, lastSteps)
-		if err != nil {
-			return err
-		}
-		defer last.Close()
-		for _, row := range slices.Backward(rows) {
-			b := batchOf(row)
-			if err := b.lasted(last.QueryRowContext(ctx, b.Number)); err != nil {
+		defer rows.Close()
+		for rows.Next() {
+			var b Batch
+			var world, started string
+			var clock int64
+			var first, steps sql.NullInt64
+			var elapsed sql.NullFloat64
+			var boot, state, why, ended sql.NullString
+			if err := rows.Scan(&b.Number, &b.ID, &world, &started, &clock, &boot, &b.Program, &b.Pace, &b.Product, &b.ProductName, &b.Cabinet, &b.CabinetName,
+				&first, &steps, &elapsed, &state, &why, &ended); err != nil {
 				return err
 			}
-			if e, ok := ended[b.Number]; ok {
-				b.ends(e)
+			if n := len(all); n > 0 && all[n-1].Number == b.Number {
+				continue // its last ending counts
 			}
-			all = append(all, b)
+			b.World, b.Started, b.ClockSet, b.Boot = World(world), parseTime(started), clock != 0, boot.String
+			b.Steps, b.Elapsed = first.Int64+steps.Int64, seconds(elapsed.Float64)
+			if state.Valid {
+				b.State, b.Why, b.Ended = state.String, why.String, parseTime(ended.String)
+			}
+			all = append(all, &b)
 		}
-		return nil
+		for _, b := range all {
+			if b.Steps == 0 {
+				if err := b.lasted(q.QueryRowContext(ctx, lastSteps, b.Number)); err != nil {
+					return err
+				}
+			}
+		}
+		return rows.Err()
 	})
 	return all, err
-}
-
-// preparer is a transaction, too.
-type preparer interface {
-	PrepareContext(ctx context.Context, query string) (*sql.Stmt, error)
 }
 
 // ErrNoBatch is the error of an id that names no batch.
@@ -358,6 +367,7 @@ func (r *Reader) Steps(ctx context.Context, id string, f func(Step) error) error
 // A walker is what to call on the way through the steps of a batch; gap and end may
 // be nil.
 type walker struct {
+	link func(row) error // each link, also of a note alone
 	gap  func(row) error // before the link that comes after a gap
 	step func(n int64, f *frame, events []controller.Event) error
 	end  func(link row) error // after the steps of each link
@@ -377,7 +387,19 @@ func walk(ctx context.Context, q querier, b *Batch, w walker) error {
 		gaps[g.int("link")] = g
 	}
 	next := int64(0)
-	return each(ctx, q, linkTable, "batch = ? AND steps > 0", []any{b.Number}, func(l row) error {
+	where := "batch = ? AND steps > 0"
+	if w.link != nil {
+		where = "batch = ?"
+	}
+	return each(ctx, q, linkTable, where, []any{b.Number}, func(l row) error {
+		if w.link != nil {
+			if err := w.link(l); err != nil {
+				return err
+			}
+			if l.int("steps") == 0 {
+				return nil
+			}
+		}
 		broken := func(err error) error { return fmt.Errorf("batch %s, link %d: %w", b.ID, l.int("number"), err) }
 		first := l.int("first_step")
 		expected := first

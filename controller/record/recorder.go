@@ -126,6 +126,7 @@ type Recorder struct {
 	names   *memory
 	last    controller.State // after the last step of the open batch
 	gap     *gap             // before the next block
+	course  *coreCourse      // of the open batch; nil where something is missing of it
 	news    time.Duration    // Elapsed of the last step with an event or a command
 	marks   *marker          // nil for a simulated cabinet
 	latched trip.Code        // when it was opened
@@ -274,7 +275,7 @@ func (r *Recorder) Begin(m Moment, s Start) string {
 		"cabinet", s.Cabinet.Name, "cabinet_name", s.CabinetFile.Name, "cabinet_file", s.CabinetFile.Data,
 		"layout", r.layout(), "state", string(r.names.text(&s.Before)))
 	r.ids[id] = true
-	r.last, r.gap = s.Before, nil
+	r.last, r.gap, r.course = s.Before, nil, &coreCourse{}
 	r.open = &block{batch: r.next, header: &header, product: s.Product, moment: m}
 	r.next++
 	return id
@@ -337,6 +338,11 @@ func (r *Recorder) Step(m Moment, in *controller.Inputs, out controller.Outputs,
 	b.steps++
 	b.moment = m
 	r.last = *state
+	if c := r.course; c != nil {
+		if c.see(step, b.product, in, state, out, events); len(c.samples) > mostConcluded {
+			r.course = nil
+		}
+	}
 	for _, e := range events {
 		b.events = append(b.events, happened{step: step, wall: m.Wall, started: state.Started, event: e})
 	}
@@ -410,7 +416,7 @@ func (r *Recorder) Finish(m Moment, u *Recovery, state controller.BatchState, wh
 // made of it. Its Elapsed must go on from there.
 func (r *Recorder) Resume(u *Recovery, state controller.State) {
 	r.seal(nil)
-	r.last = state
+	r.last, r.course = state, nil
 	r.gap = &gap{
 		why: gapNotRunning, first: u.Steps, from: u.State.Elapsed, length: u.Unseen, known: u.Away != controller.AwayUnknown, state: string(r.names.text(&state)),
 	}

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -52,6 +53,7 @@ type Result struct {
 	Course  deviation.Course
 	Product *profile.Product
 	Cabinet *cabinet.Cabinet
+	Peak    float64 // the hottest that the chamber was read, °C; NaN is never
 	// Weighed is what people weighed for it; nil where they weighed nothing.
 	Weighed *weighed.Tally
 	// Verdict is what can be said of the batch by all that. Whether the record is whole is
@@ -76,9 +78,12 @@ func (r *Reader) Replay(ctx context.Context, id string) (*Result, error) {
 			return err
 		}
 		var course coreCourse
-		p, c, replayed, err := replay(ctx, q, batchOf(row), course.see)
+		_, _, replayed, err := replay(ctx, q, batchOf(row), course.see)
 		if result = replayed; result != nil {
-			result.Course, result.Product, result.Cabinet = course.samples, p, c
+			result.Course, result.Peak = course.samples, math.NaN()
+			if course.seen {
+				result.Peak = course.peak
+			}
 		}
 		return err
 	})
@@ -117,36 +122,6 @@ func (r *Reader) Lessons(ctx context.Context, id string) (*controller.Lessons, *
 
 // An observer sees each step of a replay that gave what was recorded.
 type observer func(n int64, p *profile.Product, in *controller.Inputs, s *controller.State, out controller.Outputs, events []controller.Event)
-
-// courseEvery is how far apart the samples of a course are: a core moves by some
-// hundredths of a kelvin meanwhile.
-const courseEvery = 10 * time.Second
-
-// coreCourse follows the cores through a replay.
-type coreCourse struct {
-	samples deviation.Course
-	last    deviation.Sample // step
-}
-
-func (c *coreCourse) see(_ int64, _ *profile.Product, _ *controller.Inputs, s *controller.State, _ controller.Outputs, _ []controller.Event) {
-	cold, seen := s.Core.Coldest.Value()
-	hot, _ := s.Core.Hottest.Value()
-	next := deviation.Sample{At: s.Elapsed - s.Started, Coldest: cold, Hottest: hot, Known: seen}
-	next.Watched = next.At-c.last.At <= controller.LateAfter && len(c.samples) > 0
-	kept := len(c.samples) - 1
-	switch {
-	case kept < 0:
-		c.samples = append(c.samples, next)
-	case next.Known != c.last.Known || !next.Watched:
-		if c.samples[kept] != c.last {
-			c.samples = append(c.samples, c.last)
-		}
-		c.samples = append(c.samples, next)
-	case next.At-c.samples[kept].At >= courseEvery:
-		c.samples = append(c.samples, next)
-	}
-	c.last = next
-}
 
 func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Product, *cabinet.Cabinet, *Result, error) {
 	p, err := profile.ParseRecorded(b.ProductName, b.ProductFile)
@@ -231,18 +206,24 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 	if errors.Is(err, errDiffers) {
 		err = nil
 	}
-	result.Final = state
+	result.Final, result.Product, result.Cabinet = state, p, c
 	said, missing := entries(ctx, q, b.Number)
 	err = errors.Join(err, missing)
-	result.Weighed = TallyOf(p, state.Where, said)
-	made := p
-	if result.Weighed != nil {
-		made = result.Weighed.Product
-	}
-	rules := state.Rules(p).MadeAs(made)
-	result.Verdict = state.Verdict(&rules, !state.Batch.Active())
-	result.Weighed.Amend(&result.Verdict)
+	result.judge(said)
 	return p, c, result, err
+}
+
+// judge says what can be said of the batch by its last state and by what people weighed.
+func (r *Result) judge(said []Entry) {
+	s := &r.Final
+	r.Weighed = TallyOf(r.Product, s.Where, said)
+	made := r.Product
+	if r.Weighed != nil {
+		made = r.Weighed.Product
+	}
+	rules := s.Rules(r.Product).MadeAs(made)
+	r.Verdict = s.Verdict(&rules, !s.Batch.Active())
+	r.Weighed.Amend(&r.Verdict)
 }
 
 // sameEvent compares a replayed event with a recorded one. Older programs did not say which

@@ -112,6 +112,7 @@ func appendXOR(b []byte, x uint64) []byte {
 // A decoder reads values of a recorded layout into the value that it is bound to.
 type decoder struct {
 	places []place
+	timed  []bool // for each byte of the mask: a duration is among its fields
 	words  []word
 	rise   []uint64
 }
@@ -123,7 +124,11 @@ func newDecoder(prefix, layout string, pointer any) (*decoder, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &decoder{places: places, words: make([]word, len(places)), rise: make([]uint64, len(places))}, nil
+	d := &decoder{places: places, timed: make([]bool, maskBytes(len(places))), words: make([]word, len(places)), rise: make([]uint64, len(places))}
+	for i := range places {
+		d.timed[i/8] = d.timed[i/8] || places[i].kind == duration
+	}
+	return d, nil
 }
 
 func (d *decoder) reset() {
@@ -182,7 +187,8 @@ func (in *input) xor(head byte) uint64 {
 	return x << (8 * (8 - lead - n))
 }
 
-// decode reads one value; more is the last bit of its mask.
+// decode reads one value; more is the last bit of its mask. What has not changed since the
+// value before stays as it is where the decoder is bound to: that must hold the value before.
 func (d *decoder) decode(in *input) (more bool, err error) {
 	n := maskBytes(len(d.places))
 	if len(in.b) < n {
@@ -190,11 +196,19 @@ func (d *decoder) decode(in *input) (more bool, err error) {
 	}
 	mask := in.b[:n]
 	in.b = in.b[n:]
-	for i := range d.places {
+	for i := 0; i < len(d.places); i++ {
+		if i%8 == 0 && mask[i/8] == 0 && !d.timed[i/8] {
+			i += 7
+			continue
+		}
+		said := mask[i/8]&(1<<(i%8)) != 0
+		if !said && d.rise[i] == 0 {
+			continue
+		}
 		f, before := &d.places[i], d.words[i]
 		w := before
 		w.bits += d.rise[i]
-		if mask[i/8]&(1<<(i%8)) != 0 {
+		if said {
 			switch f.kind {
 			case boolean:
 				w.bits ^= 1
@@ -301,8 +315,8 @@ func (d *stepDecoder) block(data []byte, steps int64, each func(f *frame, events
 		return fmt.Errorf("the block is of version %d and this program knows %d", v, blockVersion)
 	}
 	d.frames.reset()
+	d.frame = frame{}
 	for range steps {
-		d.frame = frame{}
 		more, err := d.frames.decode(in)
 		if err != nil {
 			return err

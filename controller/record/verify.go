@@ -46,58 +46,89 @@ func (r *Reader) Verify(ctx context.Context, id string) (Verdict, error) {
 }
 
 func verify(ctx context.Context, q querier, header row) (Verdict, error) {
-	var v Verdict
+	v, err := newVerifier(ctx, q, header)
+	if err != nil || v.verdict.Why != "" {
+		return v.verdict, err
+	}
+	err = each(ctx, q, linkTable, "batch = ?", []any{header.int("number")}, v.link)
+	if errors.Is(err, errBroken) {
+		return v.verdict, nil
+	}
+	if err == nil {
+		v.end()
+	}
+	return v.verdict, err
+}
+
+var errBroken = errors.New("broken")
+
+// A verifier follows a chain link by link.
+type verifier struct {
+	verdict   Verdict
+	belonging map[int64][]row
+	rows      map[*table][]row
+}
+
+// newVerifier checks the header and reads what belongs to the links.
+func newVerifier(ctx context.Context, q querier, header row) (*verifier, error) {
+	v := &verifier{belonging: map[int64][]row{}, rows: map[*table][]row{}}
 	sum := chain([]byte(genesis), []row{header})
 	if !bytes.Equal(header.blob("hash"), sum[:]) {
-		v.Why = "the header was changed"
+		v.verdict.Why = "the header was changed"
 		return v, nil
 	}
-	v.Head = sum
+	v.verdict.Head = sum
 	if why, err := follows(ctx, q, header); why != "" || err != nil {
-		v.Why = why
+		v.verdict.Why = why
 		return v, err
 	}
-	v.Broken = 1
-	number := header.int("number")
-	belonging := map[int64][]row{}
+	v.verdict.Broken = 1
 	for _, t := range linked {
-		rows, err := query(ctx, q, t, "batch = ?", number)
+		rows, err := query(ctx, q, t, "batch = ?", header.int("number"))
 		if err != nil {
 			return v, err
 		}
+		v.rows[t] = rows
 		for _, row := range rows {
 			link := row.int("link")
-			belonging[link] = append(belonging[link], row)
+			v.belonging[link] = append(v.belonging[link], row)
 		}
 	}
-	errBroken := errors.New("broken")
-	err := each(ctx, q, linkTable, "batch = ?", []any{number}, func(link row) error {
-		n := link.int("number")
-		if n != v.Broken {
-			v.Why = fmt.Sprintf("it is missing; the next is link %d", n)
-			return errBroken
-		}
-		sum := chain(v.Head[:], append([]row{link}, belonging[n]...))
-		if !bytes.Equal(link.blob("hash"), sum[:]) {
-			v.Why = "it, or a row that belongs to it, was changed, taken out or put in"
-			return errBroken
-		}
-		delete(belonging, n)
-		v.Head, v.Links, v.Broken = sum, n, n+1
-		return nil
-	})
-	if errors.Is(err, errBroken) {
-		return v, nil
-	}
-	if err != nil {
-		return v, err
-	}
-	for n, rows := range belonging {
-		v.Broken, v.Why = n, fmt.Sprintf("rows of the table %s name it and it does not exist", rows[0].table.name)
-		return v, nil
-	}
-	v.Whole, v.Broken = true, 0
 	return v, nil
+}
+
+// all are the rows of a table that belong to the batch.
+func (v *verifier) all(t *table) []row { return v.rows[t] }
+
+func (v *verifier) link(link row) error {
+	n := link.int("number")
+	if v.verdict.Why != "" {
+		return errBroken
+	}
+	if n != v.verdict.Broken {
+		v.verdict.Why = fmt.Sprintf("it is missing; the next is link %d", n)
+		return errBroken
+	}
+	sum := chain(v.verdict.Head[:], append([]row{link}, v.belonging[n]...))
+	if !bytes.Equal(link.blob("hash"), sum[:]) {
+		v.verdict.Why = "it, or a row that belongs to it, was changed, taken out or put in"
+		return errBroken
+	}
+	delete(v.belonging, n)
+	v.verdict.Head, v.verdict.Links, v.verdict.Broken = sum, n, n+1
+	return nil
+}
+
+// end says that there is no more link.
+func (v *verifier) end() {
+	if v.verdict.Why != "" {
+		return
+	}
+	for n, rows := range v.belonging {
+		v.verdict.Broken, v.verdict.Why = n, fmt.Sprintf("rows of the table %s name it and it does not exist", rows[0].table.name)
+		return
+	}
+	v.verdict.Whole, v.verdict.Broken = true, 0
 }
 
 // follows reports why a batch does not follow the batch that its header names as the

@@ -274,6 +274,7 @@ func (r *Recorder) rows(c *commit, b *block) error {
 		rows = append(rows, command)
 	}
 	if e := b.ending; e != nil {
+		rows = append(rows, conclude(r.memory, b.moment, s, b.course)...) // in the order in which they are hashed
 		rows = append(rows, newRow(endingTable, "wall", b.moment.Wall.Format(timeLayout), "elapsed_seconds", (s.Elapsed-s.Started).Seconds(),
 			"state", e.state.String(), "why", optional(e.why)))
 	}

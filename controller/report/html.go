@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	_ "embed"
+	"encoding/base64"
 	"fmt"
 	"io"
 	"strings"
@@ -20,9 +21,22 @@ import (
 //go:embed report.html
 var page string
 
+// mostEmbedded is the largest photograph that stands in the page itself, in bytes: those that
+// the page of a batch sends are smaller.
+const mostEmbedded = 1 << 20
+
 var pages = layout.Must(layout.Parse("report", page, map[string]any{
 	"plain": plain,
-	"long":  func(s Stage) float64 { return s.Lasted() },
+	"picture": func(p Photo) layout.HTML { // whose type and bytes are of an alphabet that ends no attribute
+		switch {
+		case p.Data == nil:
+			return ""
+		case len(p.Data) > mostEmbedded || p.Type != "image/jpeg" && p.Type != "image/png":
+			return layout.HTML(fmt.Sprintf("<p>%d bytes, too many to stand here: it lies beside the record.</p>", len(p.Data)))
+		}
+		return layout.HTML(`<img alt="" src="data:` + p.Type + ";base64," + base64.StdEncoding.EncodeToString(p.Data) + `">`)
+	},
+	"long": func(s Stage) float64 { return s.Lasted() },
 	"lasted": func(seconds float64) string {
 		return quantity.FormatDuration(time.Duration(seconds * float64(time.Second)).Round(time.Second))
 	},

@@ -41,6 +41,7 @@ type Source struct {
 	Declared           []Declared
 	Like               *Like // nil is made like none
 	Decisions          []Decision
+	Photos             []Photo
 	Gaps               []Gap
 	Whole              bool   // the chain of the record holds
 	Record             string // what was found of it, in words
@@ -87,6 +88,19 @@ type Note struct {
 	Text  string    `json:"text"`
 	Mark  string    `json:"mark,omitempty"`
 	Photo string    `json:"photo,omitempty"`
+}
+
+// A Photo is a photograph beside the record, by its name and hash. State says how the file
+// stands against them; Data is nil where it is not as it was.
+type Photo struct {
+	Time   time.Time `json:"time"`
+	Who    string    `json:"who"`
+	Name   string    `json:"name"`
+	SHA256 string    `json:"sha256"`
+	Text   string    `json:"text,omitempty"`
+	State  string    `json:"state"`
+	Type   string    `json:"type"`
+	Data   []byte    `json:"-"`
 }
 
 // A Mark is the last one out of five for one trait.
@@ -164,6 +178,7 @@ type Report struct {
 	Declared   []Declared       `json:"declared"`
 	Like       *Like            `json:"made_like"`
 	Decisions  []Decision       `json:"decisions"`
+	Photos     []Photo          `json:"photos"`
 	Gaps       []Gap            `json:"gaps"`
 	Whole      bool             `json:"record_whole"`
 	Record     string           `json:"record"`
@@ -298,7 +313,7 @@ func Make(s *Source) *Report {
 		ID: s.ID, World: s.World, Program: s.Program, Product: s.Product, Cabinet: s.Cabinet,
 		Started: s.Started, ClockSet: s.ClockSet, State: s.State, Why: s.Why, ElapsedSeconds: s.Elapsed.Seconds(),
 		Rules: []Rule{}, Worksheet: []deviation.Case{}, NotCovered: proof.Uncovered(), Stages: []Stage{}, Probes: []Probe{}, Events: []Event{},
-		Commands: slices.Concat([]Command{}, s.Commands), Notes: slices.Concat([]Note{}, s.Notes), Marks: slices.Concat([]Mark{}, s.Marks), Declared: slices.Concat([]Declared{}, s.Declared), Like: s.Like, Decisions: slices.Concat([]Decision{}, s.Decisions), Gaps: slices.Concat([]Gap{}, s.Gaps),
+		Commands: slices.Concat([]Command{}, s.Commands), Notes: slices.Concat([]Note{}, s.Notes), Marks: slices.Concat([]Mark{}, s.Marks), Declared: slices.Concat([]Declared{}, s.Declared), Like: s.Like, Decisions: slices.Concat([]Decision{}, s.Decisions), Photos: slices.Concat([]Photo{}, s.Photos), Gaps: slices.Concat([]Gap{}, s.Gaps),
 		Whole: s.Whole, Record: s.Record, NotKept: notKept(nil, s), chart: s.Chart,
 	}
 	if !s.Ended.IsZero() {

@@ -93,6 +93,11 @@ type Config struct {
 	Note func(ctx context.Context, who, batch, text, mark string) error
 	// Keep keeps a fact on a batch, which the order names; nil keeps none.
 	Keep func(context.Context, *Order) (Kept, error)
+	// Hand is the form of weights and lots, marks and photographs; nil is none.
+	Hand Hand
+	// Upkeep is what of the cabinet is due, and UpkeepDone keeps that a task was done.
+	Upkeep     func(context.Context) (*Upkeep, error)
+	UpkeepDone func(task, who string) error
 	// Archive is the recorded batches; nil is none.
 	Archive Archive
 	// Outlook is what rehearsals say of a batch, or why they say nothing. It must not wait.
@@ -158,6 +163,9 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/batches", asset("assets/batches.html", "text/html; charset=utf-8")},
 		{http.MethodGet, "/batches/{batch}", asset("assets/batches.html", "text/html; charset=utf-8")},
 		{http.MethodGet, "/batches.js", script(pastParts)},
+		{http.MethodGet, "/weigh", asset("assets/weigh.html", "text/html; charset=utf-8")},
+		{http.MethodGet, "/weigh.js", script(weighParts)},
+		{http.MethodGet, "/hand.css", asset("assets/hand.css", "text/css; charset=utf-8")},
 		{http.MethodGet, "/notices.js", asset("assets/notices.js", "text/javascript; charset=utf-8")},
 		{http.MethodGet, "/icon.svg", s.icon},
 		{http.MethodGet, "/chart.svg", s.chart},
@@ -175,6 +183,12 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/api/events", s.events},
 		{http.MethodGet, "/api/batches", s.batches},
 		{http.MethodGet, "/api/batches/{batch}", s.batch},
+		{http.MethodGet, "/api/batches/{batch}/facts", s.factsOf},
+		{http.MethodPost, "/api/batches/{batch}/photos", s.addPhoto},
+		{http.MethodGet, "/api/batches/{batch}/photos/{photo}", s.photo},
+		{http.MethodPost, "/api/sheet", s.handSheet},
+		{http.MethodGet, "/api/upkeep", s.upkeep},
+		{http.MethodPost, "/api/upkeep", s.upkeepDone},
 		{http.MethodGet, "/api/batches/{batch}/notes", s.notes},
 		{http.MethodGet, "/api/plan/curve", s.planCurve},
 		{http.MethodPost, "/api/rehearse", s.oneAtATime(s.rehearse)},

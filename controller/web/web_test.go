@@ -193,7 +193,17 @@ func configured(l *loop, change func(*web.Config)) http.Handler {
 		Own:          shelf{l},
 		Check:        judged,
 		Archive:      archive{l},
-		Outlook:      func(string) (*outlook.Course, string) { return course(), "" },
+		Hand:         scales{loop: l},
+		Upkeep: func(context.Context) (*web.Upkeep, error) {
+			return &web.Upkeep{Tasks: []web.Task{{Name: "generator", Text: "brush it", Since: "3 of 3 batches", Due: true}}, Wood: []web.Burnt{{Species: "beech", Kilograms: 0.3}}, Calibration: []string{}}, l.err
+		},
+		UpkeepDone: func(task, _ string) error {
+			if task != "generator" {
+				return errors.New("no such task")
+			}
+			return nil
+		},
+		Outlook: func(string) (*outlook.Course, string) { return course(), "" },
 		Effect: func(_ context.Context, s *snapshot.Snapshot, c controller.Command) (*web.Effect, error) {
 			switch {
 			case l.err != nil:
@@ -220,7 +230,7 @@ func configured(l *loop, change func(*web.Config)) http.Handler {
 		},
 	}
 	if l.snap == nil {
-		c.Archive = nil
+		c.Archive, c.Hand, c.Upkeep, c.UpkeepDone = nil, nil, nil, nil
 	}
 	change(&c)
 	return web.New(c)

@@ -7,9 +7,9 @@ package assistant
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 	"strings"
+	"unicode"
 
 	"fumarium/profile"
 	"fumarium/profile/quantity"
@@ -189,8 +189,17 @@ func coresFor(c Choice) []int {
 	return nil
 }
 
-// name is what a product may be called here: it stands in the file without quotes.
-var name = regexp.MustCompile(`^\p{L}[\p{L}\p{N} ,'()-]{1,59}$`)
+// named reports whether a product may be called so here: the name stands in the file without
+// quotes.
+func named(name string) bool {
+	runes := []rune(name)
+	if len(runes) < 2 || len(runes) > 60 || !unicode.IsLetter(runes[0]) {
+		return false
+	}
+	return !slices.ContainsFunc(runes, func(r rune) bool {
+		return !unicode.IsLetter(r) && !unicode.IsNumber(r) && !strings.ContainsRune(" ,'()-", r)
+	})
+}
 
 // recipe is a choice that was looked up.
 type recipe struct {
@@ -216,7 +225,7 @@ func Write(c Choice) (string, error) {
 
 func lookUp(c Choice) (recipe, error) {
 	r := recipe{Choice: c, species: species(c)}
-	if !name.MatchString(c.Name) {
+	if !named(c.Name) {
 		return r, fmt.Errorf("%q is no name for a product; write letters, digits and spaces, 2 to 60", c.Name)
 	}
 	var err error

@@ -321,7 +321,7 @@ func (t *Tally) judge(where profile.Jurisdiction) {
 			other = append(other, t.off(i))
 		}
 	}
-	t.Deviations = slices.Concat(t.Deviations, cure, other)
+	t.Deviations = append(append(t.Deviations, cure...), other...)
 	var over []string
 	if t.weighedAny() {
 		for _, f := range formula.Judge(t.Product, where).Findings {

@@ -6,11 +6,14 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 	"time"
 
+	"fumarium/controller/cabinet"
 	"fumarium/controller/chart"
 	"fumarium/controller/history"
 	"fumarium/controller/label"
@@ -20,9 +23,10 @@ import (
 	"fumarium/profile/proof"
 )
 
-// Source reads everything of a batch that a report tells.
-func Source(ctx context.Context, r *record.Reader, b *record.Batch) (*report.Source, error) {
-	course, err := r.History(ctx, b.ID)
+// Source reads everything of a batch that a report tells, and on the way writes what was
+// read and switched in every step; nil writes nothing.
+func Source(ctx context.Context, r *record.Reader, b *record.Batch, seconds io.Writer) (*report.Source, error) {
+	told, missing, err := Tell(ctx, r, b, seconds)
 	if err != nil {
 		return nil, err
 	}
@@ -38,14 +42,10 @@ func Source(ctx context.Context, r *record.Reader, b *record.Batch) (*report.Sou
 	if err != nil {
 		return nil, err
 	}
-	whole, err := r.Verify(ctx, b.ID)
-	if err != nil {
-		return nil, err
-	}
 	s := &report.Source{
 		ID: b.ID, World: string(b.World), Program: b.Program, Started: b.Started, ClockSet: b.ClockSet, State: b.State, Why: b.Why, Elapsed: b.Elapsed,
 		Product: fileOf(b.Product, b.ProductName, b.ProductFile), Cabinet: fileOf(b.Cabinet, b.CabinetName, b.CabinetFile),
-		Course: course, Chart: Figure(b, course), Whole: whole.Whole, Record: whole.String(),
+		Course: told.History, Chart: Figure(b, told.History), Whole: told.Chain.Whole, Record: told.Chain.String(), NotReplayed: missing,
 	}
 	if b.State != "" {
 		s.Ended = b.Ended
@@ -62,20 +62,98 @@ func Source(ctx context.Context, r *record.Reader, b *record.Batch) (*report.Sou
 	for _, g := range gaps {
 		s.Gaps = append(s.Gaps, report.Gap{FromSeconds: g.From.Seconds(), Seconds: g.Length.Seconds(), Known: g.Known, Why: g.Why})
 	}
-	result, err := r.Replay(ctx, b.ID)
-	switch {
-	case ctx.Err() != nil:
-		return nil, ctx.Err()
-	case err != nil:
-		s.NotReplayed = err.Error()
-	case result.Decisions != nil:
-		s.NotReplayed = "this program decides otherwise than the one that recorded it: " + result.Decisions.String()
-	default:
-		result.Verdict[proof.Recorded] = Judge(&whole, result)
+	if result := told.Result; result != nil {
 		good, ending := snapshot.Ending(result.Final.Batch, &result.Verdict)
 		s.Replayed = &report.Replayed{Product: result.Product, Cabinet: result.Cabinet, Final: &result.Final, Verdict: result.Verdict, Cores: result.Course, Weighed: result.Weighed, Good: good, Ending: ending}
 	}
 	return s, nil
+}
+
+// Tell reads the course of a batch: as it was concluded when it ended, or else by a replay.
+// Where neither is to be had there is no result, and missing says why.
+func Tell(ctx context.Context, r *record.Reader, b *record.Batch, into io.Writer) (told *record.Account, missing string, err error) {
+	lines := &sheetOfSeconds{w: into}
+	told, err = r.Tell(ctx, b.ID, lines.of(b))
+	if err == nil {
+		told.Result.Verdict[proof.Recorded] = proof.Judgement{Answer: proof.Met, Why: "whole, with the state in which it ended"}
+		return told, "", lines.flush()
+	}
+	if !errors.Is(err, record.ErrNotConcluded) {
+		return nil, "", err
+	}
+	told = &record.Account{}
+	if told.History, err = r.History(ctx, b.ID); err != nil {
+		return nil, "", err
+	}
+	if told.Chain, err = r.Verify(ctx, b.ID); err != nil {
+		return nil, "", err
+	}
+	if err := lines.rest(ctx, r, b); err != nil {
+		return nil, "", err
+	}
+	result, err := r.Replay(ctx, b.ID)
+	switch {
+	case ctx.Err() != nil:
+		return nil, "", ctx.Err()
+	case err != nil:
+		return told, err.Error(), nil
+	case result.Decisions != nil:
+		return told, "this program decides otherwise than the one that recorded it: " + result.Decisions.String(), nil
+	}
+	result.Verdict[proof.Recorded] = Judge(&told.Chain, result)
+	told.Result = result
+	return told, "", nil
+}
+
+// sheetOfSeconds writes what was read and switched in every step, each once, however often
+// they are read.
+type sheetOfSeconds struct {
+	w       io.Writer // nil writes nothing
+	seconds *report.Seconds
+	next    int64
+	started time.Duration // since the daemon began
+}
+
+func (s *sheetOfSeconds) of(b *record.Batch) func(*record.Step) error {
+	if s.w == nil {
+		return nil
+	}
+	return func(step *record.Step) (err error) {
+		if s.seconds == nil {
+			c, err := cabinet.ParseRecorded(b.CabinetName, b.CabinetFile)
+			if err != nil {
+				return err
+			}
+			s.started = step.Elapsed
+			if s.seconds, err = report.NewSeconds(s.w, c); err != nil {
+				return err
+			}
+		}
+		if step.Number < s.next {
+			return nil
+		}
+		s.next = step.Number + 1
+		return s.seconds.Add(report.Moment{Elapsed: step.Elapsed - s.started, In: &step.In, Out: step.Out})
+	}
+}
+
+// rest writes the steps that were not written yet.
+func (s *sheetOfSeconds) rest(ctx context.Context, r *record.Reader, b *record.Batch) error {
+	if s.w == nil {
+		return nil
+	}
+	each := s.of(b)
+	if err := r.Steps(ctx, b.ID, func(step record.Step) error { return each(&step) }); err != nil {
+		return err
+	}
+	return s.flush()
+}
+
+func (s *sheetOfSeconds) flush() error {
+	if s.seconds == nil {
+		return nil
+	}
+	return s.seconds.Flush()
 }
 
 // facing reads what people said of a batch by entries, each the last word of its kind.

@@ -13,17 +13,10 @@ function after(time, seconds) {
 const dayAndTime = time => time.slice(0, 10) + ' ' + clock(time);
 const stateOf = b => known(b.state) ? t('state.' + b.state) : t('past.open');
 
-async function pastFetch(path) {
-  const answer = await fetch(path, { signal: AbortSignal.timeout(15000) });
-  const body = await answer.json();
-  if (!answer.ok) throw new Error(body.detail);
-  return body;
-}
-
 async function showPast() {
   try {
-    if (pastName) showBatch(await pastFetch('/api/batches/' + encodeURIComponent(pastName)));
-    else showList((await pastFetch('/api/batches')).batches);
+    if (pastName) showBatch(await handGet('/api/batches/' + encodeURIComponent(pastName)));
+    else showList((await handGet('/api/batches')).batches);
   } catch (e) {
     put('past-says', t('past.failed', { why: e.message }));
     show('past-says', true);
@@ -32,6 +25,7 @@ async function showPast() {
 
 function showList(list) {
   put('past-title', t('past.title'));
+  showUpkeep();
   put('answer-head', list.length ? t('past.count', { n: list.length }) : t('past.none'));
   $('past-list').replaceChildren(...list.map(b => {
     const a = make('a', 'row', make('b', '', b.product), make('span', 'faint', dayAndTime(b.started) + ' · ' + stateOf(b) + ' · ' + duration(b.elapsed_seconds) + (b.world === 'simulated' ? ' · ' + t('past.simulated') : '')));
@@ -74,6 +68,8 @@ function showBatch(b) {
   $('uncovered-list').replaceChildren(...b.not_covered.map(x => speak(make('li', ''), x)));
   $('past-notes').replaceChildren(...b.notes.map(n => make('li', '', make('time', 'faint', dayAndTime(n.time) + ' '), make('b', '', n.mark ? n.mark + ' ' : ''), n.text)));
   drawPast(b);
+  $('past-weigh').href = '/weigh?batch=' + encodeURIComponent(b.batch);
+  handGet(factsPath(b.batch)).then(f => { handMarks(f); handPhotos(f); }).catch(() => {}); // a daemon without
 }
 
 // drawPast draws the course: chamber thin, core thick.
@@ -104,38 +100,17 @@ function drawPast(b) {
 async function keepPast() {
   const text = $('past-text').value.trim(), mark = $('past-mark').value.trim();
   if (!text && !mark) return;
-  const token = sessionStorage.getItem('token'), headers = { 'Content-Type': 'application/json' };
-  if (token) headers.Authorization = 'Bearer ' + token;
-  let words = t('no answer');
-  try {
-    const answer = await fetch('/api/commands', { method: 'POST', signal: AbortSignal.timeout(15000), headers, body: JSON.stringify({ command: 'note', batch: pastName, text, mark }) });
-    const reply = await answer.json();
-    if (answer.status === 401) {
-      sessionStorage.removeItem('token');
-      $('ask-token').showModal();
-      return;
-    }
-    words = answer.ok ? t('note.kept') : t('not done', { why: said(reply.detail) });
-    if (answer.ok) {
-      $('past-text').value = $('past-mark').value = '';
-      await showPast();
-    }
-  } catch { /* nobody knows whether it was kept */ }
-  put('past-kept', words);
+  const sent = await handOrder({ command: 'note', batch: pastName, text, mark }, keepPast);
+  if (!sent) return;
+  if (sent.reply) {
+    $('past-text').value = $('past-mark').value = '';
+    await showPast();
+  }
+  put('past-kept', sent.reply ? t('note.kept') : sent.words);
   show('past-kept', true);
   $('past-kept').scrollIntoView({ block: 'center' });
 }
 
-document.documentElement.lang = kept.language;
-document.documentElement.dataset.scheme = kept.scheme || '';
-for (const e of document.querySelectorAll('[data-t]')) e.textContent = t(e.dataset.t);
-for (const e of document.querySelectorAll('[data-label]')) e.setAttribute('aria-label', t(e.dataset.label));
+handStart(() => pastName);
 $('past-form').addEventListener('submit', e => { e.preventDefault(); keepPast(); });
-$('token-cancel').addEventListener('click', () => $('ask-token').close());
-$('token-form').addEventListener('submit', e => {
-  e.preventDefault();
-  sessionStorage.setItem('token', $('token').value.trim());
-  $('ask-token').close();
-  keepPast();
-});
 showPast();

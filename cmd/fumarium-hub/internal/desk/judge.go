@@ -94,7 +94,7 @@ func (d *Desk) with(ctx context.Context, b *store.Batch, f func(s *report.Source
 	if err != nil {
 		return err
 	}
-	s, err := recorded.Source(ctx, r, is)
+	s, err := recorded.Source(ctx, r, is, nil)
 	if err != nil {
 		return err
 	}
