@@ -50,6 +50,9 @@ func humidityError(t *testing.T, wick cabinet.WickAir, fan quantity.Ratio, altit
 // coefficient; the table in controller/humidity.go comes from here.
 func TestHumidityAgainstThePlant(t *testing.T) {
 	dead := fault.Fault{Kind: fault.FanDead}
+	// A dry probe sees walls that are colder than the air, and its reading makes the air
+	// moister than it is.
+	const seesWalls = 1.2
 	for _, row := range []struct {
 		name     string
 		wick     cabinet.WickAir
@@ -60,13 +63,13 @@ func TestHumidityAgainstThePlant(t *testing.T) {
 		high     float64
 		most     float64
 	}{
-		{"own blower, fan off", cabinet.WickOwnBlower, 0, 0, nil, -1.5, 0, 3},
-		{"own blower, fan half the time", cabinet.WickOwnBlower, 0.5, 0, nil, -1.5, 0, 4},
-		{"own blower, fan on", cabinet.WickOwnBlower, 1, 0, nil, -1.5, 0, 3},
-		{"own blower, fan on, 1500 m", cabinet.WickOwnBlower, 1, 1500, nil, -1.5, 0, 3},
+		{"own blower, fan off", cabinet.WickOwnBlower, 0, 0, nil, -1.5, seesWalls, 3},
+		{"own blower, fan half the time", cabinet.WickOwnBlower, 0.5, 0, nil, -1.5, seesWalls, 4},
+		{"own blower, fan on", cabinet.WickOwnBlower, 1, 0, nil, -1.5, seesWalls, 3},
+		{"own blower, fan on, 1500 m", cabinet.WickOwnBlower, 1, 1500, nil, -1.5, seesWalls, 3},
 		{"fan stream, fan off", cabinet.WickFanStream, 0, 0, nil, -5, -1, 6},
 		{"fan stream, fan half the time", cabinet.WickFanStream, 0.5, 0, nil, -3.5, 0, 6},
-		{"fan stream, fan on", cabinet.WickFanStream, 1, 0, nil, -1.5, 0, 3},
+		{"fan stream, fan on", cabinet.WickFanStream, 1, 0, nil, -1.5, seesWalls, 3},
 		{"fan stream, fan stuck", cabinet.WickFanStream, 1, 0, []fault.Fault{dead}, 1, 4, 5},
 		{"open, fan off", cabinet.WickOpen, 0, 0, nil, -5, -1, 6},
 		{"open, fan half the time", cabinet.WickOpen, 0.5, 0, nil, -3.5, 0, 6},

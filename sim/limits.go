@@ -24,10 +24,9 @@ type Course struct {
 // unmodelled is what the simulated cabinet leaves out, whose effect it therefore cannot
 // tell.
 var unmodelled = []string{
-	"cold and hot corners of the chamber: the air is the same everywhere",
+	"cold and hot corners of the chamber beyond that: the air is the same everywhere",
 	"shrinking of the pieces, their ends and edges, and bones",
 	"smoke that settles on the product, and its heat beyond what the generator's figures say",
-	"a chamber probe in the glow of lining and element",
 }
 
 // A LimitsResult is what the model does not know of one rehearsal.

@@ -17,12 +17,12 @@ func TestLimitsTellWhatADoubtComesTo(t *testing.T) {
 	l, err := Limits(context.Background(), s, func(done, all int) {
 		calls++
 		assert.Equal(t, calls, done)
-		assert.Equal(t, 1+2*9, all)
+		assert.Equal(t, 1+2*10, all)
 	})
 	require.NoError(t, err)
 	assert.Equal(t, was.Rehearsal.Leak, s.Cabinet.Rehearsal.Leak)
 	assert.Equal(t, was.Rehearsal.PastTray, s.Cabinet.Rehearsal.PastTray)
-	require.Len(t, l.Limits, 9)
+	require.Len(t, l.Limits, 10)
 	for _, limit := range l.Limits {
 		require.Len(t, limit.Ends, 2)
 		low, high := limit.Ends[0], limit.Ends[1]

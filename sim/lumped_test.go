@@ -60,7 +60,7 @@ func (l *lumped) Advance(dt time.Duration, d plant.Drive) {
 func (l *lumped) SetAmbient(t quantity.Celsius) { l.room = float64(t) }
 
 func (l *lumped) At(s sim.Spot) quantity.Celsius {
-	t, known := map[sim.Spot]float64{sim.InChamber: l.air, sim.InCore: l.meat, sim.BesideProduct: l.around, sim.InRoom: l.room}[s]
+	t, known := map[sim.Spot]float64{sim.InChamber: l.air, sim.OnProbe: l.air, sim.InCore: l.meat, sim.BesideProduct: l.around, sim.InRoom: l.room}[s]
 	if !known {
 		t = math.NaN()
 	}

@@ -14,6 +14,7 @@ type Spot uint8
 // The spots.
 const (
 	InChamber     Spot = iota // the chamber air
+	OnProbe                   // what a chamber probe comes to: it sees what glows, and not air alone
 	InCore                    // the middle of a piece
 	OnSurface                 // of a piece
 	BesideProduct             // what is around it, wherever it is: what a probe that slips out of it touches
@@ -100,6 +101,8 @@ func (b built) At(spot Spot) quantity.Celsius {
 	switch spot {
 	case InChamber:
 		return b.Chamber()
+	case OnProbe:
+		return b.Probe()
 	case InCore:
 		return b.Core()
 	case OnSurface:

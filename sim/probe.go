@@ -98,8 +98,12 @@ func (w *World) apart(in *controller.Inputs) {
 	}
 }
 
-// at is what a probe in a spot touches: a core probe may not have come to the middle.
+// at is what a probe in a spot touches: a core probe may not have come to the middle, and a
+// chamber probe may hang higher or lower than the product.
 func (w *World) at(spot Spot) quantity.Celsius {
+	if spot == OnProbe {
+		return w.plant.At(spot) + quantity.Celsius(w.setup.Warmer)
+	}
 	if spot == InCore && w.setup.OffCentre > 0 {
 		if ours := w.Built(); ours != nil {
 			return ours.Within(w.setup.OffCentre)

@@ -362,7 +362,8 @@ func (r *rehearsal) observe(t *Moment) {
 			if s.Heater.AimsLower() > 0 { // and then comes into the band anew
 				r.inBand = false
 			}
-			r.control(chamber, float64(s.Heater.Setpoint), s.Heater.Setpoint == stage.ChamberSetpoint && s.Heater.AimsLower() == 0)
+			// The loop is judged by what it can know of.
+			r.control(float64(t.World.at(OnProbe)), float64(s.Heater.Setpoint), s.Heater.Setpoint == stage.ChamberSetpoint && s.Heater.AimsLower() == 0)
 		}
 	}
 	if r.trace != nil && t.Now%TraceEvery == 0 {

@@ -35,7 +35,7 @@ var unknowns = []unknown{
 		s.Ambient = &room
 	}},
 	// Air at the product moves 5 to 15 W/(m²·K) in a still cabinet and 20 to 40 with a fan
-	// (from memory); from the fan's stream over the empty section come 5 to 6. Along one
+	// (from memory); here still air, stirred by the element, comes to 5 to 7. Along one
 	// cylinder it is so uneven that times differ by up to 43 % (Burfoot and James, J. Food
 	// Eng. 8, 1988).
 	{"air speed at the product, as its film coefficient", "0.7 times", "3 times", func(s *Setup, z float64) {
@@ -76,6 +76,14 @@ var unknowns = []unknown{
 	}},
 	{"what of the element's glow misses the tray", "none", "twice as much, at most all", func(s *Setup, z float64) {
 		s.rebuild(func(b *cabinet.Rehearsal) { b.PastTray = min(1, b.PastTray*quantity.Ratio(1+z/furthest)) })
+	}},
+	// What goes up over the element carries the heat that the walls lose: 300 W by convection
+	// lift 20 g/s of air half a meter (NFPA 92; from memory), which 250 W cool by 12 K on the
+	// way down again, half of it above and half below the middle; a fan of 150 m³/h makes 5 K
+	// of it. A probe that hangs as high as the product, as it should, is off by a third of
+	// that. The model has one air for all.
+	{"how much warmer the air is at the chamber probe than at the product", "2 K colder", "2 K warmer", func(s *Setup, z float64) {
+		s.Warmer += quantity.Kelvin(2 * z / furthest)
 	}},
 }
 

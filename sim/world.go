@@ -52,6 +52,7 @@ type Setup struct {
 	FilmFactor float64           // multiplies the film coefficients
 	Doubt      plant.Doubt       // of the model
 	OffCentre  quantity.Ratio    // how far the tips of core probes are from the middle, as a share of the way to the surface
+	Warmer     quantity.Kelvin   // the air where the chamber probes hang than where the product does
 	Seed       uint64
 	Answer     time.Duration        // how long the person takes for everything; when zero the seed draws it each time
 	Pressure   float64              // Pa; that of the cabinet's altitude when zero
@@ -153,6 +154,9 @@ func NewWorld(s Setup) (*World, error) {
 	if !(s.OffCentre >= 0 && s.OffCentre <= 1) {
 		return nil, fmt.Errorf("sim: core probes %v of the way from the middle to the surface; it is 0 to 1", float64(s.OffCentre))
 	}
+	if !(math.Abs(float64(s.Warmer)) <= 30) {
+		return nil, fmt.Errorf("sim: air %v warmer at the chamber probes than at the product; it is -30 K to 30 K", s.Warmer)
+	}
 	p := s.Plant
 	if p == nil {
 		pressure := s.Pressure
@@ -251,12 +255,12 @@ func (w *World) follow(dt time.Duration) {
 	if w.inject != nil {
 		misplaced = w.inject.Truth(w.now)
 	}
-	w.feels(w.chamber, misplaced.Chambers, InChamber, InRoom, dt)
+	w.feels(w.chamber, misplaced.Chambers, OnProbe, InRoom, dt)
 	w.feels(w.core, misplaced.Cores, InCore, BesideProduct, dt)
 	switch {
 	case len(w.wet) == 0: // a wet bulb costs an iteration; spare it where none is fitted
 	case misplaced.WickDry:
-		feels(w.wet, w.plant.At(InChamber), dt)
+		feels(w.wet, w.plant.At(OnProbe), dt)
 	default:
 		feels(w.wet, w.plant.At(InWick), dt)
 	}

@@ -175,7 +175,7 @@ func (f *foreign) Lit() bool { return f.lit }
 
 func (f *foreign) At(s sim.Spot) quantity.Celsius {
 	switch s {
-	case sim.InChamber:
+	case sim.InChamber, sim.OnProbe:
 		return quantity.Celsius(f.air)
 	case sim.InCore:
 		return quantity.Celsius(f.felt)

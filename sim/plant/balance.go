@@ -26,6 +26,7 @@ type books struct {
 // stored is what the plant holds: enthalpy in J, water in kg.
 func (p *Plant) stored() (joules, kilograms float64) {
 	joules = p.element.capacity*p.element.t + p.tray.capacity*p.tray.t + p.racks.capacity*p.racks.t +
+		p.floor.chain.Heat() + p.floor.capacity*p.floor.lining +
 		p.wall.chain.Heat() + (p.wall.capacity+p.water*waterSpecificHeat)*p.wall.lining +
 		p.air.dry*airHeat*p.air.t + p.air.vapour*vapourEnthalpy(p.air.t) + p.owed
 	for i := range nodes {

@@ -10,7 +10,8 @@ import (
 
 // films holds the coefficients that change slowly: W/K, and m³/s for vapour.
 type films struct {
-	element, tray, racks, lining, outer float64
+	element, tray, racks, lining, floor float64
+	outer, under                        float64 // from the outside of the walls and of the floor to the room
 	product                             float64
 	liningVapour                        float64
 	filmVapour, cellVapour              float64 // from the product's water film, and through its casing
@@ -47,28 +48,51 @@ func (p *Plant) refreshFilms() {
 		f.tray = 2 * h * b.area
 	}
 
-	h := max(quietWall, freeWall*math.Cbrt(math.Abs(p.air.t-p.wall.lining)))
-	if speed > 0 {
-		h = max(h, fanWall+fanWallSlope*speed)
+	inner := func(w *wall) float64 {
+		h := max(quietWall, freeWall*math.Cbrt(math.Abs(p.air.t-w.lining)))
+		if speed > 0 {
+			h = max(h, fanWall+fanWallSlope*speed)
+		}
+		return h
 	}
-	f.lining = h * p.wall.area
+	h := inner(&p.wall)
+	f.lining, f.floor = h*p.wall.area, inner(&p.floor)*p.floor.area
 	f.liningVapour = film.Between(lining, air, p.pressure).VapourTransfer(h) * p.wall.area
 
-	shell := p.wall.chain.Temperature(0)
-	h = max(quietWall, freeWall*math.Cbrt(math.Abs(shell-p.ambient.t)))
-	f.outer = (h + film.Radiative(emissivity, quantity.Celsius(shell), quantity.Celsius(p.ambient.t))) * p.wall.area
-
-	f.product, f.filmVapour, f.cellVapour = p.productFilm(&p.product, speed)
-	if p.wick.film > 0 { // most cabinets have none
-		p.wick.refresh(p, speed)
+	outer := func(w *wall) float64 {
+		shell := w.chain.Temperature(0)
+		h := max(quietWall, freeWall*math.Cbrt(math.Abs(shell-p.ambient.t)))
+		return (h + radiation(shell, p.ambient.t)) * w.area
 	}
+	f.outer, f.under = outer(&p.wall), outer(&p.floor)
+
+	// What rises halfway up from element, tray and floor comes down again beside it: both
+	// go through the section.
+	heat := f.element*(p.element.t-p.air.t) + f.tray*(p.tray.t-p.air.t) + f.floor*(p.floor.lining-p.air.t)
+	middle := math.Cbrt(p.height / 2)
+	middle *= middle
+	p.still = 2 * plume * math.Cbrt(max(heat, 0)/1000) * middle * p.height / 2 * p.volume / (p.air.dry + p.air.vapour) / p.section
+
+	f.product, f.filmVapour, f.cellVapour = p.productFilm(&p.product)
+	if p.wick.film > 0 { // most cabinets have none
+		p.wick.refresh(p)
+	}
+	p.sight.refresh(p)
 	p.factorWall()
+}
+
+// blows is how fast the air moves where the product hangs.
+func (p *Plant) blows() float64 {
+	if p.drive.Fan {
+		return max(p.speed, p.still)
+	}
+	return p.still
 }
 
 // productFilm works out the coefficients of a load where the product is: W/K, and
 // m³/s from its water film and through its casing.
-func (p *Plant) productFilm(l *load, speed float64) (heat, filmVapour, cellVapour float64) {
-	medium := p.air.t
+func (p *Plant) productFilm(l *load) (heat, filmVapour, cellVapour float64) {
+	medium, speed := p.air.t, p.blows()
 	switch p.drive.Place {
 	case profile.IceWater:
 		return iceWaterFilm * l.factor * l.area, 0, 0

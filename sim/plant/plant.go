@@ -1,27 +1,26 @@
-// Package plant is the cabinet that a batch is rehearsed in: heating element
-// and the tray over it, chamber air and its moisture, racks, layered walls, smoke
-// generator, humidifier, damper, fan and door, and the product hung in it, which warms,
-// dries and loses weight. It takes what the relays do and gives the true
-// temperatures; probes, relays and faults are made elsewhere. It draws no random
-// numbers and has no clock: equal calls give equal results.
+// Package plant is the cabinet that a batch is rehearsed in: heating element, the tray over
+// it and the floor, chamber air and its moisture, racks, layered walls, smoke generator,
+// humidifier, damper, fan and door, and the product hung in it, which warms, dries and loses
+// weight. It takes what the relays do and gives the true temperatures; probes, relays and
+// faults are made elsewhere. It draws no random numbers and has no clock: equal calls give
+// equal results.
 //
-// Heat and moisture are solved implicitly together, so that no chamber is too
-// small or too heavy for the step, and booked so that every joule and every gram
-// of water is accounted for; Balance says how well.
+// Heat and moisture are solved implicitly together, so that no chamber is too small or too
+// heavy for the step, and booked so that every joule and every gram of water is accounted
+// for; Balance says how well.
 //
-// Sources: conduction by finite volumes with food properties of Choi and Okos
-// (package composition); films by textbook correlations and the Lewis analogy
-// (package film); moist air as perfect gases (package psychrometer). Constants of
-// the cabinet and of moisture in the product are common practice, no source; how the
-// generator smoulders is in package cabinet.
+// Sources: conduction by finite volumes with food properties of Choi and Okos (package
+// composition); films by textbook correlations and the Lewis analogy (package film); moist
+// air as perfect gases (package psychrometer). Constants of the cabinet and of moisture in
+// the product are common practice, no source; how the generator smoulders is in package
+// cabinet.
 //
-// Left out: the heat that melts fat, the way that juice takes to the surface, what it
-// holds beside water, shrinking of the pieces
-// (a piece keeps its size while it dries), freezing, boiling within the product,
-// uneven heat within the chamber, ends and edges of the pieces, the heat of the
-// fan, smoke itself. Water that condenses on the product weighs as product and
-// drips off, out of the balance, above a tenth of a millimeter; so does that on
-// the walls.
+// Left out: the heat that melts fat, the way that juice takes to the surface, what it holds
+// beside water, shrinking of the pieces (a piece keeps its size while it dries), freezing,
+// boiling within the product, uneven heat within the chamber, ends and edges of the pieces,
+// the heat of the fan, smoke itself. Water that condenses on the product weighs as product
+// and drips off, out of the balance, above a tenth of a millimeter; so does that on the
+// walls.
 package plant
 
 import (
@@ -95,15 +94,20 @@ type Drive struct {
 // of a Plant is another plant in the same state. It is not safe for concurrent
 // use.
 type Plant struct {
-	wall    wall
+	wall    wall // from the tray up
+	floor   wall // with the strip of wall below the tray
 	product load
 	air     air
 	element body
-	tray    body // over the element; its area is that of one side
+	tray    body    // over the element; its area is that of one side
+	gap     float64 // m² between tray and walls, through which the floor is seen
+	around  float64 // m² that there are to be seen from where the product hangs
 	racks   body
 	water   float64 // film on the lining, kg
 
 	volume, height, speed, opening float64 // m³, m, m/s at the product with the fan, m² of the door
+	section                        float64 // m², that the pieces leave free
+	still                          float64 // m/s at the product without the fan
 	leak, vent                     float64 // m² low, and as much high
 	exchange                       float64 // m³/s
 	power                          float64 // W
@@ -118,6 +122,7 @@ type Plant struct {
 
 	films   films
 	wick    wick
+	sight   sight
 	drive   Drive
 	seconds float64 // step that the chains are prepared for
 	settled float64 // seconds since the last settling
@@ -158,6 +163,10 @@ const (
 	// is taken to cover that share of the floor, of sheet 1 mm thick.
 	glowsDown  = 0.5
 	trayWeighs = 7.9 // kg/m²
+	// trayHeight is that of the tray over the floor, at most lowest of the chamber's: what of
+	// the element's glow the tray does not catch and what the tray's underside gives falls on
+	// the floor and on the wall up to there, and not on what the product sees.
+	trayHeight, lowest = 0.15, 0.25
 	// rackDiameter is that of the rods; area of round rods is 4/(d·ρ) for each kg.
 	rackDiameter = 6e-3
 	rackArea     = 4 / (rackDiameter * 7900)
@@ -177,7 +186,10 @@ const (
 	// (judgement, no source). Pieces narrow its way besides, by what they take of the
 	// section, at most by mostBlocked.
 	jets, mostBlocked = 4.0, 0.5
-	steamTemperature  = 100.0 // of humidifier and generator moisture
+	// plume is how much air goes up over something warm, m = 0.071·Q^(1/3)·z^(5/3) kg/s with
+	// Q in kW and z in m (the plume of NFPA 92 without its smaller term; from memory).
+	plume            = 0.071
+	steamTemperature = 100.0 // of humidifier and generator moisture
 	// Media other than the chamber.
 	iceWater           = 0.5 // °C
 	coldestRoom        = -40
@@ -257,7 +269,12 @@ func New(c Config) (*Plant, error) {
 		return nil, fmt.Errorf("plant: Ambient is %v °C; it must be between %v and %v °C", float64(c.Ambient), float64(coldestRoom), float64(hottestRoom))
 	}
 	w, d, h := float64(b.Width), float64(b.Depth), float64(b.Height)
-	wall, err := newWall(b.Wall, 2*(w*d+d*h+h*w), c.Ambient)
+	strip := 2 * (w + d) * min(trayHeight, lowest*h)
+	wall, err := newWall(b.Wall, w*d+2*(d+w)*h-strip, cellsLayer, c.Ambient)
+	if err != nil {
+		return nil, err
+	}
+	floor, err := newWall(b.Wall, w*d+strip, cellsFloor, c.Ambient)
 	if err != nil {
 		return nil, err
 	}
@@ -269,7 +286,7 @@ func New(c Config) (*Plant, error) {
 		return nil, err
 	}
 	p := &Plant{
-		wall: wall, product: product,
+		wall: wall, floor: floor, product: product, gap: w * d * float64(b.PastTray), around: product.area + wall.area + w*d,
 		element: body{
 			t: float64(c.Ambient), capacity: max(float64(b.Element), 0.01) * steelHeat,
 			area: max(float64(c.HeaterPower)/elementLoad, 1e-3), diameter: elementDiameter,
@@ -279,13 +296,14 @@ func New(c Config) (*Plant, error) {
 			t: float64(c.Ambient), capacity: max(float64(b.Racks), 0.01) * steelHeat,
 			area: float64(b.Racks) * rackArea, diameter: rackDiameter,
 		},
-		volume: w * d * h, height: h, opening: w * h, speed: jets * float64(b.FanFlow) / (w * d * (1 - product.blocks(w*d))),
+		volume: w * d * h, height: h, opening: w * h, section: w * d * (1 - product.blocks(w*d)),
 		leak: float64(b.Leak) / 2, vent: float64(b.Vent), exchange: float64(b.FanExchange),
 		power: float64(c.HeaterPower), pastTray: float64(b.PastTray), steam: float64(b.Humidifier) / 3600,
 		generator: newGenerator(&c.Generator, c.Ambient),
 		pressure:  c.PressurePascal, ambientHumidity: float64(c.AmbientHumidity),
 		drive: Drive{Place: profile.Chamber},
 	}
+	p.speed = jets * float64(b.FanFlow) / p.section
 	p.wick.air = c.Wick
 	p.SetAmbient(c.Ambient)
 	p.air = air{t: p.ambient.t, dry: p.ambient.dry * p.volume, vapour: p.ambient.vapour * p.volume}
@@ -402,10 +420,11 @@ func (p *Plant) factorProduct() {
 	}
 }
 
-// factorWall prepares the wall's, whenever the film on its outside has changed.
+// factorWall prepares the wall's and the floor's, whenever the films on their outside have changed.
 func (p *Plant) factorWall() {
 	if p.seconds > 0 {
 		p.wall.chain.Factor(p.seconds, p.films.outer)
+		p.floor.chain.Factor(p.seconds, p.films.under)
 	}
 }
 

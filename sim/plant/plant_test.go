@@ -47,7 +47,7 @@ func TestWallConductance(t *testing.T) {
 		thickness quantity.Meters
 		u         float64
 	}{{"sheet steel", 0.001, 5.00}, {"pine", 0.02, 3.01}, {"mineral wool", 0.03, 1.05}} {
-		w, err := newWall([]cabinet.Layer{{Material: row.material, Thickness: row.thickness}}, 1, 20)
+		w, err := newWall([]cabinet.Layer{{Material: row.material, Thickness: row.thickness}}, 1, cellsLayer, 20)
 		require.NoError(t, err)
 		w.chain.Factor(60, 10)
 		for range 3 * 24 * 60 {
@@ -68,7 +68,7 @@ func TestWallConductance(t *testing.T) {
 // 24 cm take some hours.
 func TestThickWallTakesUpHeatAsTheClosedFormSays(t *testing.T) {
 	m := cabinet.Materials["brick"]
-	w, err := newWall([]cabinet.Layer{{Material: "brick", Thickness: 0.24}}, 1, 20)
+	w, err := newWall([]cabinet.Layer{{Material: "brick", Thickness: 0.24}}, 1, cellsLayer, 20)
 	require.NoError(t, err)
 	w.chain.Factor(1, 0)
 	w.lining = 80
@@ -126,8 +126,8 @@ func TestStackDrawsWhatTheOrificeEquationSays(t *testing.T) {
 }
 
 // At rest the tray gives off what it gets: the element's radiation by Stefan and Boltzmann
-// (5.670374e-8 W/(m²·K⁴), CODATA 2018), to the air by its film and to the lining from both
-// sides. It is hotter than the air and far cooler than the element.
+// (5.670374e-8 W/(m²·K⁴), CODATA 2018), to the air by its film, to the lining upwards and to the
+// floor downwards. It is hotter than the air and far cooler than the element.
 func TestTheTrayGivesOffWhatItCatches(t *testing.T) {
 	p := build(t, Config{Build: woolCabinet(), HeaterPower: 400, Ambient: 15})
 	p.Advance(24*time.Hour, Drive{Heater: true})
@@ -136,7 +136,7 @@ func TestTheTrayGivesOffWhatItCatches(t *testing.T) {
 	}
 	catches := 1 - float64(woolCabinet().PastTray)
 	got := net(p.element.t, p.tray.t) * p.element.area * catches
-	gives := p.films.tray*(p.tray.t-p.air.t) + net(p.tray.t, p.wall.lining)*2*0.6*0.6*catches
+	gives := p.films.tray*(p.tray.t-p.air.t) + (net(p.tray.t, p.wall.lining)+net(p.tray.t, p.floor.lining))*0.6*0.6*catches
 	assert.InEpsilon(t, got, gives, 0.01)
 	assert.Greater(t, p.tray.t, p.air.t+5)
 	assert.Less(t, p.tray.t, p.element.t-100)
@@ -236,7 +236,7 @@ func TestBooksCloseWithEverythingOn(t *testing.T) {
 			}
 			for name, v := range map[string]float64{
 				"chamber": float64(p.Chamber()), "wet bulb": float64(p.WetBulb()), "core": float64(p.Core()), "surface": float64(p.Surface()),
-				"lining": p.wall.lining, "racks": p.racks.t,
+				"lining": p.wall.lining, "floor": p.floor.lining, "probe": float64(p.Probe()), "racks": p.racks.t,
 			} {
 				if !(v > -60 && v < 700) {
 					t.Fatalf("%s is %v °C", name, v)
@@ -708,5 +708,5 @@ func Example() {
 	}
 	fmt.Printf("chamber %.0f °C, core %.0f °C, wet bulb %.0f °C, yield %.0f %%\n",
 		p.Chamber(), p.Core(), p.WetBulb(), 100*p.Yield())
-	// Output: chamber 60 °C, core 34 °C, wet bulb 30 °C, yield 97 %
+	// Output: chamber 60 °C, core 36 °C, wet bulb 30 °C, yield 97 %
 }

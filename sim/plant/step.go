@@ -35,14 +35,15 @@ func radiation(a, b float64) float64 {
 
 // step moves everything on by p.seconds.
 //
-// Unknown are the temperatures at the end of the step of element, tray, racks, chamber
-// air, lining and product surface, and the vapour in the air; behind lining and
-// surface hang the chains of wall and product, already eliminated. Radiation is
+// Unknown are the temperatures at the end of the step of element, tray, floor, racks,
+// chamber air, lining and product surface, and the vapour in the air; behind floor,
+// lining and surface hang the chains of walls and product, already eliminated. Radiation is
 // linear about the old temperatures, saturation about the old surface
 // temperatures. The equations are
 //
-//	element  C·dT/dt = P - g·(T - T_air) - r·(T - T_tray) - r·(T - T_lining) - r·(T - T_surface)
-//	tray     C·dT/dt = r·(T_element - T) - g·(T - T_air) - r·(T - T_lining) - r·(T - T_surface)
+//	element  C·dT/dt = P - g·(T - T_air) - Σ r·(T - T_i), i tray, floor, lining, surface
+//	tray     C·dT/dt = -g·(T - T_air) - Σ r·(T - T_i), i element, floor, lining, surface
+//	floor    C·dT/dt = wall - g·(T - T_air) - Σ r·(T - T_i), i element, tray, lining, surface
 //	racks    C·dT/dt = -g·(T - T_air) - r·(T - T_lining)
 //	air      C·dT/dt = sources + flows·c·(T_in - T) + Σ g·(T_i - T) + fog
 //	lining   C·dT/dt = wall + Σ g·(T_i - T) - j·L
@@ -67,6 +68,7 @@ func (p *Plant) step() {
 		ta, tl  = p.air.t, p.wall.lining
 		ts, te  = l.surface, p.element.t
 		tr, tt  = p.racks.t, p.tray.t
+		tf      = p.floor.lining
 		vapour  = p.air.vapour / p.volume // kg/m³
 		inside  = d.Place == profile.Chamber
 	)
@@ -86,10 +88,13 @@ func (p *Plant) step() {
 	room, here := p.ambient.dry+p.ambient.vapour, (p.air.dry+p.air.vapour)/p.volume
 	stack := math.Sqrt(2 * gravity * p.height * math.Abs(room-here) * here / (room * (room + here)))
 	damper := float64(d.Damper)
-	flow := (p.leak + damper*p.vent) * cabinet.Discharge * stack
+	flow := p.leak * cabinet.Discharge * stack
+	through := p.vent * cabinet.Discharge * stack
 	if d.Fan {
-		flow += damper * p.exchange
+		// Their pressures add up, and a flow goes with the root of its pressure.
+		through = math.Sqrt(through*through + p.exchange*p.exchange)
 	}
+	flow += damper * through
 	burning := float64(d.Fire)
 	if d.Smoke {
 		flow += p.generator.air
@@ -117,30 +122,32 @@ func (p *Plant) step() {
 	}
 
 	// Radiation, W/K. The tray catches what of the element's glow goes up to it; of what it
-	// does not catch half a rod's goes down to the floor, and only the rest at the product.
-	// The tray covers the floor: from above it is seen instead.
-	past, up := p.element.area*p.pastTray, p.element.area*max(0, p.pastTray-glowsDown)
+	// does not catch half a rod's goes down to the floor, and only the rest to what is above
+	// the tray. From there the tray is seen in the floor's place, but for the gap beside it.
+	past, up := p.element.area*p.pastTray, p.shines()
 	elementTray := radiation(te, tt) * (p.element.area - past)
+	elementFloor := radiation(te, tf) * (past - up)
+	trayFloor := radiation(tt, tf) * p.tray.area
 	rackLining := radiation(tr, tl) * p.racks.area
-	traySeen := 0.0
-	var elementProduct, trayProduct, airProduct, liningProduct, farProduct float64
+	share := 0.0 // of what is to be seen from above that is product
+	var elementProduct, trayProduct, floorProduct, airProduct, liningProduct, farProduct float64
 	if inside {
 		// Pieces that fill the chamber see each other instead of the walls.
-		share := l.area / (l.area + p.wall.area)
+		share = l.area / p.around
 		elementProduct = radiation(te, ts) * up * share
-		past -= up * share
-		traySeen = p.tray.area * share
-		trayProduct = radiation(tt, ts) * traySeen
+		trayProduct = radiation(tt, ts) * p.tray.area * share
+		floorProduct = radiation(tf, ts) * p.gap * share
 		airProduct = f.product
-		liningProduct = radiation(ts, tl) * (share*p.wall.area - traySeen)
+		liningProduct = radiation(ts, tl) * p.wall.area * share
 	} else {
 		farProduct = f.product
 		if d.Place != profile.IceWater {
 			farProduct += radiation(ts, p.medium.t) * l.area
 		}
 	}
-	elementLining := radiation(te, tl) * past
-	trayLining := radiation(tt, tl) * (2*p.tray.area - traySeen)
+	elementLining := radiation(te, tl) * up * (1 - share)
+	trayLining := radiation(tt, tl) * p.tray.area * (1 - share)
+	floorLining := radiation(tf, tl) * p.gap * (1 - share)
 
 	// Vapour: conductances K in m³/s, saturation and its slopes.
 	fogDensity, fogSlope := saturation(ta)
@@ -190,16 +197,23 @@ func (p *Plant) step() {
 
 	// The chains.
 	wallPull, wallSource := p.wall.chain.Forward(p.ambient.t)
+	floorPull, floorSource := p.floor.chain.Forward(p.ambient.t)
 	corePull, coreSource := l.chain.Forward(0)
 
-	// Element, tray, racks and vapour in terms of the rest: the element first, which hands
-	// the tray some of what it is tied to.
-	element := 1 / (p.element.capacity*inv + f.element + elementTray + elementLining + elementProduct)
+	// Element, tray, floor, racks and vapour in terms of the rest: the element first, which
+	// hands tray and floor some of what it is tied to, and then the tray, which hands it on.
+	element := 1 / (p.element.capacity*inv + f.element + elementTray + elementFloor + elementLining + elementProduct)
 	elementHas := p.element.capacity*inv*te + power
 	handed := elementTray * element
-	tray := 1 / (p.tray.capacity*inv + f.tray + trayLining + trayProduct + elementTray - handed*elementTray)
+	tray := 1 / (p.tray.capacity*inv + f.tray + trayFloor + trayLining + trayProduct + elementTray - handed*elementTray)
 	trayHas := p.tray.capacity*inv*tt + handed*elementHas
 	trayAir, trayWall, trayMeat := f.tray+handed*f.element, trayLining+handed*elementLining, trayProduct+handed*elementProduct
+	trayDown := trayFloor + handed*elementFloor
+	handed = elementFloor * element
+	further := trayDown * tray
+	floor := 1 / (p.floor.capacity*inv + floorPull + f.floor + elementFloor + trayFloor + floorLining + floorProduct - handed*elementFloor - further*trayDown)
+	floorHas := p.floor.capacity*inv*tf + floorSource + handed*elementHas + further*trayHas
+	floorAir, floorWall, floorMeat := f.floor+handed*f.element+further*trayAir, floorLining+handed*elementLining+further*trayWall, floorProduct+handed*elementProduct+further*trayMeat
 	racks := 1 / (p.racks.capacity*inv + f.racks + rackLining)
 	racksHave := p.racks.capacity * inv * tr
 	moist := 1 / (inv + out + fogTake + wetTake + surfaceTake)
@@ -211,36 +225,36 @@ func (p *Plant) step() {
 	}
 
 	// Air, lining and surface: a·x = b. What is eliminated ties each two of them.
-	toElement, toTray, toRacks := f.element*element, trayAir*tray, f.racks*racks
-	airLining := f.lining + toElement*elementLining + toTray*trayWall + toRacks*rackLining
-	airSurface := airProduct + toElement*elementProduct + toTray*trayMeat
+	toElement, toTray, toFloor, toRacks := f.element*element, trayAir*tray, floorAir*floor, f.racks*racks
+	airLining := f.lining + toElement*elementLining + toTray*trayWall + toFloor*floorWall + toRacks*rackLining
+	airSurface := airProduct + toElement*elementProduct + toTray*trayMeat + toFloor*floorMeat
 	flows := inDry*airHeat + inVapour*vapourHeat
 	store := (p.air.dry*airHeat + p.air.vapour*vapourHeat) * inv
 	fogMoist := fogLatent * fogTake * moist
-	aa := store + flows + steam*vapourHeat + f.element + f.tray + f.racks + f.lining + airProduct + fogLatent*fogRise -
-		toElement*f.element - toTray*trayAir - toRacks*f.racks - fogMoist*fogRise
+	aa := store + flows + steam*vapourHeat + f.element + f.tray + f.floor + f.racks + f.lining + airProduct + fogLatent*fogRise -
+		toElement*f.element - toTray*trayAir - toFloor*floorAir - toRacks*f.racks - fogMoist*fogRise
 	al := airLining + fogMoist*wetRise
 	as := airSurface + fogMoist*moistSurface
 	ab := store*ta + flows*p.ambient.t + steam*vapourHeat*steamTemperature + burning + p.owed*inv -
-		fogLatent*fogConst + toElement*elementHas + toTray*trayHas + toRacks*racksHave + fogMoist*moistHas
+		fogLatent*fogConst + toElement*elementHas + toTray*trayHas + toFloor*floorHas + toRacks*racksHave + fogMoist*moistHas
 
 	metal := p.wall.capacity + p.water*waterSpecificHeat
-	toElement, toTray, toRacks = elementLining*element, trayWall*tray, rackLining*racks
-	liningSurface := liningProduct + toElement*elementProduct + toTray*trayMeat
+	toElement, toTray, toFloor, toRacks = elementLining*element, trayWall*tray, floorWall*floor, rackLining*racks
+	liningSurface := liningProduct + toElement*elementProduct + toTray*trayMeat + toFloor*floorMeat
 	wetMoist := wetLatent * wetTake * moist
-	ll := metal*inv + wallPull + f.lining + elementLining + trayLining + rackLining + liningProduct + wetLatent*wetRise -
-		toElement*elementLining - toTray*trayWall - toRacks*rackLining - wetMoist*wetRise
+	ll := metal*inv + wallPull + f.lining + elementLining + trayLining + floorLining + rackLining + liningProduct + wetLatent*wetRise -
+		toElement*elementLining - toTray*trayWall - toFloor*floorWall - toRacks*rackLining - wetMoist*wetRise
 	la := airLining + wetMoist*fogRise
 	ls := liningSurface + wetMoist*moistSurface
-	lb := metal*inv*tl + wallSource - wetLatent*wetConst + toElement*elementHas + toTray*trayHas + toRacks*racksHave + wetMoist*moistHas
+	lb := metal*inv*tl + wallSource - wetLatent*wetConst + toElement*elementHas + toTray*trayHas + toFloor*floorHas + toRacks*racksHave + wetMoist*moistHas
 
-	toElement, toTray = elementProduct*element, trayMeat*tray
+	toElement, toTray, toFloor = elementProduct*element, trayMeat*tray, floorMeat*floor
 	surfaceMoist := latent * surfaceTake * moist
-	ss := l.end*inv + corePull + airProduct + liningProduct + elementProduct + trayProduct + farProduct + latent*surfaceRise -
-		toElement*elementProduct - toTray*trayMeat - surfaceMoist*moistSurface
+	ss := l.end*inv + corePull + airProduct + liningProduct + elementProduct + trayProduct + floorProduct + farProduct + latent*surfaceRise -
+		toElement*elementProduct - toTray*trayMeat - toFloor*floorMeat - surfaceMoist*moistSurface
 	sa := airSurface + surfaceMoist*fogRise
 	sl := liningSurface + surfaceMoist*wetRise
-	sb := l.end*inv*ts + coreSource + farProduct*p.medium.t - latent*(surfaceConst-surfaceFar) + toElement*elementHas + toTray*trayHas + surfaceMoist*moistHas
+	sb := l.end*inv*ts + coreSource + farProduct*p.medium.t - latent*(surfaceConst-surfaceFar) + toElement*elementHas + toTray*trayHas + toFloor*floorHas + surfaceMoist*moistHas
 
 	pivot := 1 / aa
 	k := la * pivot
@@ -258,11 +272,13 @@ func (p *Plant) step() {
 	newA := (ab + al*newL + as*newS) * pivot
 
 	// The rest follows.
-	newT := (trayHas + trayAir*newA + trayWall*newL + trayMeat*newS) * tray
-	newE := (elementHas + elementTray*newT + f.element*newA + elementLining*newL + elementProduct*newS) * element
+	newF := (floorHas + floorAir*newA + floorWall*newL + floorMeat*newS) * floor
+	newT := (trayHas + trayDown*newF + trayAir*newA + trayWall*newL + trayMeat*newS) * tray
+	newE := (elementHas + elementTray*newT + elementFloor*newF + f.element*newA + elementLining*newL + elementProduct*newS) * element
 	newR := (racksHave + f.racks*newA + rackLining*newL) * racks
 	newM := (moistHas + fogRise*newA + wetRise*newL + moistSurface*newS) * moist
 	p.wall.chain.Back(newL)
+	p.floor.chain.Back(newF)
 	l.chain.Back(newS)
 
 	// Water that changed sides, kg/s away from the surface.
@@ -295,7 +311,7 @@ func (p *Plant) step() {
 	b := &p.books
 	b.inJoules += dt * (power + burning + steam*vapourEnthalpy(steamTemperature) +
 		inDry*airHeat*p.ambient.t + inVapour*vapourEnthalpy(p.ambient.t))
-	outer := f.outer * (p.wall.chain.Temperature(0) - p.ambient.t)
+	outer := f.outer*(p.wall.chain.Temperature(0)-p.ambient.t) + f.under*(p.floor.chain.Temperature(0)-p.ambient.t)
 	leaves := outDry*airHeat*newA + outVapour*vapourEnthalpy(newA) + outer
 	b.inKilograms += dt * (inVapour + steam)
 	b.outKilograms += dt * outVapour
@@ -326,7 +342,7 @@ func (p *Plant) step() {
 	}
 
 	p.air = air{t: newA, dry: dry, vapour: newM}
-	p.wall.lining = newL
+	p.wall.lining, p.floor.lining = newL, newF
 	p.element.t, p.tray.t, p.racks.t = newE, newT, newR
 	l.surface = newS
 }

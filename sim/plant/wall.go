@@ -22,13 +22,15 @@ type wall struct {
 const (
 	maxLayers  = 7
 	cellsLayer = 8
+	cellsFloor = 3 // of a layer of the floor, which no product hangs before
 	// The first cell of a layer is as thick as heat travels in some seconds; each
 	// next one is wider, since what it feels is slower.
 	firstCellSeconds = 15.0
 	cellGrowth       = 1.6
 )
 
-func newWall(layers []cabinet.Layer, area float64, start quantity.Celsius) (wall, error) {
+// newWall has so many cells in a layer at most.
+func newWall(layers []cabinet.Layer, area float64, most int, start quantity.Celsius) (wall, error) {
 	if len(layers) == 0 {
 		return wall{}, fmt.Errorf("plant: Build.Wall has no layer; give at least one, from the inside out")
 	}
@@ -48,7 +50,7 @@ func newWall(layers []cabinet.Layer, area float64, start quantity.Celsius) (wall
 		}
 		first := math.Sqrt(firstCellSeconds * m.Conductivity / (m.Density * m.SpecificHeat))
 		cells := 1
-		for sum, next := first, first*cellGrowth; sum < thick && cells < cellsLayer; cells++ {
+		for sum, next := first, first*cellGrowth; sum < thick && cells < most; cells++ {
 			sum += next
 			next *= cellGrowth
 		}

@@ -26,8 +26,8 @@ type wick struct {
 }
 
 // refresh works out the coefficients of the wick anew.
-func (k *wick) refresh(p *Plant, fanSpeed float64) {
-	speed := fanSpeed
+func (k *wick) refresh(p *Plant) {
+	speed := p.blows()
 	if k.air == cabinet.WickOwnBlower || k.air == cabinet.WickFanStream && p.drive.Fan {
 		speed = wickBlown
 	}
@@ -53,11 +53,7 @@ func (k *wick) refresh(p *Plant, fanSpeed float64) {
 func (p *Plant) Wick() quantity.Celsius {
 	k := &p.wick
 	if k.film == 0 {
-		speed := 0.0
-		if p.drive.Fan {
-			speed = p.speed
-		}
-		k.refresh(p, speed)
+		k.refresh(p)
 	}
 	air, lining := p.air.t, p.wall.lining
 	vapour := p.air.vapour / p.volume * psychrometer.VapourGasConstant * (air + kelvin)

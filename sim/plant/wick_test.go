@@ -16,8 +16,9 @@ import (
 func wicked(p *Plant, dry, humidity, speed float64) (wet quantity.Celsius, coefficient float64) {
 	fix(p, dry, humidity)
 	p.wall.lining = dry
+	p.still = speed
 	for range 20 { // its own convection settles
-		p.wick.refresh(p, speed)
+		p.wick.refresh(p)
 	}
 	wet = p.Wick()
 	e := humidity * psychrometer.SaturationPressure(quantity.Celsius(dry))

@@ -64,11 +64,7 @@ func (w *Witness) Follow(p *Plant, dt time.Duration) {
 }
 
 func (w *Witness) refresh(p *Plant, seconds float64) {
-	speed := 0.0
-	if p.drive.Fan {
-		speed = p.speed
-	}
-	w.heat, w.film, w.cell = p.productFilm(&w.load, speed)
+	w.heat, w.film, w.cell = p.productFilm(&w.load)
 	w.drive, w.begun = p.drive, true
 	w.load.chain.Factor(seconds, 0)
 }
@@ -82,12 +78,13 @@ func (w *Witness) step(p *Plant, dt float64) {
 	if p.drive.Place == profile.Chamber {
 		// Each square metre sees as much of the walls and of the element as one of
 		// the product's does.
-		seen := l.area / (p.product.area + p.wall.area)
-		wall := radiation(ts, p.wall.lining) * seen * (p.wall.area - p.tray.area)
+		seen := l.area / p.around
+		wall := radiation(ts, p.wall.lining) * seen * p.wall.area
+		floor := radiation(ts, p.floor.lining) * seen * p.gap
 		tray := radiation(ts, p.tray.t) * seen * p.tray.area
-		element := radiation(p.element.t, ts) * p.element.area * max(0, p.pastTray-glowsDown) * seen
-		gain += wall + tray + element
-		warm += wall*p.wall.lining + tray*p.tray.t + element*p.element.t
+		element := radiation(p.element.t, ts) * p.shines() * seen
+		gain += wall + floor + tray + element
+		warm += wall*p.wall.lining + floor*p.floor.lining + tray*p.tray.t + element*p.element.t
 	} else {
 		medium, vapour = p.medium.t, p.medium.vapour
 		gain, warm = w.heat, w.heat*medium
