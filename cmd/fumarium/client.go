@@ -368,6 +368,9 @@ func printStatus(w io.Writer, s *web.Status) {
 	fmt.Fprintf(w, "chamber   %s", temperature(s.ChamberCelsius))
 	if s.SetpointCelsius != nil {
 		fmt.Fprintf(w, ", setpoint %s", temperature(s.SetpointCelsius))
+		if s.AimsLowerKelvin != nil {
+			fmt.Fprintf(w, ", kept %v cooler: closing the damper will lift the air", quantity.Kelvin(*s.AimsLowerKelvin))
+		}
 	}
 	fmt.Fprintf(w, "\ncore      %s\n", temperature(s.CoreCelsius))
 	if s.Evidence != nil {

@@ -43,6 +43,7 @@ function degrees(celsius) { // without the unit: one decimal, none from 100 up
   const v = inUnits(celsius);
   return number(v, Math.abs(v) >= 99.95 ? 0 : 1);
 }
+const apart = kelvin => number(fahrenheit() ? kelvin * 9 / 5 : kelvin, 0) + '\u00a0' + (fahrenheit() ? '°F' : 'K');
 const temperature = celsius => degrees(celsius) + '\u00a0' + unit();
 const whole = celsius => number(inUnits(celsius), Number.isInteger(inUnits(celsius)) ? 0 : 1);
 const percent = r => number(r * 100, 0) + '\u00a0%';
