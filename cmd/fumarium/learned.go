@@ -34,7 +34,7 @@ func lines(all []controller.Finding) (texts []string) {
 			continue
 		}
 		texts = append(texts, fmt.Sprintf("%s: rises by %.1f K/min at full heat (%.1f to %.1f), answers after %.0f s (%.0f to %.0f); the fit leaves %.2f K of %.0f K, readings scatter by %.2f K; took %s",
-			fanWords(f.Fan), 60*float64(f.Slope), 60*float64(f.SlopeLeast), 60*float64(f.SlopeMost), (f.SecondLag + f.DeadTime).Seconds(), f.DelayLeast.Seconds(), f.DelayMost.Seconds(),
+			fanWords(f.Fan), 60*float64(f.Slope), 60*float64(f.SlopeLeast), 60*float64(f.SlopeMost), (f.SecondLag+f.DeadTime).Seconds(), f.DelayLeast.Seconds(), f.DelayMost.Seconds(),
 			float64(f.RMS), float64(f.Settled-f.Rested), float64(f.Noise), quantity.FormatDuration(f.Duration)))
 	}
 	if len(all) == 0 {

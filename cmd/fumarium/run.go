@@ -279,6 +279,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	if cab.Panel.Fitted() {
 		side = front.New(hardware.Front(here.lines))
 	}
+	worn := newWear(dir, cab, log)
 	teacher := &learner{records: records, file: cabinetFile, named: o.cabinet, log: log}
 	var verdicts sync.WaitGroup // that are being written
 	defer verdicts.Wait()       // before the record is closed
@@ -295,6 +296,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 			return checkProduct(p, f.Name, f.Data, cab, place)
 		},
 		Panel: side.Faults,
+		Wear:  worn.Ratio,
 		Ended: func(batch string, s *snapshot.Snapshot) {
 			verdicts.Go(func() {
 				if noteVerdict(records, batch, s, log); s.State.Learns {
@@ -371,6 +373,9 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		defer func() { cancel(); <-aside }()
 	}
 	go func() { ended <- l.Run(loopCtx) }()
+	counted := make(chan struct{})
+	go func() { defer close(counted); worn.Run(loopCtx, l.Snapshot) }()
+	defer func() { cancel(); <-counted }()
 	go plans.Run(loopCtx, l.Snapshot)
 	go foretells.Run(loopCtx, l.Snapshot)
 	if o.copies != "" {
