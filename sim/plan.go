@@ -17,6 +17,7 @@ type Plan struct {
 	Ready    time.Time  `json:"ready"`
 	Possible bool       `json:"possible"`
 	Earliest time.Time  `json:"earliest"` // ready, if making began now
+	Hung     time.Time  `json:"hung"`
 	Steps    []PlanStep `json:"steps"`
 	Runs     int        `json:"runs"`
 	// Missed is how many of the rehearsals missed a limit: what nobody has measured may
@@ -25,6 +26,16 @@ type Plan struct {
 	// Middle is when salt has come to the middle of what is cured from outside, by
 	// diffusion; null for anything else. It may be after the batch is hung.
 	Middle *time.Time `json:"middle"`
+	// Hands are the hand steps, soonest first.
+	Hands []PlanHand `json:"hands"`
+	// Nights is how many hand steps may fall into the night, with making it if that does.
+	Nights int `json:"nights"`
+	// Sooner is by how much it hangs sooner than it needs to, for the sake of the night.
+	SoonerSeconds float64 `json:"sooner_seconds"`
+	// Cool and Free are when the cabinet has cooled down, and is cleaned and free for the
+	// next batch; null where there is no next.
+	Cool *time.Time `json:"cabinet_cool"`
+	Free *time.Time `json:"cabinet_free"`
 }
 
 // A PlanStep is one step. Until is when half of the rehearsals are through with
@@ -37,28 +48,71 @@ type PlanStep struct {
 	Note  string    `json:"note"`
 }
 
+// A PlanHand is one hand step or question of the batch. Early and Late are when one
+// rehearsal in ten, and nine of ten, come to it.
+type PlanHand struct {
+	Text  string    `json:"text"`
+	At    time.Time `json:"at"`
+	Early time.Time `json:"early"`
+	Late  time.Time `json:"late"`
+	Night bool      `json:"night"` // it may fall into the night
+}
+
 // NewPlan counts back from ready. made is how long grinding, mixing and stuffing
 // take; times come out in the zone of ready. A spread of which fewer than nine rehearsals of ten
 // came to their end, or fewer than half met their limits, promises nothing and is an error.
 func NewPlan(p *profile.Product, spread *SpreadResult, now, ready time.Time, made time.Duration) (*Plan, error) {
-	n := len(p.Stages)
-	if len(spread.Stages) < n || float64(spread.Ended) < 0.9*float64(spread.Runs) || 2*spread.Complete < spread.Runs {
-		return nil, fmt.Errorf("sim: only %d of %d rehearsals came to their end, and %d met their limits; rehearse %s and mend its schedule first",
+	if err := promises(p, spread); err != nil {
+		return nil, err
+	}
+	plan, err := PlanFrom(p, spread, now, ready.Add(-whole(spread)), made)
+	if err == nil {
+		plan.Ready = ready
+	}
+	return plan, err
+}
+
+// promises is why a spread promises nothing.
+func promises(p *profile.Product, spread *SpreadResult) error {
+	if len(spread.Stages) < len(p.Stages) || float64(spread.Ended) < 0.9*float64(spread.Runs) || 2*spread.Complete < spread.Runs {
+		return fmt.Errorf("sim: only %d of %d rehearsals came to their end, and %d met their limits; rehearse %s and mend its schedule first",
 			spread.Ended, spread.Runs, spread.Complete, p.Name)
+	}
+	return nil
+}
+
+// resting is the name of the step between making and hanging.
+const resting = "rest"
+
+func durationOf(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
+
+// whole is how long a batch hangs in nine rehearsals of ten.
+func whole(spread *SpreadResult) time.Duration {
+	return durationOf(spread.Stages[len(spread.Stages)-1].EndP90Seconds)
+}
+
+// PlanFrom counts forwards from when it is hung, and back from there to when to begin. It is
+// ready when nine rehearsals of ten are.
+func PlanFrom(p *profile.Product, spread *SpreadResult, now, hang time.Time, made time.Duration) (*Plan, error) {
+	if err := promises(p, spread); err != nil {
+		return nil, err
 	}
 	if made < 0 {
 		return nil, errors.New("sim: the time for making is negative")
 	}
 	rest, why := p.Rest()
-	seconds := func(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
-	whole := seconds(spread.Stages[n-1].EndP90Seconds)
-	hang := ready.Add(-whole).Truncate(time.Minute)
+	seconds, whole, zone := durationOf, whole(spread), hang.Location()
+	hang = hang.Truncate(time.Minute)
 	stuffed := hang.Add(-rest)
 	begin := stuffed.Add(-made)
-	zone := ready.Location()
 	plan := &Plan{
-		Product: p.Name, Ready: ready, Possible: !begin.Before(now), Runs: spread.Runs, Missed: spread.Runs - spread.Complete,
+		Product: p.Name, Hung: hang, Ready: hang.Add(whole).Truncate(time.Second), Possible: !begin.Before(now), Runs: spread.Runs, Missed: spread.Runs - spread.Complete,
 		Earliest: ceilMinute(now.Add(made + rest + whole)).Add(time.Minute).In(zone), // hanging is rounded down to a minute
+		Hands:    []PlanHand{},
+	}
+	for _, h := range spread.Hands {
+		at := func(s float64) time.Time { return hang.Add(seconds(s)).In(zone) }
+		plan.Hands = append(plan.Hands, PlanHand{Text: h.Text, At: at(h.Middle), Early: at(h.Early), Late: at(h.Latest)})
 	}
 	add := func(name string, from, until, late time.Time, note string) {
 		plan.Steps = append(plan.Steps, PlanStep{name, from.In(zone), until.In(zone), late.In(zone), note})
@@ -78,7 +132,7 @@ func NewPlan(p *profile.Product, spread *SpreadResult, now, ready time.Time, mad
 				note += "; nitrite there is not shown"
 			}
 		}
-		add("rest", stuffed, hang, hang, note)
+		add(resting, stuffed, hang, hang, note)
 	}
 	from := hang
 	for i := range p.Stages {

@@ -180,6 +180,14 @@ type SpreadResult struct {
 	P90Seconds float64 `json:"p90_seconds"`
 	// Stages says when each stage ended.
 	Stages []StageSpread `json:"stages"`
+	// Hands are the hand steps and questions of the rehearsals that came to their end.
+	Hands []HandSpread `json:"-"`
+}
+
+// HandSpread is when a hand step came up, in seconds since the start.
+type HandSpread struct {
+	Text                  string
+	Early, Middle, Latest float64 // one in ten, half, nine in ten
 }
 
 // StageSpread is when a stage ended, counted from the start of the batch.
@@ -213,7 +221,12 @@ func (r *Result) Good() bool { return r.Outcome == controller.Complete.String() 
 // process asks of it. That nobody measured the humidity at
 // a bare surface is no fault of the schedule's times.
 func (r *Result) AsPlanned() bool {
-	return r.Outcome == controller.Complete.String() && r.Verdict.Holds(proof.Cooked, proof.CameUp, proof.Chilled, proof.Process)
+	return r.Outcome == controller.Complete.String() && r.Verdict.Holds(Asked()...)
+}
+
+// Asked are the rules that a schedule is for.
+func Asked() []proof.Rule {
+	return []proof.Rule{proof.Cooked, proof.CameUp, proof.Chilled, proof.Process}
 }
 
 // rehearsal is the bookkeeping of one run.
@@ -255,7 +268,7 @@ func Watch(ctx context.Context, setup Setup, see func(*Moment)) (*Result, error)
 }
 
 func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed time.Duration, s *controller.State), see func(*Moment)) (*Result, error) {
-	w, err := NewWorld(setup)
+	w, m, err := prepare(setup)
 	if err != nil {
 		return nil, err
 	}
@@ -265,13 +278,7 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 		Stages: []StageResult{}, Alarms: []AlarmResult{}, Prompts: []PromptResult{}, Chill: ChillResult{Legs: []LegResult{}},
 	}}
 	p := setup.Product
-	m, err := controller.New(p, setup.Cabinet)
-	if err != nil {
-		return nil, err
-	}
 	w.strides = see == nil
-	rest, _ := p.Rest() // a rehearsal begins where the rest ends
-	w.Order(controller.Command{Kind: controller.Start, Rested: rest, Excused: setup.Excused})
 	longest := setup.Longest
 	if longest <= 0 {
 		longest = Longest
@@ -322,6 +329,21 @@ func run(ctx context.Context, setup Setup, trace *Trace, progress func(elapsed t
 	}
 	r.finish(w, &s)
 	return r.result, nil
+}
+
+// prepare is a world and a machine that starts a batch in it with its next step.
+func prepare(setup Setup) (*World, *controller.Machine, error) {
+	w, err := NewWorld(setup)
+	if err != nil {
+		return nil, nil, err
+	}
+	m, err := controller.New(setup.Product, setup.Cabinet)
+	if err != nil {
+		return nil, nil, err
+	}
+	rest, _ := setup.Product.Rest() // a rehearsal begins where the rest ends
+	w.Order(controller.Command{Kind: controller.Start, Rested: rest, Excused: setup.Excused})
+	return w, m, nil
 }
 
 // observe books one step.

@@ -15,6 +15,7 @@ type Turn struct {
 	Clock   time.Duration
 	HasCore bool // of a stage that waits for a core that rises
 	Core    quantity.Celsius
+	Elapsed time.Duration      // since the start; above zero, it counts in place of clock and core
 	Order   controller.Command // its kind, and what it changes; a Turn without an order only looks
 }
 
@@ -46,7 +47,7 @@ func (p *Script) Order(now time.Duration, s *controller.State) (controller.Comma
 	t := &p.turns[len(p.made)]
 	core, seen := s.Core.Coldest.Value()
 	switch {
-	case s.Stage < t.Stage, s.Stage == t.Stage && s.StageClock < t.Clock && !(t.HasCore && seen && core >= t.Core):
+	case s.Stage < t.Stage, s.Stage == t.Stage && !t.due(now, s.StageClock, core, seen):
 		return controller.Command{}, false
 	case s.Stage > t.Stage: // too late: the rehearsed stage was over before
 		p.made, p.missed = append(p.made, now), len(p.made) == len(p.turns)-1
@@ -61,4 +62,11 @@ func (p *Script) Order(now time.Duration, s *controller.State) (controller.Comma
 	order := t.Order
 	order.Question, order.Excused = s.StageName(), true
 	return order, true
+}
+
+func (t *Turn) due(now, clock time.Duration, core quantity.Celsius, seen bool) bool {
+	if t.Elapsed > 0 {
+		return now >= t.Elapsed
+	}
+	return clock >= t.Clock || t.HasCore && seen && core >= t.Core
 }

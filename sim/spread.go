@@ -59,6 +59,15 @@ func Spread(ctx context.Context, setup Setup, runs int, progress func(done int))
 func gather(p *profile.Product, results []*Result) *SpreadResult {
 	spread := &SpreadResult{Runs: len(results), Stages: []StageSpread{}}
 	ends := make([][]float64, len(p.Stages))
+	var asked [][]float64
+	for i, hand := range results[0].Prompts {
+		spread.Hands, asked = append(spread.Hands, HandSpread{Text: hand.Text}), append(asked, nil)
+		for _, r := range results {
+			if r.Outcome == controller.Complete.String() && i < len(r.Prompts) {
+				asked[i] = append(asked[i], r.Prompts[i].AtSeconds)
+			}
+		}
+	}
 	for _, r := range results {
 		if r.AsPlanned() {
 			spread.Complete++
@@ -76,6 +85,11 @@ func gather(p *profile.Product, results []*Result) *SpreadResult {
 	}
 	at := func(ordered []float64, q float64) float64 {
 		return math.Round(quantile(ordered, min(1, q*float64(spread.Runs)/float64(spread.Ended))))
+	}
+	for i := range asked {
+		sort.Float64s(asked[i])
+		h := &spread.Hands[i]
+		h.Early, h.Middle, h.Latest = at(asked[i], 0.1), at(asked[i], 0.5), at(asked[i], 0.9)
 	}
 	for i := range ends {
 		sort.Float64s(ends[i])

@@ -13,7 +13,8 @@ import (
 )
 
 // What is learned with noisy probes holds every cabinet closer than what its file has typed
-// in, over the whole batch too; it passes the setpoint by no more, and raises no alarm.
+// in, with a smaller error over the whole batch, passes the setpoint by no more, and raises
+// no alarm.
 func TestWhatIsLearnedHoldsCloser(t *testing.T) {
 	for _, name := range []string{"plywood-cabinet", "fridge-body", "masonry-walk-in", "steel-box"} {
 		c := builtCabinet(t, name)
@@ -31,8 +32,8 @@ func TestWhatIsLearnedHoldsCloser(t *testing.T) {
 		after := rehearse(t, s)
 		assert.Less(t, *after.Control.HoldRMSKelvin, *before.Control.HoldRMSKelvin, name)
 		assert.LessOrEqual(t, *after.Control.IAEKelvinSeconds, *before.Control.IAEKelvinSeconds, name)
-		assert.LessOrEqual(t, *after.Control.OvershootKelvin, *before.Control.OvershootKelvin+0.05, name)
-		assert.Less(t, *after.Control.OvershootKelvin, 1.1, name)
+		assert.LessOrEqual(t, *after.Control.OvershootKelvin, *before.Control.OvershootKelvin, name)
+		assert.Less(t, *after.Control.OvershootKelvin, 1.0, name)
 		assert.Equal(t, controller.Complete.String(), after.Outcome)
 		assert.Empty(t, after.Alarms, name)
 		t.Logf("%-16s error %.1f to %.1f K·h, rms %.2f to %.2f K, over %.1f to %.1f K, relay %d to %d", name, *before.Control.IAEKelvinSeconds/3600, *after.Control.IAEKelvinSeconds/3600,

@@ -35,7 +35,7 @@ var unknowns = []unknown{
 		s.Ambient = &room
 	}},
 	// Air at the product moves 5 to 15 W/(m²·K) in a still cabinet and 20 to 40 with a fan
-	// (from memory); here still air, stirred by the element, comes to 5 to 7. Along one
+	// (from memory); here come 5 to 13 in a still one and 10 to 26 with the fan. Along one
 	// cylinder it is so uneven that times differ by up to 43 % (Burfoot and James, J. Food
 	// Eng. 8, 1988).
 	{"air speed at the product, as its film coefficient", "0.7 times", "3 times", func(s *Setup, z float64) {

@@ -59,6 +59,7 @@ type Setup struct {
 	Humidity   quantity.Ratio       // of the room's air; the plant's own default when zero
 	Faults     []fault.Fault        // times count from the first step
 	Past       *Past                // what the batch has been through already; may be nil
+	Later      *Later               // what shall be otherwise from some moment on; may be nil
 	Operator   Operator             // someone else at the cabinet; may be nil
 	Longest    time.Duration        // virtual time after which a rehearsal gives up; zero is the package's
 	Examine    bool                 // the cabinet has stood for hours and its probes were shown in ice water before the start
@@ -264,11 +265,16 @@ func (w *World) follow(dt time.Duration) {
 	default:
 		feels(w.wet, w.plant.At(InWick), dt)
 	}
+	room := w.room
+	if l := w.setup.Later; l != nil && w.now >= l.At {
+		room += quantity.Celsius(l.Room)
+	}
 	if w.inject != nil {
-		if room := w.inject.Room(w.now, w.room); room != w.felt {
-			w.felt = room
-			w.plant.SetAmbient(room)
-		}
+		room = w.inject.Room(w.now, room)
+	}
+	if room != w.felt {
+		w.felt = room
+		w.plant.SetAmbient(room)
 	}
 	feels(w.ambient, w.plant.At(InRoom), dt)
 	if len(w.ember) > 0 {
@@ -381,6 +387,9 @@ func (w *World) Drive(out controller.Outputs) {
 	w.drive = plant.Drive{
 		Heater: out.On.Has(controller.Heater), Fan: out.On.Has(controller.Fan), Smoke: out.On.Has(controller.Smoke), Humidifier: out.On.Has(controller.Humidifier),
 		Damper: out.Damper, Place: w.place,
+	}
+	if l := w.setup.Later; l != nil && l.HasDamper && w.now >= l.At && w.place == profile.Chamber {
+		w.drive.Damper = l.Damper
 	}
 	if w.remembers() {
 		w.drive.DoorOpen = within(w.setup.Past.Door, w.now)

@@ -22,6 +22,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/caution"
 	"fumarium/controller/web"
+	"fumarium/profile"
 	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 )
@@ -341,11 +342,15 @@ func printRules(w io.Writer, rules []web.Rule) {
 }
 
 func printStatus(w io.Writer, s *web.Status) {
-	temperature := func(v *float64) string {
+	cools := s.PlaceNow != "" && s.PlaceNow != profile.Chamber.String()
+	temperature := func(v *float64, lessIsBetter bool) string {
 		if v == nil {
 			return quantity.NotRead
 		}
 		if u := quantity.UnitsOf(w); u.Fahrenheit {
+			if lessIsBetter {
+				return u.AtMost(quantity.Celsius(*v))
+			}
 			return u.AtLeast(quantity.Celsius(*v))
 		}
 		return quantity.Fixed(*v, 1) + " °C (" + quantity.Fixed(quantity.Celsius(*v).Fahrenheit(), 1) + " °F)"
@@ -365,14 +370,14 @@ func printStatus(w io.Writer, s *web.Status) {
 		fmt.Fprintf(w, "stage     %s for %s, ends when %s\n", shown(s.Stage.Name),
 			quantity.FormatDuration(seconds(s.Stage.ElapsedSeconds)), shown(s.Stage.EndedBy))
 	}
-	fmt.Fprintf(w, "chamber   %s", temperature(s.ChamberCelsius))
+	fmt.Fprintf(w, "chamber   %s", temperature(s.ChamberCelsius, true))
 	if s.SetpointCelsius != nil {
-		fmt.Fprintf(w, ", setpoint %s", temperature(s.SetpointCelsius))
+		fmt.Fprintf(w, ", setpoint %s", temperature(s.SetpointCelsius, true))
 		if s.AimsLowerKelvin != nil {
 			fmt.Fprintf(w, ", kept %v cooler: closing the damper will lift the air", quantity.Kelvin(*s.AimsLowerKelvin))
 		}
 	}
-	fmt.Fprintf(w, "\ncore      %s\n", temperature(s.CoreCelsius))
+	fmt.Fprintf(w, "\ncore      %s\n", temperature(s.CoreCelsius, cools))
 	if s.Evidence != nil {
 		fmt.Fprintf(w, "evidence  %s\n", shown(*s.Evidence))
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"runtime"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"syscall"
@@ -41,6 +42,7 @@ type forecaster struct {
 	note   func(ctx context.Context, batch, text string) error
 	log    *slog.Logger
 	latest atomic.Pointer[outlook.Forecast]
+	known  atomic.Pointer[rehearsed] // for who asks what would be
 
 	hasty bool // rests never, for tests
 	now   followed
@@ -50,6 +52,7 @@ type forecaster struct {
 type followed struct {
 	batch   string
 	library *forecast.Library
+	setups  []sim.Setup       // of each rehearsal, before anything is drawn
 	drawn   int               // rehearsals so far
 	past    *sim.Past         // that they went through; nil is none
 	turns   []sim.Turn        // changes of its stages that they made
@@ -59,6 +62,14 @@ type followed struct {
 	failed  string            // why it was given up
 	said    []saidForecast    // to be held against what happened
 	core    *quantity.Celsius // as it was hung
+}
+
+// rehearsed is what a batch is compared with, at one moment: nobody changes it.
+type rehearsed struct {
+	batch   string
+	library forecast.Library
+	setups  []sim.Setup
+	turns   []sim.Turn
 }
 
 // saidForecast is what was said as a stage began.
@@ -79,7 +90,6 @@ func (f *forecaster) Of(batch string) *outlook.Forecast {
 // Run follows the batches until ctx ends, on a thread of its own that the system runs only
 // when nothing else wants the processor.
 func (f *forecaster) Run(ctx context.Context, latest func() *snapshot.Snapshot) {
-	runtime.LockOSThread() // never unlocked: the thread ends with its low rank
 	lowest()
 	ticker := time.NewTicker(outlookLooks)
 	defer ticker.Stop()
@@ -95,9 +105,10 @@ func (f *forecaster) Run(ctx context.Context, latest func() *snapshot.Snapshot) 
 	}
 }
 
-// lowest makes this thread yield to all others. Where the system refuses, it rests all the
-// same, as long as it does anyway.
+// lowest gives this goroutine a thread of its own that yields to all others, and ends with
+// it. Where the system refuses, it is as any other.
 func lowest() {
+	runtime.LockOSThread()
 	const least = 19
 	_ = syscall.Setpriority(syscall.PRIO_PROCESS, 0, least)
 }
@@ -183,17 +194,19 @@ func (f *forecaster) renew(s *snapshot.Snapshot) {
 	if len(past.Held)+len(past.Door)+len(turns) == had {
 		return
 	}
-	f.now.turns, f.now.past, f.now.drawn, f.now.library = turns, past, 0, &forecast.Library{Product: s.Product}
+	f.now.turns, f.now.past, f.now.drawn, f.now.library, f.now.setups = turns, past, 0, &forecast.Library{Product: s.Product}, nil
+	f.known.Store(nil)
 }
 
 // draw rehearses one member.
 func (f *forecaster) draw(ctx context.Context, s *snapshot.Snapshot) {
 	setup := f.plans.setup(s.Product, s)
-	setup = turned(setup, f.now.turns)
 	setup.Past = f.now.past
 	if f.now.core != nil {
 		setup.Start = f.now.core
 	}
+	f.now.setups = append(f.now.setups[:f.now.drawn], setup)
+	setup = turned(setup, f.now.turns)
 	worked := time.Now()
 	rest := func(time.Duration, *controller.State) {
 		if took := time.Since(worked); !f.hasty && took > 5*time.Millisecond {
@@ -214,6 +227,8 @@ func (f *forecaster) draw(ctx context.Context, s *snapshot.Snapshot) {
 	}
 	f.now.drawn++
 	f.now.library.Members = append(f.now.library.Members, members...)
+	f.known.Store(&rehearsed{batch: f.now.batch, setups: f.now.setups, turns: f.now.turns,
+		library: forecast.Library{Product: s.Product, Members: slices.Clip(f.now.library.Members)}})
 }
 
 // foretell says a forecast.

@@ -21,13 +21,13 @@ import (
 // then when it will be done, and that has to hold what happens. Held, nobody can say; over,
 // it is held against what happened.
 func TestABatchIsForecast(t *testing.T) {
-	p, err := catalog.Find("caraway-sticks")
+	p, err := catalog.Find("marjoram-ring")
 	require.NoError(t, err)
 	c, err := shipped.Find("fridge-body")
 	require.NoError(t, err)
 	m, err := controller.New(p.Value, c.Value)
 	require.NoError(t, err)
-	w, err := sim.NewWorld(sim.Setup{Product: p.Value, Cabinet: c.Value, Seed: 5, Load: 4.5})
+	w, err := sim.NewWorld(sim.Setup{Product: p.Value, Cabinet: c.Value, Seed: 5, Load: 5})
 	require.NoError(t, err)
 	w.Order(controller.Command{Kind: controller.Start, Excused: true})
 	s := &snapshot.Snapshot{BatchID: "b", Product: p.Value, Cabinet: c.Value}
@@ -57,13 +57,14 @@ func TestABatchIsForecast(t *testing.T) {
 	f.hasty = true
 	assert.True(t, f.look(t.Context(), s))
 	assert.Equal(t, "being rehearsed, 1 of 64", f.Of("b").Missing)
-	for f.now.drawn < 28 {
+	for f.now.drawn < 26 {
 		f.look(t.Context(), s)
 	}
 	says := f.Of("b")
 	require.Empty(t, says.Missing)
 	require.Len(t, says.Ends, 3, "cook, and two after it")
 	assert.Equal(t, s.Time, says.Made)
+	supposes(t, f, s, m, w)
 	s.State.Batch = controller.Held
 	f.look(t.Context(), s)
 	assert.Equal(t, "held", f.Of("b").Missing)

@@ -99,16 +99,37 @@ func (a *ledger) Batch(ctx context.Context, id string) (*web.WholeBatch, error) 
 		}
 		a.keep(whole)
 	}
-	notes, err := r.Notes(ctx, id)
+	with := *whole
+	with.Notes, err = notesOf(ctx, r, id)
+	return &with, err
+}
+
+// Notes implements web.Archive.
+func (a *ledger) Notes(ctx context.Context, id string) ([]web.PastNote, error) {
+	r, err := record.OpenReader(a.file)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, web.ErrNoBatch
+	} else if err != nil {
+		return nil, err
+	}
+	defer r.Close()
+	batches, err := r.List(ctx)
 	if err != nil {
 		return nil, err
 	}
-	with := *whole
-	with.Notes = []web.PastNote{}
-	for _, n := range notes {
-		with.Notes = append(with.Notes, web.PastNote{Time: n.Wall, Who: n.Who, Text: n.Text, Mark: n.Mark})
+	if !slices.ContainsFunc(batches, func(b *record.Batch) bool { return b.ID == id }) {
+		return nil, web.ErrNoBatch
 	}
-	return &with, nil
+	return notesOf(ctx, r, id)
+}
+
+func notesOf(ctx context.Context, r *record.Reader, id string) ([]web.PastNote, error) {
+	notes, err := r.Notes(ctx, id)
+	list := []web.PastNote{}
+	for _, n := range notes {
+		list = append(list, web.PastNote{Time: n.Wall, Who: n.Who, Text: n.Text, Mark: n.Mark})
+	}
+	return list, err
 }
 
 func (a *ledger) had(id string) *web.WholeBatch {

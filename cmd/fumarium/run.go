@@ -343,6 +343,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Forecast:     foretells.Of,
 		Rehearse:     plans.Preview(l.Snapshot),
 		Effect:       plans.Effect,
+		Suppose:      foretells.Suppose,
 	}), log)
 	numbers.ShowReaders(func() metrics.Readers { return metrics.Readers(gate.Crowd()) })
 	if world == record.Simulated {

@@ -101,7 +101,7 @@ func runSheet(product string, o sheet.Options, place profile.Jurisdiction, asJSO
 	if asJSON {
 		err = printJSON(w, s)
 	} else {
-		_, err = fmt.Fprint(w, s.Text())
+		_, err = fmt.Fprint(quantity.Raw(w), s.TextIn(quantity.UnitsOf(w)))
 		for _, f := range grave {
 			fmt.Fprintf(w, "\nerror: %s\n", shown(f.Error()))
 		}

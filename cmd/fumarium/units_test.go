@@ -6,9 +6,14 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"fumarium/controller/web"
+	"fumarium/profile/quantity"
+	"fumarium/profile/sheet"
 )
 
 // metric is a figure in °C, K or kg, and none that is part of another unit.
@@ -69,6 +74,34 @@ func TestUnitsOfTheEnvironment(t *testing.T) {
 	status, _, stderr = call(t, "products", "--units", "F,C")
 	assert.Equal(t, exitUsage, status)
 	assert.Contains(t, stderr, `--units: "F,C" names two units for the same`)
+}
+
+// What is shown of a batch under way is not better in °F than it is: a core that heats is
+// rounded down, one that cools up.
+func TestStatusRoundsToTheSafeSide(t *testing.T) {
+	core := float64(quantity.FromFahrenheit(44.96))
+	for place, want := range map[string]string{"chamber": "core      44.9 °F\n", "ice water": "core      45.0 °F\n"} {
+		var b strings.Builder
+		s := web.Status{CoreCelsius: &core}
+		s.PlaceNow = place
+		printStatus(quantity.Units{Fahrenheit: true}.Writer(&b), &s)
+		assert.Contains(t, b.String(), want)
+	}
+}
+
+// On a sheet in lb the weights stand under each other, and no line is too long.
+func TestSheetInPounds(t *testing.T) {
+	_, out, _ := call(t, "sheet", "marjoram-ring", "--meat", "11 lb 4 oz", "--units", "F,lb")
+	_, list, _ := strings.Cut(out, "WEIGH OUT")
+	list, _, _ = strings.Cut(list, "2. CURE")
+	rows := strings.Split(strings.Trim(list, "\n"), "\n")
+	require.Len(t, rows, 10)
+	for _, row := range rows[1:] {
+		assert.Equal(t, strings.Index(rows[0], "weigh")+len("weigh"), strings.Index(row, " oz ")+len(" oz"), row)
+	}
+	for line := range strings.Lines(out) {
+		assert.LessOrEqual(t, utf8.RuneCountInString(strings.TrimSuffix(line, "\n")), sheet.Width, line)
+	}
 }
 
 // What is wrong with a text is said in the words of the text; what looks unwise is said

@@ -13,7 +13,11 @@ type Forecast struct {
 }
 
 // A Range is a time with its spread: one in ten is sooner, one in ten later.
-type Range struct{ Earliest, Middle, Latest time.Time }
+type Range struct {
+	Earliest time.Time `json:"earliest"`
+	Middle   time.Time `json:"middle"`
+	Latest   time.Time `json:"latest"`
+}
 
 // What the times of a plan come from.
 const (

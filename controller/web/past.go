@@ -16,6 +16,8 @@ type Archive interface {
 	// Batch gives one that is over, with all that is known of it, or ErrNoBatch or
 	// ErrUnderWay.
 	Batch(ctx context.Context, id string) (*WholeBatch, error)
+	// Notes gives those of a batch, under way or over, oldest first, or ErrNoBatch.
+	Notes(ctx context.Context, id string) ([]PastNote, error)
 }
 
 // What an Archive may say of a batch.
@@ -106,20 +108,38 @@ func (s *server) batches(w http.ResponseWriter, r *http.Request) *problem {
 	return p
 }
 
+// refusal is what a reader of one batch is told.
+func refusal(err error) *problem {
+	switch {
+	case errors.Is(err, ErrNoBatch):
+		return refuse(http.StatusNotFound, "%v", err)
+	case errors.Is(err, ErrUnderWay):
+		return refuse(http.StatusConflict, "%v", err)
+	case err != nil:
+		return refuse(http.StatusServiceUnavailable, "the record could not be read: %v", err)
+	}
+	return nil
+}
+
+func (s *server) notes(w http.ResponseWriter, r *http.Request) *problem {
+	var list []PastNote
+	p := s.reading(r, func(ctx context.Context) *problem {
+		var err error
+		list, err = s.Archive.Notes(ctx, r.PathValue("batch"))
+		return refusal(err)
+	})
+	if p == nil {
+		writeJSON(w, "application/json", http.StatusOK, map[string][]PastNote{"notes": append([]PastNote{}, list...)})
+	}
+	return p
+}
+
 func (s *server) batch(w http.ResponseWriter, r *http.Request) *problem {
 	var whole *WholeBatch
 	p := s.reading(r, func(ctx context.Context) *problem {
 		var err error
 		whole, err = s.Archive.Batch(ctx, r.PathValue("batch"))
-		switch {
-		case errors.Is(err, ErrNoBatch):
-			return refuse(http.StatusNotFound, "%v", err)
-		case errors.Is(err, ErrUnderWay):
-			return refuse(http.StatusConflict, "%v", err)
-		case err != nil:
-			return refuse(http.StatusServiceUnavailable, "the record could not be read: %v", err)
-		}
-		return nil
+		return refusal(err)
 	})
 	if p == nil {
 		writeJSON(w, "application/json", http.StatusOK, whole)

@@ -45,6 +45,13 @@ func (a archive) Batch(_ context.Context, id string) (*web.WholeBatch, error) {
 	return nil, web.ErrNoBatch
 }
 
+func (a archive) Notes(_ context.Context, id string) ([]web.PastNote, error) {
+	if id == "another" {
+		return nil, web.ErrNoBatch
+	}
+	return cookedBatch().Notes, a.err
+}
+
 // thorough takes as long as it may.
 type thorough struct{ archive }
 

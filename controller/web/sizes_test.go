@@ -79,6 +79,7 @@ func look(t *testing.T, ctx ctx, name string, wants []string) {
 	t.Helper()
 	assert.Equal(t, "", read(t, ctx, `document.documentElement.scrollWidth <= document.documentElement.clientWidth ? '' :
 		[...document.querySelectorAll('body *')].filter(e => e.getBoundingClientRect().right > innerWidth + 1).slice(0, 6).map(e => e.tagName + '#' + e.id + '.' + e.getAttribute('class')).join()`), "%s: wider than the screen", name)
+	assert.Equal(t, "", read(t, ctx, `[...document.querySelectorAll('#line-svg *')].filter(e => /NaN|undefined/.test(e.outerHTML) || e.tagName === 'rect' && parseFloat(e.getAttribute('x')) < 0).map(e => e.outerHTML).join()`), "%s: drawn nowhere", name)
 	ids, err := json.Marshal(wants)
 	require.NoError(t, err)
 	assert.Equal(t, "", read(t, ctx, string(ids)+`.filter(id => { const e = document.getElementById(id), r = e.getBoundingClientRect();

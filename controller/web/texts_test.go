@@ -14,7 +14,14 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/controller"
+	"fumarium/controller/cabinet"
+	"fumarium/controller/caution"
 	"fumarium/controller/trip"
+	"fumarium/profile/assistant"
+	"fumarium/profile/proof"
+	"fumarium/profile/quantity"
+	"fumarium/sensors"
 )
 
 func texts(t *testing.T) map[string]map[string]string {
@@ -31,7 +38,7 @@ func texts(t *testing.T) map[string]map[string]string {
 func TestBothLanguagesSayTheSame(t *testing.T) {
 	all := texts(t)
 	en, de := all["en"], all["de"]
-	require.Len(t, all, 2)
+	require.Len(t, all, 3)
 	places := regexp.MustCompile(`\{\w+\}`)
 	for key, text := range en {
 		assert.Contains(t, de, key)
@@ -41,7 +48,7 @@ func TestBothLanguagesSayTheSame(t *testing.T) {
 	}
 	assert.Len(t, de, len(en))
 	// The answer line on the narrowest phone, as the design has it.
-	for language, of := range all {
+	for language, of := range map[string]map[string]string{"en": en, "de": de} {
 		for key, text := range of {
 			if strings.HasPrefix(key, "head.") {
 				assert.LessOrEqual(t, utf8.RuneCountInString(text), 26, "%s %s: %s", language, key, text)
@@ -56,6 +63,78 @@ func TestBothLanguagesSayTheSame(t *testing.T) {
 	}
 	for c := trip.None + 1; c < trip.Count; c++ {
 		assert.Contains(t, en, "head."+c.String())
+	}
+}
+
+// What the controller says to whoever stands before the page has its German, sentence by
+// sentence with # for a number: every alarm, caution, refusal, choice of the assistant and
+// state of a probe. Nothing stands there that the controller does not say.
+func TestWhatTheControllerSaysHasItsGerman(t *testing.T) {
+	german := texts(t)["said de"]
+	said := map[string]bool{}
+	say := func(text string) {
+		text = regexp.MustCompile(` ?\(mended [\w-]+\)`).ReplaceAllString(text, "")
+		text = regexp.MustCompile(`\d+(?:\.\d+)?`).ReplaceAllString(strings.Join(strings.Fields(text), " "), "#")
+		for text != "" {
+			sentence, rest := text, ""
+			if at := regexp.MustCompile(`[.!?] [A-Z]`).FindStringIndex(text); at != nil {
+				sentence, rest = text[:at[0]+1], text[at[0]+2:]
+			}
+			said[sentence] = true
+			assert.Equal(t, strings.Count(sentence, "#"), strings.Count(german[sentence], "#"), sentence)
+			assert.NotEmpty(t, german[sentence], sentence)
+			text = rest
+		}
+	}
+	for c := trip.None + 1; c < trip.Count; c++ {
+		e := c.Entry()
+		say(e.Meaning)
+		say(e.Action)
+		say(e.Mended)
+		for _, more := range e.More {
+			say(more.Text)
+		}
+	}
+	for _, text := range append(caution.BeforeHeat, caution.Smoulders, caution.HeatReturns, caution.BeforeReset) {
+		say(text)
+	}
+	for _, text := range proof.Uncovered() {
+		say(text)
+	}
+	for r := controller.Refusal(1); r.String() != "refused"; r++ {
+		say(r.String())
+	}
+	for s := sensors.Status(0); s <= sensors.Implausible; s++ {
+		say(s.String())
+	}
+	for r := cabinet.ChamberProbe; r.String() != quantity.Unknown; r++ {
+		say(r.String())
+	}
+	for _, kind := range assistant.Kinds {
+		c := assistant.Choice{Kind: kind}
+		for _, meat := range assistant.OffersFor(c).Meats {
+			c.Meat, c.Fat = meat.Key, ""
+			o := assistant.OffersFor(c)
+			for _, fat := range o.Fats {
+				c.Fat = fat.Key
+				o.Percents = append(o.Percents, assistant.OffersFor(c).Percents...)
+			}
+			for _, place := range o.Places {
+				c.Place = place.Key
+				o.Cures = append(o.Cures, assistant.OffersFor(c).Cures...)
+			}
+			for _, offers := range [][]assistant.Offer{o.Kinds, o.Places, o.Meats, o.Fats, o.Percents, o.Casings, o.Cures, o.Cores} {
+				for _, one := range offers {
+					say(one.Words)
+				}
+			}
+		}
+	}
+	for _, at := range []string{"1 s", "1 min", "1 min 2 s", "1 h", "1 h 2 min"} { // as snapshot has it of an absence
+		say("For how long was the controller away, from its last step to its return? The clock does not show it; it was at least " + at + ". Say the longest that it may have been, or stop the batch; nothing heats until then")
+	}
+	for sentence := range german {
+		assert.True(t, said[sentence], "nobody says: %s", sentence)
 	}
 }
 

@@ -103,7 +103,10 @@ type Config struct {
 	Rehearse func(context.Context, *profile.Product) (*outlook.Course, error)
 	// Effect rehearses the rest of the batch under way with a change of its stage, and without.
 	Effect func(context.Context, *snapshot.Snapshot, controller.Command) (*Effect, error)
-	Now    func() time.Time // wall clock; nil is time.Now
+	// Suppose makes the rehearsals that explain the batch under way again, with something
+	// otherwise from now on.
+	Suppose func(context.Context, *snapshot.Snapshot, Supposition) (*Supposed, error)
+	Now     func() time.Time // wall clock; nil is time.Now
 }
 
 type server struct {
@@ -155,6 +158,7 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/batches", asset("assets/batches.html", "text/html; charset=utf-8")},
 		{http.MethodGet, "/batches/{batch}", asset("assets/batches.html", "text/html; charset=utf-8")},
 		{http.MethodGet, "/batches.js", script(pastParts)},
+		{http.MethodGet, "/notices.js", asset("assets/notices.js", "text/javascript; charset=utf-8")},
 		{http.MethodGet, "/icon.svg", s.icon},
 		{http.MethodGet, "/chart.svg", s.chart},
 		{http.MethodGet, "/display.png", s.display},
@@ -171,9 +175,11 @@ func New(c Config) http.Handler {
 		{http.MethodGet, "/api/events", s.events},
 		{http.MethodGet, "/api/batches", s.batches},
 		{http.MethodGet, "/api/batches/{batch}", s.batch},
+		{http.MethodGet, "/api/batches/{batch}/notes", s.notes},
 		{http.MethodGet, "/api/plan/curve", s.planCurve},
 		{http.MethodPost, "/api/rehearse", s.oneAtATime(s.rehearse)},
 		{http.MethodPost, "/api/rehearse/change", s.oneAtATime(s.effect)},
+		{http.MethodPost, "/api/rehearse/suppose", s.suppose},
 		{http.MethodPost, "/api/pairings", s.pair},
 		{http.MethodGet, "/api/sessions", s.listSessions},
 		{http.MethodPost, "/api/sessions", s.enter},
@@ -356,7 +362,7 @@ func (s *server) pageOf(snap *snapshot.Snapshot) *rendering {
 		Smoulders: caution.Smoulders, HeatReturns: caution.HeatReturns, BeforeReset: caution.BeforeReset}
 	if snap != nil {
 		view.Simulated = snap.Simulated
-		view.World = fmt.Sprintf("Simulated cabinet, %g times as fast. Nothing is hot.", snap.Pace)
+		view.World = fmt.Sprintf("Simulated, %g× as fast. Nothing is hot.", snap.Pace)
 		view.Summary = "At " + snap.Time.Format(time.TimeOnly) + " — " + summary(snap)
 		if snap.Cabinet != nil {
 			view.Cabinet = snap.Cabinet.Name

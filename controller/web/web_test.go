@@ -203,6 +203,12 @@ func configured(l *loop, change func(*web.Config)) http.Handler {
 			}
 			return effect(s, c), nil
 		},
+		Suppose: func(_ context.Context, s *snapshot.Snapshot, what web.Supposition) (*web.Supposed, error) {
+			if l.err != nil {
+				return nil, context.DeadlineExceeded
+			}
+			return supposed(s, what), nil
+		},
 		Rehearse: func(context.Context, *profile.Product) (*outlook.Course, error) {
 			switch {
 			case l.err != nil:
@@ -539,7 +545,7 @@ func TestPageAndItsHeaders(t *testing.T) {
 	assert.Equal(t, "nosniff", w.Header().Get("X-Content-Type-Options"))
 	body := w.Body.String()
 	assert.Contains(t, body, "<option>Caraway ring</option>")
-	assert.Contains(t, body, "Simulated cabinet")
+	assert.Contains(t, body, "Simulated, ")
 	assert.Contains(t, body, "No batch: heater off")
 	assert.NotRegexp(t, `<style|style=|<script>|onclick|https?://`, body)
 
@@ -634,7 +640,7 @@ func TestPageGivesTheCautions(t *testing.T) {
 	dialog, _, _ = strings.Cut(dialog, "</dialog>")
 	assert.Contains(t, dialog, caution.Smoulders)
 	for _, text := range caution.BeforeHeat {
-		assert.Contains(t, body, "<li>"+text+"</li>")
+		assert.Contains(t, body, "<li data-said>"+text+"</li>")
 	}
 }
 

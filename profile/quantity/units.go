@@ -22,6 +22,8 @@ import (
 //     limits are such, and 54.4 °C is 130 °F, not 129.9 °F, which would ask for less.
 //   - What was measured and must not be less than a limit is rounded down (AtLeast),
 //     what must not be more is rounded up (AtMost): 129.96 °F is shown as 129.9 °F.
+//   - A limit in a text is rounded to its strict side: "at least 67.8 °C" up to 154.1 °F,
+//     "at most 3.3 °C" down to 37.9 °F. Whoever keeps to the figure keeps to the limit.
 //   - The verdict is worked out from the unrounded value, never from what is shown.
 type Units struct {
 	Fahrenheit bool // temperatures, differences and rates
@@ -173,7 +175,7 @@ func (u Units) Text(text string) string {
 			}
 		}
 		if !ok {
-			shown, ok = u.figures(text[at[2]:at[3]], text[at[4]:at[5]])
+			shown, ok = u.figures(text[at[2]:at[3]], text[at[4]:at[5]], strict(text[:at[0]], text[end:]))
 		}
 		if ok {
 			b.WriteString(text[done:at[0]])
@@ -202,8 +204,30 @@ func quoted(text string, at int) bool {
 	return strings.Count(line, `"`)%2 == 1
 }
 
-// figures shows numbers of one unit, unless it is one that stays.
-func (u Units) figures(numbers, unit string) (string, bool) {
+// What a limit says of its side, before its figure and after it.
+var (
+	floorBefore = regexp.MustCompile(`(?:at least|not under|not below|reaches) $`)
+	capBefore   = regexp.MustCompile(`(?:at most|at or below|below|under|limit|not over|not above|falls to|up to) $`)
+	floorAfter  = regexp.MustCompile(`^ or (?:more|hotter|warmer|higher|above)\b`)
+	capAfter    = regexp.MustCompile(`^ or (?:less|colder|cooler|lower|below)\b`)
+)
+
+// strict is how a figure between these texts is rounded: a floor up, a cap down, and
+// whatever is neither to the nearest.
+func strict(before, after string) func(float64) float64 {
+	before = before[max(0, len(before)-16):]
+	switch {
+	case floorBefore.MatchString(before), floorAfter.MatchString(after):
+		return func(v float64) float64 { return math.Ceil(v - speck) }
+	case capBefore.MatchString(before), capAfter.MatchString(after):
+		return func(v float64) float64 { return math.Floor(v + speck) }
+	}
+	return math.Round
+}
+
+// figures shows numbers of one unit, unless it is one that stays. round is for
+// temperatures.
+func (u Units) figures(numbers, unit string, round func(float64) float64) (string, bool) {
 	mass := unit == "kg" || unit == "g"
 	if mass && !u.Pounds || !mass && !u.Fahrenheit {
 		return "", false
@@ -221,7 +245,7 @@ func (u Units) figures(numbers, unit string) (string, bool) {
 		case "g":
 			return u.Mass(Kilograms(v / 1000))
 		case "°C":
-			return fahrenheitText(v, decimals)
+			return fahrenheitText(v, decimals, round)
 		}
 		if len(decimals) > 0 {
 			return Fixed(v*9/5, digits)
@@ -232,13 +256,15 @@ func (u Units) figures(numbers, unit string) (string, bool) {
 }
 
 // fahrenheitText is a number of °C, written with these decimals, in °F.
-func fahrenheitText(celsius float64, decimals string) string {
+func fahrenheitText(celsius float64, decimals string, round func(float64) float64) string {
 	f := Celsius(celsius).Fahrenheit()
 	digits := max(1, len(decimals))
 	half := 0.9 * math.Pow(10, -float64(digits)) // of the last digit, in °F
 	if limit := math.Round(f/5) * 5; math.Abs(f-limit) <= half+speck {
 		f = limit
 	}
+	tens := math.Pow(10, float64(digits))
+	f = round(f*tens) / tens
 	if strings.HasSuffix(decimals, "0") {
 		return Fixed(f, digits)
 	}

@@ -118,6 +118,9 @@ func TestText(t *testing.T) {
 		"\"68 °C\n68 °C":                                   "\"68 °C\n154.4 °F",
 		"8°C, 5kg":                                         "46.4 °F, 11 lb 0.4 oz",
 		"150 ppm, 38 mm, 60 %, 2 h, 12 g, 0 g":             "150 ppm, 38 mm, 60 %, 2 h, 0.423 oz, 0 oz",
+		"core at least 67.8 °C, chamber at most 3.3 °C":    "core at least 154.1 °F, chamber at most 37.9 °F",
+		"67.8 °C or more; 3.3 °C or colder; 67.8 °C":       "154.1 °F or more; 37.9 °F or colder; 154 °F",
+		"at least 54.4 °C, below 4.4 °C, limit 71.1 °C":    "at least 130 °F, below 40 °F, limit 160 °F",
 		"2026-11-28 °C":                                    "2026-11-28 °C",
 		"the rest in water of 80–90 °C (as quoted), 72 °C": "the rest in water of 176–194 °F (as quoted), 161.6 °F",
 	} {

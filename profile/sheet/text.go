@@ -19,8 +19,12 @@ import (
 const Width = 80
 
 // Text is the sheet for the wall.
-func (s Sheet) Text() string {
-	w := &wall{}
+func (s Sheet) Text() string { return s.TextIn(quantity.Units{}) }
+
+// TextIn is the sheet with its figures in these units. They are brought into them before
+// lines are cut and columns measured.
+func (s Sheet) TextIn(u quantity.Units) string {
+	w := &wall{shown: u}
 	s.head(w)
 	s.weighOut(w)
 	s.checks(w)
@@ -38,6 +42,7 @@ func (s Sheet) Text() string {
 type wall struct {
 	b       strings.Builder
 	section int
+	shown   quantity.Units
 }
 
 func (w *wall) line(text string) { w.b.WriteString(strings.TrimRight(text, " ") + "\n") }
@@ -52,7 +57,7 @@ func (w *wall) heading(text string) {
 // others.
 func (w *wall) par(first, text string) {
 	indent := utf8.RuneCountInString(first)
-	for i, l := range wrap(text, Width-indent) {
+	for i, l := range wrap(w.shown.Text(text), Width-indent) {
 		if i > 0 {
 			first = strings.Repeat(" ", indent)
 		}
@@ -61,7 +66,7 @@ func (w *wall) par(first, text string) {
 }
 
 // units are what wrap keeps on one line with the number before it.
-var units = []string{"g", "kg", "oz", "lb", "mm", "ppm", "%", "°C", "K", "h", "min", "s", "log10"}
+var units = []string{"g", "kg", "oz", "lb", "mm", "ppm", "%", "°C", "°F", "K", "h", "min", "s", "log10"}
 
 // wrap cuts text into lines of at most width characters, at blanks where it can,
 // but not between a number and its unit.
@@ -179,12 +184,20 @@ func (s Sheet) weighOut(w *wall) {
 			ofMeat = fixed(float64(m)/s.Meat*100, 2) + " %"
 		}
 		lines := wrap(name, 36)
-		w.line("   [ ] " + pad(lines[0], 36) + left(metric(m, fine), 11) + left(imperial(m), 15) + left(ofMeat, 10))
+		weigh, also := metric(m, fine), imperial(m)
+		if w.shown.Pounds {
+			weigh = ""
+		}
+		w.line("   [ ] " + pad(lines[0], 36) + left(weigh, 11) + left(also, 15) + left(ofMeat, 10))
 		for _, l := range lines[1:] {
 			w.line("       " + l)
 		}
 	}
-	w.line(pad("", 7) + pad("", 36) + left("weigh", 11) + left("that is", 15) + left("of "+s.flesh(), 10))
+	weigh, also := "weigh", "that is"
+	if w.shown.Pounds {
+		weigh, also = "", weigh
+	}
+	w.line(pad("", 7) + pad("", 36) + left(weigh, 11) + left(also, 15) + left("of "+s.flesh(), 10))
 	for _, m := range f.Cut {
 		row(m.Name, m.Mass, false)
 	}
@@ -398,9 +411,9 @@ func (s Sheet) chamber(w *wall) {
 			}
 		}
 		if st.Heat {
-			place = st.ChamberSetpoint.String()
+			place = w.shown.Temperature(st.ChamberSetpoint)
 		}
-		names, ends := wrap(st.Name, name), wrap(until(st.Until), Width-column)
+		names, ends := wrap(st.Name, name), wrap(w.shown.Text(until(st.Until)), Width-column)
 		for n := range max(len(names), len(ends)) {
 			number, cells := "   ", pad("", where+smoke+fan+damper)
 			if n == 0 {

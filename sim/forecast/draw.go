@@ -19,6 +19,7 @@ func Draw(ctx context.Context, setup sim.Setup, first, runs int, rest func(time.
 			return nil, err
 		}
 		if m, ok := MemberOf(r, &trace); ok {
+			m.Run = i
 			members = append(members, m)
 		}
 	}
@@ -30,5 +31,5 @@ func MemberOf(r *sim.Result, trace *sim.Trace) (Member, bool) {
 	if r.Outcome != controller.Complete.String() {
 		return Member{}, false
 	}
-	return Member{TrackOf(&trace.History, trace.History.Elapsed())}, true
+	return Member{Track: TrackOf(&trace.History, trace.History.Elapsed()), Good: r.AsPlanned()}, true
 }

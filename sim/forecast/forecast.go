@@ -26,7 +26,11 @@ type Library struct {
 }
 
 // A Member is one rehearsal that came to its end.
-type Member struct{ Track }
+type Member struct {
+	Track
+	Run  int  // which one it was
+	Good bool // it met what it is held to
+}
 
 // A Span3 is a time with its spread, in seconds since the start: one in ten is sooner, one
 // in ten later.
@@ -76,17 +80,35 @@ var climbs = []float64{2, 5, 10, 20, 40}
 
 // At compares the library with a batch.
 func (l *Library) At(now *Track) Forecast {
+	c, weights, f := l.compare(now)
+	if f.Missing == "" {
+		f.Stages = c.say(l.Members, weights, nil)
+	}
+	return f
+}
+
+// say lays out when each stage ends.
+func (c *comparison) say(members []Member, weights []float64, shifts []shift) (spans []Span3) {
+	for _, e := range c.lay(members, weights, shifts) {
+		spans = append(spans, quantiles(e))
+	}
+	return spans
+}
+
+// compare weights the members by how well they explain the batch; a forecast without stages
+// says why it cannot, or how many count.
+func (l *Library) compare(now *Track) (*comparison, []float64, Forecast) {
 	if len(l.Members) < Fewest {
-		return Forecast{Missing: "too few rehearsals came to their end"}
+		return nil, nil, Forecast{Missing: "too few rehearsals came to their end"}
 	}
 	if len(now.Stages) == 0 {
-		return Forecast{Missing: "no stage has begun"}
+		return nil, nil, Forecast{Missing: "no stage has begun"}
 	}
 	stage := now.Stages[len(now.Stages)-1]
-	c := comparison{now: now, stage: stage, minute: now.Elapsed / 60, into: (now.Elapsed - stage.Began) / 60, product: l.Product}
+	c := &comparison{now: now, stage: stage, minute: now.Elapsed / 60, into: (now.Elapsed - stage.Began) / 60, product: l.Product}
 	c.core = mean(now.Core, c.minute, 3)
 	if math.IsNaN(c.core) && l.asksCore(stage.Index) {
-		return Forecast{Missing: "no core is read"}
+		return nil, nil, Forecast{Missing: "no core is read"}
 	}
 	fit := make([]float64, len(l.Members))
 	best := math.Inf(1)
@@ -96,13 +118,9 @@ func (l *Library) At(now *Track) Forecast {
 	}
 	weights, count, told := weigh(fit, best)
 	if !told {
-		return Forecast{Missing: "no rehearsal is like it", Alike: count}
+		return nil, nil, Forecast{Missing: "no rehearsal is like it", Alike: count}
 	}
-	f := Forecast{Alike: count}
-	for _, e := range c.lay(l.Members, weights) {
-		f.Stages = append(f.Stages, quantiles(e))
-	}
-	return f
+	return c, weights, Forecast{Alike: count}
 }
 
 // asksCore reports whether this stage or one after it waits for a core.
@@ -277,7 +295,7 @@ var nodes = [...]float64{-1.400, -0.532, 0, 0.532, 1.400}
 
 // lay works out when each stage ends if the batch goes on as the members did. What hangs on
 // the core is put right by how members that differ from the batch differ from each other.
-func (c *comparison) lay(members []Member, weights []float64) [][]weighted {
+func (c *comparison) lay(members []Member, weights []float64, shifts []shift) [][]weighted {
 	n := len(c.product.Stages) - c.stage.Index
 	took := make([][]float64, n) // min, by stage and member
 	traits := make([][]float64, len(members))
@@ -300,14 +318,20 @@ func (c *comparison) lay(members []Member, weights []float64) [][]weighted {
 		for _, z := range nodes {
 			minute := c.minute
 			for k := range n {
+				took := took[k][i]
+				var by shift
+				if shifts != nil {
+					by = shifts[k]
+					took *= math.Exp(by.log)
+				}
 				if c.hangsOnCore(k) {
-					sigma := doubt[k]
+					sigma := math.Hypot(doubt[k], by.sigma)
 					if right[k] != nil {
 						sigma = math.Hypot(sigma, stretched*right[k][i])
 					}
-					minute += c.least(k, took[k][i]*math.Exp(z*sigma))
+					minute += c.least(k, took*math.Exp(z*sigma))
 				} else {
-					minute += took[k][i]
+					minute += took
 				}
 				ends[k] = append(ends[k], weighted{minute * 60, weights[i] / float64(len(nodes))})
 			}

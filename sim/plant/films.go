@@ -66,9 +66,9 @@ func (p *Plant) refreshFilms() {
 	}
 	f.outer, f.under = outer(&p.wall), outer(&p.floor)
 
-	// What rises halfway up from element, tray and floor comes down again beside it: both
+	// What rises halfway up from fire, element, tray and floor comes down again beside it: both
 	// go through the section.
-	heat := f.element*(p.element.t-p.air.t) + f.tray*(p.tray.t-p.air.t) + f.floor*(p.floor.lining-p.air.t)
+	heat := float64(p.drive.Fire) + f.element*(p.element.t-p.air.t) + f.tray*(p.tray.t-p.air.t) + f.floor*(p.floor.lining-p.air.t)
 	middle := math.Cbrt(p.height / 2)
 	middle *= middle
 	p.still = 2 * plume * math.Cbrt(max(heat, 0)/1000) * middle * p.height / 2 * p.volume / (p.air.dry + p.air.vapour) / p.section

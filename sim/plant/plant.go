@@ -382,7 +382,7 @@ func (p *Plant) Advance(dt time.Duration, d Drive) {
 	if d.Place != was.Place {
 		p.place()
 	}
-	if d.Place != was.Place || d.Fan != was.Fan {
+	if d.Place != was.Place || d.Fan != was.Fan || d.Fire != was.Fire {
 		p.refreshFilms()
 	}
 	steps, seconds := 1.0, dt.Seconds()

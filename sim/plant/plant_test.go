@@ -104,22 +104,24 @@ func TestHoldingPowerOfTheExampleCabinet(t *testing.T) {
 // Through two equal openings one above the other, the neutral level half-way between them,
 // goes Q = C·A·√(2·g·ΔH·(Ti - To)/Ti) with ΔH half the height (ASHRAE Fundamentals, the
 // chapter on ventilation; from memory; it leaves out that the warm air is more, 5 % here).
-// The cracks count half low and half high.
+// The cracks count half low and half high. A fan's pressure at the same opening adds to the
+// stack's, so that their flows add up as the root of their squares (the same chapter).
 func TestStackDrawsWhatTheOrificeEquationSays(t *testing.T) {
 	for _, row := range []struct {
 		leak, vent, damper float64
 		celsius            quantity.Celsius
-	}{{16e-4, 0, 0, 80}, {0, 100e-4, 0.25, 80}, {4e-4, 100e-4, 1, 50}} {
+		exchange           float64 // m³/s by the fan, of the whole opening
+	}{{16e-4, 0, 0, 80, 0}, {0, 100e-4, 0.25, 80, 0}, {4e-4, 100e-4, 1, 50, 0}, {0, 100e-4, 0.25, 80, 0.01}, {0, 100e-4, 0.25, 80, 0.04}, {16e-4, 0, 0, 80, 0.01}} {
 		b := woolCabinet()
-		b.Leak, b.Vent = quantity.SquareMeters(row.leak), quantity.SquareMeters(row.vent)
+		b.Leak, b.Vent, b.FanExchange = quantity.SquareMeters(row.leak), quantity.SquareMeters(row.vent), quantity.CubicMetersPerSecond(row.exchange)
 		p := build(t, Config{Build: b, HeaterPower: 3000, Ambient: 15})
-		d := Drive{Damper: quantity.Ratio(row.damper)}
+		d := Drive{Damper: quantity.Ratio(row.damper), Fan: row.exchange > 0}
 		hold(p, row.celsius, 3*time.Hour, d)
 		before := p.books.inKilograms
 		hold(p, row.celsius, time.Hour, d)
 		drawn := (p.books.inKilograms - before) / p.ambient.vapour / 3600
-		area := row.leak/2 + row.vent*row.damper
-		want := 0.6 * area * math.Sqrt(2*9.80665*0.6*float64(row.celsius-15)/float64(row.celsius+273.15))
+		stack := 0.6 * math.Sqrt(2*9.80665*0.6*float64(row.celsius-15)/float64(row.celsius+273.15)) // m/s
+		want := row.leak/2*stack + row.damper*math.Hypot(row.vent*stack, row.exchange)
 		assert.InEpsilon(t, want, drawn, 0.08, "%+v", row)
 		t.Logf("%+v: %.2f m³/h, by the equation %.2f", row, drawn*3600, want*3600)
 	}

@@ -88,4 +88,7 @@ func TestADrySausageDoesNotOutrunTheProbe(t *testing.T) {
 	t.Logf("core %.1f °C, probe %.1f, air %.1f: the core over the probe by %.1f K at most", p.Core(), p.Probe(), p.Chamber(), over)
 	assert.Less(t, over, quantity.Kelvin(1.5))
 	assert.Greater(t, over, quantity.Kelvin(-3), "it has come up")
+	// The figure of hazards.md.
+	assert.InDelta(t, 76, float64(p.Chamber()), 0.7)
+	assert.InDelta(t, 80, float64(p.Probe()), 0.5)
 }

@@ -49,7 +49,7 @@ func (k *wick) refresh(p *Plant) {
 // evaporation takes. No psychrometer coefficient enters: it comes out. Vapour leaves
 // through a film that it thins (Stefan's flow, with Ackermann's correction of the
 // heat that meets it; textbook forms, from memory). The wick has no heat of its own:
-// the lag is the probe's. The glow of the element on it is left out.
+// the lag is the probe's. The glow of element and tray on it is left out.
 func (p *Plant) Wick() quantity.Celsius {
 	k := &p.wick
 	if k.film == 0 {

@@ -29,20 +29,32 @@ function topAlarm(s) {
     { code: s.trip.code, priority: 'now', state: 'acknowledged', meaning: s.trip.meaning, action: s.trip.action, trips: true, standing: false, since: null })) || list[0];
 }
 
+// asked is the hand step or question that can be answered now. One of a held batch waits
+// until the batch goes on, which is asked first.
+const asked = s => s.prompt && (s.commands.includes(s.prompt.command) || !s.commands.includes('restart')) ? s.prompt : null;
+
+// doneText is what the button of a question claims, with the stage that it is about.
+function doneText(s) {
+  if (s.prompt.command === 'absence') return t('absence');
+  const [, stage, end] = s.prompt.question.match(/^(\d+)-(until)?/) || [];
+  const of = stage && s.stages[stage - 1];
+  return of ? t(end ? 'confirm.end' : 'confirm.on', { stage: of.name }) : t('confirm');
+}
+
 function answerOf(s, lost) {
   if (lost) return { level: 'lost', sign: 'lost', head: lost.head, sub: lost.sub };
   const alarm = topAlarm(s);
   const over = ['complete', 'stopped', 'aborted'].includes(s.state);
-  if (alarm && !(s.prompt && alarm.priority === 'later')) {
+  if (alarm && !(asked(s) && alarm.priority === 'later')) {
     const gone = s.trip ? s.trip.blocked_by.length === 0 : !alarm.standing;
     let head = headOf(alarm.code);
     if (gone) head = t('answer.was', { head });
-    else if (['chamber-high', 'stage-hot'].includes(alarm.code) && known(s.chamber_celsius)) head += ': ' + temperature(s.chamber_celsius);
+    else if (['chamber-high', 'stage-hot'].includes(alarm.code) && known(s.chamber_celsius)) head += ': ' + temperature(s.chamber_celsius, 'most');
     let sub = s.trip ? t('answer.locked') : s.state === 'running' ? t('answer.going') : t('state.' + s.state);
     if (s.trip && alarm.code === 'chamber-high') sub = t('answer.limit', { limit: whole(s.chamber_limit_celsius) });
     return { level: alarm.priority, sign: alarm.priority, outline: gone || !calls(alarm) && !s.trip, filled: alarm.priority === 'now' && !gone, head, sub };
   }
-  if (s.prompt) {
+  if (asked(s)) {
     const i = s.hand_steps.findIndex(h => h.state === 'due');
     return { level: 'turn', sign: 'step due', content: i < 0 ? '!' : letter(i), head: t('answer.turn'), sub: '' };
   }
@@ -94,7 +106,7 @@ function foodOf(s) {
 }
 
 // sentences makes a list of what to do, short enough to be read one by one.
-const sentences = text => said(text).split(/(?<=[.!?])\s+(?=[A-ZÄÖÜ])/);
+const sentences = text => said(text).split(sentenceEnd);
 
 // barOf is the one thing that a hand is needed for, or null.
 function barOf(s, lost, beforeReset) {
@@ -106,11 +118,11 @@ function barOf(s, lost, beforeReset) {
     const base = { kind: 'now', more: more(others) + (s.prompt ? 1 : 0), since: trip.since, code: trip.code };
     const quiet = calls(trip) ? { command: 'acknowledge', alarm: trip.code } : null;
     if (s.trip.blocked_by.length) {
-      const mended = trip.mended && trip.standing ? { text: trip.mended, body: { command: 'mended', alarm: trip.code } } : null;
-      return { ...base, key: 'trip ' + trip.code, sign: 'now', word: t('prio.now'), lines: sentences(s.trip.action), english: true, quiet, main: mended,
+      const mended = trip.mended && trip.standing ? { text: said(trip.mended), body: { command: 'mended', alarm: trip.code } } : null;
+      return { ...base, key: 'trip ' + trip.code, sign: 'now', word: t('prio.now'), lines: sentences(s.trip.action), lang: tongue(s.trip.action), quiet, main: mended,
         note: t('reset.not', { cause: s.trip.blocked_by.map(headOf).join(', ') }) };
     }
-    return { ...base, key: 'reset ' + trip.code, sign: 'now', outline: true, word: t('before reset'), lines: sentences(beforeReset), english: true, quiet,
+    return { ...base, key: 'reset ' + trip.code, sign: 'now', outline: true, word: t('before reset'), lines: sentences(beforeReset), lang: tongue(beforeReset), quiet,
       main: { text: t('reset'), body: { command: 'reset' } }, note: t('reset.stays') };
   }
   const waiting = alarms.filter(a => calls(a) || a.mended && a.standing);
@@ -118,27 +130,27 @@ function barOf(s, lost, beforeReset) {
   const asksAbsence = s.prompt && s.prompt.command === 'absence' && !(urgent && urgent.priority === 'now'); // it is the answer to its alarms
   // What can wait lets a hand step pass, and the question whether to go on: without pump an
   // ember is unknown for as long as the batch is held.
-  const asks = s.prompt || s.commands.includes('restart');
+  const asks = asked(s) || s.commands.includes('restart');
   const alarm = !asksAbsence && urgent || !asks && later;
   if (alarm) {
     return {
       key: 'alarm ' + alarm.code + alarm.since, kind: alarm.priority, sign: alarm.priority, outline: !alarm.standing, word: t('prio.' + alarm.priority), since: alarm.since,
-      lines: sentences(alarm.action), english: true, code: alarm.code, more: more(waiting) - 1 + (s.prompt ? 1 : 0),
+      lines: sentences(alarm.action), lang: tongue(alarm.action), code: alarm.code, more: more(waiting) - 1 + (s.prompt ? 1 : 0),
       quiet: calls(alarm) ? { command: 'acknowledge', alarm: alarm.code } : null,
-      main: alarm.mended && alarm.standing ? { text: alarm.mended, english: true, body: { command: 'mended', alarm: alarm.code } } : null,
+      main: alarm.mended && alarm.standing ? { text: said(alarm.mended), body: { command: 'mended', alarm: alarm.code } } : null,
     };
   }
-  if (s.prompt) {
+  if (asked(s)) {
     const i = s.hand_steps.findIndex(h => h.state === 'due');
     const can = s.commands.includes(s.prompt.command);
     return {
       key: 'prompt ' + s.prompt.question, kind: 'turn', sign: 'step due', content: i < 0 ? '!' : letter(i), word: t('your turn'), waits: s.prompt.waiting_seconds,
       lines: s.prompt.command === 'absence' ? sentences(s.prompt.text) : [said(s.prompt.text)], more: more(waiting), question: s.prompt.question, absence: s.prompt.command === 'absence',
-      main: can ? { text: t(s.prompt.command === 'absence' ? 'absence' : 'confirm'), body: { command: s.prompt.command, question: s.prompt.question } } : null,
+      main: can ? { text: doneText(s), body: { command: s.prompt.command, question: s.prompt.question } } : null,
     };
   }
   if (s.commands.includes('restart')) {
-    return { key: 'restart', kind: 'turn', sign: 'step due', content: '▸', word: t('going on'), lines: [t('going on.do')], more: more(waiting), caution: 'heat-returns',
+    return { key: 'restart', kind: 'turn', sign: 'step due', content: '▸', word: t('going on'), lines: [t('going on.do')], more: more(waiting), caution: 'heat-returns', note: s.prompt ? t('going on.then', { what: said(s.prompt.text) }) : '',
       main: { text: t('going on.button', { stage: s.stage ? s.stage.name : '' }), body: { command: 'restart' } } };
   }
   return null;

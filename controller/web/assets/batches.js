@@ -63,16 +63,15 @@ function showBatch(b) {
   $('past-times').replaceChildren(
     row(t('past.name'), b.batch), row(t('past.cabinet'), b.cabinet), row(t('past.started'), dayAndTime(b.started)),
     row(t('past.ended'), (b.ended ? dayAndTime(b.ended) + ', ' : '') + stateOf(b)), row(t('past.took'), duration(b.elapsed_seconds)),
-    ...(known(b.peak_core_celsius) ? [row(t('past.peak core'), temperature(b.peak_core_celsius))] : []),
+    ...(known(b.peak_core_celsius) ? [row(t('past.peak core'), temperature(b.peak_core_celsius, 'least'))] : []),
     ...(known(b.peak_chamber_celsius) ? [row(t('past.peak chamber'), temperature(b.peak_chamber_celsius))] : []),
     ...b.stages.map(s => row(s.name, clock(after(b.started, s.start_seconds)) + (known(s.end_seconds) ? ' – ' + clock(after(b.started, s.end_seconds)) : '') + (s.ended_by === 'skip' ? ', ' + t('past.skipped') : ''))));
   $('food-list').replaceChildren(...b.rules.filter(r => r.answer !== 'does not apply').map(r => {
-    const mark = make('span', 'mark', pastMarks[r.answer]), why = make('p', 'faint', said(r.why));
+    const mark = make('span', 'mark', pastMarks[r.answer]), why = speak(make('p', 'faint'), r.why);
     mark.setAttribute('aria-hidden', 'true');
-    why.lang = 'en';
     return make('li', r.answer.replaceAll(' ', '-'), mark, make('div', '', make('b', '', t('rule.' + r.rule)), ' ' + t('mark.' + r.answer), why));
   }));
-  $('uncovered-list').replaceChildren(...b.not_covered.map(x => make('li', '', x)));
+  $('uncovered-list').replaceChildren(...b.not_covered.map(x => speak(make('li', ''), x)));
   $('past-notes').replaceChildren(...b.notes.map(n => make('li', '', make('time', 'faint', dayAndTime(n.time) + ' '), make('b', '', n.mark ? n.mark + ' ' : ''), n.text)));
   drawPast(b);
 }
@@ -80,20 +79,20 @@ function showBatch(b) {
 // drawPast draws the course: chamber thin, core thick.
 function drawPast(b) {
   const wide = $('line-svg').clientWidth, high = 150, left = 34, foot = 24;
-  const read = b.points.flatMap(p => [p.chamber_celsius, p.core_celsius]).filter(known).map(inUnits);
+  const read = b.points.flatMap(p => [p.chamber_celsius, p.core_celsius]).filter(known);
   if (!read.length || wide < 100) { $('line-svg').replaceChildren(); return; }
   const end = Math.max(1, b.points.at(-1).seconds), low = Math.min(0, ...read), top = Math.max(...read) + 5;
   const x = s => left + s / end * (wide - left - 6), y = v => 6 + (1 - (v - low) / (top - low)) * (high - 6);
   const svg = svgMake('svg', { viewBox: `0 0 ${wide} ${high + foot}`, width: wide, height: high + foot, 'aria-hidden': 'true' });
   svg.append(svgMake('rect', { class: 'plot', x: left, y: 6, width: wide - left - 6, height: high - 6 }));
-  for (let v = Math.ceil(low / 20) * 20; v <= top; v += fahrenheit() ? 40 : 20) {
-    svg.append(svgMake('line', { class: 'grid', x1: left, x2: wide - 6, y1: y(v), y2: y(v) }), svgMake('text', { class: 'tick', x: left - 4, y: y(v) + 5, 'text-anchor': 'end' }, String(v)));
+  for (const v of ticks(low, top)) {
+    svg.append(svgMake('line', { class: 'grid', x1: left, x2: wide - 6, y1: y(v), y2: y(v) }), svgMake('text', { class: 'tick', x: left - 4, y: y(v) + 5, 'text-anchor': 'end' }, number(inUnits(v), 0)));
   }
   for (const [name, cls] of [['chamber_celsius', 'curve'], ['core_celsius', 'curve core']]) {
     let d = '', pen = 'M';
     for (const p of b.points) {
       if (!known(p[name])) { pen = 'M'; continue; }
-      d += pen + x(p.seconds).toFixed(1) + ' ' + y(inUnits(p[name])).toFixed(1);
+      d += pen + x(p.seconds).toFixed(1) + ' ' + y(p[name]).toFixed(1);
       pen = 'L';
     }
     if (d) svg.append(svgMake('path', { class: cls, d }));

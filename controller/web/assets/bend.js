@@ -34,7 +34,7 @@ function bendOrder() {
 }
 
 function drawBend(s) {
-  show('bend', known(s.change) && silence() === null);
+  show('bend', known(s.change) && s.trip === null && silence() === null);
   if (!$('ask-bend').open) return;
   const c = s.change, gone = !c || c.stage !== bendStage || silence() !== null;
   if (gone) effect = null;
@@ -63,7 +63,7 @@ function bendEffect(e) {
     const at = time => time ? t('about', { time: dayed(time) }) : t('bend.unknown');
     return make('tr', '', make('th', '', t(key)), make('td', '', at(e.before[of])), make('td', 'strong', at(e.after[of])));
   });
-  const peak = c => known(c.peak_core_celsius) ? temperature(c.peak_core_celsius) : t('bend.unknown');
+  const peak = c => known(c.peak_core_celsius) ? temperature(c.peak_core_celsius, 'least') : t('bend.unknown');
   rows.push(make('tr', '', make('th', '', t('bend.peak')), make('td', '', peak(e.before)), make('td', 'strong', peak(e.after))));
   for (const row of rows) row.firstChild.scope = 'row';
   const head = make('tr', '', make('td', '', ''), make('th', '', t('bend.before')), make('th', '', t('bend.after')));

@@ -19,10 +19,9 @@ async function drawSection(s) {
   fetching = '';
 }
 
-function value(id, celsius, why, small) {
-  const key = known(celsius) ? degrees(celsius) : why;
+function value(id, celsius, why, side) {
+  const key = known(celsius) ? degrees(celsius, side) : why;
   rebuild(id, [key], () => known(celsius) ? [make('span', '', key), make('span', 'unit', ' ' + unit())] : [make('span', 'unread', key)]);
-  $(id).classList.toggle('small', Boolean(small));
 }
 
 const wrong = p => !known(p.celsius) || known(p.alarm);
@@ -31,7 +30,7 @@ const priorityOf = (s, code) => (s.alarms.find(a => a.code === code) || {}).prio
 function drawFigure(s) {
   const chambers = s.probes.filter(p => p.role === 'chamber'), cores = s.probes.filter(p => p.role === 'core');
   const believed = cores.filter(p => !wrong(p));
-  value('chamber', s.chamber_celsius, t('not read'));
+  value('chamber', s.chamber_celsius, t('not read'), 'most');
   const tripped = s.trip && known(s.chamber_limit_celsius);
   put('chamber-set', tripped ? t('limit', { at: whole(s.chamber_limit_celsius) }) : known(s.aims_lower_kelvin) ? t('set.lower', { at: whole(s.setpoint_celsius), by: apart(s.aims_lower_kelvin) }) : known(s.setpoint_celsius) ? t('set', { at: whole(s.setpoint_celsius) }) : t('no setpoint'));
   // While it cools the hottest counts, while it heats the coldest.
@@ -39,12 +38,12 @@ function drawFigure(s) {
   const first = believed.toSorted((a, b) => cooling ? b.celsius - a.celsius : a.celsius - b.celsius)[0];
   const unseen = s.state !== 'idle' && !known(s.core_celsius) && !cooling;
   put('core-name', believed.length > 1 && !cooling ? t('core.coldest') : first ? first.name : t('core'));
-  value('core', unseen || !first ? null : cooling ? first.celsius : s.core_celsius ?? first.celsius, t(cores.length ? 'not read' : 'no probe'));
+  value('core', unseen || !first ? null : cooling ? first.celsius : s.core_celsius ?? first.celsius, t(cores.length ? 'not read' : 'no probe'), cooling ? 'most' : 'least');
   put('core-to', known(s.core_target_celsius) && !cooling ? t('to', { at: whole(s.core_target_celsius) }) : '');
   const rest = cores.filter(p => p !== first).concat(chambers.filter(p => chambers.length > 1 || wrong(p)));
   rebuild('shelves', rest.map(p => [p.name, p.role, p.celsius === null ? null : degrees(p.celsius), p.status, p.alarm]), () => rest.map(p => {
     const bad = ['chamber', 'core'].includes(p.role) && wrong(p) && (s.state !== 'idle' || p.status !== 'not read' || p.role === 'chamber');
-    const words = known(p.alarm) ? t('out', { probe: p.name }) : known(p.celsius) ? p.name + ' ' + degrees(p.celsius) : t('lost.probe', { probe: p.name, why: p.status });
+    const words = known(p.alarm) ? t('out', { probe: p.name }) : known(p.celsius) ? p.name + ' ' + degrees(p.celsius) : t('lost.probe', { probe: p.name, why: said(p.status) });
     const li = make('li', bad ? 'bad' : '', bad ? sign(priorityOf(s, p.alarm || (p.role === 'core' ? 'core-lost' : 'chamber-lost'))) : '', make('span', '', words));
     li.dataset.of = p.name;
     li.dataset.side = p.role === 'chamber' ? 'left' : 'right';

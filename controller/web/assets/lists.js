@@ -44,13 +44,33 @@ function drawRail(s) {
     for (const [cls, first, second] of rows) {
       if (!first) continue;
       const p = make('p', cls, first);
-      if (cls === 'big') p.replaceChildren(first.replace(/\s?\S+$/, ''), make('small', '', first.match(/\s?\S+$/)[0] + ' ' + second));
+      if (cls === 'big') p.replaceChildren(first.replace(/\s?\S+$/, '').replaceAll(' ', '\u00a0'), make('small', '', first.match(/\s?\S+$/)[0] + ' ' + second));
       else if (second) p.append(' ', make('small', '', second));
       words.append(p);
     }
     li.append(words);
     return li;
   }));
+}
+
+// Notes of the batch, with the time of day at which they were made. They are asked for with
+// a new batch and after one was written here, not by the second.
+let notes = [], notesOf = null;
+
+async function fetchNotes() {
+  const batch = notesOf = status && status.batch;
+  if (!batch) { notes = []; return; }
+  try {
+    const got = await fetch('/api/batches/' + encodeURIComponent(batch) + '/notes', { signal: AbortSignal.timeout(noAnswer) });
+    if (got.ok && notesOf === batch) notes = (await got.json()).notes;
+  } catch { /* the next note or batch asks again */ }
+  if (status) drawNotes(status);
+}
+
+function drawNotes(s) {
+  if (s.batch !== notesOf) { notes = []; fetchNotes(); }
+  show('notes', notes.length > 0);
+  rebuild('notes', notes, () => notes.map(n => make('li', '', make('time', 'faint', clock(n.time) + ' '), make('b', '', n.mark ? n.mark + ' ' : ''), n.text)));
 }
 
 const markOf = { met: '✓', 'not met': '✗', 'not shown': '?', 'does not apply': '–' };
@@ -78,19 +98,19 @@ function drawFood(s) {
       bar(t('rule.come-up'), Math.min(1, s.come_up_seconds / s.come_up_limit_seconds), t('food.comeup', { time: duration(s.come_up_seconds), limit: duration(s.come_up_limit_seconds) }));
     }
     if (over || r.answer === 'not met') {
-      const why = make('p', 'faint', said(r.why));
-      why.lang = 'en';
-      words.append(why);
+      words.append(speak(make('p', 'faint'), r.why));
     }
     li.append(mark, words);
     return li;
   }));
   show('with', over);
+  show('whole', known(s.batch));
+  if (known(s.batch)) $('whole').href = '/batches/' + encodeURIComponent(s.batch);
   const todo = [t('with.cold'), ...(s.good ? [] : [t('with.doubt')]), t('with.others')];
   const peak = over && curve && curve.core_celsius ? curve.core_celsius.filter(known).reduce((a, b) => Math.max(a, b), -Infinity) : -Infinity;
   show('uncovered', over && s.not_covered.length > 0);
-  rebuild('uncovered-list', over && s.not_covered, () => over ? s.not_covered.map(x => make('li', '', x)) : []);
-  rebuild('with-list', [over, todo, peak], () => todo.concat(Number.isFinite(peak) ? [t('peak', { at: temperature(peak) })] : []).map(x => make('li', '', x)));
+  rebuild('uncovered-list', over && s.not_covered, () => over ? s.not_covered.map(x => speak(make('li', ''), x)) : []);
+  rebuild('with-list', [over, todo, peak], () => todo.concat(Number.isFinite(peak) ? [t('peak', { at: temperature(peak, 'least') })] : []).map(x => make('li', '', x)));
 }
 
 // drawDisplay shows what the display of a simulated cabinet shows; a real one hangs there.
@@ -121,7 +141,7 @@ function drawLists(s) {
   rebuild('probes', s.probes, () => s.probes.map(p => {
     const row = make('tr', '');
     const good = known(p.celsius) && !known(p.alarm);
-    row.append(make('th', '', p.name), make('td', 'faint', p.role), make('td', good ? '' : 'strong', known(p.celsius) ? temperature(p.celsius) + (good ? '' : ' (' + headOf(p.alarm) + ')') : p.status));
+    row.append(make('th', '', p.name), make('td', 'faint', said(p.role)), make('td', good ? '' : 'strong', known(p.celsius) ? temperature(p.celsius) + (good ? '' : ' (' + headOf(p.alarm) + ')') : said(p.status)));
     row.firstChild.scope = 'row';
     return row;
   }));
@@ -131,9 +151,7 @@ function alarmItem(s, a, buttons) {
   const li = make('li', a.priority, sign(a.priority, '', !calls(a) || !a.standing));
   const words = make('div', '', make('b', '', headOf(a.code)), make('span', 'faint', a.since ? ' ' + t('since', { time: moment(a.since) }) : ''));
   for (const text of [a.meaning, a.action]) {
-    const p = make('p', '', said(text));
-    p.lang = 'en';
-    words.append(p);
+    words.append(speak(make('p', ''), text));
   }
   words.append(make('p', 'faint code', a.code));
   if (buttons) {
@@ -146,7 +164,7 @@ function alarmItem(s, a, buttons) {
       acts.append(b);
     };
     if (calls(a)) button(t('know'), { command: 'acknowledge', alarm: a.code });
-    if (a.mended && a.standing) button(a.mended, { command: 'mended', alarm: a.code });
+    if (a.mended && a.standing) button(said(a.mended), { command: 'mended', alarm: a.code });
     if (acts.children.length) words.append(acts);
   }
   li.append(words);

@@ -13,7 +13,7 @@ async function offer() {
       offered = await got.json();
       for (const f of makerFields) {
         const list = offered[f + 's'] || [], was = $('maker-' + f).value;
-        rebuild('maker-' + f, list, () => list.map(o => { const e = make('option', '', o.words); e.value = o.key; return e; }));
+        rebuild('maker-' + f, list, () => list.map(o => { const e = speak(make('option', ''), o.words); e.value = o.key; return e; }));
         if (list.some(o => o.key === was)) $('maker-' + f).value = was;
         show('maker-' + f + '-box', list.length > 1);
       }
@@ -26,10 +26,10 @@ async function offer() {
 async function makeProduct() {
   if (!$('maker-name').value.trim()) { refused('maker', t('maker.unnamed')); return; }
   try {
-    const got = await post('/api/assistant', { name: $('maker-name').value.trim(), mass: $('maker-mass').value.trim() || '3 kg', ...chosenHere() }, makeProduct, t('start.token'));
+    const got = await post('/api/assistant', { name: $('maker-name').value.trim(), mass: $('maker-mass').value.trim() || $('maker-mass').placeholder, ...chosenHere() }, makeProduct, t('start.token'));
     if (got.status === 401) return;
     if (!got.ok) {
-      rebuild('maker-findings', got.reply.findings || [], () => (got.reply.findings || []).map(f => make('li', '', said(f))));
+      rebuild('maker-findings', got.reply.findings || [], () => (got.reply.findings || []).map(f => speak(make('li', ''), f)));
       show('maker-findings', (got.reply.findings || []).length > 0);
       refused('maker', said(got.reply.detail));
       return;

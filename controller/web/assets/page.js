@@ -22,6 +22,7 @@ function draw() {
   const s = status, lost = silence();
   document.body.classList.toggle('lost', lost !== null);
   document.body.classList.toggle('waiting', s === null);
+  document.body.classList.toggle('over', s !== null && ['complete', 'stopped', 'aborted'].includes(s.state));
   if (wasLost && !lost && s) tell(t('back', { time: clock(s.time, true) }), 5000);
   wasLost = lost !== null && s !== null;
   drawAnswer(s, lost);
@@ -37,6 +38,7 @@ function draw() {
   drawRail(s);
   drawFood(s);
   drawLists(s);
+  drawNotes(s);
   drawButtons(s, lost);
 }
 
@@ -60,7 +62,7 @@ function drawAnswer(s, lost) {
 }
 
 function drawBar(s, lost) {
-  bar = s ? barOf(s, lost, $('before-reset').textContent) : null;
+  bar = s ? barOf(s, lost, $('before-reset').dataset.en) : null;
   const key = bar ? bar.key : '';
   if (key !== barKey) {
     barKey = key;
@@ -79,9 +81,9 @@ function drawBar(s, lost) {
   ]);
   const more = $('bar-head').querySelector('a');
   if (more) more.href = '#alarms-title';
-  rebuild('bar-lines', [bar.lines, bar.english], () => bar.lines.map(x => {
+  rebuild('bar-lines', [bar.lines, bar.lang], () => bar.lines.map(x => {
     const li = make('li', '', x);
-    if (bar.english) li.lang = 'en';
+    if (bar.lang) li.lang = bar.lang;
     return li;
   }));
   $('bar-lines').classList.toggle('one', bar.lines.length === 1);
@@ -97,7 +99,7 @@ function drawBar(s, lost) {
     $('act').classList.toggle('settling', settling);
     $('act').classList.toggle('sending', sending);
     $('act').setAttribute('aria-disabled', String(settling || busy !== null || Boolean(bar.absence && !$('away').value.trim())));
-    if (!sending && !settling) $('act').setAttribute('aria-label', bar.main.body.command === 'confirm' ? t('confirm.label', { what: bar.lines[0] }) : bar.main.text + (bar.code ? ': ' + headOf(bar.code) : ''));
+    if (!sending && !settling) $('act').setAttribute('aria-label', bar.main.text + (bar.main.body.command === 'confirm' ? ': ' + bar.lines[0] : bar.code ? ': ' + headOf(bar.code) : ''));
     else $('act').removeAttribute('aria-label');
     $('act').setAttribute('aria-describedby', bar.main.body.command === 'reset' ? 'before-reset' : bar.caution || 'bar-note');
   }
@@ -117,10 +119,31 @@ function announce(a, lost) {
   announced = key;
   const words = [a.head, a.sub, ...(bar ? bar.lines : [])].filter(Boolean).map(x => x.replace(/\.$/, '')).join('. ') + '.';
   put(kind === 'now' || lost ? 'alert' : 'polite', words);
-  if (first || !kind) return;
+  if (first || !kind) { notify(); return; }
+  notify(document.title, words);
   const beats = { now: [600, 200, 600, 200, 600], lost: [600, 200, 600], soon: [600, 200, 600], turn: [150, 100, 150] }[kind] || [150];
   if (navigator.vibrate && navigator.userActivation?.hasBeenActive) navigator.vibrate(beats);
   if (sound) beats.forEach((length, i) => { if (i % 2 === 0) beep(beats.slice(0, i).reduce((x, y) => x + y, 0), length); });
+}
+
+// notify puts a change before who looks elsewhere, if this browser may: one notice, in the
+// place of the one before, and none once nothing is asked any more.
+async function notify(title, words) {
+  if (!kept.notices || !navigator.serviceWorker || Notification.permission !== 'granted') return;
+  const worker = await navigator.serviceWorker.ready, tag = 'fumarium';
+  if (title && document.hidden) worker.showNotification(title, { body: words, tag, renotify: true, lang: kept.language, icon: $('icon').href });
+  else for (const n of await worker.getNotifications({ tag })) n.close();
+}
+
+// askNotices asks the browser, by a press alone.
+async function askNotices() {
+  if (kept.notices) { keep({ notices: false }); notify(); words(); return; }
+  if (!window.Notification || !navigator.serviceWorker) { refused('show', t('show.notices.unsafe')); return; }
+  if (await Notification.requestPermission() !== 'granted') { refused('show', t('show.notices.not')); return; }
+  await navigator.serviceWorker.register('/notices.js');
+  keep({ notices: true });
+  refused('show', t('show.notices.on'));
+  words();
 }
 
 let sound = null; // only after a tap has allowed it
@@ -150,7 +173,7 @@ function drawButtons(s, lost) {
   show('start', can('start'));
   show('start-body', s.state === 'idle' || $('start-body').dataset.open === 'yes');
   show('next-batch', can('start') && $('start-body').hidden);
-  for (const [area, words] of Object.entries({ bar: '', change: '', bend: '', learn: '', start: '', bring: '', maker: '', pair: '', note: '', alarms: '', ...says })) {
+  for (const [area, words] of Object.entries({ bar: '', change: '', bend: '', learn: '', start: '', bring: '', maker: '', pair: '', note: '', alarms: '', show: '', ...says })) {
     const p = $('says-' + area);
     if (p.textContent !== words) p.textContent = words;
     p.hidden = words === '';
@@ -190,7 +213,7 @@ async function send(body, button, { path = '/api/commands', done } = {}) {
     } else {
       if (done) done(reply);
       if (reply.recorded === false && body.command !== 'note') refused(area, t('unrecorded', { why: reply.unrecorded }));
-      if (body.command === 'note') { $('note-text').value = ''; refused(area, t('note.kept')); }
+      if (body.command === 'note') { $('note-text').value = ''; await fetchNotes(); refused(area, t('note.kept')); }
       if (body.command === 'start') {
         $('read').checked = false; // the next batch asks again
         $('start-body').dataset.open = '';
@@ -209,7 +232,7 @@ async function send(body, button, { path = '/api/commands', done } = {}) {
 
 // objections are what speaks against a start; the reason is asked for along with them.
 function objections(findings, excusable) {
-  rebuild('findings', findings, () => findings.map(f => make('li', '', said(f))));
+  rebuild('findings', findings, () => findings.map(f => speak(make('li', ''), f)));
   show('findings', findings.length > 0);
   show('findings-title', findings.length > 0);
   put('findings-title', findings.length === 1 ? t('not started.one') : t('not started', { n: findings.length }));
@@ -253,9 +276,14 @@ function words() { // every fixed text of the page
   document.documentElement.lang = kept.language;
   for (const e of document.querySelectorAll('[data-t]')) e.textContent = t(e.dataset.t);
   for (const e of document.querySelectorAll('[data-label]')) e.setAttribute('aria-label', t(e.dataset.label));
+  for (const e of document.querySelectorAll('[data-said]')) speak(e, e.dataset.en ??= e.textContent);
   put('units', t('show.units', { now: unit() }));
+  put('masses', t('show.masses', { now: pounds() ? 'lb' : 'kg' }));
+  put('meat-note', t('start.meat.note', { example: pounds() ? '11 lb 4 oz' : '4.2 kg' }));
+  $('maker-mass').placeholder = pounds() ? '6 lb 10 oz' : '3 kg';
   const wall = document.documentElement.dataset.view === 'wall';
   put('view', t(wall ? 'show.desk' : 'show.wall'));
+  put('notices', t(kept.notices ? 'show.notices.stop' : 'show.notices'));
   put('sound', t(sound ? 'show.sound.off' : 'show.sound'));
 }
 
@@ -265,7 +293,7 @@ function dress() {
   document.documentElement.dataset.view = kept.view === 'wall' ? 'wall' : 'desk';
   document.documentElement.dataset.scheme = kept.scheme || '';
   words();
-  if (status) { draw(); drawStart(); drawLine(status); }
+  if (status) { draw(); drawStart(); drawLine(status); readOut(); }
 }
 
 const press = (id, does) => $(id).addEventListener('click', e => { if ($(id).getAttribute('aria-disabled') !== 'true') does(e); });
@@ -278,7 +306,7 @@ press('know', () => bar && bar.quiet && send(bar.quiet, $('know')));
 press('hold', () => send({ command: 'hold' }, $('hold')));
 press('stop', () => {
   const s = status;
-  put('stop-what', known(s.core_celsius) && known(s.core_target_celsius) ? t('stop.core', { now: degrees(s.core_celsius), to: temperature(s.core_target_celsius) }) : t('stop.plain'));
+  put('stop-what', known(s.core_celsius) && known(s.core_target_celsius) ? t('stop.core', { now: degrees(s.core_celsius, 'least'), to: temperature(s.core_target_celsius) }) : t('stop.plain'));
   $('ask-stop').showModal();
 });
 press('keep', () => $('ask-stop').close());
@@ -306,11 +334,13 @@ $('token-form').addEventListener('submit', async e => {
   $('ask-token').close();
   if (unsent) unsent();
 });
-press('units', () => { keep({ units: fahrenheit() ? 'C' : 'F' }); dress(); });
+press('units', () => { keep({ mass: pounds() ? 'lb' : 'kg', units: fahrenheit() ? 'C' : 'F' }); dress(); });
+press('masses', () => { keep({ mass: pounds() ? 'kg' : 'lb' }); dress(); });
 press('language', () => { keep({ language: kept.language === 'en' ? 'de' : 'en' }); announced = ''; dress(); });
 press('scheme', () => { keep({ scheme: (kept.scheme || (matchMedia('(prefers-color-scheme: dark)').matches ? 'dark' : 'light')) === 'dark' ? 'light' : 'dark' }); dress(); });
 press('view', () => { history.replaceState(null, '', '/'); keep({ view: kept.view === 'wall' ? 'desk' : 'wall' }); dress(); });
 press('sound', () => { if (sound) { sound.close(); sound = null; } else { sound = new AudioContext(); beep(0, 100); } words(); });
+press('notices', askNotices);
 press('say-all', () => { put('polite', ''); setTimeout(() => put('polite', [$('answer').innerText, $('food-line').innerText, bar ? bar.lines.join(' ') : '', $('figure').innerText, $('rail').innerText].join('. ').replace(/\s+/g, ' ')), 50); });
 addEventListener('keydown', e => { if (e.altKey && e.key === '1') { $(bar ? 'bar' : 'answer').focus(); e.preventDefault(); } });
 

@@ -79,12 +79,6 @@ async function tryOut(order, mine) {
   }
 }
 
-const mass = kilograms => {
-  if (kept.units !== 'F') return kilograms < 1 ? number(kilograms * 1000, kilograms < 0.1 ? 1 : 0) + '\u00a0g' : number(kilograms, 3).replace(/\.?0+$/, '') + '\u00a0kg';
-  const ounces = kilograms / 0.028349523125;
-  return ounces < 16 ? number(ounces, 2) + '\u00a0oz' : Math.floor(ounces / 16) + '\u00a0lb ' + number(ounces % 16, 1) + '\u00a0oz';
-};
-
 // restOf says how long it yet rests, by the clock of this browser.
 function restOf(rest) {
   if (!rest.needed_seconds) return { met: true, text: t('rest.none') };
@@ -99,12 +93,12 @@ function restOf(rest) {
 // gateOf lists what a start asks, each met or not.
 function gateOf() {
   const rows = [], rest = restOf(sheet.rest);
-  for (const d of sheet.doubts) rows.push(['not-met', '✗', said(d), true]);
+  for (const d of sheet.doubts) rows.push(['not-met', '✗', said(d), tongue(d)]);
   if (!sheet.doubts.length) rows.push(['met', '✓', t('gate.probes')]);
-  for (const f of sheet.findings) rows.push(['not-met', '✗', said(f), true]);
+  for (const f of sheet.findings) rows.push(['not-met', '✗', said(f), tongue(f)]);
   if (!sheet.findings.length) rows.push(['met', '✓', t('gate.check')]);
   rows.push([rest.met ? 'met' : 'not-met', rest.met ? '✓' : '✗', rest.text]);
-  rows.push(trial === null ? ['open', '·', t('gate.rehearsing')] : trial.missing ? ['not-shown', '?', said(trial.missing), true] : ['met', '✓', t('gate.rehearsed', { n: trial.tried })]);
+  rows.push(trial === null ? ['open', '·', t('gate.rehearsing')] : trial.missing ? ['not-shown', '?', said(trial.missing), tongue(trial.missing)] : ['met', '✓', t('gate.rehearsed', { n: trial.tried })]);
   rows.push($('read').checked ? ['met', '✓', t('gate.read')] : ['open', '·', t('gate.unread')]);
   return rows;
 }
@@ -123,7 +117,7 @@ function drawStart() {
   rebuild('gate', rows, () => rows.map(([cls, mark, text, english]) => {
     const words = make('span', '', text), sign = make('span', 'mark', mark);
     sign.setAttribute('aria-hidden', 'true');
-    if (english) words.lang = 'en';
+    if (english) words.lang = english;
     return make('li', cls, sign, words);
   }));
   const against = rows.filter(r => r[0] === 'not-met').length;
@@ -155,7 +149,7 @@ function curveOf(plan, points, wide) {
   const most = Math.max(20, ...values.map(v => Math.ceil((v + 5) / 20) * 20)), least = Math.min(0, ...values), y = v => top + high - (v - least) / (most - least) * high;
   const add = (tag, attributes, ...c) => svg.append(svgMake(tag, attributes, ...c));
   add('rect', { class: 'plot', x: left, y: top, width: wide - left - 8, height: high });
-  for (let v = Math.ceil(least / 40) * 40; v <= most; v += 40) {
+  for (const v of ticks(least, most, true)) {
     add('line', { class: 'grid', x1: left, x2: wide - 8, y1: y(v), y2: y(v) });
     add('text', { class: 'tick', x: left - 4, y: y(v) + 5, 'text-anchor': 'end' }, number(inUnits(v), 0));
   }
@@ -198,7 +192,7 @@ async function keepProduct(body, area, again, over) {
     const got = await post('/api/products', body, again, t('start.token'));
     if (got.status === 401) return false;
     const found = got.reply.findings || [];
-    rebuild(area + '-findings', found, () => found.map(f => make('li', '', said(f))));
+    rebuild(area + '-findings', found, () => found.map(f => speak(make('li', ''), f)));
     show(area + '-findings', found.length > 0);
     if (got.ok) {
       await fillChoice(got.reply.name);

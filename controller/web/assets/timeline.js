@@ -15,6 +15,8 @@ async function fetchCurves() {
   if (status) drawLine(status);
 }
 
+const stamp = time => time ? Date.parse(time) : null; // of what is not known there is none
+
 // spanOf is which stages stand where: real times for what was, the plan's for what comes.
 function spanOf(s) {
   const over = ['complete', 'stopped', 'aborted'].includes(s.state), began = s.stages[0] && s.stages[0].began;
@@ -23,8 +25,7 @@ function spanOf(s) {
   const bands = s.stages.flatMap((stage, i) => {
     if (stage.state === 'skipped') return []; // a person passed it over
     const planned = ahead.find(p => p.index === i) || ahead.filter(p => p.name === stage.name).at(-1);
-    const from = stage.began ? Date.parse(stage.began) : planned && Date.parse(planned.start);
-    const to = stage.ended ? Date.parse(stage.ended) : planned && planned.end && Date.parse(planned.end);
+    const from = stamp(stage.began) ?? stamp(planned?.start), to = stamp(stage.ended) ?? stamp(planned?.end);
     return [{ name: stage.name, state: stage.state, heat: known(stage.chamber_celsius), from, to }];
   });
   if (over) {
@@ -32,7 +33,7 @@ function spanOf(s) {
     return { bands: bands.filter(b => known(b.from)), now };
   }
   // Without a plan only what was has a place; what comes stands behind now, in order.
-  const unknown = bands.filter(b => !known(b.to) || Number.isNaN(b.to));
+  const unknown = bands.filter(b => !known(b.to));
   let at = now;
   const begun = bands.find(b => known(b.from));
   const piece = Math.max(0.12 * (now - (begun ? begun.from : now)), 0.2 * hour);
@@ -82,9 +83,9 @@ function drawLine(s) {
   const line = (cls, x1, y1, x2, y2) => add('line', { class: cls, x1, y1, x2, y2 });
   const word = (cls, at, high, text, anchor = 'middle') => add('text', { class: cls, x: at, y: high, 'text-anchor': anchor }, text);
   add('rect', { class: 'plot', x: pad.left, y: plotTop, width: w, height: plotHigh });
-  for (let v = bottom; v <= top; v += plotHigh > 110 ? 20 : 40) {
+  for (const v of ticks(bottom, top, plotHigh <= 110)) {
     line('grid', pad.left, y(v), pad.left + w, y(v));
-    if (v < top || plotHigh > 110) word('tick', pad.left - 4, y(v) + 5, number(inUnits(v), 0), 'end');
+    if (y(v) > plotTop + 8 || plotHigh > 110) word('tick', pad.left - 4, y(v) + 5, number(inUnits(v), 0), 'end');
   }
   if (known(s.core_target_celsius)) line('target', pad.left, y(s.core_target_celsius), pad.left + w, y(s.core_target_celsius));
   if (s.trip && known(s.chamber_limit_celsius)) line('limit', pad.left, y(s.chamber_limit_celsius), pad.left + w, y(s.chamber_limit_celsius));

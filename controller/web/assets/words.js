@@ -35,22 +35,33 @@ function rebuild(id, key, build) {
   $(id).replaceChildren(...build());
 }
 
-const number = (v, digits) => v.toFixed(digits).replace(/^-(?=[0.]+$)/, '').replace('-', '−'); // no minus sign on a zero
-const fahrenheit = () => kept.units === 'F';
-const unit = () => fahrenheit() ? '°F' : '°C';
-const inUnits = celsius => fahrenheit() ? celsius * 9 / 5 + 32 : celsius;
-function degrees(celsius) { // without the unit: one decimal, none from 100 up
-  const v = inUnits(celsius);
-  return number(v, Math.abs(v) >= 99.95 ? 0 : 1);
-}
-const apart = kelvin => number(fahrenheit() ? kelvin * 9 / 5 : kelvin, 0) + '\u00a0' + (fahrenheit() ? '°F' : 'K');
-const temperature = celsius => degrees(celsius) + '\u00a0' + unit();
-const whole = celsius => number(inUnits(celsius), Number.isInteger(inUnits(celsius)) ? 0 : 1);
 const percent = r => number(r * 100, 0) + '\u00a0%';
 
-// What the controller says is in °C.
-// What the command line calls a claim is a button here.
-const said = s => s.replace(/ ?\(mended [\w-]+\)/g, '').replace(/([-−]?\d+(?:\.\d+)?) °C/g, (_, c) => temperature(Number(c.replace('−', '-'))));
+// What the controller says is English. The language file has it sentence by sentence, with #
+// for a number; what it does not have stays English, and is marked as such.
+const sentenceEnd = /(?<=[.!?])\s+(?=[A-ZÄÖÜ])/;
+const bare = s => s.replace(/ ?\(mended [\w-]+\)/g, '').replace(/\s+/g, ' ').trim(); // what the command line calls a claim is a button here
+function phrase(text) {
+  const phrases = texts['said ' + kept.language], numbers = [];
+  const found = phrases && phrases[text.replace(/\d+(?:\.\d+)?/g, n => { numbers.push(n); return '#'; })];
+  return found && found.replace(/#/g, () => numbers.shift());
+}
+
+// tongue is the language in which said says a text.
+const tongue = s => phrase(bare(s)) || bare(s).split(sentenceEnd).every(phrase) ? kept.language : 'en';
+
+// said is what the controller says, in the units of this browser.
+function said(s) {
+  const text = bare(s), whole = phrase(text);
+  return figured(whole || text.split(sentenceEnd).map(x => phrase(x) || x).join(' ')).replace(/(\d) (?=°[CF]|kg\b|g\b|K\b|lb\b|oz\b)/g, '$1\u00a0');
+}
+
+// speak puts such a text into an element.
+function speak(e, text) {
+  e.textContent = said(text);
+  e.lang = tongue(text);
+  return e;
+}
 
 const clock = (time, seconds) => time.slice(11, seconds ? 19 : 16); // RFC 3339: the cabinet's own clock
 function zoned(ms) { // that clock at another moment
@@ -73,7 +84,7 @@ function duration(seconds) {
 function ends(text) {
   const parts = [[/core reaches ([^,]+?)(?=,? (?:and|or) |, read|$)/g, 'end.core'], [/core falls to ([^,]+?)(?=,? (?:and|or) |, read|$)/g, 'end.falls'], [/lethality reaches [\d.]+/g, 'end.kill'],
     [/(\S[^,]*?) have passed/g, 'end.after'], [/you confirm: /g, 'end.confirm'], [/ and /g, 'end.and'], [/ or /g, 'end.or']];
-  return said(parts.reduce((s, [find, key]) => s.replace(find, (_, what) => t(key, { what: typeof what === 'string' ? what.replace('.0 °', ' °') : '' })), text));
+  return parts.reduce((s, [find, key]) => s.replace(find, (_, what) => t(key, { what: typeof what === 'string' ? what : '' })), said(text));
 }
 
 const letter = i => String.fromCharCode(97 + i % 26);
