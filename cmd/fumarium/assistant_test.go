@@ -49,6 +49,7 @@ func eachChoice(each func(assistant.Choice)) {
 // that was chosen: parser, lint, the formula by the rules of the place, and so the gate. A
 // few of them are rehearsed: each comes to its end and is good, without an alarm.
 func TestEveryOfferPassesCheck(t *testing.T) {
+	long(t)
 	home, err := findCabinet(defaultCabinet)
 	require.NoError(t, err)
 	every, rehearse := map[assistant.Kind]int{assistant.Sausage: 61, assistant.Piece: 5, assistant.Sides: 2}, 97

@@ -37,6 +37,9 @@ A file is a cabinet when its top level has the key "cabinet", and a product
 otherwise. Products are held against the cabinet of --cabinet, and their formula
 against the rules of the place that they name, or else of --jurisdiction.
 
+Several cabinet files stand for the cabinets of one board: a line, a chip select or an
+I2C or 1-Wire bus that two of them have is an error.
+
 When there is nothing to report it says "no fault found".
 ` + caution.NoFault + `
 
@@ -66,6 +69,7 @@ func runCheck(names []string, home *cabinet.Cabinet, place profile.Jurisdiction,
 	var all source.Findings
 	var ends []string
 	var unreadable error
+	var cabinets []source.Item[*cabinet.Cabinet]
 	read := 0
 	for _, name := range names {
 		data, err := readFile(name)
@@ -75,6 +79,10 @@ func runCheck(names []string, home *cabinet.Cabinet, place profile.Jurisdiction,
 		}
 		read++
 		all = append(all, checkFile(name, data, home, place)...)
+		if c, err := cabinet.Parse(name, data); err == nil && isCabinet(data) { // together they stand for one board
+			all = append(all, withExcerpts(disputes(name, c, cabinets), data)...)
+			cabinets = append(cabinets, source.Item[*cabinet.Cabinet]{File: name, Value: c})
+		}
 		if line := heatEnds(name, data, home); line != "" {
 			ends = append(ends, line)
 		}

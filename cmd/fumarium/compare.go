@@ -12,6 +12,7 @@ import (
 
 	"fumarium/controller/record"
 	"fumarium/controller/report"
+	"fumarium/controller/report/recorded"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 	"fumarium/profile/weighed"
@@ -41,7 +42,7 @@ Both are replayed for it. Exit status: 0 compared; 2 usage; 3 the record could n
 				if err != nil {
 					return couldNot(err)
 				}
-				if sources[i], err = sourceOf(cmd.Context(), r, b); err != nil {
+				if sources[i], err = recorded.Source(cmd.Context(), r, b); err != nil {
 					return couldNot(err)
 				}
 			}

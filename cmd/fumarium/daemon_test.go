@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -39,7 +40,20 @@ func TestMain(m *testing.M) {
 		crowdComes(address)
 		return
 	}
-	os.Exit(m.Run())
+	code := m.Run()
+	if programs != "" {
+		_ = os.RemoveAll(programs)
+	}
+	os.Exit(code)
+}
+
+// long marks a test of one goroutine, of which the race detector learns nothing and takes
+// ten times as long: .ci/test runs it without.
+func long(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("long, and of one goroutine: it runs without -short")
+	}
 }
 
 // daemon is a running fumarium on a free port.
@@ -73,16 +87,43 @@ func launchDaemon(t *testing.T, state string, env []string, args ...string) *dae
 	return launchProgram(t, self, state, env, args...)
 }
 
+// programs is where what built has built lies until all tests are over.
+var (
+	programs string
+	building sync.Mutex
+)
+
 // built builds the program, as it is without a test and the race detector, for this
-// machine or the one that env names.
+// machine or the one that env names, once.
 func built(t *testing.T, env ...string) (program string) {
 	t.Helper()
-	program = filepath.Join(t.TempDir(), "fumarium")
+	building.Lock()
+	defer building.Unlock()
+	if programs == "" {
+		dir, err := os.MkdirTemp("", "programs")
+		require.NoError(t, err)
+		programs = dir
+	}
+	program = filepath.Join(programs, "fumarium"+strings.Join(env, ","))
+	if _, err := os.Stat(program); err == nil {
+		return program
+	}
 	build := exec.Command("go", "build", "-trimpath", "-o", program, ".")
 	build.Env = append(append(os.Environ(), "CGO_ENABLED=0"), env...)
 	said, err := build.CombinedOutput()
 	require.NoError(t, err, string(said))
 	return program
+}
+
+// startBuilt starts a daemon as people run it: for what comes after a whole batch, which
+// takes ten times as long with the race detector. A whole batch with it is made in
+// TestTheDemonstrationRunsToItsEnd.
+func startBuilt(t *testing.T, args ...string) *daemon {
+	t.Helper()
+	d := launchProgram(t, built(t), t.TempDir(), nil, args...)
+	d.answers()
+	d.steps()
+	return d
 }
 
 func launchProgram(t *testing.T, self, state string, env []string, args ...string) *daemon {

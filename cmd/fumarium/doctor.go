@@ -34,7 +34,7 @@ func doctorCommand() *cobra.Command {
 		Use:   "doctor [--cabinet FILE] [--state DIR]",
 		Short: "Look over everything that the daemon stands on, and say what to mend",
 		Long: `Looks at the board, who may open its nodes, the buses and lines that the cabinet
-names, the clock and whether anything sets it, the watchdogs, the memory group, the
+names and whether another cabinet of the board has one, the clock and whether anything sets it, the watchdogs, the memory group, the
 card and the state folder, the record of every batch, how the program ended last, and
 whether program, package and daemon are of one version. What is not as it must be has
 its remedy behind it. Nothing is changed and nothing is switched.
@@ -67,7 +67,7 @@ func (b *bench) doctor(ctx context.Context, o doctorOptions) error {
 	}
 	runs := daemonAt(ctx, o.server)
 	found := []wiring.Find{checkup.Installed(b.survey.Root, version()), runs.find(o.server)}
-	found = append(found, checkup.Service(b.survey.Root)...)
+	found = append(found, checkup.Service(b.survey.Root, checkup.Unit(o.cabinet, installedRow))...)
 	found = append(found, checkup.Board(b.survey.Root)...)
 	if c.Simulated() {
 		found = append(found, wiring.Find{What: "cabinet", Good: true, Note: c.Name + " exists only in rehearsal: nothing hangs on this machine"})
@@ -75,7 +75,7 @@ func (b *bench) doctor(ctx context.Context, o doctorOptions) error {
 		found = append(found, checkup.Access(b.survey.Root)...)
 		found = append(found, b.survey.Look(c)...)
 	}
-	found = append(found, b.cabinetFind(c, o.cabinet), clockFind(here.clock.Synced()))
+	found = append(found, b.cabinetFind(c, o.cabinet), apartFind(c, o.cabinet, besides{installedRow, installedCabinet}), clockFind(here.clock.Synced()))
 	found = append(found, wearFind(o.state, c)...)
 	found = append(found, checkup.Folder(o.state, checkup.RoomOf)...)
 	found = append(found, checkup.Records(ctx, o.state, runs.answers)...)
@@ -104,6 +104,19 @@ func (b *bench) cabinetFind(c *cabinet.Cabinet, name string) wiring.Find {
 		return wiring.Find{What: "cabinet file", Note: fmt.Sprintf("%s has %d errors; fumarium check %[1]s says which and what to do", name, errors)}
 	}
 	return wiring.Find{What: "cabinet file", Good: true, Note: name + " can be used"}
+}
+
+// apartFind says whether another cabinet of this board has what this one has.
+func apartFind(c *cabinet.Cabinet, name string, others besides) wiring.Find {
+	all, unread := others.others(name)
+	found := disputes(name, c, all)
+	switch {
+	case len(found) > 0:
+		return wiring.Find{What: "other cabinets", Note: found.Error()}
+	case len(unread) > 0:
+		return wiring.Find{What: "other cabinets", Note: strings.Join(unread, "; ")}
+	}
+	return wiring.Find{What: "other cabinets", Good: true, Note: fmt.Sprintf("%d of this board, none claims what this one has", len(all))}
 }
 
 func clockFind(marked bool) wiring.Find {

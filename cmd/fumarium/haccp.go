@@ -12,6 +12,7 @@ import (
 
 	"fumarium/controller/record"
 	"fumarium/controller/report"
+	"fumarium/controller/report/recorded"
 	"fumarium/controller/web"
 	"fumarium/profile/proof"
 )
@@ -119,7 +120,7 @@ func runHACCP(ctx context.Context, r *record.Reader, l *report.Log, into string,
 		if err != nil {
 			return couldNot(err)
 		}
-		s, err := sourceOf(ctx, r, b)
+		s, err := recorded.Source(ctx, r, b)
 		if err != nil {
 			return couldNot(err)
 		}

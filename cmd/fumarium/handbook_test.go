@@ -2,7 +2,9 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"net"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -151,45 +153,57 @@ func TestCommandsOfTheManual(t *testing.T) {
 	dir, err := filepath.Abs(filepath.Join("..", "..", "deploy"))
 	require.NoError(t, err)
 	root := t.TempDir()
-	bin, state, etc, units := filepath.Join(root, "bin"), filepath.Join(root, "state"), filepath.Join(root, "etc"), filepath.Join(root, "units")
-	work, lib := filepath.Join(root, "work"), filepath.Join(root, "lib")
-	for _, d := range []string{bin, state, etc, units, work, lib} {
+	bin, state, etc, work := filepath.Join(root, "bin"), filepath.Join(root, "state"), filepath.Join(root, "etc"), filepath.Join(root, "work")
+	for _, d := range []string{bin, state, etc, work} {
 		require.NoError(t, os.Mkdir(d, 0o700))
 	}
-	packed, err := os.ReadFile(filepath.Join(dir, "fumarium.service"))
-	require.NoError(t, err)
-	require.NoError(t, os.WriteFile(filepath.Join(lib, "fumarium.service"), []byte(strings.ReplaceAll(string(packed), "/etc/fumarium", etc)), 0o600))
-	self, err := os.Executable()
-	require.NoError(t, err)
+	self := built(t)
 	shipped, err := os.ReadFile(filepath.Join(dir, "..", "controller", "cabinet", "shipped", "plywood-cabinet.yaml"))
 	require.NoError(t, err)
 	require.NoError(t, os.WriteFile(filepath.Join(etc, "cabinet.yaml"), shipped, 0o600))
-	server := "127.0.0.1:" + freeLocalPort(t)
+	address := func() string { return "127.0.0.1:" + freeLocalPort(t) }
+	server, page := address(), address()
 	write := func(name, text string) {
 		require.NoError(t, os.WriteFile(filepath.Join(bin, name), []byte("#!/bin/bash\n"+text), 0o700))
 	}
 	write("sudo", `exec "$@"`+"\n")
 	write("apt-get", `case "$1" in install|remove|purge) ;; *) exit 1;; esac`+"\n") // the test of the package installs it
 	write("install", `cp "${@: -2}"`+"\n")
-	write("fumarium", `export FUMARIUM_TEST_AS_PROGRAM=1
-case "$1" in
-status|start|hold|restart|stop|note) exec "`+self+`" "$@" --server http://`+server+` ;;
-doctor) exec "`+self+`" "$@" --server http://`+server+` --state `+state+` --cabinet `+etc+`/cabinet.yaml ;;
+	write("fumarium", `case "$1" in
+status|start|hold|restart|stop|note)
+	case "$*" in *--server*) exec "`+self+`" "$@" ;; esac
+	exec "`+self+`" "$@" --server http://`+server+` ;;
+cabinets) exec "`+self+`" "$@" --folder `+etc+`/cabinets ;;
+doctor)
+	case "$*" in *--server*) exec "`+self+`" "$@" ;; esac
+	exec "`+self+`" "$@" --server http://`+server+` --state `+state+` --cabinet `+etc+`/cabinet.yaml ;;
 esac
 exec "`+self+`" "$@"
 `)
-	write("systemctl", `pid=`+root+`/pid
-case "$1" in
-daemon-reload) ;;
-enable|start)
-	FUMARIUM_TEST_AS_PROGRAM=1 "`+self+`" run --cabinet `+etc+`/cabinet.yaml --state `+state+` --listen `+server+` >>`+root+`/journal 2>&1 & echo $! >$pid
-	for i in $(seq 600); do fumarium status >/dev/null 2>&1 && exit; sleep 0.1; done
-	exit 1 ;;
-stop) kill $(cat $pid); for i in $(seq 600); do kill -0 $(cat $pid) 2>/dev/null || exit 0; sleep 0.1; done; exit 1 ;;
-*) exit 1 ;;
-esac
+	write("systemctl", `verb=$1; shift; [ "$1" != --now ] || shift
+run() { # unit, its address, and how it is run
+	unit=$1 at=$2; shift 2
+	"`+self+`" "$@" --listen $at >>`+root+`/journal 2>&1 & echo $! >`+root+`/$unit.pid
+	for i in $(seq 600); do
+		(exec 3<>/dev/tcp/${at%:*}/${at#*:}) 2>/dev/null && return
+		sleep 0.1
+	done
+	exit 1
+}
+for unit; do
+	case $verb:$unit in
+	enable:fumarium@*|start:fumarium@*) name=${unit#*@}
+		. `+etc+`/cabinets/$name.env
+		run $unit $LISTEN run --cabinet `+etc+`/cabinets/$name.yaml --state `+state+`-$name --beside `+etc+`/cabinets ;;
+	enable:fumarium-cabinets) run $unit `+page+` cabinets --folder `+etc+`/cabinets ;;
+	enable:fumarium|start:fumarium) run $unit `+server+` run --cabinet `+etc+`/cabinet.yaml --state `+state+` --beside `+etc+`/cabinets ;;
+	disable:*|stop:*) pid=$(cat `+root+`/$unit.pid); kill $pid; rm `+root+`/$unit.pid
+		for i in $(seq 600); do kill -0 $pid 2>/dev/null || continue 2; sleep 0.1; done; exit 1 ;;
+	*) exit 1 ;;
+	esac
+done
 `)
-	t.Cleanup(func() { _, _ = exec.Command("sh", "-c", "kill $(cat "+root+"/pid)").CombinedOutput() })
+	t.Cleanup(func() { _, _ = exec.Command("sh", "-c", "kill $(cat "+root+"/*.pid)").CombinedOutput() })
 	for name, text := range map[string]string{"x": "x", "SHA256SUMS": "2d711642b726b04401627ca9fbac32f5c8530fb1903cc4db02258717921a4881  x\n"} {
 		require.NoError(t, os.WriteFile(filepath.Join(work, name), []byte(text), 0o600))
 	}
@@ -199,7 +213,8 @@ esac
 	require.NoError(t, err, string(said))
 
 	place := strings.NewReplacer("/var/lib/fumarium", state, "/usr/share/doc/fumarium/examples", dir, "/etc/fumarium", etc,
-		"/lib/systemd/system", lib, "/etc/systemd/system", units, "./fumarium_*.deb", "./fumarium.deb")
+		"./fumarium_*.deb", "./fumarium.deb",
+		"127.0.0.1:8378", address(), "127.0.0.1:8379", address())
 	ran, read := 0, 0
 	for _, block := range fenced.FindAllStringSubmatch(string(data), -1) {
 		for line := range strings.Lines(block[2]) {
@@ -219,11 +234,15 @@ esac
 	t.Logf("%d commands ran, %d were read", ran, read)
 	assert.Greater(t, ran, 30)
 	assert.Greater(t, read, 10)
-	second, err := os.ReadFile(filepath.Join(units, "fumarium-second.service"))
+	resp, err := http.Get("http://" + page + "/")
 	require.NoError(t, err)
-	for _, want := range []string{"second.yaml --listen 127.0.0.1:8378", "StateDirectory=fumarium-second", "fumarium off --cabinet " + filepath.Join(etc, "second.yaml")} {
-		assert.Contains(t, string(second), want)
+	defer resp.Body.Close()
+	html, err := io.ReadAll(resp.Body)
+	require.NoError(t, err)
+	for _, want := range []string{">Left, ", ">Right, ", "idle: "} {
+		assert.Contains(t, string(html), want)
 	}
+	assert.NotContains(t, string(html), "Nothing is known")
 }
 
 func freeLocalPort(t *testing.T) string {

@@ -20,7 +20,7 @@ import (
 func TestABatchLikeAnother(t *testing.T) {
 	t.Parallel()
 	copies := t.TempDir()
-	d := startDaemon(t, "--cabinet", "fridge-body", "--pace", "10000", "--copies", copies)
+	d := startBuilt(t, "--cabinet", "fridge-body", "--pace", "10000", "--copies", copies)
 	do := func(want int, args ...string) string {
 		t.Helper()
 		code, out, said := d.client(args...)

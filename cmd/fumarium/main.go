@@ -124,8 +124,33 @@ qualified, under local code. Never leave a burning smoke generator alone.`,
 	})
 	root.PersistentFlags().String(unitsFlag, "", "`UNITS` that figures are shown in: C or F, kg or lb, or one of each as in F,lb (default: $"+unitsVariable+", or C,kg)")
 	root.PersistentPreRunE = func(cmd *cobra.Command, _ []string) error { return showIn(cmd) }
-	root.AddCommand(productsCommand(), keysCommand(), checkCommand(), sheetCommand(), planCommand(), whatifCommand(), assessCommand(), rehearseCommand(), runCommand(),
-		wiringCommand(), offCommand(), clockCommand(), doctorCommand(), batchesCommand(), reportCommand(), replayCommand(), traceCommand(), labelCommand(), compareCommand(), exportCommand(), importCommand(), haccpCommand(), learnedCommand())
+	root.AddCommand(
+		productsCommand(),
+		keysCommand(),
+		checkCommand(),
+		sheetCommand(),
+		planCommand(),
+		whatifCommand(),
+		assessCommand(),
+		rehearseCommand(),
+		runCommand(),
+		cabinetsCommand(),
+		wiringCommand(),
+		offCommand(),
+		clockCommand(),
+		doctorCommand(),
+		batchesCommand(),
+		reportCommand(),
+		replayCommand(),
+		traceCommand(),
+		labelCommand(),
+		compareCommand(),
+		exportCommand(),
+		importCommand(),
+		haccpCommand(),
+		learnedCommand(),
+		hubCommand(),
+	)
 	root.AddCommand(clientCommands()...)
 	root.AddCommand(beside...)
 	return root

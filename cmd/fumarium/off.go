@@ -17,6 +17,7 @@ import (
 func offCommand() *cobra.Command {
 	var name, state string
 	var asJSON bool
+	var others besides
 	c := &cobra.Command{
 		Use:   "off --cabinet FILE [--state DIR]",
 		Short: "Switch every output off and verify it, without the daemon",
@@ -42,16 +43,17 @@ Exit status: 0 all off, 2 usage, 3 not everything could be switched off.`,
 			if name == "" {
 				return usage("name the cabinet whose relays to switch off with --cabinet")
 			}
-			return runOff(name, state, here.lines, time.Sleep, asJSON, cmd.OutOrStdout())
+			return runOff(name, state, others, here.lines, time.Sleep, asJSON, cmd.OutOrStdout())
 		},
 	}
 	c.Flags().StringVar(&name, "cabinet", "", "cabinet `FILE`")
 	c.Flags().StringVar(&state, "state", "", "`DIR` in which the daemon keeps its state (default: "+stateHint+")")
+	others.flag(c.Flags())
 	c.Flags().BoolVar(&asJSON, "json", false, "print the result as JSON")
 	return c
 }
 
-func runOff(name, state string, lines relay.Host, wait func(time.Duration), asJSON bool, w io.Writer) error {
+func runOff(name, state string, near besides, lines relay.Host, wait func(time.Duration), asJSON bool, w io.Writer) error {
 	c, err := findCabinet(name)
 	if err != nil {
 		before := lastOpening(state)
@@ -59,10 +61,18 @@ func runOff(name, state string, lines relay.Host, wait func(time.Duration), asJS
 	}
 	outputs := wiring.Fitted(c)
 	var left error
-	if !c.Simulated() {
+	others, _ := near.others(name)
+	disputed := disputes(name, c, others)
+	if !c.Simulated() && len(disputed) == 0 {
 		left = relay.Cut(c, lines, wait)
 	}
 	before := lastOpening(state) // whose disk may hang
+	if len(disputed) > 0 {
+		mine, theirs := undisputed(c, others, before.Opening)
+		if left = relay.CutPins(mine, lines); len(theirs) > 0 {
+			left = errors.Join(left, fmt.Errorf("%w\nnot touched, for this cabinet never had them: %s", disputed, pinNames(theirs)))
+		}
+	}
 	gone, err := before.beside(name, c, lines)
 	if left = errors.Join(left, err); left != nil {
 		return couldNot(fmt.Errorf("not everything could be switched off:\n%w\nwhen in doubt, cut the mains", left))

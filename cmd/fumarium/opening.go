@@ -99,10 +99,15 @@ func openNamed(o runOptions, paceGiven bool, m machine, product *profile.Product
 		before.Pins = before.By(c)
 		return nil, couldNot(before.withoutFile(err, m.lines))
 	}
+	apart, err := o.alone(file, m.lines)
+	if err != nil {
+		return nil, couldNot(err)
+	}
 	told, err := supersede(o.state, file.File, c, m.lines)
 	if err != nil {
 		return nil, couldNot(err)
 	}
+	told = append(apart, told...)
 	for _, text := range told {
 		log.Warn(text)
 	}

@@ -117,7 +117,7 @@ func TestAFileTornAtAnyByteLeavesNothingOn(t *testing.T) {
 		// The stop helper is the first to come.
 		o.leftOn(t, "GPIO17", "GPIO22", "GPIO24")
 		var out bytes.Buffer
-		err := runOff(name, state, remote(o.socket), noWait, false, &out)
+		err := runOff(name, state, nil, remote(o.socket), noWait, false, &out)
 		require.Empty(t, o.stillOn(), "off, torn after %d bytes", n)
 		if parse != nil {
 			require.Equal(t, exitCouldNo, status(err))
@@ -222,12 +222,12 @@ func TestAChangedFileLeavesNothingOn(t *testing.T) {
 	require.NoError(t, os.WriteFile(name, []byte(changed), 0o600))
 	o.leftOn(t, "GPIO17")
 	var out bytes.Buffer
-	require.NoError(t, runOff(name, state, remote(o.socket), noWait, false, &out))
+	require.NoError(t, runOff(name, state, nil, remote(o.socket), noWait, false, &out))
 	assert.Contains(t, out.String(), "off, read back, and no longer named by "+name+": heater on GPIO17\n")
 	assert.Empty(t, o.stillOn())
 	o.leftOn(t)
 	out.Reset()
-	require.NoError(t, runOff(name, state, remote(o.socket), noWait, true, &out))
+	require.NoError(t, runOff(name, state, nil, remote(o.socket), noWait, true, &out))
 	assert.Contains(t, out.String(), `"no_longer_named"`)
 
 	o.leftOn(t, "GPIO17")
@@ -270,7 +270,7 @@ func TestAChangedFileLeavesNothingOn(t *testing.T) {
 	require.ErrorContains(t, err, "delete "+filepath.Join(state, opened.File))
 	assert.Empty(t, o.stillOn(), "and what the file names is off")
 	o.leftOn(t)
-	assert.Equal(t, exitCouldNo, status(runOff(name, state, remote(o.socket), noWait, false, io.Discard)))
+	assert.Equal(t, exitCouldNo, status(runOff(name, state, nil, remote(o.socket), noWait, false, io.Discard)))
 	require.NoError(t, held.Close())
 }
 
@@ -308,7 +308,7 @@ func TestNoOffWaitsForTheLastOpening(t *testing.T) {
 	state, name := t.TempDir(), file(t, "cabinet.yaml", outsideCabinet)
 	pipe := filepath.Join(state, opened.File)
 	for what, begin := range map[string]func() error{
-		"off": func() error { return runOff(name, state, remote(o.socket), noWait, false, io.Discard) },
+		"off": func() error { return runOff(name, state, nil, remote(o.socket), noWait, false, io.Discard) },
 		"run": func() error { _, err := supersede(state, name, cabinetOf(t, name), remote(o.socket)); return err },
 	} {
 		_ = os.Remove(pipe)
@@ -361,10 +361,10 @@ func TestNoHeatWithoutThePinsOnDisk(t *testing.T) {
 	require.NoError(t, os.WriteFile(there, []byte(`{"outputs": [{"output": "heater"`), 0o600))
 	o.leftOn(t)
 	var out bytes.Buffer
-	require.NoError(t, runOff(name, state, remote(o.socket), noWait, false, &out))
+	require.NoError(t, runOff(name, state, nil, remote(o.socket), noWait, false, &out))
 	assert.Contains(t, out.String(), "whether another output was fitted before is not known: "+there)
 	o.leftOn(t, "GPIO17")
-	err = runOff(file(t, "torn.yaml", "cabinet:"), state, remote(o.socket), noWait, false, &out)
+	err = runOff(file(t, "torn.yaml", "cabinet:"), state, nil, remote(o.socket), noWait, false, &out)
 	require.ErrorContains(t, err, "nothing was switched off; when in doubt, cut the mains")
 	o.leftOn(t)
 	told, err := o.opens(t, name, state)
@@ -374,14 +374,14 @@ func TestNoHeatWithoutThePinsOnDisk(t *testing.T) {
 	assert.Empty(t, o.stillOn())
 
 	// Without any, that is said.
-	err = runOff(file(t, "torn.yaml", "cabinet:"), t.TempDir(), remote(o.socket), noWait, false, &out)
+	err = runOff(file(t, "torn.yaml", "cabinet:"), t.TempDir(), nil, remote(o.socket), noWait, false, &out)
 	require.ErrorContains(t, err, "holds no last opening, so nothing was switched off")
 	// One that fails does not keep the others on.
 	o.leftOn(t, "GPIO17", "GPIO22")
 	held, err := remote(o.socket).Output(relay.Opts{Pin: "GPIO22", User: "somebody"})
 	require.NoError(t, err)
 	require.NoError(t, held.Set(true))
-	err = runOff(file(t, "torn.yaml", "cabinet:"), state, remote(o.socket), noWait, false, &out)
+	err = runOff(file(t, "torn.yaml", "cabinet:"), state, nil, remote(o.socket), noWait, false, &out)
 	require.ErrorContains(t, err, `fan on GPIO22: GPIO22 is held by "somebody"`)
 	assert.Equal(t, []string{"GPIO22"}, o.stillOn())
 	require.NoError(t, held.Close())

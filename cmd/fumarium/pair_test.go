@@ -1,16 +1,7 @@
 package main
 
 import (
-	"bytes"
-	"crypto/ecdsa"
-	"crypto/elliptic"
-	"crypto/rand"
-	"crypto/x509"
-	"crypto/x509/pkix"
 	"encoding/json"
-	"encoding/pem"
-	"math/big"
-	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -23,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fumarium/controller/access"
+	"fumarium/controller/access/certificate"
 )
 
 // A phone that opens the scanned address may act without any token, a second one types the
@@ -112,12 +104,11 @@ func TestTheConsoleDrawsTheCode(t *testing.T) {
 	assert.Equal(t, exitGood, d.end(syscall.SIGTERM))
 }
 
-// With a certificate of one's own page, API and commands are HTTPS; a new one in the same
-// files is taken. Half of the pair, or one that does not fit, is refused at once.
+// With a certificate of one's own page, API and commands are HTTPS. Half of the pair, or one that does not fit, is refused at once.
 func TestOwnCertificate(t *testing.T) {
 	dir := t.TempDir()
 	cert, key := filepath.Join(dir, "cert.pem"), filepath.Join(dir, "key.pem")
-	serial := selfSigned(t, cert, key, 1)
+	selfSigned(t, cert, key)
 	t.Setenv("SSL_CERT_FILE", cert)
 	d := launchDaemon(t, t.TempDir(), nil, "--by-hand", "--cabinet", "plywood-cabinet", "--tls-cert", cert, "--tls-key", key)
 	line := d.line("page     https://127.0.0.1:")
@@ -133,24 +124,7 @@ func TestOwnCertificate(t *testing.T) {
 	assert.Contains(t, run("status"), "idle")
 	assert.Equal(t, exitGood, d.end(syscall.SIGTERM))
 
-	c := &certificate{cert: cert, key: key}
-	config, err := c.config()
-	require.NoError(t, err)
-	got, err := config.GetCertificate(nil)
-	require.NoError(t, err)
-	assert.Equal(t, serial, got.Leaf.SerialNumber)
-	next := selfSigned(t, cert, key, 2)
-	require.NoError(t, os.Chtimes(cert, time.Now(), time.Now().Add(time.Hour)))
-	c.looked = time.Time{}
-	got, err = config.GetCertificate(nil)
-	require.NoError(t, err)
-	assert.Equal(t, next, got.Leaf.SerialNumber)
 	require.NoError(t, os.WriteFile(cert, []byte("torn"), 0o600))
-	c.looked = time.Time{}
-	got, err = config.GetCertificate(nil)
-	require.NoError(t, err)
-	assert.Equal(t, next, got.Leaf.SerialNumber, "the one before stands")
-
 	status, _, errText := call(t, "run", "--tls-cert", cert, "--state", t.TempDir())
 	assert.Equal(t, exitUsage, status)
 	assert.Contains(t, errText, "go together")
@@ -159,24 +133,12 @@ func TestOwnCertificate(t *testing.T) {
 }
 
 // selfSigned writes a certificate for this machine.
-func selfSigned(t *testing.T, cert, key string, number int64) *big.Int {
+func selfSigned(t *testing.T, cert, key string) {
 	t.Helper()
-	private, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	public, secret, err := certificate.SelfSigned([]string{"kiln.example", "127.0.0.1"}, time.Hour)
 	require.NoError(t, err)
-	made := &x509.Certificate{
-		SerialNumber: big.NewInt(number), Subject: pkix.Name{CommonName: "kiln.example"}, NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
-		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}, IsCA: true, BasicConstraintsValid: true, KeyUsage: x509.KeyUsageDigitalSignature | x509.KeyUsageCertSign,
-	}
-	der, err := x509.CreateCertificate(rand.Reader, made, made, &private.PublicKey, private)
-	require.NoError(t, err)
-	secret, err := x509.MarshalPKCS8PrivateKey(private)
-	require.NoError(t, err)
-	for name, block := range map[string]*pem.Block{cert: {Type: "CERTIFICATE", Bytes: der}, key: {Type: "PRIVATE KEY", Bytes: secret}} {
-		var b bytes.Buffer
-		require.NoError(t, pem.Encode(&b, block))
-		require.NoError(t, os.WriteFile(name, b.Bytes(), 0o600))
-	}
-	return made.SerialNumber
+	require.NoError(t, os.WriteFile(cert, public, 0o600))
+	require.NoError(t, os.WriteFile(key, secret, 0o600))
 }
 
 func clientOf(program string, args ...string) (string, error) {

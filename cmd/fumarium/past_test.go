@@ -15,7 +15,7 @@ import (
 
 // A batch that is over can be looked at, and the start of the next takes nothing of it away.
 func TestABatchStaysToBeLookedAt(t *testing.T) {
-	d := startDaemon(t, "--pace", "10000")
+	d := startBuilt(t, "--pace", "10000")
 	var list struct{ Batches []web.PastBatch }
 	listed := func() {
 		t.Helper()

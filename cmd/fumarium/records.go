@@ -15,10 +15,10 @@ import (
 
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
-	"fumarium/controller/chart"
 	"fumarium/controller/history"
 	"fumarium/controller/record"
 	"fumarium/controller/report"
+	"fumarium/controller/report/recorded"
 	"fumarium/controller/snapshot"
 	"fumarium/controller/web"
 	"fumarium/profile/deviation"
@@ -80,14 +80,25 @@ type listedBatch struct {
 
 func batchesCommand() *cobra.Command {
 	var a archive
-	drawing, of := "", ""
+	drawing, of, hub := "", "", ""
 	c := a.flags(&cobra.Command{
 		Use: "batches [BATCH]", Short: "List the recorded batches, or show one with its events and notes", Args: cobra.MaximumNArgs(1),
 		Long: `Lists the recorded batches. With a batch, named by its id or the beginning of it:
 what happened, the commands with who and why, the notes, and whether the chain of
 hashes over the record still holds; --chart draws it. A chain that holds shows that nothing was
-changed since by somebody who did not compute it anew; keep its head elsewhere.`,
+changed since by somebody who did not compute it anew; keep its head elsewhere.
+
+--verify-against holds every chain, computed anew, against the heads that a hub keeps: links
+that were cut off at the end, a batch that is gone and a record that was written anew show.
+HUB is the address that this board has joined, or joined for it; of another hub, a key is
+taken from $` + hubKeyEnv + `. Exit status then: 0 the hub has all of it, and the same; 1 not.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if hub != "" {
+				if len(args) > 0 {
+					return usage("--verify-against is about all batches; leave %s out", args[0])
+				}
+				return verifyAgainst(cmd.Context(), &a, hub, cmd.OutOrStdout())
+			}
 			r, err := a.open()
 			if err != nil {
 				return err
@@ -106,20 +117,9 @@ changed since by somebody who did not compute it anew; keep its head elsewhere.`
 		},
 	})
 	c.Flags().StringVar(&of, "of", "", "list the batches of one `PRODUCT` only, with yield and marks")
+	c.Flags().StringVar(&hub, "verify-against", "", "hold the record against the heads that `HUB` keeps: its address, or joined")
 	c.Flags().StringVar(&drawing, "chart", "", "draw the batch into `FILE` (SVG)")
 	return c
-}
-
-// figureOf draws a recorded batch as the page drew it.
-func figureOf(b *record.Batch, h *history.History) chart.Figure {
-	d := history.Drawing{Title: b.Product, Subtitle: fmt.Sprintf("Batch %s, %s", b.ID, b.Cabinet), Width: 1100}
-	if b.ClockSet {
-		d.ClockStart = b.Started.Truncate(time.Second)
-	}
-	if b.World == record.Simulated {
-		d.Footer = "Simulated cabinet: no real reading."
-	}
-	return h.Figure(d)
 }
 
 func listBatches(ctx context.Context, r *record.Reader, asJSON bool, w io.Writer) error {
@@ -238,7 +238,7 @@ func showBatch(ctx context.Context, r *record.Reader, id, drawing string, asJSON
 		return couldNot(err)
 	}
 	if drawing != "" {
-		if err := writeChart(drawing, figureOf(b, told), quantity.UnitsOf(w)); err != nil {
+		if err := writeChart(drawing, recorded.Figure(b, told), quantity.UnitsOf(w)); err != nil {
 			return couldNot(err)
 		}
 	}
@@ -344,7 +344,7 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 	if err != nil {
 		return couldNot(err)
 	}
-	result.Verdict[proof.Recorded] = recorded(&whole, result)
+	result.Verdict[proof.Recorded] = recorded.Judge(&whole, result)
 	rules := web.RulesOf(result.Verdict)
 	sheet := deviation.Sheet{} // of a batch that is over
 	if !result.Final.Batch.Active() && result.Final.Batch != controller.Idle {
@@ -383,14 +383,6 @@ func runReplay(ctx context.Context, r *record.Reader, id string, asJSON bool, w 
 		return &failure{exitBad, errSaid}
 	}
 	return nil
-}
-
-// recorded is what is to be said of the record itself.
-func recorded(whole *record.Verdict, result *record.Result) proof.Judgement {
-	if whole.Whole && result.Same() {
-		return proof.Judgement{Answer: proof.Met, Why: "whole, and every decision comes again"}
-	}
-	return proof.Judgement{Answer: proof.NotMet, Why: whole.String()}
 }
 
 // printProbes says how far the cores that were believed may have been wrong.

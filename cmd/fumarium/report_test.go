@@ -26,7 +26,7 @@ import (
 // spoil a page.
 func madeBatch(t *testing.T) (state string) {
 	t.Helper()
-	d := startDaemon(t, "--cabinet", "fridge-body", "--pace", "10000")
+	d := startBuilt(t, "--cabinet", "fridge-body", "--pace", "10000")
 	form := filled(t, "caraway-sticks", "4kg", map[string]string{"raw": "4.31 kg", "hung": "4.22 kg", "salt": "89 g"})
 	code, _, said := d.client("start", "caraway-sticks", "--reason", "trial <i>of</i> the report", "--taken", form)
 	require.Equal(t, exitGood, code, said)
@@ -44,7 +44,7 @@ func madeBatch(t *testing.T) (state string) {
 // stoppedBatch is one that was ended before it was cooked.
 func stoppedBatch(t *testing.T) (state string) {
 	t.Helper()
-	d := startDaemon(t, "--cabinet", "masonry-walk-in", "--pace", "3000")
+	d := startBuilt(t, "--cabinet", "masonry-walk-in", "--pace", "3000")
 	code, _, said := d.client("start", "marjoram-ring", "--reason", "trial")
 	require.Equal(t, exitGood, code, said)
 	d.line("stage smoke begins")

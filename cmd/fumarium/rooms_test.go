@@ -125,6 +125,16 @@ var arrows = []struct{ from, to, why string }{
 	{"controller/record", "controller/relay", "a full disk must not reach a relay"},
 	{"controller/relay", "controller/record", "switching off waits for no disk"},
 	{"controller/relay", "profile", "a relay knows no batch"},
+	{"controller/courier", "controller/loop", "what talks to a hub must not be able to step"},
+	{"controller/courier", "controller/relay", "what talks to a hub must not be able to switch"},
+	{"controller/courier", "controller/web", "what talks to a hub must not hand in a command"},
+	{"controller/loop", "controller/courier", "no step waits for a network"},
+	{"controller/web", "controller/courier", "no page waits for a hub"},
+	{"cmd/fumarium", "cmd/fumarium-hub", "the board's program has no database server in it"},
+	{"cmd/fumarium-hub", "controller/loop", "nothing central can start heat"},
+	{"cmd/fumarium-hub", "controller/relay", "nothing central can start heat"},
+	{"cmd/fumarium-hub", "controller/web", "nothing central hands in a command"},
+	{"cmd/fumarium-hub", "controller/courier", "the hub answers; it asks no board"},
 }
 
 // owners are the rooms that may use another module, so that it can be exchanged in one
@@ -133,12 +143,13 @@ var owners = map[string]struct {
 	rooms []string
 	why   string
 }{
-	"github.com/spf13":      {[]string{"cmd/fumarium"}, "the command line is the program's"},
+	"github.com/spf13":      {[]string{"cmd/fumarium", "cmd/fumarium-hub"}, "the command line is the program's"},
+	"github.com/jackc":      {[]string{"cmd/fumarium-hub/internal/store"}, "one room knows that the hub keeps in PostgreSQL; 3.9 MB that no board carries"},
 	"rsc.io/qr":             {[]string{"controller/square"}, "one room draws codes"},
 	"golang.org/x/term":     {[]string{"cmd/fumarium"}, "the terminal is the program's"},
 	"modernc.org":           {[]string{"controller/record"}, "one room knows that the record is a database"},
-	"github.com/prometheus": {[]string{"controller/metrics"}, "one room knows whose metrics they are"},
-	"golang.org/x/sys":      {[]string{"controller/relay", "controller/record", "controller/loop", "cmd/fumarium"}, "the kernel is met where a line, a lock or a clock is"},
+	"github.com/prometheus": {[]string{"controller/metrics", "cmd/fumarium-hub/internal/desk"}, "one room of a program knows whose metrics they are"},
+	"golang.org/x/sys":      {[]string{"controller/relay", "controller/record", "controller/courier", "controller/loop", "cmd/fumarium"}, "the kernel is met where a line, a lock or a clock is"},
 	"periph.io/x/host":      {[]string{"cmd/fumarium/internal/wiring"}, "one room opens buses; drivers take what is open"},
 	"periph.io/x/conn":      {[]string{"cmd/fumarium/internal/wiring", "sensors", "sim/chips"}, "buses end at the drivers and their twins"},
 	"periph.io/x/devices":   {[]string{"cmd/fumarium/internal/wiring", "sensors", "sim/chips"}, "buses end at the drivers and their twins"},
@@ -265,10 +276,23 @@ func TestNoRoomReachesWhereItMustNot(t *testing.T) {
 	})
 }
 
+// TestTheBoardHasNoDatabaseServer looks at all that is linked into the board's program, however
+// it comes there.
+func TestTheBoardHasNoDatabaseServer(t *testing.T) {
+	all := golist(t, nil, "list", "-deps", ".")
+	require.Contains(t, all, "fumarium/controller/courier")
+	for _, path := range all {
+		if strings.HasPrefix(path, "github.com/jackc/") || within(strings.TrimPrefix(path, module), "cmd/fumarium-hub") {
+			t.Errorf("cmd/fumarium links %s: that is the hub's", path)
+		}
+	}
+}
+
 // TestEveryRoomIsKnown makes a new folder of Go files say what it is.
 func TestEveryRoomIsKnown(t *testing.T) {
 	shells := []string{ // rooms with a clock, I/O, goroutines or randomness
-		"cmd/fumarium", "cmd/fumarium/internal/bootclock", "cmd/fumarium/internal/checkup", "cmd/fumarium/internal/front", "cmd/fumarium/internal/notice", "cmd/fumarium/internal/opened", "cmd/fumarium/internal/own", "cmd/fumarium/internal/service", "cmd/fumarium/internal/wiring", "controller/access", "controller/relay", "controller/loop", "controller/metrics", "controller/web", "controller/record", "sim", "sim/chips", "sim/fault", "sim/forecast", "sim/campaign",
+		"cmd/fumarium", "cmd/fumarium/internal/bootclock", "cmd/fumarium/internal/checkup", "cmd/fumarium/internal/front", "cmd/fumarium/internal/notice", "cmd/fumarium/internal/opened", "cmd/fumarium/internal/own", "cmd/fumarium/internal/service", "cmd/fumarium/internal/wiring", "controller/access", "controller/access/certificate", "controller/courier", "controller/relay", "controller/loop", "controller/metrics", "controller/web", "controller/record", "controller/report/recorded", "sim/recordtest", "sim/postgrestest", "sim",
+		"cmd/fumarium-hub", "cmd/fumarium-hub/internal/store", "cmd/fumarium-hub/internal/desk", "sim/chips", "sim/fault", "sim/forecast", "sim/campaign",
 		"sensors/max31855", "sensors/max31856", "sensors/max6675", "sensors/mcp9600", "sensors/ads1115", "sensors/ds18b20", "sensors/roomair", "sensors/sensortest",
 	}
 	eachFile(t, func(room, _ string, _ *token.FileSet, _ *ast.File) {

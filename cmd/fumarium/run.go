@@ -51,14 +51,15 @@ type runOptions struct {
 	cabinet, state, listen string
 	hostNames              []string
 	notify, copies         string
-	tls                    *certificate
+	tls                    *secured
 	byHand                 bool
 	faults                 []string
+	beside                 besides
 	pace                   float64
 }
 
 func runCommand() *cobra.Command {
-	o := runOptions{tls: &certificate{}}
+	o := runOptions{tls: &secured{}}
 	c := &cobra.Command{
 		Use:   "run",
 		Short: "Run the daemon: the controller, the page and the metrics",
@@ -125,6 +126,7 @@ one from the same files when they change. fumarium pair lets a browser act.`,
 	f.StringVar(&o.copies, "copies", "", "`FOLDER`, such as of a stick, in which an export of each batch is kept")
 	f.BoolVar(&o.byHand, "by-hand", false, "practice: nobody answers in the simulated cabinet but you, and nothing starts by itself")
 	f.StringArrayVar(&o.faults, "fault", nil, "with --by-hand: `KIND@TIME[+DURATION][=VALUE]` that goes wrong in each batch, such as core-open@1h10m+20m; repeat it for more")
+	o.beside.flag(f)
 	f.Float64Var(&o.pace, "pace", defaultPace, "simulated seconds per second, 1 to 10000")
 	return c
 }
@@ -191,6 +193,9 @@ type machine struct {
 func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *service.Manager, log *slog.Logger, stderr io.Writer) (began bool, err error) {
 	if !(o.pace >= 1 && o.pace <= 10000) {
 		return false, usage("--pace %v is outside 1 to 10000", o.pace)
+	}
+	if o.listen == "" { // which the system takes for any port of every address
+		return false, usage("--listen names no address; write it as ADDRESS:PORT, such as %s; a cabinet of a row has its own in the file NAME.env beside its NAME.yaml, as LISTEN=%[1]s", defaultListen)
 	}
 	names, err := hostNames(o.hostNames)
 	if err != nil {
@@ -387,6 +392,8 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		}()
 		defer func() { cancel(); <-copied }()
 	}
+	brought := bring(loopCtx, dir, records.File(), world, log)
+	defer func() { cancel(); <-brought }()
 	if notices != nil {
 		go notices.Run(loopCtx, l.Snapshot)
 	}

@@ -210,7 +210,7 @@ func killed(t *testing.T, d *daemon) {
 func TestPrometheusScrapesAndCalls(t *testing.T) {
 	t.Parallel()
 	since := time.Now()
-	real, played, whole := freeAddress(t), freeAddress(t), freeAddress(t)
+	real, played, whole, foretold := freeAddress(t), freeAddress(t), freeAddress(t), freeAddress(t)
 	box := newOutside(t, false, 30, 15)
 	cabinet, product := file(t, "cabinet.yaml", outsideCabinet), file(t, "product.yaml", quick(t))
 	state := t.TempDir()
@@ -220,8 +220,9 @@ func TestPrometheusScrapesAndCalls(t *testing.T) {
 		d.steps()
 		return d
 	}
-	w := watching(t, real, played, whole)
-	batch := startDaemon(t, "--cabinet", "fridge-body", "--pace", "1500", "--listen", whole)
+	w := watching(t, real, played, whole, foretold)
+	batch := startBuilt(t, "--cabinet", "fridge-body", "--pace", "1500", "--listen", whole)
+	early := startBuilt(t, "--cabinet", "fridge-body", "--pace", "10", "--listen", foretold)
 	pretend := startDaemon(t, "--cabinet", "fridge-body", "--pace", "60", "--listen", played)
 	d := begin()
 	start := func(d *daemon, product string) {
@@ -237,7 +238,9 @@ func TestPrometheusScrapesAndCalls(t *testing.T) {
 	}
 	start(batch, "caraway-sticks")
 	start(d, product)
-	start(pretend, file(t, "long.yaml", strings.Replace(quick(t), "until: {after: 20 s}", "within: 1 min\n    until: {core: 60 °C}", 1)))
+	long := file(t, "long.yaml", strings.Replace(quick(t), "until: {after: 20 s}", "within: 1 min\n    until: {core: 60 °C}", 1))
+	start(pretend, long)
+	start(early, long)
 	active := func(on string, want int) {
 		t.Helper()
 		w.until(on, func() bool { // as it was scraped last
@@ -295,6 +298,10 @@ func TestPrometheusScrapesAndCalls(t *testing.T) {
 		series, err := w.over(`fumarium_batch_good{instance="`+whole+`"}`, since)
 		return err == nil && len(series) == 1 && len(series[0].Values) > 2
 	})
+	require.Eventually(t, func() bool { // whose rehearsals yield to all else that runs here
+		series, err := w.over(`fumarium_forecast_finish_timestamp_seconds{instance="`+foretold+`"}`, since)
+		return err == nil && len(series) == 3
+	}, 5*time.Minute, time.Second, "a forecast is scraped")
 	w.everyQueryAnswers(since)
 	w.everyRuleAnswers(since)
 	w.mu.Lock()

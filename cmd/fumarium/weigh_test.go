@@ -62,7 +62,7 @@ func TestABatchThatIsWeighed(t *testing.T) {
 	assert.Equal(t, exitUsage, code, "what was filled in is not written over")
 	assert.Contains(t, said, "may be filled in")
 
-	d := startDaemon(t, "--cabinet", "fridge-body", "--pace", "10000")
+	d := startBuilt(t, "--cabinet", "fridge-body", "--pace", "10000")
 	code, _, said = d.client("weigh", "raw", "4kg")
 	assert.Equal(t, exitBad, code, "there is no batch yet")
 	assert.Contains(t, said, "name one with batch")

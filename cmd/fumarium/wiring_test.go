@@ -147,24 +147,24 @@ func TestOff(t *testing.T) {
 	var out bytes.Buffer
 	b := newBoard(20)
 	b.level["GPIO17"], b.level["GPIO23"] = true, true // as a crash may leave them
-	require.NoError(t, runOff(name, t.TempDir(), b, func(time.Duration) {}, false, &out))
+	require.NoError(t, runOff(name, t.TempDir(), nil, b, func(time.Duration) {}, false, &out))
 	assert.Equal(t, "off, read back from the pins: sounder, fan, smoke, heater\n", out.String())
 	assert.False(t, b.level["GPIO17"] || b.level["GPIO23"])
 
 	out.Reset()
-	require.NoError(t, runOff(name, t.TempDir(), b, func(time.Duration) {}, true, &out))
+	require.NoError(t, runOff(name, t.TempDir(), nil, b, func(time.Duration) {}, true, &out))
 	assert.JSONEq(t, `{"off": true, "simulated": false, "outputs": ["sounder", "fan", "smoke", "heater"]}`, out.String())
 
 	b = newBoard(20)
 	b.level["GPIO23"], b.refuse = true, "GPIO17"
-	err := runOff(name, t.TempDir(), b, func(time.Duration) {}, false, &out)
+	err := runOff(name, t.TempDir(), nil, b, func(time.Duration) {}, false, &out)
 	assert.Equal(t, exitCouldNo, status(err))
 	assert.EqualError(t, err, "not everything could be switched off:\nrelay: heater: held by another; end it\nwhen in doubt, cut the mains")
 	assert.False(t, b.level["GPIO23"], "the others are off all the same")
 
 	b = newBoard(20)
 	b.stuck = "GPIO17"
-	err = runOff(name, t.TempDir(), b, func(time.Duration) {}, false, &out)
+	err = runOff(name, t.TempDir(), nil, b, func(time.Duration) {}, false, &out)
 	assert.Equal(t, exitCouldNo, status(err))
 	assert.ErrorContains(t, err, "its pin reads on")
 

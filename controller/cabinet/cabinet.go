@@ -279,7 +279,7 @@ type Rehearsal struct {
 	Leak        quantity.SquareMeters         // of all cracks, half of them low and half high
 	Vent        quantity.SquareMeters         // of each of two openings, low and high, with the damper open
 	FanFlow     quantity.CubicMetersPerSecond // moved inside the chamber at full fan
-	FanExchange quantity.CubicMetersPerSecond // fresh air the full fan draws through the open damper
+	FanExchange quantity.CubicMetersPerSecond // fresh air the full fan draws through the open damper where no warmth helps; the stack adds to its pressure, not to its flow
 	Humidifier  quantity.Kilograms            // water vapour per hour when on
 }
 

@@ -189,45 +189,28 @@ func lintHeater(c *Cabinet, say sayer) {
 
 // lintPins finds pins that two things need.
 func lintPins(c *Cabinet, say sayer) {
-	h := c.Heater
 	used, lines := map[int]string{}, map[int]string{}
+	buses := []string{c.Panel.Display}
 	for _, p := range c.Probes {
-		bus, _, _ := strings.Cut(p.Bus, ".")
-		for _, name := range []string{bus, p.Bus} {
-			for _, n := range takenBy[name] {
-				used[n] = name
-			}
+		buses = append(buses, p.Bus)
+	}
+	for _, bus := range buses {
+		for _, n := range busPins(bus) {
+			used[n] = bus
 		}
 	}
-	display, _, _ := strings.Cut(c.Panel.Display, ".")
-	for _, name := range []string{display, c.Panel.Display} {
-		for _, n := range takenBy[name] {
-			used[n] = name
-		}
-	}
-	type wired struct {
-		what, pin string
-		line      int
-	}
-	wires := []wired{{"the heater", h.Pin, h.Line}, {"the heater's series relay", h.Series.Pin, h.Series.Line}, {"the heater's feedback", h.Feedback.Pin, h.Feedback.Line},
-		{"the fan", c.Fan.Pin, c.Fan.Line}, {"the smoke generator", c.Smoke.Pin, c.Smoke.Line},
-		{"the door switch", c.Door.Pin, c.Door.Line}, {"the humidifier", c.Humidifier.Pin, c.Humidifier.Line}, {"the sounder", c.Sounder.Pin, c.Sounder.Line}, {"the light", c.Light.Pin, c.Light.Line}}
-	wires = append(wires, wired{"the display's data line", c.Panel.DataLine.Pin, c.Panel.DataLine.Line})
-	for _, b := range c.Panel.Buttons() {
-		wires = append(wires, wired{"the button " + b.Name, b.Wire.Pin, b.Wire.Line})
-	}
-	for _, w := range wires {
-		n := gpioNumber(w.pin)
+	for _, w := range c.lines() {
+		n := gpioNumber(w.Pin)
 		if n < 0 || !c.onHeader() {
 			continue
 		}
 		if bus := used[n]; bus != "" {
-			say(w.line, source.Error, "bus-pin", fmt.Sprintf("%s is on %s, which the bus %s needs", w.what, w.pin, bus), "move it to a free pin")
+			say(w.Line, source.Error, "bus-pin", fmt.Sprintf("%s is on %s, which the bus %s needs", w.What, w.Pin, bus), "move it to a free pin")
 		}
 		if other := lines[n]; other != "" { // Parse takes two names for two pins
-			say(w.line, source.Error, "pin-twice", fmt.Sprintf("%s is on %s, where %s is already", w.what, w.pin, other), "give every line a pin of its own")
+			say(w.Line, source.Error, "pin-twice", fmt.Sprintf("%s is on %s, where %s is already", w.What, w.Pin, other), "give every line a pin of its own")
 		}
-		lines[n] = w.what
+		lines[n] = w.What
 	}
 }
 

@@ -4,7 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"fmt"
-	"hash"
+	"io"
 	"math"
 	"strings"
 )
@@ -284,7 +284,7 @@ const (
 // that is not NULL its name, the type of its value and the value, in the order of
 // the table, then an end. Lengths stand before names, texts and blobs, so that no
 // two rows share an encoding.
-func (r row) canonical(h hash.Hash) {
+func (r row) canonical(h io.Writer) {
 	short := func(s string) {
 		h.Write([]byte{byte(len(s))})
 		h.Write([]byte(s))

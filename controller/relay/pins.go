@@ -25,16 +25,9 @@ func (p Pin) String() string {
 	return text
 }
 
-// SameLine reports whether both hang on one line, whatever they switch there and however
-// a cabinet file writes it: GPIO17 is 17 on a Raspberry Pi's header, whose chip need not
-// be named. A line that a board calls by another name of its own is another one here.
+// SameLine reports whether both hang on one line, whatever they switch there.
 func (p Pin) SameLine(other Pin) bool {
-	if p.Chip == other.Chip && p.Pin == other.Pin {
-		return true
-	}
-	n, on := cabinet.HeaderLine(p.Chip, p.Pin)
-	m, also := cabinet.HeaderLine(other.Chip, other.Pin)
-	return on && also && n == m && (p.Chip == other.Chip || p.Chip == "" || other.Chip == "")
+	return cabinet.SameLine(p.Chip, p.Pin, other.Chip, other.Pin)
 }
 
 // Pins are the outputs of a real cabinet, those that matter most first.

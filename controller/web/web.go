@@ -252,7 +252,7 @@ func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h.Set("Cross-Origin-Opener-Policy", "same-origin")
 	h.Set("Cross-Origin-Resource-Policy", "same-origin")
 	h.Set("Cache-Control", "no-store")
-	if !s.ours(r.Host) {
+	if !Ours(r.Host, s.Hosts) {
 		refuse(http.StatusMisdirectedRequest,
 			"this daemon does not answer as %q; open it as localhost or by its IP address, or start the daemon with --host-name and the name", r.Host).write(w)
 		return
@@ -260,9 +260,9 @@ func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	s.mux.ServeHTTP(w, r)
 }
 
-// ours reports whether the Host header names us in a way that no foreign page can
-// bring about.
-func (s *server) ours(host string) bool {
+// Ours reports whether the Host header names this machine in a way that no foreign page
+// can bring about: localhost, an IP address, or one of the names that a person chose.
+func Ours(host string, names []string) bool {
 	name, _, err := net.SplitHostPort(host)
 	if err != nil {
 		name = host
@@ -274,7 +274,7 @@ func (s *server) ours(host string) bool {
 	if _, err := netip.ParseAddr(strings.Trim(name, "[]")); err == nil {
 		return true
 	}
-	return slices.ContainsFunc(s.Hosts, func(h string) bool { return strings.EqualFold(h, name) })
+	return slices.ContainsFunc(names, func(h string) bool { return strings.EqualFold(h, name) })
 }
 
 func writeJSON(w http.ResponseWriter, kind string, status int, body any) {

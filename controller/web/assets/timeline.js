@@ -65,11 +65,13 @@ function drawLine(s) {
   if (s.state === 'idle') return;
   const { bands, now } = spanOf(s);
   if (!bands.length) return;
-  const full = $('line-box').clientWidth, w = full - pad.left - pad.right, plotHigh = full > 900 ? 150 : full > 600 ? 116 : 96;
+  // On the wall all of it is as much larger as its words are.
+  const wall = document.documentElement.dataset.view === 'wall', scale = wall ? 32 / 15 : 1;
+  const full = $('line-box').clientWidth / scale, w = full - pad.left - pad.right, plotHigh = wall ? bar ? 30 : 80 : full > 900 ? 150 : full > 600 ? 116 : 96;
   if (w < 100) return;
   const a = axis(bands, w), x = ms => pad.left + a.x(ms);
   const bandTop = 30, bandHigh = 28, plotTop = bandTop + bandHigh + 8, plotBottom = plotTop + plotHigh;
-  const svg = svgMake('svg', { viewBox: `0 0 ${full} ${plotBottom + 26}`, width: full, height: plotBottom + 26, 'aria-hidden': 'true' });
+  const svg = svgMake('svg', { viewBox: `0 0 ${full} ${plotBottom + 26}`, width: full * scale, height: (plotBottom + 26) * scale, 'aria-hidden': 'true' });
   const start = curve && curve.start ? Date.parse(curve.start) : a.from;
   const points = name => curve ? curve.seconds.map((at, i) => [start + at * 1000, curve[name][i]]) : [];
   const planned = name => planCurve && s.plan && s.plan.finish ? planCurve.points.map(p => [start + p.seconds * 1000, p[name]]).filter(p => p[0] >= now) : [];
@@ -104,7 +106,7 @@ function drawLine(s) {
   drawClock(s, { x, from: a.from, to: a.to, now, plotBottom, bandTop, full, word, add, line, broken: a.broken });
   const box = $('line-svg');
   box.replaceChildren(svg);
-  box.at = { x, from: start, now, chamber, core, plotTop, plotBottom };
+  box.at = { x, scale, from: start, now, chamber, core, plotTop, plotBottom };
   readOut();
 }
 
@@ -186,7 +188,7 @@ function lineEvents() {
   const point = e => {
     const a = box.at;
     if (!a) return;
-    const px = e.clientX - box.getBoundingClientRect().left;
+    const px = (e.clientX - box.getBoundingClientRect().left) / a.scale;
     let lo = a.from, hi = a.now; // the axis only rises
     for (let i = 0; i < 40; i++) { const mid = (lo + hi) / 2; if (a.x(mid) < px) lo = mid; else hi = mid; }
     moveTo(lo);

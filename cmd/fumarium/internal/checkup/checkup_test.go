@@ -82,16 +82,37 @@ func TestService(t *testing.T) {
 	shipped, err := os.ReadFile(filepath.Join("..", "..", "..", "..", "deploy", "fumarium.service"))
 	require.NoError(t, err)
 	const where, wanted, beside = "lib/systemd/system/fumarium.service", "etc/systemd/system/multi-user.target.wants/fumarium.service", "etc/systemd/system/fumarium.service.d/override.conf"
-	assert.Contains(t, one(t, Service(tree(nil)), "service").Note, "install the package")
-	found := Service(tree(map[string]string{where: string(shipped)}))
+	assert.Contains(t, one(t, Service(tree(nil), "fumarium"), "service").Note, "install the package")
+	found := Service(tree(map[string]string{where: string(shipped)}), "fumarium")
 	assert.Contains(t, one(t, found, "service").Note, "enable --now")
 	assert.Contains(t, one(t, found, "service watchdog").Note, "ended after 10 s")
-	assert.NoError(t, wiring.Missing(Service(tree(map[string]string{where: string(shipped), wanted: ""}))))
+	assert.NoError(t, wiring.Missing(Service(tree(map[string]string{where: string(shipped), wanted: ""}), "fumarium")))
 	for text, want := range map[string]string{"[Service]\nWatchdogSec=0\n": "WatchdogSec=10", "[Service]\nExecStopPost=\n": "ExecStopPost="} {
-		f := one(t, Service(tree(map[string]string{where: string(shipped), beside: text})), "service watchdog")
+		f := one(t, Service(tree(map[string]string{where: string(shipped), beside: text}), "fumarium"), "service watchdog")
 		assert.False(t, f.Good, text)
 		assert.Contains(t, f.Note, want)
 	}
+}
+
+// One of several cabinets runs by the template, with what is set for all and for it.
+func TestServiceOfARow(t *testing.T) {
+	const row, template = "/etc/fumarium/cabinets", "lib/systemd/system/fumarium@.service"
+	assert.Equal(t, "fumarium", Unit("/etc/fumarium/cabinet.yaml", row))
+	assert.Equal(t, "fumarium", Unit("plywood-cabinet", row))
+	name := Unit(row+"/left.yaml", row)
+	assert.Equal(t, "fumarium@left", name)
+	shipped, err := os.ReadFile(filepath.Join("..", "..", "..", "..", "deploy", "fumarium.service"))
+	require.NoError(t, err)
+	assert.Contains(t, one(t, Service(tree(nil), name), "service").Note, "no fumarium@.service")
+	files := map[string]string{template: string(shipped)}
+	assert.Contains(t, one(t, Service(tree(files), name), "service").Note, "enable --now fumarium@left")
+	files["etc/systemd/system/multi-user.target.wants/fumarium@left.service"] = ""
+	assert.NoError(t, wiring.Missing(Service(tree(files), name)))
+	assert.Error(t, wiring.Missing(Service(tree(files), "fumarium@right")))
+	files["etc/systemd/system/fumarium@.service.d/all.conf"] = "[Service]\nWatchdogSec=0\n"
+	assert.Error(t, wiring.Missing(Service(tree(files), name)))
+	files["etc/systemd/system/fumarium@left.service.d/mine.conf"] = "[Service]\nWatchdogSec=10\n"
+	assert.NoError(t, wiring.Missing(Service(tree(files), name)))
 }
 
 func TestInstalled(t *testing.T) {

@@ -116,24 +116,40 @@ func groups(root fs.FS) (names map[string]string, of []string) {
 	return names, of
 }
 
-const unit = "fumarium.service"
+// Unit is the one that runs a cabinet by its file: fumarium, or fumarium@NAME for
+// NAME.yaml in the folder of a row.
+func Unit(file, row string) string {
+	if dir, name := path.Split(file); path.Clean(dir) == row {
+		return "fumarium@" + strings.TrimSuffix(name, ".yaml")
+	}
+	return "fumarium"
+}
 
-// Service says whether the unit is there, starts with the computer and ends a daemon that
+// Service says whether the unit of that name is there, starts with the computer and ends a daemon that
 // hangs: the first link of the watchdog's chain, whose last is the board's.
-func Service(root fs.FS) []wiring.Find {
-	file := ""
+func Service(root fs.FS, name string) []wiring.Find {
+	unit, file := name+".service", ""
+	template, _, is := strings.Cut(unit, "@")
+	if is {
+		template += "@"
+	}
+	template = strings.TrimSuffix(template, ".service") + ".service"
 	for _, dir := range []string{"etc/systemd/system", "usr/lib/systemd/system", "lib/systemd/system"} {
-		if read(root, path.Join(dir, unit)) != "" {
-			file = path.Join(dir, unit)
+		if read(root, path.Join(dir, template)) != "" {
+			file = path.Join(dir, template)
 			break
 		}
 	}
 	if file == "" {
-		return []wiring.Find{{What: "service", Note: "there is no fumarium.service, so nothing starts the daemon, restarts it or switches off after it; install the package"}}
+		return []wiring.Find{{What: "service", Note: "there is no " + template + ", so nothing starts the daemon, restarts it or switches off after it; install the package"}}
 	}
 	set := map[string]string{}
 	files := []string{file}
 	beside, _ := fs.Glob(root, "etc/systemd/system/"+unit+".d/*.conf")
+	if template != unit {
+		all, _ := fs.Glob(root, "etc/systemd/system/"+template+".d/*.conf")
+		beside = append(all, beside...)
+	}
 	for _, name := range append(files, beside...) {
 		for line := range strings.Lines(read(root, name)) {
 			if key, value, is := strings.Cut(strings.TrimSpace(line), "="); is {
@@ -141,7 +157,7 @@ func Service(root fs.FS) []wiring.Find {
 			}
 		}
 	}
-	service := wiring.Find{What: "service", Note: "it does not start with the computer; once the cabinet is commissioned: sudo systemctl enable --now fumarium"}
+	service := wiring.Find{What: "service", Note: "it does not start with the computer; once the cabinet is commissioned: sudo systemctl enable --now " + name}
 	if _, err := fs.Stat(root, "etc/systemd/system/multi-user.target.wants/"+unit); err == nil {
 		service.Good, service.Note = true, "/"+file+" starts with the computer"
 	}

@@ -15,6 +15,7 @@ import (
 const (
 	groups    = "sys/fs/cgroup/"
 	ourGroup  = groups + "system.slice/fumarium.service/memory.max"
+	rowGroups = groups + "system.slice/system-fumarium.slice/*/memory.max" // of fumarium@NAME
 	watchdogs = "sys/class/watchdog"
 )
 
@@ -51,6 +52,12 @@ func memoryLimit(root fs.FS) Find {
 		return f
 	}
 	limit := read(root, ourGroup)
+	row, _ := fs.Glob(root, rowGroups)
+	for _, name := range row { // the worst of several cabinets
+		if is := read(root, name); limit == "" || is == "max" {
+			limit = is
+		}
+	}
 	if limit == "max" {
 		f.Note = noLimit
 		return f

@@ -23,6 +23,7 @@ func tree(files map[string]string) fstest.MapFS {
 
 func TestMemoryLimit(t *testing.T) {
 	const controllers, limit = "sys/fs/cgroup/cgroup.controllers", "sys/fs/cgroup/system.slice/fumarium.service/memory.max"
+	const row = "sys/fs/cgroup/system.slice/system-fumarium.slice/fumarium@"
 	for name, c := range map[string]struct {
 		files map[string]string
 		good  bool
@@ -33,6 +34,8 @@ func TestMemoryLimit(t *testing.T) {
 		"can, and nothing runs":        {map[string]string{controllers: "cpuset cpu io memory pids\n"}, true, "the kernel can limit the memory of a service"},
 		"the old hierarchies":          {map[string]string{"sys/fs/cgroup/memory/tasks": ""}, true, "the kernel can limit the memory of a service"},
 		"limited":                      {map[string]string{controllers: "memory\n", limit: "134217728\n"}, true, "the running service may take 128 MiB"},
+		"one of several without":       {map[string]string{controllers: "memory\n", row + "left.service/memory.max": "134217728\n", row + "right.service/memory.max": "max\n"}, false, noLimit},
+		"several":                      {map[string]string{controllers: "memory\n", row + "left.service/memory.max": "134217728\n"}, true, "the running service may take 128 MiB"},
 		"a unit without MemoryMax":     {map[string]string{controllers: "memory\n", limit: "max\n"}, false, noLimit},
 	} {
 		assert.Equal(t, Find{"memory limit", c.good, c.note}, memoryLimit(tree(c.files)), name)
