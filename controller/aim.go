@@ -47,6 +47,9 @@ func (h *heaterMemory) aim(t *step, damper quantity.Ratio, fan bool) {
 // closed by hand, or has been just now.
 func (h *heaterMemory) AimsLower() quantity.Kelvin { return h.lower }
 
+// AimSaid is from how much on people are told that, and why: below it nobody wonders.
+const AimSaid quantity.Kelvin = 1
+
 // aimed is where the air shall be now.
 func (h *heaterMemory) aimed() quantity.Celsius { return h.Setpoint - quantity.Celsius(h.lower) }
 

@@ -38,6 +38,7 @@ func (t *step) standing() trip.Set {
 		trip.ClockStepped.If(in.ClockStepped) |
 		trip.DisplayDead.If(in.Panel&DisplayDead != 0) |
 		trip.ButtonStuck.If(in.Panel&ButtonBad != 0) |
+		trip.RelayWorn.If(in.RelayWorn) |
 		trip.StepLate.If(t.late) |
 		trip.StageOvertime.If(stage != nil && stage.Within > 0 && s.StageClock > stage.Within) |
 		trip.PromptWaiting.If(s.asks(stage))

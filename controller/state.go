@@ -93,6 +93,7 @@ type Inputs struct {
 	ClockUnset   bool          `record:"clock_unset"`   // the time of day is not known
 	ClockStepped bool          `record:"clock_stepped"` // the time of day jumped since the last step
 	Panel        PanelFaults   `record:"panel"`         // of what hangs at the front of the cabinet
+	RelayWorn    bool          `record:"relay_worn"`    // the heater's, by how often it closed
 	Command      Command       `record:"command"`
 }
 

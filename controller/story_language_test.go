@@ -369,6 +369,8 @@ func parseSetting(key, text string, over bool) (setting, error) {
 		return flag(func(w *world) *bool { return &w.driveFailed }, "failed", "ok")
 	case "record":
 		return flag(func(w *world) *bool { return &w.recordFailing }, "failing", "ok")
+	case "contact":
+		return flag(func(w *world) *bool { return &w.worn }, "worn", "sound")
 	case "disk":
 		return flag(func(w *world) *bool { return &w.diskLow }, "low", "ok")
 	case "display":

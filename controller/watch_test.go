@@ -513,6 +513,15 @@ func TestPowerAndClockAreSaid(t *testing.T) {
 	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.ClockUnset].Phase)
 }
 
+func TestAWornRelayIsSaidForLater(t *testing.T) {
+	r := newRig(t).started(0)
+	r.in.RelayWorn = true
+	r.run(time.Minute)
+	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.RelayWorn].Phase)
+	assert.Equal(t, trip.Later, trip.RelayWorn.Entry().Priority)
+	assert.Equal(t, Running, r.s.Batch)
+}
+
 func TestAnOutputThatCannotBeSetTrips(t *testing.T) {
 	r := newRig(t).started(0)
 	r.run(time.Minute)

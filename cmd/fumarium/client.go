@@ -383,6 +383,9 @@ func printStatus(w io.Writer, s *web.Status) {
 	fmt.Fprintf(w, "chamber   %s", temperature(s.ChamberCelsius, true))
 	if s.SetpointCelsius != nil {
 		fmt.Fprintf(w, ", setpoint %s", temperature(s.SetpointCelsius, true))
+		if s.AimsLowerKelvin != nil {
+			fmt.Fprintf(w, ", kept %v cooler: closing the damper will lift the air", quantity.Kelvin(*s.AimsLowerKelvin))
+		}
 	}
 	fmt.Fprintf(w, "\ncore      %s\n", temperature(s.CoreCelsius, cools))
 	if s.Evidence != nil {

@@ -284,6 +284,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	if cab.Panel.Fitted() {
 		side = front.New(hardware.Front(here.lines))
 	}
+	worn := newWear(dir, cab, log)
 	teacher := &learner{records: records, file: cabinetFile, named: o.cabinet, log: log}
 	var verdicts sync.WaitGroup // that are being written
 	defer verdicts.Wait()       // before the record is closed
@@ -300,6 +301,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 			return checkProduct(p, f.Name, f.Data, cab, place)
 		},
 		Panel: side.Faults,
+		Wear:  worn.Ratio,
 		Ended: func(batch string, s *snapshot.Snapshot) {
 			verdicts.Go(func() {
 				if noteVerdict(records, batch, s, log); s.State.Learns {
@@ -382,6 +384,9 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		defer func() { cancel(); <-aside }()
 	}
 	go func() { ended <- l.Run(loopCtx) }()
+	counted := make(chan struct{})
+	go func() { defer close(counted); worn.Run(loopCtx, l.Snapshot) }()
+	defer func() { cancel(); <-counted }()
 	go plans.Run(loopCtx, l.Snapshot)
 	go foretells.Run(loopCtx, l.Snapshot)
 	if o.copies != "" {
@@ -421,21 +426,6 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 // must not claim that it was.
 func moment(wall time.Time) record.Moment {
 	return record.Moment{Wall: wall, ClockSet: loop.ClockSet(wall), Synced: here.clock.Synced()}
-}
-
-// noteVerdict keeps on the record what could be said of a batch as it ended. A replay finds
-// it again, should the program go before it is written.
-func noteVerdict(records *record.Recorder, batch string, s *snapshot.Snapshot, log *slog.Logger) {
-	_, text, known := s.Ending()
-	if batch == "" || !known {
-		return
-	}
-	log.Info(text, "batch", batch)
-	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
-	defer cancel()
-	if err := records.AddNote(ctx, moment(time.Now()), batch, record.Note{Who: "fumarium", Text: text}); err != nil {
-		log.Error("the verdict was not kept; replay finds it again", "batch", batch, "err", err)
-	}
 }
 
 // openRecords opens the batch record and says what had to be done for it.

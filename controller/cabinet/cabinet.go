@@ -201,9 +201,14 @@ type Relay struct {
 	Feedback Wire
 	Line     int            // of the file, for messages
 	Power    quantity.Watts // heater only
-	Window   time.Duration  // time-proportioning window
-	MinOn    time.Duration
-	MinOff   time.Duration
+	// Kind and RatedCycles are the heater's: what closes its circuit, and how often it may;
+	// zero is not said.
+	Kind        RelayKind
+	RatedCycles int
+	windowSaid  bool          // while it is read
+	Window      time.Duration // time-proportioning window
+	MinOn       time.Duration
+	MinOff      time.Duration
 }
 
 // Limits are what the cabinet may never do, whatever the product asks for.

@@ -119,7 +119,8 @@ func parse(doc *source.Document, recorded bool) (*Cabinet, error) {
 	r := reader{pins: map[string]bool{}, places: map[string]Probe{}}
 	probes := root.Need("probes")
 	c.Probes = r.probes(probes)
-	c.Heater = r.heater(root.Need("heater").Map())
+	heater := root.Need("heater").Map()
+	c.Heater = r.heater(heater)
 	c.Fan = r.relay(root.Take("fan").Map(), Relay{Window: 2 * time.Minute, MinOn: 20 * time.Second, MinOff: 20 * time.Second})
 	c.Smoke = r.relay(root.Take("smoke").Map(), pump)
 	c.Wick = r.wick
@@ -155,6 +156,7 @@ func parse(doc *source.Document, recorded bool) (*Cabinet, error) {
 
 	c.Response = parseResponse(root.Need("response").Map())
 	c.Learned = parseLearned(root.Take("learned").Map())
+	c.Heater.choose(heater, c.Law(false))
 	c.Rehearsal = parseRehearsal(root.Take("rehearsal").Map(), recorded)
 	root.Done()
 	if err := doc.Err(); err != nil {
@@ -258,8 +260,10 @@ func (r *reader) heater(m *source.Map) Relay {
 		series = r.wire(m.Take("series").Map(), true)
 		feedback = r.wire(m.Take("feedback").Map(), false)
 	}
-	relay := r.relay(m, switched)
+	var said Relay
+	relay := r.relay(m, said.kind(m))
 	relay.Power, relay.Series, relay.Feedback = power, series, feedback
+	relay.Kind, relay.RatedCycles, relay.windowSaid = said.Kind, said.RatedCycles, said.windowSaid
 	return relay
 }
 

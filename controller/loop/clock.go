@@ -7,6 +7,10 @@ import (
 	"fumarium/controller/record"
 )
 
+// worn is the share of a relay's rated cycles from which on a person is told; an own
+// magnitude, no source.
+const worn = 0.9
+
 // witness adds to the inputs what the loop knows of itself: whether the record is
 // being kept, whether the time of day is known, and what happened while it was away.
 func (l *Loop) witness(in *controller.Inputs) {
@@ -17,6 +21,10 @@ func (l *Loop) witness(in *controller.Inputs) {
 	}
 	if l.cfg.Panel != nil {
 		in.Panel = l.cfg.Panel()
+	}
+	if l.cfg.Wear != nil {
+		l.snap.RelayWear, l.snap.WearKnown = l.cfg.Wear()
+		in.RelayWorn = l.snap.WearKnown && l.snap.RelayWear >= worn
 	}
 	if l.first {
 		l.first, in.PowerLost, in.Away = false, true, l.cfg.Resume.Recovery.Away

@@ -101,6 +101,9 @@ type Config struct {
 	// Panel is what is wrong with display and buttons at the cabinet. It must not wait. Nil
 	// is a cabinet without.
 	Panel func() controller.PanelFaults
+	// Wear is what share of its rated cycles the heater's relay has been used for, and false
+	// where nobody knows. It must not wait. Nil knows nothing.
+	Wear func() (ratio float64, known bool)
 	// Ended is told of each batch that is over, with what can be said of it. It must not wait.
 	Ended func(batch string, s *snapshot.Snapshot)
 	// Told is what people must know of the time before Run, such as a record that was

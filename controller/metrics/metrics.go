@@ -67,6 +67,7 @@ var (
 	outputOn     = desc("output_on", "Whether the output is switched on; only outputs that are fitted.", "output")
 	heaterEnergy = desc("heater_energy_joules_total", "Rated heater power times its on-time since the daemon began.")
 	operations   = desc("relay_operations_total", "How often the output has been switched since the daemon began.", "output")
+	relayWear    = desc("relay_wear_ratio", "Share of its rated cycles that the heater's relay has been used for; only where the cabinet file has them.", "output")
 	batchState   = desc("batch_state", "State of the batch (ISA-88): 1 for the one it is in.", "state")
 	batchGood    = desc("batch_good", "Whether the last batch completed, showed what applies of cooked, come-up, surface, chilled and process, and no rule is not met; only once it is over.")
 	stageInfo    = desc("stage_info", "Product and stage under way.", "product", "stage")
@@ -247,6 +248,9 @@ func (m *Metrics) collect(out chan<- prometheus.Metric) {
 				counter(operations, float64(s.History.Use().Switched[o]), o.String())
 			}
 		}
+	}
+	if s.WearKnown {
+		gauge(relayWear, s.RelayWear, controller.Heater.String())
 	}
 	for b := range controller.BatchStates {
 		gauge(batchState, truth(s.State.Batch == b), b.String())

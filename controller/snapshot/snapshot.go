@@ -42,6 +42,9 @@ type Snapshot struct {
 	Inputs   controller.Inputs
 	Stopping bool // the daemon is switching off to exit
 
+	RelayWear float64 // share of its rated cycles that the heater's relay has been used for
+	WearKnown bool
+
 	StepsLate    uint64
 	RecordErrors uint64 // attempts to write the record that failed, since the daemon began
 	RecordKept   bool   // there is a record whose errors could be counted

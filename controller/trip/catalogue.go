@@ -257,4 +257,9 @@ var catalogue = [Count]Entry{
 		Meaning: "A button at the cabinet is pressed without an end, chatters or cannot be read. It does nothing until it has been at rest.",
 		Action:  "Free the button and dry it. Go by the page meanwhile.",
 	},
+	RelayWorn: {
+		Name: "relay-worn", Priority: Later,
+		Meaning: "The heater's relay has closed nine tenths as often as its maker rates it for, or more. A worn contact welds, and then heats on.",
+		Action:  "Have it exchanged by someone qualified between two batches, and start its count anew (doctor says how).",
+	},
 }

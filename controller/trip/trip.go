@@ -65,6 +65,7 @@ const (
 	CoreOutrunsChamber
 	DisplayDead
 	ButtonStuck
+	RelayWorn
 	Count // number of codes, for arrays
 )
 

@@ -2,6 +2,7 @@ package web
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -43,6 +44,7 @@ type Status struct {
 	ElapsedSeconds *float64  `json:"elapsed_seconds"` // of the batch
 
 	SetpointCelsius *float64 `json:"setpoint_celsius"`
+	AimsLowerKelvin *float64 `json:"aims_lower_kelvin"` // than the setpoint, because the damper will be closed by hand
 	ChamberCelsius  *float64 `json:"chamber_celsius"`
 	CoreCelsius     *float64 `json:"core_celsius"` // the coldest
 	WetBulbCelsius  *float64 `json:"wet_bulb_celsius"`
@@ -238,6 +240,8 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 		status.ElapsedSeconds = quantity.OrNull(s.BatchElapsed().Seconds(), true)
 	}
 	status.SetpointCelsius = quantity.OrNull(st.Heater.Setpoint, st.Heater.HasSetpoint)
+	lower := st.Heater.AimsLower()
+	status.AimsLowerKelvin = quantity.OrNull(math.Round(float64(lower)*10)/10, lower >= controller.AimSaid)
 	status.ChamberCelsius = quantity.OrNull(st.Chamber.Reading.Value())
 	status.CoreCelsius = quantity.OrNull(st.Core.Coldest.Value())
 	status.WetBulbCelsius = quantity.OrNull(s.Inputs.WetBulb.Value())

@@ -32,7 +32,7 @@ function drawFigure(s) {
   const believed = cores.filter(p => !wrong(p));
   value('chamber', s.chamber_celsius, t('not read'), 'most');
   const tripped = s.trip && known(s.chamber_limit_celsius);
-  put('chamber-set', tripped ? t('limit', { at: whole(s.chamber_limit_celsius) }) : known(s.setpoint_celsius) ? t('set', { at: whole(s.setpoint_celsius) }) : t('no setpoint'));
+  put('chamber-set', tripped ? t('limit', { at: whole(s.chamber_limit_celsius) }) : known(s.aims_lower_kelvin) ? t('set.lower', { at: whole(s.setpoint_celsius), by: apart(s.aims_lower_kelvin) }) : known(s.setpoint_celsius) ? t('set', { at: whole(s.setpoint_celsius) }) : t('no setpoint'));
   // While it cools the hottest counts, while it heats the coldest.
   const cooling = s.place && s.place !== 'chamber';
   const first = believed.toSorted((a, b) => cooling ? b.celsius - a.celsius : a.celsius - b.celsius)[0];

@@ -19,6 +19,7 @@ function degrees(celsius, side) {
 }
 const temperature = (celsius, side) => degrees(celsius, side) + '\u00a0' + unit();
 const whole = celsius => number(inUnits(celsius), Number.isInteger(inUnits(celsius)) ? 0 : 1);
+const apart = kelvin => number(fahrenheit() ? kelvin * 9 / 5 : kelvin, 0) + '\u00a0' + (fahrenheit() ? '°F' : 'K');
 
 // ticks are round figures of the unit between two temperatures, in °C: four or five at most.
 function ticks(low, high, few) {

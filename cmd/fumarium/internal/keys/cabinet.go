@@ -62,6 +62,8 @@ var cabinetHead = []row{
 	usual("probes.damping", "time constant of a filter against noise", "0 s"),
 	need("heater", "the relay of the heating element"),
 	need("heater.power", "of the element"),
+	free("heater.relay", "what closes its circuit: with mechanical the window is chosen by how the chamber answers, 24 s at least; with solid state it is 2 s", "the window is 20 s"),
+	free("heater.rated cycles", "how often it may close, by its data sheet at the element's current; wear is counted", "wear is not counted"),
 }
 
 var cabinetTail = []row{
