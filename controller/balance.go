@@ -286,6 +286,11 @@ func (b *balanceMemory) holdsWith(t *step, damper quantity.Ratio, fan bool) floa
 // answers reports whether the reading rises now.
 func (b *balanceMemory) answers() bool { return quantity.Kelvin(b.fast-b.slow) >= answerLeast }
 
+// trend is what the reading rises by, in K/s.
+func (b *balanceMemory) trend() float64 {
+	return float64(b.fast-b.slow) / (answerSlow - answerFast).Seconds()
+}
+
 // shown is what of the rise by heat is sure.
 func (b *balanceMemory) shown() float64 { return max(0, b.rise-b.unsure) }
 

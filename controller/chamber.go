@@ -42,20 +42,21 @@ type chamberProbe struct {
 type probeWatch struct {
 	last   quantity.Celsius `record:"last_celsius"`
 	has    bool             `record:"known"`
-	same   time.Duration    `record:"same"`             // since the value last changed
-	on     time.Duration    `record:"heater_on"`        // of the heater, since then
-	off    time.Duration    `record:"heater_off"`       // of the heater, since then
-	full   time.Duration    `record:"heater_full"`      // of the heater fully on, since then
-	held   float64          `record:"held_duty_ratio"`  // duty that had held the value, when it last changed
-	falls  float64          `record:"falls_duty_ratio"` // by so much in each usualHeat, then
-	heated float64          `record:"heated_kelvin"`    // what has reached the air since, beyond that
-	moved  float64          `record:"moved_kelvin"`     // what of it the probe must have felt
+	same   time.Duration    `record:"same"`                    // since the value last changed
+	on     time.Duration    `record:"heater_on"`               // of the heater, since then
+	off    time.Duration    `record:"heater_off"`              // of the heater, since then
+	full   time.Duration    `record:"heater_full"`             // of the heater fully on, since then
+	held   float64          `record:"held_duty_ratio"`         // duty that had held the value, when it last changed
+	falls  float64          `record:"falls_duty_ratio"`        // by so much in each usualHeat, then
+	rises  float64          `record:"rises_kelvin_per_second"` // what it was rising by, then
+	heated float64          `record:"heated_kelvin"`           // what has reached the air since, beyond that
+	moved  float64          `record:"moved_kelvin"`            // what of it the probe must have felt
 }
 
 // follow takes a good sample in.
 func (w *probeWatch) follow(v quantity.Celsius, dt time.Duration, heaterOn bool) {
 	if !w.has || v != w.last {
-		*w = probeWatch{last: v, has: true, held: w.held, falls: w.falls}
+		*w = probeWatch{last: v, has: true, held: w.held, falls: w.falls, rises: w.rises}
 		return
 	}
 	w.same += dt
@@ -125,6 +126,7 @@ func (p *chamberProbe) believed(t *step, r sensors.Reading) (quantity.Celsius, b
 	if p.same == 0 || t.late {
 		h := &t.s.Heater
 		p.held, p.falls = h.usual, min(max(0, h.before-h.usual), frozenFalls)
+		p.rises = max(0, t.s.Balance.trend())
 		p.heated, p.moved, p.full = 0, 0, 0
 		return v, true
 	}
@@ -136,19 +138,32 @@ func (p *chamberProbe) believed(t *step, r sensors.Reading) (quantity.Celsius, b
 	p.heated = lagged(p.heated, m.gain*(on-p.held), t.seconds, m.lagSeconds)
 	p.moved = lagged(p.moved, p.heated, t.seconds, m.feltSeconds)
 	if p.same >= chamberFrozen && p.on >= frozenSwitching && p.off >= frozenSwitching ||
-		p.full > m.rises || p.moved > float64(frozenMove) || p.moved < -float64(frozenMove)-p.eases(m) {
+		p.full > t.risesFrom(v) || p.moved > float64(frozenMove) || p.moved < -float64(frozenMove)-p.eases(m) {
 		t.s.Chamber.stuck = true
 	}
 	return v, true
 }
 
+// risesFrom is the time within which full heat brings frozenRise at a reading. Near to what
+// full heat can hold at all it brings nothing more: there is no such time.
+func (t *step) risesFrom(v quantity.Celsius) time.Duration {
+	m := t.m
+	left := m.gain - max(0, float64(v-t.s.Balance.rest(t)))
+	if left <= float64(frozenRise) {
+		return math.MaxInt64
+	}
+	return time.Duration((m.feltSeconds + m.lagSeconds*math.Log(left/(left-float64(frozenRise)))) * float64(time.Second))
+}
+
 // eases is what less heat than had held the value need not have brought, in K. As walls and
 // product get warm it takes less and less to hold the air: the average is behind that by
-// what it has fallen in its own length, and the fall goes on. More heat is never excused so.
+// what it has fallen in its own length, and the fall goes on. And heat that had not held the
+// value but raised it would have raised it on: less of it may just hold it. More heat is
+// never excused so.
 func (w *probeWatch) eases(m *Machine) float64 {
 	lag, same := m.lagSeconds+m.feltSeconds, w.same.Seconds()
 	felt := 1 - math.Exp(-same/lag)
-	return m.gain * w.falls * (felt + (same-lag*felt)/usualHeat.Seconds())
+	return m.gain*w.falls*(felt+(same-lag*felt)/usualHeat.Seconds()) + w.rises*lag*felt
 }
 
 // leaveOut goes on without the chamber probe that has not answered for some time. The

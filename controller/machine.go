@@ -34,7 +34,6 @@ type Machine struct {
 
 	// What the response of the cabinet means to those who watch it.
 	gain, lagSeconds, feltSeconds float64
-	rises                         time.Duration // within which full heat has brought frozenRise
 	answers                       time.Duration // within which it has shown at all
 	elementCools                  time.Duration
 	elementLag                    float64       // s
@@ -78,7 +77,6 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 	}
 	watched := sampled(c, r)
 	m.gain, m.lagSeconds, m.feltSeconds = float64(r.Gain), r.Lag.Seconds(), max(1, (r.SecondLag+r.DeadTime).Seconds())
-	m.rises = r.DeadTime + r.SecondLag + time.Duration(float64(r.Lag)*float64(frozenRise)/float64(max(r.Gain, 1)))
 	lags := 3 * (watched.DeadTime + watched.SecondLag)
 	m.answers, m.elementCools = max(noHeatLeast, lags+watched.Lag/4), lags+coolingDown
 	m.elementLag, m.coasts = max(1, r.SecondLag.Seconds()), min(lags, longestCoast)

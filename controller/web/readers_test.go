@@ -3,8 +3,11 @@ package web_test
 import (
 	"encoding/json"
 	"fmt"
+	"fumarium/controller/access"
+	"fumarium/controller/web"
 	"regexp"
 	"testing"
+	"time"
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/page"
@@ -35,7 +38,7 @@ func in(t *testing.T, ctx ctx, l *loop, server *between, s state, pace float64, 
 func TestReadersOfManyKinds(t *testing.T) {
 	ctx := browser(t)
 	l := accepting(cooking())
-	server := behind(t, handler(l))
+	server := behind(t, configured(l, func(c *web.Config) { c.Sessions = access.New(func() time.Time { return noon }) }))
 	do(t, ctx, chromedp.EmulateViewport(390, 844), chromedp.Navigate(server.URL))
 	until(t, ctx, "status !== null && sectionOf !== ''")
 
