@@ -23,7 +23,7 @@ const (
 	weldFall       quantity.Kelvin = 0.5 // from slot to slot: it cools
 	riseStep                       = 5 * time.Minute
 	riseLeast      quantity.Kelvin = 0.5 // in each step of a slot, far over the room and with nothing in it: it is heated
-	doorFall       quantity.Kelvin = 4   // faster than the response's lag: the door, and the walls stay hot
+	doorFall       quantity.Kelvin = 2.5 // faster than the response's lag: the door, and the walls stay hot
 	wallLag                        = 4 * time.Hour
 	coolingDown                    = 3 * time.Minute // beside the lags: what the element still gives off
 	noHeatLeast                    = 10 * time.Minute
