@@ -132,21 +132,7 @@ func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) 
 		p.course.unseen(dt)
 		dt = 0
 	}
-	known := p.course
-	left := p.course.follow(v, a.chamber, a.place, dt)
-	if a.stage != nil && a.place == profile.Chamber && !a.around && !known.learnt() { // nobody knows whether that is the air
-		p.course.known = max(1, known.known)
-	}
-	if left {
-		if a.settled {
-			if !p.out {
-				p.leftAt = quantity.Celsius(p.course.level)
-			}
-			p.out = true
-		} else { // it is being put in
-			p.course = course{level: float64(v), smooth: float64(v), known: 1}
-		}
-	}
+	p.course.step(p, v, a, dt)
 	apart := magnitude(quantity.Kelvin(a.chamber - v))
 	p.out = c.inAir(t, p, v, a, apart) || p.out
 	// What stood still in hot air is not believed for having come into ice: only once it moves.
@@ -162,6 +148,23 @@ func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) 
 		p.seen = quantity.Celsius(p.course.smooth)
 	}
 	return quantity.Celsius(p.course.smooth), !p.distrusted() && sensors.At(quantity.Celsius(p.course.smooth)).Status() == sensors.Good
+}
+
+// step takes a reading into the course of a probe, and says of the probe whether it has left
+// the meat.
+func (c *course) step(p *coreProbe, v quantity.Celsius, a *air, dt time.Duration) {
+	known := *c
+	left := c.follow(v, a.chamber, a.place, dt)
+	if a.stage != nil && a.place == profile.Chamber && !a.around && !known.learnt() { // nobody knows whether that is the air
+		c.known = max(1, known.known)
+	}
+	switch {
+	case !left:
+	case !a.settled: // it is being put in
+		*c = course{level: float64(v), smooth: float64(v), known: 1}
+	case !p.out:
+		p.leftAt, p.out = quantity.Celsius(c.level), true
+	}
 }
 
 // settled reports that nobody may have moved a probe just now. It moves into the meat in

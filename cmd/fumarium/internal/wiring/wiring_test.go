@@ -355,9 +355,9 @@ func TestSimulatedBus(t *testing.T) {
 		}
 		v, ok := in.Chamber[0].Value()
 		require.True(t, ok, "%s: %v", chip, w.Channels()[0].Err())
-		assert.InDelta(t, 15, float64(v), 0.7, chip)
+		assert.InDelta(t, 15, float64(v), 1, chip) // the cold product cools a probe that sees it
 		raw, _ := w.Channels()[0].Raw.Value()
-		assert.InDelta(t, 15/1.02, float64(raw), 0.7, chip)
+		assert.InDelta(t, 15/1.02, float64(raw), 1, chip)
 
 		tip := w.Channels()[0].tip
 		for _, s := range []sensors.Status{sensors.Open, sensors.BusError} {
