@@ -125,7 +125,7 @@ func TestAHub(t *testing.T) {
 		}
 		require.NoError(t, c.Close())
 	}
-	change("DELETE FROM note WHERE batch = 1", "DELETE FROM link WHERE batch = 1 AND number > (SELECT max(number) - 2 FROM link WHERE batch = 1)")
+	change("DELETE FROM note WHERE batch = 1 AND link > (SELECT max(number) - 2 FROM link WHERE batch = 1)", "DELETE FROM link WHERE batch = 1 AND number > (SELECT max(number) - 2 FROM link WHERE batch = 1)")
 	status, text = hub("batches", old, "--simulated")
 	assert.Contains(t, text, "record whole", "by itself it looks whole")
 	_ = status
