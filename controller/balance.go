@@ -43,6 +43,11 @@ const (
 	answerLeast quantity.Kelvin = 0.07 // between both: it rises by 0.1 K a minute
 	falls       quantity.Kelvin = 0.2  // between both: it falls by 0.3 K a minute
 	fallsFast   quantity.Kelvin = 0.4  // from the faster one: by 1.2 K a minute
+	// In noise a reading seems to rise and to fall all the time: then it has to by more than
+	// chance makes of white noise in one second of 20 000, in averages and in a sample.
+	noiseSmooth = 2 * time.Minute
+	inNoise     = 0.5 // of its standard deviation, between both averages
+	inSamples   = 4.0 // of it, from the faster one
 	// A reading that falls although the heat is on shows an open door, or a probe that
 	// has fallen out. So much is forgiven for a while, with no more heat than holds the air.
 	droppedMost  quantity.Kelvin = 4
@@ -93,6 +98,8 @@ type balanceMemory struct {
 
 	fast     quantity.Celsius `record:"fast_celsius"` // the reading behind two lags: what it does now
 	slow     quantity.Celsius `record:"slow_celsius"`
+	noise    quantity.Kelvin  `record:"noise_kelvin"` // standard deviation of the reading
+	last     quantity.Celsius `record:"last_celsius"`
 	hottest  quantity.Celsius `record:"hottest_celsius"` // that it was of late
 	hasTrend bool             `record:"trend_known"`
 	before   quantity.Kelvin  `record:"missing_before_kelvin"` // what is missing, not smoothed, but for
@@ -250,8 +257,11 @@ func (r *balanceRules) draught(damper quantity.Ratio, rise float64, fan bool) fl
 // followReading follows what the reading does now.
 func (b *balanceMemory) followReading(t *step, chamber quantity.Celsius) {
 	if !b.hasTrend {
-		b.fast, b.slow, b.hottest, b.hasTrend = chamber, chamber, chamber, true
+		b.fast, b.slow, b.last, b.hottest, b.hasTrend = chamber, chamber, chamber, chamber, true
 	}
+	// Two samples of white noise are 2/√π of its standard deviation apart on average.
+	apart := magnitude(quantity.Kelvin(chamber-b.last)) * math.SqrtPi / 2
+	b.noise, b.last = quantity.Kelvin(lagged(float64(b.noise), float64(apart), t.seconds, noiseSmooth.Seconds())), chamber
 	b.fast = laggedTo(b.fast, chamber, t.seconds, answerFast)
 	b.slow = laggedTo(b.slow, chamber, t.seconds, answerSlow)
 	b.hottest = max(chamber, b.hottest-quantity.Celsius(chamberForgets*t.seconds))
@@ -284,7 +294,9 @@ func (b *balanceMemory) holdsWith(t *step, damper quantity.Ratio, fan bool) floa
 }
 
 // answers reports whether the reading rises now.
-func (b *balanceMemory) answers() bool { return quantity.Kelvin(b.fast-b.slow) >= answerLeast }
+func (b *balanceMemory) answers() bool {
+	return quantity.Kelvin(b.fast-b.slow) >= max(answerLeast, inNoise*b.noise)
+}
 
 // trend is what the reading rises by, in K/s.
 func (b *balanceMemory) trend() float64 {
@@ -364,7 +376,7 @@ func (b *balanceMemory) followShare(t *step, stage *profile.Stage, chamber quant
 // miss takes in what the reading is short of. What it fell by itself is set apart; not while
 // a chamber that was warm from before cools by what hangs in it.
 func (b *balanceMemory) miss(t *step, chamber quantity.Celsius, missing quantity.Kelvin) {
-	fell := quantity.Kelvin(b.fast-chamber) > fallsFast || quantity.Kelvin(b.slow-b.fast) > falls
+	fell := quantity.Kelvin(b.fast-chamber) > max(fallsFast, inSamples*b.noise) || quantity.Kelvin(b.slow-b.fast) > max(falls, inNoise*b.noise)
 	if fell = fell && quantity.Kelvin(b.unsure) < droppedMost; fell || b.dropped > droppedMost {
 		b.dropped = missing - b.before
 	}
