@@ -66,6 +66,10 @@ func TestEveryStateInEverySize(t *testing.T) {
 					continue
 				}
 				look(t, ctx, name, s.wants)
+				if s.name == "run" || s.name == "prompt" || s.name == "soon" { // when it is done is read as well
+					assert.Equal(t, "true", read(t, ctx, `(() => { const bar = document.getElementById('bar'), foot = bar.offsetHeight && getComputedStyle(bar).position === 'fixed' ? bar.getBoundingClientRect().top : innerHeight;
+						return document.getElementById('rail').lastElementChild.getBoundingClientRect().bottom <= foot + 4; })()`), "%s: when it is done", name)
+				}
 				if axe != "" {
 					found := read(t, ctx, `axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa', 'wcag22aa', 'best-practice']}).then(r => JSON.stringify(r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.target + ' ' + n.failureSummary).join(' | '))))`)
 					assert.Equal(t, "[]", found, name)
