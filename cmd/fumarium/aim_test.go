@@ -25,5 +25,14 @@ func TestTheCoolerChamberIsExplained(t *testing.T) {
 	p.picture("cooler")
 	_, said, _ := d.client("status")
 	assert.Regexp(t, `kept \d.* K cooler: closing the damper will lift the air`, said)
+
+	// Held, there is no setpoint to be cooler than; the page goes on drawing.
+	p.read("(() => { window.faults = []; addEventListener('error', e => faults.push(e.message)); addEventListener('unhandledrejection', e => faults.push(String(e.reason))); return true; })()")
+	status, _, errs = d.client("hold")
+	require.Equal(t, exitGood, status, errs)
+	p.until("status.state === 'held' && status.setpoint_celsius === null")
+	assert.Equal(t, "null", p.read("status.aims_lower_kelvin"))
+	p.until("document.getElementById('chamber-set').textContent === t('no setpoint')")
+	assert.Equal(t, "[]", p.read("JSON.stringify(faults)"))
 	assert.Equal(t, exitGood, d.end(syscall.SIGTERM))
 }

@@ -32,6 +32,11 @@ func TestWholeBatchByHandOnAPhone(t *testing.T) {
 	assert.Equal(t, "Beech links", read("status.product"))
 	var pressed []string
 	anew := false
+	defer func() {
+		if t.Failed() { // what it waited for
+			t.Log(strings.Join(pressed, "\n"), read("JSON.stringify({bar, busy, state: status.state, at: status.elapsed_seconds, stage: status.stage, prompt: status.prompt, alarms: status.alarms, reason: status.reason})"))
+		}
+	}()
 	require.Eventually(t, func() bool {
 		if read("status !== null && ['complete', 'stopped', 'aborted'].includes(status.state)") == "true" {
 			return true

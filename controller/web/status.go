@@ -241,7 +241,7 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	}
 	status.SetpointCelsius = quantity.OrNull(st.Heater.Setpoint, st.Heater.HasSetpoint)
 	lower := st.Heater.AimsLower()
-	status.AimsLowerKelvin = quantity.OrNull(math.Round(float64(lower)*10)/10, lower >= controller.AimSaid)
+	status.AimsLowerKelvin = quantity.OrNull(math.Round(float64(lower)*10)/10, st.Heater.HasSetpoint && lower >= controller.AimSaid)
 	status.ChamberCelsius = quantity.OrNull(st.Chamber.Reading.Value())
 	status.CoreCelsius = quantity.OrNull(st.Core.Coldest.Value())
 	status.WetBulbCelsius = quantity.OrNull(s.Inputs.WetBulb.Value())
