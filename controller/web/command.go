@@ -34,6 +34,28 @@ func (s *server) permitted(r *http.Request) *problem {
 	return plainJSON(r)
 }
 
+// allowed answers only who may start and change, and keeps their place meanwhile.
+func (s *server) allowed(answer handler) handler {
+	return func(w http.ResponseWriter, r *http.Request) *problem {
+		if p := s.permitted(r); p != nil {
+			return p
+		}
+		defer keepPlace(r.Context())()
+		return answer(w, r)
+	}
+}
+
+// ordered reads the order that a request brings.
+func ordered(answer func(http.ResponseWriter, *http.Request, *Order) *problem) handler {
+	return func(w http.ResponseWriter, r *http.Request) *problem {
+		o, p := order(w, r)
+		if p != nil {
+			return p
+		}
+		return answer(w, r, o)
+	}
+}
+
 // fromOurPage says what forbids a request that nobody has to be known for.
 func (s *server) fromOurPage(r *http.Request) *problem {
 	if p := s.foreign(r); p != nil {
@@ -87,10 +109,6 @@ func order(w http.ResponseWriter, r *http.Request) (*Order, *problem) {
 }
 
 func (s *server) command(w http.ResponseWriter, r *http.Request) *problem {
-	if p := s.permitted(r); p != nil {
-		return p
-	}
-	defer keepPlace(r.Context())()
 	select {
 	case s.commands <- struct{}{}:
 		defer func() { <-s.commands }()

@@ -42,6 +42,7 @@ func (g *Gate) Admit(c net.Conn) net.Conn {
 // The limits that tests look at.
 const (
 	MaxBody        = maxBody
+	MaxPhoto       = maxPhoto
 	MostCommands   = mostCommands
 	MostHeaderTime = mostHeaderTime
 	MostReading    = mostReading

@@ -318,7 +318,7 @@ func TestBodiesAreBounded(t *testing.T) {
 					}
 				}, header("Authorization", credentials))
 				if photo {
-					most = 2 * (4 << 20)
+					most = 2 * web.MaxPhoto
 				}
 				switch {
 				case path == "/api/sessions" && method == http.MethodPost: // for whoever has a code

@@ -80,15 +80,7 @@ func handProblem(err error) *problem {
 
 // handSheet holds what was weighed against the sheet of a product that is not started yet. It
 // changes nothing, but reads and reckons: hence for who may start.
-func (s *server) handSheet(w http.ResponseWriter, r *http.Request) *problem {
-	if p := s.permitted(r); p != nil {
-		return p
-	}
-	defer keepPlace(r.Context())()
-	o, p := order(w, r)
-	if p != nil {
-		return p
-	}
+func (s *server) handSheet(w http.ResponseWriter, _ *http.Request, o *Order) *problem {
 	if p := o.only("a sheet", "product", "meat", "form"); p != nil {
 		return p
 	}

@@ -67,22 +67,14 @@ type preview struct {
 
 // oneAtATime is for what changes nothing, but costs much to rehearse: it is answered one at
 // a time, and only to who may start and change.
-func (s *server) oneAtATime(answer func(http.ResponseWriter, *http.Request, *Order) *problem) handler {
-	return func(w http.ResponseWriter, r *http.Request) *problem {
-		if p := s.permitted(r); p != nil {
-			return p
-		}
+func (s *server) oneAtATime(answer handler) handler {
+	return s.allowed(func(w http.ResponseWriter, r *http.Request) *problem {
 		if !s.rehearsing.TryLock() {
 			return refuse(http.StatusServiceUnavailable, "another rehearsal is under way; send it again in some seconds")
 		}
 		defer s.rehearsing.Unlock()
-		defer keepPlace(r.Context())()
-		o, p := order(w, r)
-		if p != nil {
-			return p
-		}
-		return answer(w, r, o)
-	}
+		return answer(w, r)
+	})
 }
 
 // rehearse answers what a start would come to.

@@ -54,15 +54,7 @@ func (o *Order) only(what string, names ...string) *problem {
 }
 
 // startSheet changes nothing, but reads and reckons: hence for who may start.
-func (s *server) startSheet(w http.ResponseWriter, r *http.Request) *problem {
-	if p := s.permitted(r); p != nil {
-		return p
-	}
-	defer keepPlace(r.Context())()
-	o, p := order(w, r)
-	if p != nil {
-		return p
-	}
+func (s *server) startSheet(w http.ResponseWriter, _ *http.Request, o *Order) *problem {
 	if p := o.only("a start sheet", "product", "file", "product_yaml", "meat", "stuffed_at"); p != nil {
 		return p
 	}

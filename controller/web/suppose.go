@@ -40,14 +40,6 @@ type Supposed struct {
 
 // suppose answers what would be.
 func (s *server) suppose(w http.ResponseWriter, r *http.Request) *problem {
-	if p := s.permitted(r); p != nil {
-		return p
-	}
-	if !s.rehearsing.TryLock() {
-		return refuse(http.StatusServiceUnavailable, "another rehearsal is under way; send it again in some seconds")
-	}
-	defer s.rehearsing.Unlock()
-	defer keepPlace(r.Context())()
 	body, p := bodyOf(w, r)
 	if p != nil {
 		return p
