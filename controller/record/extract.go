@@ -77,50 +77,61 @@ func syncDir(dir string) error {
 	return nil
 }
 
-// copyOut makes a file of batches, in one transaction.
-func copyOut(ctx context.Context, q querier, file string, headers []row) (done []Extracted, err error) {
+// inOne makes a file of batches, in one transaction.
+func inOne(ctx context.Context, file string, fill func(tx *sql.Tx) error) (err error) {
 	// No log beside it: the file is one.
 	db, err := sql.Open("sqlite", dsn(file, "", "journal_mode(DELETE)", "synchronous(FULL)"))
 	if err != nil {
-		return nil, err
+		return err
 	}
 	db.SetMaxOpenConns(1)
 	defer func() { err = errors.Join(err, db.Close()) }()
 	if err := createTables(db); err != nil {
-		return nil, err
+		return err
 	}
 	tx, err := db.BeginTx(ctx, nil)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	defer tx.Rollback() //nolint:errcheck // nothing to undo after Commit
 	if _, err := tx.Exec(extractDDL); err != nil {
-		return nil, err
+		return err
 	}
-	for _, h := range headers {
-		b := batchOf(h)
-		if err := course(ctx, q, b); err != nil {
-			return nil, err
-		}
-		if b.State == "" {
-			return nil, fmt.Errorf("batch %s: %w", b.ID, ErrUnderWay)
-		}
-		v, err := verify(ctx, q, h)
-		if err != nil {
-			return nil, err
-		}
-		if !v.Whole {
-			return nil, fmt.Errorf("batch %s: %s; a copy of it would look whole and is not", b.ID, v)
-		}
-		if err := copyBatch(ctx, q, tx, h); err != nil {
-			return nil, err
-		}
-		if _, err := tx.Exec("INSERT INTO extract VALUES (?, ?, ?)", b.Number, v.Links, v.Head[:]); err != nil {
-			return nil, err
-		}
-		done = append(done, Extracted{b.ID, v.Links, v.Head})
+	if err := fill(tx); err != nil {
+		return err
 	}
-	return done, tx.Commit()
+	return tx.Commit()
+}
+
+// copyOut puts batches into a file of their own.
+func copyOut(ctx context.Context, q querier, file string, headers []row) (done []Extracted, err error) {
+	err = inOne(ctx, file, func(tx *sql.Tx) error {
+		for _, h := range headers {
+			b := batchOf(h)
+			if err := course(ctx, q, b); err != nil {
+				return err
+			}
+			if b.State == "" {
+				return fmt.Errorf("batch %s: %w", b.ID, ErrUnderWay)
+			}
+			v, err := verify(ctx, q, h)
+			if err != nil {
+				return err
+			}
+			if !v.Whole {
+				return fmt.Errorf("batch %s: %s; a copy of it would look whole and is not", b.ID, v)
+			}
+			if err := copyBatch(ctx, q, tx, h); err != nil {
+				return err
+			}
+			if _, err := tx.Exec("INSERT INTO extract VALUES (?, ?, ?)", b.Number, v.Links, v.Head[:]); err != nil {
+				return err
+			}
+			done = append(done, Extracted{b.ID, v.Links, v.Head})
+		}
+		return nil
+	})
+	return done, err
 }
 
 // copyBatch copies the rows of one batch as they are.

@@ -139,37 +139,21 @@ func Rebuild(ctx context.Context, file string, links iter.Seq2[Link, error], now
 	return done, syncDir(filepath.Dir(file))
 }
 
-func rebuild(ctx context.Context, file string, links iter.Seq2[Link, error], now time.Time, why string) (done []Extracted, err error) {
-	db, err := sql.Open("sqlite", dsn(file, "", "journal_mode(DELETE)", "synchronous(FULL)"))
-	if err != nil {
-		return nil, err
-	}
-	db.SetMaxOpenConns(1)
-	defer func() { err = errors.Join(err, db.Close()) }()
-	if err := createTables(db); err != nil {
-		return nil, err
-	}
-	tx, err := db.BeginTx(ctx, nil)
-	if err != nil {
-		return nil, err
-	}
-	defer tx.Rollback() //nolint:errcheck // nothing to undo after Commit
-	if _, err := tx.Exec(extractDDL); err != nil {
-		return nil, err
-	}
-	b := rebuilt{ctx: ctx, tx: tx, now: now, why: why}
-	for l, err := range links {
-		if err == nil {
-			err = b.add(&l)
+func rebuild(ctx context.Context, file string, links iter.Seq2[Link, error], now time.Time, why string) ([]Extracted, error) {
+	b := rebuilt{ctx: ctx, now: now, why: why}
+	err := inOne(ctx, file, func(tx *sql.Tx) error {
+		b.tx = tx
+		for l, err := range links {
+			if err == nil {
+				err = b.add(&l)
+			}
+			if err != nil {
+				return err
+			}
 		}
-		if err != nil {
-			return nil, err
-		}
-	}
-	if err := b.end(); err != nil {
-		return nil, err
-	}
-	return b.done, tx.Commit()
+		return b.end()
+	})
+	return b.done, err
 }
 
 // A rebuilt is a file of batches that grows link by link.
