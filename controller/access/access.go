@@ -136,19 +136,20 @@ func (k *Keeper) Code(name string) (text string, until time.Time) {
 	if name = Plain(name); name == "" {
 		name = "browser"
 	}
-	c := code{drawn(), name, k.now().Add(CodeLasts)}
+	c := code{Drawn(codeLength), name, k.now().Add(CodeLasts)}
 	k.codes = append(k.codes, c)
 	return c.text, c.until
 }
 
-// drawn is a code by chance, each letter as likely as the other.
-func drawn() string {
+// Drawn is a text by chance, each letter as likely as the other: 31^n of them, of letters
+// none of which is taken for another.
+func Drawn(n int) string {
 	var text strings.Builder
 	one := make([]byte, 1)
-	for text.Len() < codeLength {
+	for text.Len() < n {
 		_, _ = rand.Read(one) // it never fails: crypto/rand
-		if n := int(one[0]); n < 256/len(letters)*len(letters) {
-			text.WriteByte(letters[n%len(letters)])
+		if i := int(one[0]); i < 256/len(letters)*len(letters) {
+			text.WriteByte(letters[i%len(letters)])
 		}
 	}
 	return text.String()

@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"crypto/rand"
 	"crypto/sha256"
 	"errors"
 	"fmt"
@@ -11,6 +10,8 @@ import (
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
+
+	"fumarium/controller/access"
 )
 
 // CodeLasts is how long a code is good for, and SessionLasts a person's session; common
@@ -29,22 +30,6 @@ const (
 
 // Roles are all of them, the least first.
 var Roles = []string{Look, Note, Administer}
-
-// letters are those of what is drawn: none that is taken for another.
-const letters = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
-
-// drawn is a text by chance, each letter as likely as the other: 31^n of them.
-func drawn(n int) string {
-	var text strings.Builder
-	one := make([]byte, 1)
-	for text.Len() < n {
-		_, _ = rand.Read(one) // it never fails: crypto/rand
-		if i := int(one[0]); i < 256/len(letters)*len(letters) {
-			text.WriteByte(letters[i%len(letters)])
-		}
-	}
-	return text.String()
-}
 
 // hashOf is what is kept of a secret. All of them are drawn here, with 12 letters (5.9e1 bits)
 // that last an hour or 26 (1.3e2 bits), so that no slow hash is wanted.
@@ -88,14 +73,14 @@ func (s *Store) Code(ctx context.Context, name, world string, again bool) (strin
 	case is != nil:
 		return "", fmt.Errorf("cabinet %s: %w; a board that was changed joins with --again", name, ErrTaken)
 	}
-	code := drawn(12)
+	code := access.Drawn(12)
 	_, err := s.pool.Exec(ctx, "INSERT INTO code VALUES ($1, $2, $3, $4, $5)", hashOf(code), name, world, again, s.now().Add(CodeLasts).UTC())
 	return grouped(code, 4), err
 }
 
 // Join gives a key for a code, once.
 func (s *Store) Join(ctx context.Context, code string) (name, world, key string, err error) {
-	key = drawn(26)
+	key = access.Drawn(26)
 	err = pgx.BeginFunc(ctx, s.pool, func(tx pgx.Tx) error {
 		if _, err := tx.Exec(ctx, "DELETE FROM code WHERE until < $1", s.now().UTC()); err != nil {
 			return err
@@ -171,7 +156,7 @@ func (s *Store) AddPerson(ctx context.Context, name, role string) (word string, 
 	if role != Look && role != Note && role != Administer {
 		return "", Wrong(fmt.Sprintf("%q is no role; it is one of %s", role, strings.Join(Roles, ", ")))
 	}
-	word = drawn(26)
+	word = access.Drawn(26)
 	_, err = s.pool.Exec(ctx, "INSERT INTO person (name, role, hash) VALUES ($1, $2, $3)", name, role, hashOf(word))
 	if isTaken(err) {
 		err = fmt.Errorf("person %s: %w", name, ErrTaken)
@@ -196,7 +181,7 @@ func (s *Store) Enter(ctx context.Context, word string) (secret string, err erro
 	if err := s.pool.QueryRow(ctx, "SELECT name FROM person WHERE hash = $1", hashOf(word)).Scan(&name); err != nil {
 		return "", none(err, ErrNone)
 	}
-	secret = drawn(26)
+	secret = access.Drawn(26)
 	_, err = s.pool.Exec(ctx, "WITH old AS (DELETE FROM session WHERE until < $3) INSERT INTO session SELECT $1, $2, $4", hashOf(secret), name, s.now().UTC(), s.now().Add(SessionLasts).UTC())
 	return secret, err
 }
