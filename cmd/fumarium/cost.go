@@ -58,15 +58,7 @@ kilogram costs by what was packed, or cooked; where neither was weighed it is no
   fumarium cost price energy 0.32
   fumarium cost 2026-11-28-1`,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			dir, err := stateDir(a.state)
-			if err != nil {
-				return couldNot(err)
-			}
-			book, err := daybook.In(dir)
-			if err != nil {
-				return couldNot(err)
-			}
-			r, err := a.open()
+			r, book, err := openWithBook(&a)
 			if err != nil {
 				return err
 			}
@@ -211,6 +203,20 @@ type stocked struct {
 	Batches  int      `json:"batches"`
 }
 
+// openWithBook opens the record, and the book of prices and purchases beside it.
+func openWithBook(a *archive) (*record.Reader, []daybook.Line, error) {
+	dir, err := stateDir(a.state)
+	if err != nil {
+		return nil, nil, couldNot(err)
+	}
+	book, err := daybook.In(dir)
+	if err != nil {
+		return nil, nil, couldNot(err)
+	}
+	r, err := a.open()
+	return r, book, err
+}
+
 func stockCommand() *cobra.Command {
 	var a archive
 	c := a.flags(&cobra.Command{
@@ -221,15 +227,7 @@ every use of it was weighed; nobody has looked into the larder.`,
 		Example: `  fumarium stock
   fumarium stock bought "pork shoulder" P-0815 12kg`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			dir, err := stateDir(a.state)
-			if err != nil {
-				return couldNot(err)
-			}
-			book, err := daybook.In(dir)
-			if err != nil {
-				return couldNot(err)
-			}
-			r, err := a.open()
+			r, book, err := openWithBook(&a)
 			if err != nil {
 				return err
 			}

@@ -69,24 +69,32 @@ func (a *ledger) List(ctx context.Context) ([]web.PastBatch, error) {
 	return list, nil
 }
 
-// Batch implements web.Archive.
-func (a *ledger) Batch(ctx context.Context, id string) (*web.WholeBatch, error) {
+// open gives a reader with the batch of that whole name, as it is listed.
+func (a *ledger) open(ctx context.Context, id string) (*record.Reader, *record.Batch, error) {
 	r, err := record.OpenReader(a.file)
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, web.ErrNoBatch
+		return nil, nil, web.ErrNoBatch
 	} else if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	defer r.Close()
 	batches, err := r.List(ctx)
+	if err == nil {
+		if i := slices.IndexFunc(batches, func(b *record.Batch) bool { return b.ID == id }); i >= 0 {
+			return r, batches[i], nil
+		}
+		err = web.ErrNoBatch
+	}
+	return nil, nil, errors.Join(err, r.Close())
+}
+
+// Batch implements web.Archive.
+func (a *ledger) Batch(ctx context.Context, id string) (*web.WholeBatch, error) {
+	r, listed, err := a.open(ctx, id)
 	if err != nil {
 		return nil, err
 	}
-	i := slices.IndexFunc(batches, func(b *record.Batch) bool { return b.ID == id }) // the whole name
-	switch {
-	case i < 0:
-		return nil, web.ErrNoBatch
-	case batches[i].State == "":
+	defer r.Close()
+	if listed.State == "" {
 		return nil, web.ErrUnderWay
 	}
 	whole := a.had(id)
@@ -107,20 +115,11 @@ func (a *ledger) Batch(ctx context.Context, id string) (*web.WholeBatch, error) 
 
 // Notes implements web.Archive.
 func (a *ledger) Notes(ctx context.Context, id string) ([]web.PastNote, error) {
-	r, err := record.OpenReader(a.file)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, web.ErrNoBatch
-	} else if err != nil {
-		return nil, err
-	}
-	defer r.Close()
-	batches, err := r.List(ctx)
+	r, _, err := a.open(ctx, id)
 	if err != nil {
 		return nil, err
 	}
-	if !slices.ContainsFunc(batches, func(b *record.Batch) bool { return b.ID == id }) {
-		return nil, web.ErrNoBatch
-	}
+	defer r.Close()
 	return notesOf(ctx, r, id)
 }
 
