@@ -35,6 +35,9 @@ import (
 // release is the version, where the linker was told one.
 var release = "unreleased"
 
+// beside are commands of builds for the package; man.go has them.
+var beside []*cobra.Command
+
 // comeBack is how long to wait for a cabinet that does not answer; common practice, no source.
 const comeBack = 3 * time.Second
 
@@ -83,6 +86,7 @@ may come twice, with the same id.`,
 			return publish(cmd.Context(), args, o, slog.New(slog.NewTextHandler(cmd.ErrOrStderr(), nil)))
 		},
 	}
+	c.AddCommand(beside...)
 	f := c.Flags()
 	f.StringVar(&o.broker, "broker", "mqtt://127.0.0.1:1883", "`URL` of the broker: mqtt:// or, with TLS, mqtts://")
 	f.StringVar(&o.user, "user", "", "`NAME` of the user at the broker")
