@@ -31,8 +31,8 @@ const drawn = {}; // what each list shows, so that it is rebuilt only when it ch
 function rebuild(id, key, build) {
   const now = JSON.stringify([key, kept]);
   if (drawn[id] === now) return;
-  drawn[id] = now;
   $(id).replaceChildren(...build());
+  drawn[id] = now; // not before: what could not be built is tried again
 }
 
 const percent = r => number(r * 100, 0) + '\u00a0%';
