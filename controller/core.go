@@ -50,6 +50,7 @@ type coreProbe struct {
 	seen      quantity.Celsius `record:"seen_celsius"` // as it was last believed
 	hasSeen   bool             `record:"seen"`
 	ago       time.Duration    `record:"seen_ago"`
+	unseen    time.Duration    `record:"unseen"`   // somebody may have exchanged it for so long
 	gone      time.Duration    `record:"left_for"` // since it left the meat
 	frozen    bool             `record:"frozen"`
 	tooHot    bool             `record:"too_hot"`

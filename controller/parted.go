@@ -9,13 +9,16 @@ import (
 	"fumarium/profile/quantity"
 )
 
-// plugTakes is what it takes at the least to pull a probe's plug and to push in another;
-// common practice, no source.
-const plugTakes = 3 * time.Second
+// What it takes at the least; common practice, no source.
+const (
+	plugTakes = 3 * time.Second  // to pull a probe's plug and to push in another
+	stopTakes = 30 * time.Second // to stop the program before that, and to start it after, by hand
+)
 
 // parting is what is known of core probes that were out of sight in a batch, a bit for each:
-// after a loose plug, a bus that did not answer, a controller that was away. Somebody may
-// have put in another one.
+// after a loose plug, a bus that did not answer, a power cut. Somebody may have put in another
+// one. That a step came late, or the program was soon up again with its computer never off,
+// has nothing to do with a plug.
 type parting struct {
 	// parted may be others than at the start: neither what was shown in ice water before nor
 	// a calibration speaks for what is there now.
@@ -36,20 +39,30 @@ func (e *evidence) parts(t *step) {
 	if !t.before.active || t.s.Edition < proof.OneProbe {
 		return
 	}
+	away := t.dt
+	switch {
+	case t.in.PowerLost && t.in.Away == AwayByBoot:
+		away = max(0, t.dt-stopTakes)
+	case t.late && !t.in.PowerLost:
+		away = 0
+	}
 	for i := range t.s.Core.probes {
 		p := &t.s.Core.probes[i]
 		v, ok := t.in.Core[i].Value()
-		if !ok || !p.inUse && t.s.Core.without>>i&1 == 0 {
+		if t.in.PowerLost && t.in.Away == AwayUnknown {
+			p.hasSeen = false // nobody knows how far it can have moved
+		}
+		if !ok || p.unseen > 0 || t.in.PowerLost {
+			p.unseen += away
+		}
+		if !ok {
 			continue
 		}
-		unseen := p.silent
-		if unseen > 0 || t.late || t.in.PowerLost {
-			unseen += t.dt
+		leftOut := !p.inUse && t.s.Core.without>>i&1 != 0
+		if leftOut || p.inUse && p.unseen > plugTakes && !t.sameCore(i, v) {
+			e.part(t, i, p.unseen)
 		}
-		lost := t.in.PowerLost && t.in.Away == AwayUnknown
-		if lost || unseen > plugTakes && !t.sameCore(i, v) {
-			e.part(t, i, unseen)
-		}
+		p.unseen = 0
 	}
 }
 

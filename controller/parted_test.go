@@ -108,9 +108,11 @@ func TestACoreMayBeAnotherAfterAnAbsence(t *testing.T) {
 		how  Evidence
 		want proof.Answer
 	}{
-		"at once back":          {17, 2 * time.Second, AwayByBoot, proof.Met},
-		"as warm as its board":  {17, 20 * time.Second, AwayByBoot, proof.NotShown},
-		"far from it":           {60, 20 * time.Second, AwayByBoot, proof.Met},
+		"at once back":          {17, 2 * time.Second, AwayByClock, proof.Met},
+		"as warm as its board":  {17, 20 * time.Second, AwayByClock, proof.NotShown},
+		"far from it":           {60, 20 * time.Second, AwayByClock, proof.Met},
+		"soon started again":    {17, 30 * time.Second, AwayByBoot, proof.Met},
+		"started later":         {17, 50 * time.Second, AwayByBoot, proof.NotShown},
 		"for long":              {60, 20 * time.Minute, AwayByClock, proof.NotShown},
 		"nobody knows how long": {60, 20 * time.Second, AwayUnknown, proof.NotShown},
 	} {

@@ -279,7 +279,7 @@ func (j *Injector) Drive(elapsed time.Duration, d *plant.Drive) {
 		}
 		switch f.Kind {
 		case HeaterWelded: // a welded contact needs the mains, not the controller
-			if !j.cut(elapsed) {
+			if !j.Dark(elapsed) {
 				d.Heater = true
 			}
 		case HeaterDead:
@@ -307,8 +307,8 @@ func (j *Injector) Drive(elapsed time.Duration, d *plant.Drive) {
 	}
 }
 
-// cut reports whether the mains is off.
-func (j *Injector) cut(elapsed time.Duration) bool {
+// Dark reports whether the mains is off.
+func (j *Injector) Dark(elapsed time.Duration) bool {
 	for i := range j.faults {
 		if f := &j.faults[i]; f.Kind == PowerCut && f.active(elapsed) {
 			return true
