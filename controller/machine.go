@@ -214,6 +214,7 @@ func (m *Machine) Advance(s *State, in *Inputs) (Outputs, []Event) {
 	t.time()
 	s.Heater.average(&t)
 	s.Chamber.follow(&t)
+	s.Evidence.parts(&t)
 	s.Core.follow(&t)
 	s.Wick.follow(&t)
 	s.Heater.follow(&t)
