@@ -35,7 +35,7 @@ func TestEveryLoopIsRobust(t *testing.T) {
 			for fan := range m.laws {
 				ms, before := pid.Sensitivity(m.laws[fan].tuning, m.laws[fan].model), pid.Sensitivity(tight.laws[fan].tuning, tight.laws[fan].model)
 				t.Logf("%-16s learned %-5v fan %d: Ms %.2f, tight %.2f", e.Key, l != cabinet.Learned{}, fan, ms, before)
-				assert.LessOrEqual(t, ms, robust+0.002, "%s, fan %d", e.Key, fan)
+				assert.LessOrEqual(t, ms, robust+0.005, "%s, fan %d", e.Key, fan)
 				assert.Greater(t, ms, robust-0.15, "%s, fan %d: slower than it need be", e.Key, fan)
 				assert.Greater(t, before, robust)
 			}

@@ -6,13 +6,13 @@ import (
 	"time"
 )
 
-// What Sensitivity looks at, and how finely Robust chooses. A coarse look misses a thousandth
+// What Sensitivity looks at, and how finely Robust chooses. A coarse look misses some thousandths
 // of Ms, and takes a machine that is made anew a tenth of a millisecond less.
 const (
 	lowest, highest = 0.02, 4.0              // times the inverse of what delays and no law takes away
 	fine, coarse    = 300, 50                // frequencies
 	closedLoopStep  = 500 * time.Millisecond // so that the last bit of an exponential chooses nothing
-	slowestLoop     = 400                    // steps
+	slowestLoop     = 10                     // times what delays, beyond the fastest
 )
 
 // Sensitivity is Ms of the loop that a tuning makes with a model: the largest of
@@ -55,7 +55,7 @@ func Robust(m Model, filter time.Duration, most float64) (Tuning, error) {
 	if t, robust, err := at(0); robust || err != nil {
 		return t, err
 	}
-	low, high := 0, slowestLoop // low is too fast
+	low, high := 0, int(slowestLoop*(m.DeadTime+filter+time.Second)/closedLoopStep) // low is too fast
 	for high-low > 1 {
 		middle := (low + high) / 2
 		if _, robust, _ := at(middle); robust {
@@ -66,7 +66,7 @@ func Robust(m Model, filter time.Duration, most float64) (Tuning, error) {
 	}
 	t, robust, err := at(high)
 	if err == nil && !robust {
-		err = errors.New("pid: no closed loop of up to some minutes is robust with this model and filter; check the lags and the dead time")
+		err = errors.New("pid: no closed loop is robust enough with this model and filter; check the lags and the dead time")
 	}
 	return t, err
 }
