@@ -239,6 +239,7 @@ func TestADaemonIsHeard(t *testing.T) {
 	require.NoError(t, daemon.Process.Kill())
 	eventually(t, "the daemon is gone", func() bool { return h.body("fumarium/kiln/availability") == "offline" })
 	daemon = exec.Command(program, "run", "--listen", at, "--state", t.TempDir(), "--pace", "2000")
+	daemon.Stderr = t.Output()
 	require.NoError(t, daemon.Start())
 	t.Cleanup(func() { _ = daemon.Process.Kill() })
 	eventually(t, "it came back", func() bool { return h.body("fumarium/kiln/availability") == "online" })

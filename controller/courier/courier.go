@@ -24,8 +24,11 @@ import (
 const (
 	// lookEvery is how often it looks for new links while all are sent, and for a hub.
 	lookEvery = 30 * time.Second
-	// compareEvery is how often the board tells the hub all its heads.
+	// compareEvery is how often the board tells the hub all its heads; compareStuck while the
+	// hub refuses a batch, which may be right again: it went back to an older backup, or a
+	// person settled it.
 	compareEvery = time.Hour
+	compareStuck = 10 * time.Minute
 	firstPause   = 5 * time.Second // after what failed; each is twice the one before
 	mostPause    = 5 * time.Minute
 	// mostInPost bounds one post, before it is packed, in bytes.
@@ -126,7 +129,8 @@ func (c *Courier) round(ctx context.Context) (more bool, err error) {
 	if err != nil {
 		return false, err
 	}
-	if c.kept == nil || time.Since(c.compared) >= compareEvery {
+	old := time.Since(c.compared)
+	if c.kept == nil || old >= compareEvery || len(c.stuck) > 0 && old >= scaled(compareStuck, cmp.Or(c.Look, lookEvery)) {
 		kept, err := c.client.compare(ctx, heads)
 		if err != nil {
 			return false, err
