@@ -78,7 +78,7 @@ const (
 // that some rehearsal explains, and more for one that is strange to all, the more kelvins to
 // the target are to come. At the end it is never surer than some minutes.
 const (
-	structure, strangeStructure, strangeAhead = 0.02, 0.2, 2.0
+	structure, strangeStructure, strangeAhead = 0.02, 0.3, 1.2
 	surest                                    = 1.5 // min
 )
 

@@ -167,6 +167,7 @@ function drawButtons(s, lost) {
   show('stop', can('stop'));
   show('change', !lost && (can('hold') || can('stop')));
   drawBend(s);
+  drawIf(s);
   drawLearn(s, can);
   show('note-box', !lost && s.state !== 'idle');
   show('smoulders', !lost && (can('hold') || can('stop') || ['stopping', 'stopped', 'aborting', 'aborted'].includes(s.state)));
@@ -350,6 +351,7 @@ startEvents();
 makerEvents();
 pairEvents();
 bendEvents();
+ifEvents();
 learnEvents();
 listen();
 poll();
