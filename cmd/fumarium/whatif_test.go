@@ -27,14 +27,10 @@ func TestWhatIfBeforeTheStart(t *testing.T) {
 	assert.Equal(t, "chamber 85 °C", hotter.Change)
 	assert.Greater(t, hotter.Now.Middle.Sub(hotter.Then.Middle), 5*time.Minute)
 
-	// A night that begins after the batch is over changes nothing, one that begins within it does.
-	night := func(at time.Time) *web.Supposed {
-		return ask(exitGood, "--room", "-8K", "--from", at.Format(time.RFC3339))
-	}
-	after := night(hotter.Now.Latest.Add(72 * time.Hour))
+	// A night that begins after the batch is over changes nothing.
+	after := ask(exitGood, "--room", "-8K", "--from", hotter.Now.Latest.Add(72*time.Hour).Format(time.RFC3339))
 	assert.Contains(t, after.Change, "room -8.0 K, from ")
 	assert.Equal(t, after.Now, after.Then)
-	assert.True(t, night(hotter.Now.Middle.Add(-4*time.Hour)).Then.Middle.After(after.Now.Middle), "in the cold it takes longer")
 
 	soon := ask(exitGood, "--ready", hotter.Now.Latest.Add(-10*time.Minute).Format(time.RFC3339))
 	require.NotNil(t, soon.Chamber)
