@@ -39,6 +39,7 @@ func (t *step) standing() trip.Set {
 		trip.DisplayDead.If(in.Panel&DisplayDead != 0) |
 		trip.ButtonStuck.If(in.Panel&ButtonBad != 0) |
 		trip.RelayWorn.If(in.RelayWorn) |
+		trip.CopiesFailing.If(in.CopiesFail) |
 		trip.StepLate.If(t.late) |
 		trip.StageOvertime.If(stage != nil && stage.Within > 0 && s.StageClock > stage.Within) |
 		trip.PromptWaiting.If(s.asks(stage))

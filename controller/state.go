@@ -94,6 +94,7 @@ type Inputs struct {
 	ClockStepped bool          `record:"clock_stepped"` // the time of day jumped since the last step
 	Panel        PanelFaults   `record:"panel"`         // of what hangs at the front of the cabinet
 	RelayWorn    bool          `record:"relay_worn"`    // the heater's, by how often it closed
+	CopiesFail   bool          `record:"copies_fail"`   // of batches, into the folder for copies
 	Command      Command       `record:"command"`
 }
 

@@ -522,6 +522,18 @@ func TestAWornRelayIsSaidForLater(t *testing.T) {
 	assert.Equal(t, Running, r.s.Batch)
 }
 
+func TestCopiesThatFailAreSaidForLater(t *testing.T) {
+	r := newRig(t).started(0)
+	r.in.CopiesFail = true
+	r.run(time.Minute)
+	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.CopiesFailing].Phase)
+	assert.Equal(t, trip.Later, trip.CopiesFailing.Entry().Priority)
+	assert.Equal(t, Running, r.s.Batch)
+	r.in.CopiesFail = false
+	r.step()
+	assert.Equal(t, trip.ReturnedUnacknowledged, r.s.Alarms[trip.CopiesFailing].Phase)
+}
+
 func TestAnOutputThatCannotBeSetTrips(t *testing.T) {
 	r := newRig(t).started(0)
 	r.run(time.Minute)

@@ -1,13 +1,20 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
+	"log/slog"
 	"os"
 	"path/filepath"
+	"sync/atomic"
 	"time"
+
+	"fumarium/cmd/fumarium/internal/album"
+	"fumarium/controller/record"
+	"fumarium/controller/snapshot"
 )
 
 // copiesFile says in the state folder how the copies of batches went the last time.
@@ -85,4 +92,79 @@ func copyPhotos(from, to string) error {
 		}
 		return errors.Join(os.WriteFile(there+".part", data, 0o600), os.Rename(there+".part", there))
 	})
+}
+
+// copyEvery is how often the daemon looks whether a batch lacks its copy. It does not while
+// one is under way.
+const copyEvery = time.Hour
+
+// A copier keeps an export of each batch in a folder, such as of a stick; nil keeps none.
+type copier struct {
+	state, from, folder string
+	log                 *slog.Logger
+	failing             atomic.Bool
+}
+
+// newCopier knows how it went before the program was started anew. It is nil without a folder.
+func newCopier(state, from, folder string, log *slog.Logger) *copier {
+	if folder == "" {
+		return nil
+	}
+	c := &copier{state: state, from: from, folder: folder, log: log}
+	if before, err := readCopies(state); err == nil && before != nil && before.Folder == folder {
+		c.failing.Store(before.Failed != "")
+	}
+	return c
+}
+
+// Failing reports whether not every batch has its copy.
+func (c *copier) Failing() bool { return c != nil && c.failing.Load() }
+
+// Run copies soon after a batch is over, and every hour what was added since or failed.
+func (c *copier) Run(ctx context.Context, latest func() *snapshot.Snapshot) {
+	if c == nil {
+		return
+	}
+	due := time.Now()
+	last := "" // the batch that was over the last time
+	look := time.NewTicker(5 * time.Second)
+	defer look.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-look.C:
+		}
+		s := latest()
+		if s == nil || s.State.Batch.Active() || s.BatchID == last && time.Now().Before(due) {
+			continue
+		}
+		last, due = s.BatchID, time.Now().Add(copyEvery)
+		c.copy(ctx)
+	}
+}
+
+func (c *copier) copy(ctx context.Context) {
+	r, err := record.OpenReader(c.from)
+	if errors.Is(err, fs.ErrNotExist) {
+		return
+	}
+	var written []string
+	if err == nil {
+		written, err = r.Copy(ctx, c.folder)
+		err = errors.Join(err, r.Close(), copyPhotos(filepath.Join(c.state, album.Folder), filepath.Join(c.folder, album.Folder)))
+	}
+	if ctx.Err() != nil {
+		return
+	}
+	c.failing.Store(err != nil)
+	if kept := tellCopies(c.state, c.folder, time.Now(), err); kept != nil {
+		c.log.Warn("how the copies went was not kept", "err", kept)
+	}
+	for _, id := range written {
+		c.log.Info("the batch was copied", "batch", id, "to", filepath.Join(c.folder, id+".db"))
+	}
+	if err != nil {
+		c.log.Warn("not every batch has its copy", "err", err, "do", "see that the folder is there and has room; it is tried again in an hour")
+	}
 }

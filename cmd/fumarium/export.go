@@ -5,17 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
-	"log/slog"
 	"os"
-	"path/filepath"
-	"time"
 
 	"github.com/spf13/cobra"
 
-	"fumarium/cmd/fumarium/internal/album"
 	"fumarium/controller/record"
-	"fumarium/controller/snapshot"
 )
 
 func exportCommand() *cobra.Command {
@@ -131,50 +125,4 @@ of another cabinet do not fit in; look at them with --from FILE instead.`,
 		},
 	})
 	return c
-}
-
-// copyEvery is how often the daemon looks whether a batch lacks its copy. It does not while
-// one is under way.
-const copyEvery = time.Hour
-
-// keepCopies keeps an export of each batch in a folder, such as of a stick: soon after the
-// batch is over, and every hour for what was added since or failed.
-func keepCopies(ctx context.Context, state, from, dir string, latest func() *snapshot.Snapshot, log *slog.Logger) {
-	due := time.Now()
-	last := "" // the batch that was over the last time
-	look := time.NewTicker(5 * time.Second)
-	defer look.Stop()
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case <-look.C:
-		}
-		s := latest()
-		if s == nil || s.State.Batch.Active() || s.BatchID == last && time.Now().Before(due) {
-			continue
-		}
-		last, due = s.BatchID, time.Now().Add(copyEvery)
-		r, err := record.OpenReader(from)
-		if errors.Is(err, fs.ErrNotExist) {
-			continue
-		}
-		var written []string
-		if err == nil {
-			written, err = r.Copy(ctx, dir)
-			err = errors.Join(err, r.Close(), copyPhotos(filepath.Join(state, album.Folder), filepath.Join(dir, album.Folder)))
-		}
-		if ctx.Err() != nil {
-			return
-		}
-		if kept := tellCopies(state, dir, time.Now(), err); kept != nil {
-			log.Warn("how the copies went was not kept", "err", kept)
-		}
-		for _, id := range written {
-			log.Info("the batch was copied", "batch", id, "to", filepath.Join(dir, id+".db"))
-		}
-		if err != nil {
-			log.Warn("not every batch has its copy", "err", err, "do", "see that the folder is there and has room; it is tried again in an hour")
-		}
-	}
 }

@@ -28,9 +28,6 @@ const (
 	// forecastRests is how many times as long as it works the forecast rests: it takes a
 	// third of one core at most, and only what nothing else wants.
 	forecastRests = 2
-	// longDoor is how long a door may stand open before the batch is no longer what was
-	// rehearsed; common practice, no source.
-	longDoor = 2 * time.Minute
 	// mostSaid is how many forecasts are kept to be held against what happened.
 	mostSaid = 24
 )
@@ -56,9 +53,6 @@ type followed struct {
 	drawn   int               // rehearsals so far
 	past    *sim.Past         // that they went through; nil is none
 	turns   []sim.Turn        // changes of its stages that they made
-	doors   []sim.Interval    // that were seen open
-	opened  time.Duration     // since when it stands open
-	open    bool              // it does
 	failed  string            // why it was given up
 	said    []saidForecast    // to be held against what happened
 	core    *quantity.Celsius // as it was hung
@@ -123,7 +117,6 @@ func (f *forecaster) look(ctx context.Context, s *snapshot.Snapshot) (more bool)
 		f.hold(ctx, s)
 		return false
 	}
-	f.watchDoor(s)
 	if course, missing := f.plans.Of(s.BatchID); course == nil {
 		f.say(s, missing)
 		return false
@@ -163,22 +156,9 @@ func (f *forecaster) begin(s *snapshot.Snapshot) {
 	f.now = followed{batch: s.BatchID, library: &forecast.Library{Product: s.Product}, core: hungAt(&s.History)}
 }
 
-func (f *forecaster) watchDoor(s *snapshot.Snapshot) {
-	now := s.BatchElapsed()
-	switch stands := s.Inputs.Door == controller.DoorOpen; {
-	case stands && !f.now.open:
-		f.now.open, f.now.opened = true, now
-	case !stands && f.now.open:
-		f.now.open = false
-		if now-f.now.opened >= longDoor {
-			f.now.doors = append(f.now.doors, sim.Interval{From: f.now.opened, To: now})
-		}
-	}
-}
-
 // renew begins a library anew when the batch has been through what the old one has not.
 func (f *forecaster) renew(s *snapshot.Snapshot) {
-	past := forecast.PastOf(&s.History, s.BatchElapsed(), f.now.doors)
+	past := forecast.PastOf(&s.History, s.BatchElapsed(), forecast.DoorsOf(&s.History))
 	turns := turnsOf(s)
 	had := len(f.now.turns)
 	if f.now.past != nil {

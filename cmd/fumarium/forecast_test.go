@@ -13,6 +13,7 @@ import (
 	"fumarium/controller/cabinet/shipped"
 	"fumarium/controller/outlook"
 	"fumarium/controller/snapshot"
+	"fumarium/controller/trip"
 	"fumarium/profile/catalog"
 	"fumarium/sim"
 )
@@ -95,43 +96,69 @@ func TestAgainstWhatHappened(t *testing.T) {
 }
 
 // After a hold the library is drawn anew, with the hold in every rehearsal; and so after a
-// door that stood open for long, but not for one that was opened and shut.
+// door that stood open for long, but not for one that was opened and shut, and after somebody
+// has changed the stage. A program that is started anew draws it from the record's history
+// as the one before did.
 func TestTheLibraryIsDrawnAnew(t *testing.T) {
 	long(t)
 	p, err := catalog.Find("caraway-sticks")
 	require.NoError(t, err)
 	c, err := shipped.Find("fridge-body")
 	require.NoError(t, err)
-	f := &forecaster{plans: &planner{cabinet: c.Value}, log: slog.New(slog.DiscardHandler), hasty: true}
-	f.plans.made.Store(&outlooked{Batch: "b", Course: &outlook.Course{}})
+	begin := func() *forecaster {
+		f := &forecaster{plans: &planner{cabinet: c.Value}, log: slog.New(slog.DiscardHandler), hasty: true}
+		f.plans.made.Store(&outlooked{Batch: "b", Course: &outlook.Course{}})
+		return f
+	}
+	f := begin()
 	s := &snapshot.Snapshot{BatchID: "b", Product: p.Value, Cabinet: c.Value}
-	at := func(elapsed time.Duration, state controller.BatchState, door controller.DoorStatus) {
-		s.State.Batch, s.State.Elapsed, s.Inputs.Door, s.Time = state, elapsed, door, time.Unix(0, 0).Add(elapsed)
-		var events []controller.Event
+	at := func(elapsed time.Duration, state controller.BatchState, events ...controller.Event) {
+		s.State.Batch, s.State.Elapsed, s.Time = state, elapsed, time.Unix(0, 0).Add(elapsed)
 		if state != stateTold(s) {
-			events = append(events, controller.Event{Kind: controller.BatchChanged, At: elapsed, Batch: state})
+			events = append(events, controller.Event{Kind: controller.BatchChanged, Batch: state})
+		}
+		for i := range events {
+			events[i].At = elapsed
 		}
 		s.History.Add(s.Time, elapsed, &s.State, controller.Outputs{}, events)
 		f.look(context.Background(), s)
 	}
 	s.History.Begin("b", p.Value, 0)
-	at(0, controller.Running, controller.DoorShut)
-	at(time.Minute, controller.Running, controller.DoorShut)
+	at(0, controller.Running, controller.Event{Kind: controller.StageBegan})
+	at(time.Minute, controller.Running)
 	assert.Equal(t, 2, f.now.drawn)
-	at(2*time.Minute, controller.Running, controller.DoorOpen)
-	at(3*time.Minute, controller.Running, controller.DoorShut)
-	assert.Equal(t, 4, f.now.drawn, "a door for a minute is nothing")
-	at(4*time.Minute, controller.Running, controller.DoorOpen)
-	at(9*time.Minute, controller.Running, controller.DoorShut)
+	at(2*time.Minute, controller.Running)
+	at(3*time.Minute, controller.Running)
+	assert.Equal(t, 4, f.now.drawn, "a door for less than two minutes says nothing")
+	at(6*time.Minute, controller.Running, controller.Event{Kind: controller.AlarmRaised, Alarm: trip.DoorOpen})
+	assert.Equal(t, 5, f.now.drawn, "it still stands open")
+	at(9*time.Minute, controller.Running, controller.Event{Kind: controller.AlarmReturned, Alarm: trip.DoorOpen})
 	assert.Equal(t, 1, f.now.drawn)
 	assert.Equal(t, []sim.Interval{{From: 4 * time.Minute, To: 9 * time.Minute}}, f.now.past.Door)
-	at(10*time.Minute, controller.Held, controller.DoorShut)
+	at(10*time.Minute, controller.Held)
 	assert.Equal(t, "held", f.Of("b").Missing)
-	at(20*time.Minute, controller.Running, controller.DoorShut)
+	at(20*time.Minute, controller.Running)
 	assert.Equal(t, 1, f.now.drawn)
 	assert.Equal(t, []sim.Interval{{From: 10 * time.Minute, To: 20 * time.Minute}}, f.now.past.Held)
 	assert.Contains(t, f.Of("b").Missing, "being rehearsed anew, 1 of 64")
 	assert.Nil(t, f.Of("another"))
+
+	hotter := controller.Bend{Parts: controller.BentChamber, Chamber: 60}
+	at(21*time.Minute, controller.Running)
+	assert.Equal(t, 2, f.now.drawn)
+	at(22*time.Minute, controller.Running, controller.Event{Kind: controller.Bent, Bend: hotter, For: 22 * time.Minute})
+	assert.Equal(t, 1, f.now.drawn, "with the chamber that was changed")
+	require.Len(t, f.now.turns, 1)
+	assert.Equal(t, hotter, f.now.turns[0].Order.Bend)
+
+	before := f.now
+	f = begin()
+	at(23*time.Minute, controller.Running)
+	assert.Equal(t, 1, f.now.drawn, "as much as the last one had when it was ended")
+	assert.Equal(t, before.turns, f.now.turns)
+	assert.Equal(t, before.past.Door, f.now.past.Door)
+	assert.Equal(t, before.past.Held, f.now.past.Held)
+	assert.InDelta(t, before.library.Members[0].Elapsed, f.now.library.Members[0].Elapsed, 120, "what it has been through is known for a minute longer")
 }
 
 // stateTold is the state of the batch as the history has it last.

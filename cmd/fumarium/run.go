@@ -285,6 +285,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		side = front.New(hardware.Front(here.lines))
 	}
 	worn := newWear(dir, cab, log)
+	copies := newCopier(dir, records.File(), o.copies, log)
 	teacher := &learner{records: records, file: cabinetFile, named: o.cabinet, log: log}
 	var verdicts sync.WaitGroup // that are being written
 	defer verdicts.Wait()       // before the record is closed
@@ -300,8 +301,9 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Judge: func(p *profile.Product, f record.File) source.Findings {
 			return checkProduct(p, f.Name, f.Data, cab, place)
 		},
-		Panel: side.Faults,
-		Wear:  worn.Ratio,
+		CopiesFail: copies.Failing,
+		Panel:      side.Faults,
+		Wear:       worn.Ratio,
 		Ended: func(batch string, s *snapshot.Snapshot) {
 			verdicts.Go(func() {
 				if noteVerdict(records, batch, s, log); s.State.Learns {
@@ -389,14 +391,9 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	defer func() { cancel(); <-counted }()
 	go plans.Run(loopCtx, l.Snapshot)
 	go foretells.Run(loopCtx, l.Snapshot)
-	if o.copies != "" {
-		copied := make(chan struct{})
-		go func() {
-			defer close(copied)
-			keepCopies(loopCtx, dir, records.File(), o.copies, l.Snapshot, log)
-		}()
-		defer func() { cancel(); <-copied }()
-	}
+	copied := make(chan struct{})
+	go func() { defer close(copied); copies.Run(loopCtx, l.Snapshot) }()
+	defer func() { cancel(); <-copied }()
 	brought := bring(loopCtx, dir, records.File(), world, log)
 	defer func() { cancel(); <-brought }()
 	if notices != nil {

@@ -63,7 +63,7 @@ func (f *forecaster) Suppose(ctx context.Context, s *snapshot.Snapshot, what web
 		defer close(done)
 		lowest()
 		if what.Ready.IsZero() {
-			a, err = doubles.Suppose(ctx, suppositionOf(&what))
+			a, err = doubles.Suppose(ctx, suppositionOf(&what, s.Time))
 			return
 		}
 		doubles.Most = reachedRuns
@@ -94,7 +94,7 @@ func hottest(s *snapshot.Snapshot) quantity.Celsius {
 	return max(b.Now, min(b.High, b.File+lever))
 }
 
-func suppositionOf(what *web.Supposition) (s forecast.Supposition) {
+func suppositionOf(what *web.Supposition, now time.Time) (s forecast.Supposition) {
 	if what.Chamber != nil {
 		s.HasChamber, s.Chamber = true, *what.Chamber
 	}
@@ -102,6 +102,9 @@ func suppositionOf(what *web.Supposition) (s forecast.Supposition) {
 		s.Later.HasDamper, s.Later.Damper = true, *what.Damper
 	}
 	s.Later.Room = what.Room
+	if !what.From.IsZero() {
+		s.Later.At = what.From.Sub(now)
+	}
 	return s
 }
 
@@ -116,6 +119,9 @@ func supposedText(what *web.Supposition) string {
 	}
 	if what.Room != 0 {
 		texts = append(texts, fmt.Sprintf("room %+.1f K", float64(what.Room)))
+	}
+	if !what.From.IsZero() {
+		texts = append(texts, "from "+what.From.Format("Mon 15:04")+" on")
 	}
 	return strings.Join(texts, ", ")
 }

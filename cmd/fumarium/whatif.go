@@ -16,9 +16,9 @@ import (
 )
 
 type whatifOptions struct {
-	chamber, damper, room, ready, hang string
-	json                               bool
-	rehearse                           rehearseOptions
+	chamber, damper, room, from, ready, hang string
+	json                                     bool
+	rehearse                                 rehearseOptions
 }
 
 func whatifCommand() *cobra.Command {
@@ -31,10 +31,11 @@ func whatifCommand() *cobra.Command {
 explain it best are made again, from where each is like the batch now, with what you
 name; the answer stands beside the present forecast. --chamber is of the stage under
 way, within what adjust takes. --damper is set by hand until the product leaves the
-chamber. --room is by how much the room is warmer or colder from now on.
+chamber. --room is by how much the room is warmer or colder. Both hold from now on, or
+from --from on: tonight at 22:00, say.
 
 With PRODUCT it is about a batch that hangs at --hang: --chamber is of each stage that
-waits for a hot core, and the other two hold for all of it.
+waits for a hot core, and the other two hold for all of it, or from --from on.
 
 --ready asks what must change for nine in ten to be ready by then: the chamber, up to
 10 K above the file's and never above what the cabinet allows, and for a batch that does
@@ -47,7 +48,7 @@ It changes nothing. fumarium adjust changes the stage under way.
 Exit status: 0 it can be, 1 it cannot be ready then, or more rehearsals miss what the
 food needs, 2 usage, 3 no daemon answers, or nothing can be said yet.`,
 		Example: `  fumarium whatif --chamber +5K
-  fumarium whatif --room -8K --damper open
+  fumarium whatif --room -8K --from 22:00
   fumarium whatif --ready 18:00
   fumarium whatif caraway-sticks --hang 8:00 --chamber +5K
   fumarium whatif my-sausage.yaml --hang 8:00 --ready 12:30`,
@@ -63,6 +64,7 @@ food needs, 2 usage, 3 no daemon answers, or nothing can be said yet.`,
 	f.StringVar(&o.chamber, "chamber", "", "`TEMPERATURE` of the chamber, such as 85°C, or by how much otherwise, such as +5K")
 	f.StringVar(&o.damper, "damper", "", "`SHARE` that the damper is open, such as 50%, or open or shut")
 	f.StringVar(&o.room, "room", "", "`KELVINS` by which the room is warmer, such as -8K")
+	f.StringVar(&o.from, "from", "", "`TIME` from which on damper and room are so (default: now)")
 	f.StringVar(&o.ready, "ready", "", "`TIME` it shall be ready: "+timeForms)
 	f.StringVar(&o.hang, "hang", "", "`TIME` at which PRODUCT hangs (default: now)")
 	f.BoolVar(&o.json, "json", false, "print the answer as JSON")
@@ -77,6 +79,8 @@ func (o *whatifOptions) asked() error {
 	switch {
 	case others == "" && o.ready == "":
 		return usage("whatif needs one of --chamber, --damper, --room and --ready: what would be otherwise")
+	case o.from != "" && o.damper+o.room == "":
+		return usage("--from is of --damper and --room; give one of them")
 	case others != "" && o.ready != "":
 		return usage("--ready looks for what must change; give it without --chamber, --damper and --room")
 	}
@@ -101,12 +105,15 @@ func (o *whatifOptions) running(ctx context.Context, c *client, w io.Writer) err
 			body[key] = text
 		}
 	}
-	if o.ready != "" {
-		at, err := comingTime(o.ready, s.Time.Local())
-		if err != nil {
-			return usage("--ready %w", err)
+	for key, text := range map[string]string{"ready": o.ready, "from": o.from} {
+		if text == "" {
+			continue
 		}
-		body["ready"] = at.Format(time.RFC3339)
+		at, err := comingTime(text, s.Time.Local())
+		if err != nil {
+			return usage("--%s %w", key, err)
+		}
+		body[key] = at.Format(time.RFC3339)
 	}
 	order, err := json.Marshal(body)
 	if err != nil {
@@ -193,7 +200,7 @@ func (o *whatifOptions) planned(ctx context.Context, product string, now time.Ti
 			return err
 		}
 	} else {
-		what, err := o.changed(&setup)
+		what, err := o.changed(&setup, hang)
 		if err != nil {
 			return err
 		}

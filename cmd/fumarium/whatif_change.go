@@ -14,7 +14,7 @@ import (
 )
 
 // changed changes a setup as somebody asks, and says it in words.
-func (o *whatifOptions) changed(setup *sim.Setup) (string, error) {
+func (o *whatifOptions) changed(setup *sim.Setup, hang time.Time) (string, error) {
 	var what web.Supposition
 	later := sim.Later{At: time.Minute} // the probes were shown in the room as it is
 	if o.chamber != "" {
@@ -49,6 +49,13 @@ func (o *whatifOptions) changed(setup *sim.Setup) (string, error) {
 			return "", usage("--room %s is more than %v either way; no night brings that", o.room, web.LargestRoom)
 		}
 		what.Room, later.Room = by, by
+	}
+	if o.from != "" {
+		from, err := comingTime(o.from, hang)
+		if err != nil {
+			return "", usage("--from %w", err)
+		}
+		what.From, later.At = from, max(later.At, from.Sub(hang))
 	}
 	setup.Later = &later
 	return supposedText(&what), nil

@@ -27,6 +27,11 @@ func TestWhatIfBeforeTheStart(t *testing.T) {
 	assert.Equal(t, "chamber 85 °C", hotter.Change)
 	assert.Greater(t, hotter.Now.Middle.Sub(hotter.Then.Middle), 5*time.Minute)
 
+	// A night that begins after the batch is over changes nothing.
+	after := ask(exitGood, "--room", "-8K", "--from", hotter.Now.Latest.Add(72*time.Hour).Format(time.RFC3339))
+	assert.Contains(t, after.Change, "room -8.0 K, from ")
+	assert.Equal(t, after.Now, after.Then)
+
 	soon := ask(exitGood, "--ready", hotter.Now.Latest.Add(-10*time.Minute).Format(time.RFC3339))
 	require.NotNil(t, soon.Chamber)
 	assert.Greater(t, *soon.Chamber, 80.0)
@@ -43,6 +48,7 @@ func TestWhatIfBeforeTheStart(t *testing.T) {
 		"what must change":          {"--ready", "18:00", "--room", "-8K"},
 		"outside 76 °C to ":         {"--chamber", "-8K"},
 		"no night brings that":      {"--room", "-60K"},
+		"--from is of --damper":     {"--chamber", "+5K", "--from", "22:00"},
 		"more than open":            {"--damper", "150%"},
 		"too few to know the ninth": {"--chamber", "+5K", "--runs", "3"},
 	} {

@@ -26,6 +26,7 @@ func (l *Loop) witness(in *controller.Inputs) {
 		l.snap.RelayWear, l.snap.WearKnown = l.cfg.Wear()
 		in.RelayWorn = l.snap.WearKnown && l.snap.RelayWear >= worn
 	}
+	in.CopiesFail = l.cfg.CopiesFail != nil && l.cfg.CopiesFail()
 	if l.first {
 		l.first, in.PowerLost, in.Away = false, true, l.cfg.Resume.Recovery.Away
 	}

@@ -104,6 +104,9 @@ type Config struct {
 	// Wear is what share of its rated cycles the heater's relay has been used for, and false
 	// where nobody knows. It must not wait. Nil knows nothing.
 	Wear func() (ratio float64, known bool)
+	// CopiesFail reports whether batches have no copy where they should. It must not wait. Nil
+	// keeps no copies.
+	CopiesFail func() bool
 	// Ended is told of each batch that is over, with what can be said of it. It must not wait.
 	Ended func(batch string, s *snapshot.Snapshot)
 	// Told is what people must know of the time before Run, such as a record that was

@@ -262,4 +262,9 @@ var catalogue = [Count]Entry{
 		Meaning: "The heater's relay has closed nine tenths as often as its maker rates it for, or more. A worn contact welds, and then heats on.",
 		Action:  "Have it exchanged by someone qualified between two batches, and start its count anew (doctor says how).",
 	},
+	CopiesFailing: {
+		Name: "copies-failing", Priority: Later,
+		Meaning: "Not every batch has its copy in the folder for copies: the record on this board is the only one of them.",
+		Action:  "See that the stick or share is there and has room; doctor says what failed. It is tried again in an hour.",
+	},
 }

@@ -66,6 +66,7 @@ const (
 	DisplayDead
 	ButtonStuck
 	RelayWorn
+	CopiesFailing
 	Count // number of codes, for arrays
 )
 

@@ -10,7 +10,7 @@ import (
 
 // parts are the files of the page's script, in the order in which they are read. They
 // share one scope and go out as one file.
-var parts = []string{"words.js", "units.js", "answer.js", "figure.js", "timeline.js", "lists.js", "start.js", "maker.js", "enter.js", "pair.js", "bend.js", "learn.js", "page.js"}
+var parts = []string{"words.js", "units.js", "answer.js", "figure.js", "timeline.js", "lists.js", "start.js", "maker.js", "enter.js", "pair.js", "bend.js", "whatif.js", "learn.js", "page.js"}
 
 // pastParts are those of the page of earlier batches.
 var pastParts = []string{"words.js", "units.js", "answer.js", "enter.js", "hand.js", "upkeep.js", "batches.js"}

@@ -13,12 +13,13 @@ import (
 	"fumarium/profile/quantity"
 )
 
-// A Supposition is what somebody asks what it would come to, of the batch under way and from
-// now on. It changes nothing.
+// A Supposition is what somebody asks what it would come to, of the batch under way. It
+// changes nothing.
 type Supposition struct {
 	Chamber *quantity.Celsius // of the stage under way, as adjust takes it
 	Damper  *quantity.Ratio   // set by hand
 	Room    quantity.Kelvin   // warmer by so much
+	From    time.Time         // of damper and room; zero is now
 	Ready   time.Time         // what must change, so that it is ready then; zero is not asked
 }
 
@@ -71,8 +72,8 @@ func (s *server) suppose(w http.ResponseWriter, r *http.Request) *problem {
 
 // supposition reads what is asked. What no stage may be changed to is not rehearsed either.
 func supposition(body []byte, snap *snapshot.Snapshot) (what Supposition, p *problem) {
-	var chamber, damper, room, ready string
-	err := readStrings(body, "a supposition", `{"chamber": "+5 K"}`, []field{{"chamber", &chamber, 0}, {"damper", &damper, 0}, {"room", &room, 0}, {"ready", &ready, 0}})
+	var chamber, damper, room, from, ready string
+	err := readStrings(body, "a supposition", `{"chamber": "+5 K"}`, []field{{"chamber", &chamber, 0}, {"damper", &damper, 0}, {"room", &room, 0}, {"from", &from, 0}, {"ready", &ready, 0}})
 	if err != nil {
 		return what, refuse(http.StatusBadRequest, "%v", err)
 	}
@@ -82,7 +83,7 @@ func supposition(body []byte, snap *snapshot.Snapshot) (what Supposition, p *pro
 	if chamber+damper+room+ready == "" {
 		return what, refuse(http.StatusUnprocessableEntity, "it needs one of chamber, damper, room and ready: what would be otherwise")
 	}
-	if ready != "" && chamber+damper+room != "" {
+	if ready != "" && chamber+damper+room+from != "" {
 		return what, refuse(http.StatusUnprocessableEntity, "ready looks for what must change; send it alone")
 	}
 	if chamber != "" {
@@ -111,13 +112,24 @@ func supposition(body []byte, snap *snapshot.Snapshot) (what Supposition, p *pro
 			return what, refuse(http.StatusUnprocessableEntity, "room: %s is more than %v either way; no night brings that", room, LargestRoom)
 		}
 	}
+	if from != "" && damper+room == "" {
+		return what, refuse(http.StatusUnprocessableEntity, "from is of damper and room; a chamber is changed now")
+	}
+	for _, at := range []struct {
+		key, text string
+		into      *time.Time
+	}{{"from", from, &what.From}, {"ready", ready, &what.Ready}} {
+		if at.text == "" {
+			continue
+		}
+		if *at.into, err = time.Parse(time.RFC3339, at.text); err != nil {
+			return what, refuse(http.StatusUnprocessableEntity, "%s: %q is no RFC 3339 time; write it like 2026-11-25T18:30:00+01:00", at.key, at.text)
+		}
+		if !at.into.After(snap.Time) {
+			return what, refuse(http.StatusUnprocessableEntity, "%s: %s is past; give a time to come", at.key, at.text)
+		}
+	}
 	if ready != "" {
-		if what.Ready, err = time.Parse(time.RFC3339, ready); err != nil {
-			return what, refuse(http.StatusUnprocessableEntity, "ready: %q is no RFC 3339 time; write it like 2026-11-25T18:30:00+01:00", ready)
-		}
-		if !what.Ready.After(snap.Time) {
-			return what, refuse(http.StatusUnprocessableEntity, "ready: %s is past; give a time to come", ready)
-		}
 		if !snap.Bounds.Chamber.Can {
 			return what, refuse(http.StatusConflict, "the stage under way heats nothing, so nothing but its own time changes when it is ready")
 		}

@@ -5,7 +5,7 @@ import "math"
 const (
 	// stiff holds the slopes at what is expected where members differ too little to tell
 	// them: as if so much of the weight had said so.
-	stiff = 0.5
+	stiff = 0.2
 	// swing is that slope for lateTrait: what a member lately was slower than the batch, it
 	// is expected to be for the rest; for all others it is none.
 	swing = 1.1

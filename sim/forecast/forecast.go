@@ -63,10 +63,11 @@ var sigmas = [...]float64{lateTrait: 0.20, longTrait: 0.20, levelTrait: 3, chamb
 const (
 	climbSigma = 0.20 // of the logarithm of how long stages that are over took
 	// halfStrange is the misfit of the best member at which a batch is half as strange as one
-	// that no rehearsal is like.
-	halfStrange = 0.3
-	// stretched is how much more, as a share of what a rehearsal was put right by.
-	stretched = 0.5
+	// that no rehearsal is like; below it strangeness falls by the square.
+	halfStrange = 0.35
+	// stretched is how much more for a batch that is strange to all, as a share of what a
+	// rehearsal was put right by.
+	stretched = 0.4
 	// Fewest rehearsals make a library, and alike is how many of them at least shall
 	// count: the error is taken for as much larger as that needs, up to loosest.
 	Fewest, alike = 24, 12.0
@@ -74,12 +75,11 @@ const (
 )
 
 // By what the rest of the stage may be wrong: standard deviations of its logarithm, for a batch
-// that some rehearsal explains and more for one that is strange to all; and more while all
-// kelvins to the target are to come. At the end it is never surer than some minutes.
+// that some rehearsal explains, and more for one that is strange to all, the more kelvins to
+// the target are to come. At the end it is never surer than some minutes.
 const (
-	structure, strangeStructure = 0.12, 0.10
-	ahead, strangeAhead         = 0.3, 0.7
-	surest                      = 0.5 // min
+	structure, strangeStructure, strangeAhead = 0.02, 0.3, 1.2
+	surest                                    = 1.5 // min
 )
 
 // climbs are the kelvins below the core of now from which the time is taken.
@@ -123,7 +123,7 @@ func (l *Library) compare(now *Track) (*comparison, []float64, Forecast) {
 		fit[i] = c.misfit(&l.Members[i])
 		best = min(best, fit[i])
 	}
-	c.strange = best / (best + halfStrange)
+	c.strange = best * best / (best*best + halfStrange*halfStrange)
 	weights, count, told := weigh(fit, best)
 	if !told {
 		return nil, nil, Forecast{Missing: "no rehearsal is like it", Alike: count}
@@ -336,7 +336,7 @@ func (c *comparison) lay(members []Member, weights []float64, shifts []shift) []
 				if c.hangsOnCore(k) {
 					sigma := math.Hypot(math.Hypot(doubt[k], by.sigma), surest/max(took, surest))
 					if right[k] != nil {
-						sigma = math.Hypot(sigma, stretched*right[k][i])
+						sigma = math.Hypot(sigma, stretched*c.strange*right[k][i])
 					}
 					minute += c.least(k, took*math.Exp(z*sigma))
 				} else {
@@ -362,7 +362,7 @@ func (c *comparison) doubt(after int) float64 {
 	for _, cond := range u.Conditions {
 		if target := float64(cond.Core); cond.Kind == profile.CoreAtLeast && target > first && !math.IsNaN(c.core) {
 			left := min(max((target-c.core)/(target-first), 0), 1)
-			return structure + strangeStructure*c.strange + (ahead+strangeAhead*c.strange)*left
+			return structure + (strangeStructure+strangeAhead*left)*c.strange
 		}
 	}
 	return structure + strangeStructure*c.strange

@@ -13,13 +13,13 @@ import (
 	"fumarium/sim"
 )
 
-// A Supposition is what would be otherwise from now on: the chamber of the stage under way,
-// as somebody may change it, a damper set by hand until the product leaves the chamber, and
-// the room.
+// A Supposition is what would be otherwise: from now on the chamber of the stage under way, as
+// somebody may change it; now or later a damper set by hand until the product leaves the
+// chamber, and the room.
 type Supposition struct {
 	HasChamber bool
 	Chamber    quantity.Celsius
-	Later      sim.Later // its At is now
+	Later      sim.Later // its At counts from now
 }
 
 // A Doubles makes a library's rehearsals again, from where each of them is like the batch
@@ -117,7 +117,7 @@ func (d *Doubles) again(ctx context.Context, m *Member, minute float64, stage in
 		setup.Operator = sim.NewScript(turns)
 	}
 	later := what.Later
-	later.At = at
+	later.At += at
 	setup.Later = &later
 	var trace sim.Trace
 	r, err := sim.Rehearse(ctx, setup, &trace, d.Rest)

@@ -42,7 +42,7 @@ const partsOf = (s, lost) => [
   ['frame', () => drawFrame(s, lost)], ['answer', () => drawAnswer(s, lost)],
   ...s ? Object.entries({
     bar: () => drawBar(s, lost), head: () => drawHead(s), section: () => drawSection(s), figure: () => drawFigure(s), rail: () => drawRail(s),
-    food: () => drawFood(s), lists: () => drawLists(s), notes: () => drawNotes(s), buttons: () => drawButtons(s, lost), bend: () => drawBend(s),
+    food: () => drawFood(s), lists: () => drawLists(s), notes: () => drawNotes(s), buttons: () => drawButtons(s, lost), bend: () => drawBend(s), if: () => drawIf(s),
     learn: () => drawLearn(s, may(s, lost)), says: drawSays,
   }) : [], ['announce', () => announce(answerNow(s, lost), lost)],
 ];
@@ -374,6 +374,7 @@ startEvents();
 makerEvents();
 pairEvents();
 bendEvents();
+ifEvents();
 learnEvents();
 listen();
 poll();
