@@ -32,6 +32,7 @@ import (
 var spoken = []string{
 	"profile/lint/*.go", "profile/proof/*.go", "profile/formula/{class,cure,ferment,fish,judge}.go", "profile/rest.go", "profile/kinds.go",
 	"profile/parse*.go", "profile/source/{asked,document,format,read}.go", "profile/quantity/parse.go", "controller/doubt.go",
+	"cmd/fumarium/internal/daybook/daybook.go",
 }
 
 // unsaid are texts of those files that no person reads on the page: sums of the make sheet,
@@ -40,12 +41,12 @@ var spoken = []string{
 var unsaid = regexp.MustCompile(` = | / %s|× | of protein|%s of meat / |^, (?:option 3|Food Code)|^(?:no rule|total raw batch|salt of the meat|added water as defined|there is none in the cure|%s, (?:%s, )?on the %s .*)$|` +
 	`^(?:cooked sausage|uncooked sausage|fresh (?:pork|beef) sausage|Italian sausage|rind-on bacon|whole muscle|dry rubbed|ascorbic acid|isolated soy protein|potassium nitrite|cold smoked|exempt tuna|rinsed roe|not met|not shown|does not apply)$|` +
 	`^(?:end of stream|quoted scalar|block sequence entries are not allowed|expected node content|unknown anchor|',' or '.'|cannot start any token|mapping values are not allowed|yaml: |source: %w|could not find expected ':'|tab character|expected key|\^.*)$|` +
-	`probes were (?:not )?compared|(?:right|shown) in ice water`) // the last are said on the command line alone
+	`mend or take out that line|^a line of the book says|probes were (?:not )?compared|(?:right|shown) in ice water`) // the last are said on the command line alone
 
 // alsoSpoken are files of which some texts stand on the page, besides much else.
 var alsoSpoken = []string{
 	"controller/web/*.go", "controller/bend.go", "controller/access/access.go", "profile/formula/*.go", "profile/words.go", "profile/assistant/*.go", "profile/fish/*.go",
-	"profile/ferment/*.go", "profile/chilling/*.go", "profile/lethality/*.go", "sim/rehearse.go", "cmd/fumarium/kept.go",
+	"profile/ferment/*.go", "profile/chilling/*.go", "profile/lethality/*.go", "sim/rehearse.go", "cmd/fumarium/kept.go", "cmd/fumarium/upkeep.go",
 }
 
 // spokenSomewhere reports whether all words of a key stand in texts of those files.

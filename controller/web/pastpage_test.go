@@ -72,6 +72,10 @@ func TestEarlierBatchesOnAPhone(t *testing.T) {
 		assert.Contains(t, page, words)
 	}
 	picture(t, ctx, "batch-360")
+	do(t, ctx, chromedp.EmulateViewport(640, 360)) // turned on its side
+	until(t, ctx, "document.querySelector('#line-svg svg').clientWidth > 500")
+	do(t, ctx, chromedp.EmulateViewport(360, 640))
+	until(t, ctx, "document.querySelector('#line-svg svg').clientWidth < 360")
 	assert.Equal(t, "true", read(t, ctx, "document.documentElement.scrollWidth <= document.documentElement.clientWidth"))
 	do2(t, ctx, "sessionStorage.setItem('token', '"+token+"'); document.getElementById('past-mark').value = 'good'; document.getElementById('past-text').value = 'firm'")
 	do(t, ctx, click("past-keep"))

@@ -82,6 +82,7 @@ func TestReadersOfManyKinds(t *testing.T) {
 			.map(e => e.id + ' ' + e.textContent.trim().slice(0, 60)).join(' | ')`)
 		assert.Empty(t, english, s.name)
 		assert.Equal(t, "de", read(t, ctx, "[...document.querySelectorAll('#bar-lines li[lang]')].map(e => e.lang)[0] ?? 'de'"), s.name)
+		assert.NotRegexp(t, `reaches|have passed|you confirm`, read(t, ctx, "document.getElementById('rail').textContent"), s.name)
 		picture(t, ctx, s.name+"-german")
 	}
 	do2(t, ctx, "keep({language: 'en'}); dress(); document.getElementById('maker').open = false")

@@ -78,7 +78,7 @@ function verdict(s) {
   if (!s.rules.length) return { level: 'quiet', sign: '', head: t('answer.over', { state: capital(t('state.complete')) }), sub: '' }; // a cabinet that has learned
   if (not.length || s.good === false) {
     const rule = not[0] || unshown[0];
-    return { level: 'quiet', sign: not.length ? 'mark-not' : 'lost', content: not.length ? '✗' : '?', head: t('answer.unmet', { rule: rule ? t('rule.' + rule.rule) : '' }), sub: t('answer.aid') };
+    return { level: 'quiet', sign: not.length ? 'mark-not' : 'lost', content: not.length ? '✗' : '?', head: t(not.length ? 'answer.unmet' : 'answer.open', { rule: rule ? t('rule.' + rule.rule) : '' }), sub: t('answer.aid') };
   }
   if (unshown.length) return { level: 'quiet', sign: 'lost', head: unshown.length === 1 ? t('answer.unshown') : t('answer.unshowns', { n: unshown.length }), sub: t('answer.aid') };
   return { level: 'quiet', sign: 'step', content: '✓', head: t('answer.met'), sub: t('answer.aid') };

@@ -26,7 +26,7 @@ async function showPast() {
 function showList(list) {
   put('past-title', t('past.title'));
   showUpkeep();
-  put('answer-head', list.length ? t('past.count', { n: list.length }) : t('past.none'));
+  put('answer-head', list.length ? t(list.length === 1 ? 'past.count.one' : 'past.count', { n: list.length }) : t('past.none'));
   $('past-list').replaceChildren(...list.map(b => {
     const a = make('a', 'row', make('b', '', b.product), make('span', 'faint', dayAndTime(b.started) + ' · ' + stateOf(b) + ' · ' + duration(b.elapsed_seconds) + (b.world === 'simulated' ? ' · ' + t('past.simulated') : '')));
     a.href = known(b.state) ? '/batches/' + encodeURIComponent(b.batch) : '/';
@@ -34,7 +34,9 @@ function showList(list) {
   }));
 }
 
+let shownBatch = null;
 function showBatch(b) {
+  shownBatch = b;
   $('past-back').href = '/batches';
   put('past-back', t('past.title'));
   put('past-title', b.product);
@@ -113,4 +115,5 @@ async function keepPast() {
 
 handStart(() => pastName);
 $('past-form').addEventListener('submit', e => { e.preventDefault(); keepPast(); });
+addEventListener('resize', () => { if (shownBatch) drawPast(shownBatch); }); // a phone is turned on its side
 showPast();

@@ -47,7 +47,7 @@ function drawBend(s) {
     const next = what === 'skip' ? c.after_skip : c.after_cooking;
     put('bend-bounds', range ? t('bend.bounds', { now: bendText(what, range.now), file: bendText(what, range.file), low: bendText(what, range.low), high: bendText(what, range.high) }) + (what === 'smoke' ? t('bend.none') : '')
       : (next ? t('bend.goes on', { stage: next }) : t('bend.completes')) + ' ' + t('bend.unshown'));
-    put('bend-changed', c.changed ? t('bend.changed', { what: said(c.changed) }) : '');
+    put('bend-changed', c.changed ? t('bend.changed', { what: c.changed.split(', ').map(said).join(', ') }) : '');
   }
   if (effect && foreseen !== JSON.stringify(bendOrder())) effect = null;
   put('bend-go', t(busy === 'bend-go' ? effect ? 'sending' : 'bend.looking' : effect ? 'bend.do' : 'bend.look'));

@@ -77,14 +77,14 @@ function drawFigure(s) {
 
 // leaders draws from the shelf under each number to its probe.
 function leaders() {
-  const over = $('leaders'), box = $('figure').getBoundingClientRect();
+  const over = $('leaders'), box = $('figure').getBoundingClientRect(), cut = $('section').getBoundingClientRect(), middle = cut.left + cut.width / 2;
   const lines = [];
   for (const e of $('figure').querySelectorAll('[data-of]')) {
     const dot = [...$('section').querySelectorAll('.probe')].find(g => g.dataset.probe === e.dataset.of);
     const shelf = (e.querySelector('.shelf') || e).getBoundingClientRect();
     if (!dot || !shelf.width) continue;
     const spot = dot.querySelector('.spot').getBoundingClientRect(), y = shelf.bottom - box.top;
-    const left = e.dataset.side === 'left', from = (left ? shelf.left : shelf.right) - box.left, to = (left ? shelf.right : shelf.left) - box.left;
+    const left = shelf.left < middle, from = (left ? shelf.left : shelf.right) - box.left, to = (left ? shelf.right : shelf.left) - box.left;
     const x = spot.left + spot.width / 2 - box.left, sy = spot.top + spot.height / 2 - box.top;
     const bend = to + (left ? 4 : -4);
     lines.push(svgMake('path', { d: `M${from} ${y}H${bend}V${sy}H${x}`, class: e.classList.contains('bad') ? 'leader bad' : 'leader' }));

@@ -322,6 +322,7 @@ function dress() {
   document.documentElement.dataset.scheme = kept.scheme || '';
   words();
   if (status) { draw(); drawStart(); drawLine(status); readOut(); }
+  if ($('maker').open) offer(); // its choices in these words
 }
 
 const press = (id, does) => $(id).addEventListener('click', e => { if ($(id).getAttribute('aria-disabled') !== 'true') does(e); });

@@ -8,11 +8,10 @@ async function showUpkeep() {
   const due = u.tasks.filter(x => x.due).length;
   put('upkeep-head', due ? t('upkeep.due', { n: due }) : t('upkeep.none'));
   $('upkeep-list').replaceChildren(...u.tasks.map(x => {
-    const done = make('button', '', t('upkeep.done')), words = make('p', 'faint', x.text), since = make('p', 'faint', x.since);
+    const done = make('button', '', t('upkeep.done')), words = speak(make('p', 'faint'), x.text), since = make('p', 'faint', x.since.split(', ').map(said).join(', '));
     done.type = 'button';
     done.setAttribute('aria-label', t('upkeep.done of', { what: t('task.' + x.task) }));
     done.addEventListener('click', () => doneUpkeep(x.task));
-    words.lang = since.lang = 'en';
     return make('li', x.due ? 'due' : '', make('b', '', (x.due ? '■ ' : '') + t('task.' + x.task)), words, since, done);
   }), ...u.calibration.map(x => make('li', 'due', make('b', '', '■ ' + t('task.calibration')), make('p', 'faint', x))));
   $('wood-list').replaceChildren(...u.wood.map(w => make('li', '', t('upkeep.wood', { species: w.species, mass: number(w.kilograms, 2) }))));

@@ -117,8 +117,9 @@ const tongue = s => turn(bare(s)) || bare(s).split(sentenceEnd).every(turn) ? ke
 // said is what the controller says, in the units of this browser.
 function said(s) {
   const text = bare(s);
-  return figured(turn(text) || text.split(sentenceEnd).map(x => turn(x) || x).join(' ')).replace(/(\d) (?=°[CF]|kg\b|g\b|K\b|lb\b|oz\b)/g, '$1\u00a0');
+  return spaced(turn(text) || text.split(sentenceEnd).map(x => turn(x) || x).join(' '));
 }
+const spaced = s => figured(s).replace(/(\d) (?=°[CF]|kg\b|g\b|K\b|lb\b|oz\b)/g, '$1\u00a0'); // no unit alone on a line
 
 // speak puts such a text into an element.
 function speak(e, text) {
@@ -150,9 +151,9 @@ function duration(seconds) {
 
 // ends says what ends a stage, without the log10 that a product file counts in.
 function ends(text) {
-  const parts = [[/core reaches ([^,]+?)(?=,? (?:and|or) |, read|$)/g, 'end.core'], [/core falls to ([^,]+?)(?=,? (?:and|or) |, read|$)/g, 'end.falls'], [/lethality reaches [\d.]+/g, 'end.kill'],
+  const parts = [[/, read as (.+?), for the probe may be wrong by ([^,]+?)(?=,? (?:and|or) |$)/g, 'end.read'], [/core reaches ([^,]+?)(?=,? (?:and|or) |, |$)/g, 'end.core'], [/core falls to ([^,]+?)(?=,? (?:and|or) |, |$)/g, 'end.falls'], [/lethality reaches [\d.]+/g, 'end.kill'],
     [/(\S[^,]*?) have passed/g, 'end.after'], [/you confirm: /g, 'end.confirm'], [/ and /g, 'end.and'], [/ or /g, 'end.or']];
-  return parts.reduce((s, [find, key]) => s.replace(find, (_, what) => t(key, { what: typeof what === 'string' ? what : '' })), said(text));
+  return parts.reduce((s, [find, key]) => s.replace(find, (_, what, by) => t(key, { what: typeof what === 'string' ? what : '', by })), spaced(bare(text)));
 }
 
 const letter = i => String.fromCharCode(97 + i % 26);
