@@ -275,6 +275,15 @@ type Stage struct {
 	// HasHumidity tells an unset Humidity from 0 %.
 	HasHumidity bool
 	Humidity    quantity.Ratio
+	// Instead of it the wet bulb itself may be asked for, or by how much it is below the
+	// dry one: the drier the air, the more. At most one of the three is set.
+	HasWetBulb    bool
+	WetBulb       quantity.Celsius
+	HasDepression bool
+	Depression    quantity.Kelvin
+	// NotAbove is how warm the chamber may get, for what is smoked cold.
+	HasNotAbove bool
+	NotAbove    quantity.Celsius
 	Fan         quantity.Ratio // 0 off, 1 full
 	Smoke       bool
 	// HasDamper tells an unset Damper (left as it is) from a closed one.
@@ -288,6 +297,9 @@ type Stage struct {
 	Within time.Duration // raises an alarm, never ends the stage; 0 is none
 	Line   int           // line in the file, for messages
 }
+
+// AsksMoisture reports whether the stage wants the air held at some moisture.
+func (s *Stage) AsksMoisture() bool { return s.HasHumidity || s.HasWetBulb || s.HasDepression }
 
 // Until says when a stage ends: when all of its conditions hold, or with Any at
 // the first that does.

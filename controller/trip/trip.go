@@ -66,6 +66,8 @@ const (
 	DisplayDead
 	ButtonStuck
 	RelayWorn
+	HumidityNotReached
+	ChamberTooWarm
 	Count // number of codes, for arrays
 )
 

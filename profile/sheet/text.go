@@ -437,6 +437,15 @@ func (s Sheet) chamber(w *wall) {
 		if st.HasHumidity {
 			more = append(more, "humidity "+st.Humidity.String())
 		}
+		if st.HasWetBulb {
+			more = append(more, "wet bulb "+st.WetBulb.String())
+		}
+		if st.HasDepression {
+			more = append(more, "wet bulb "+st.Depression.String()+" below the chamber")
+		}
+		if st.HasNotAbove {
+			more = append(more, "chamber not above "+st.NotAbove.String())
+		}
 		if st.Within > 0 {
 			more = append(more, "alarm after "+quantity.FormatDuration(st.Within))
 		}
