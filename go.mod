@@ -5,6 +5,7 @@ go 1.26.8
 require (
 	github.com/chromedp/cdproto v0.159.0
 	github.com/chromedp/chromedp v0.23.0
+	github.com/eclipse/paho.golang v0.23.0
 	github.com/getkin/kin-openapi v0.153.0
 	github.com/grafana/grafana-foundation-sdk/go v0.0.22
 	github.com/jackc/pgx/v5 v5.13.0

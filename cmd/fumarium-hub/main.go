@@ -36,6 +36,12 @@ const (
 // databaseEnv names the database as --database does.
 const databaseEnv = "FUMARIUM_HUB_DATABASE"
 
+// release is the version, where the linker was told one.
+var release = "unreleased"
+
+// beside are commands of builds for the package; man.go has them.
+var beside []*cobra.Command
+
 // clock is the hub's; a test that runs the program as a process puts a wrong one in its place.
 var clock = time.Now
 
@@ -90,10 +96,11 @@ it pushes when it can, and waits for nothing.
 Nothing here can start, stop or change anything on a board. What a page of the hub shows is
 what was sent up to now: a board that is silent may be heating. Look at the cabinet and at
 its own page. Its cut-out and its extinguisher are where they were.`,
-		SilenceUsage: true, SilenceErrors: true,
+		SilenceUsage: true, SilenceErrors: true, Version: release,
 	}
 	root.PersistentFlags().StringVar(&h.database, "database", "", "`URL` of the database, such as postgres://hub@/hub?host=/run/postgresql (default: $"+databaseEnv+", which no list of processes shows)")
 	root.AddCommand(h.runCommand(), h.codeCommand(), h.revokeCommand(), h.admitCommand(), h.personCommand(), h.checkCommand(), certificateCommand())
+	root.AddCommand(beside...)
 	return root
 }
 

@@ -3,12 +3,14 @@ package main
 import (
 	"fmt"
 	"io"
+	"math/rand/v2"
 	"net"
 	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -185,7 +187,10 @@ run() { # unit, its address, and how it is run
 	unit=$1 at=$2; shift 2
 	"`+self+`" "$@" --listen $at >>`+root+`/journal 2>&1 & echo $! >`+root+`/$unit.pid
 	for i in $(seq 600); do
-		(exec 3<>/dev/tcp/${at%:*}/${at#*:}) 2>/dev/null && return
+		case $unit in # ready, as a daemon tells a service manager: after its first step
+		fumarium-cabinets) (exec 3<>/dev/tcp/${at%:*}/${at#*:}) 2>/dev/null && return ;;
+		*) "`+self+`" status --server http://$at >/dev/null 2>&1 || [ $? = 1 ] && return ;;
+		esac
 		sleep 0.1
 	done
 	exit 1
@@ -245,14 +250,19 @@ done
 	assert.NotContains(t, string(html), "Nothing is known")
 }
 
+// freeLocalPort is below those that the kernel hands out, so that no connection of another
+// test takes it before its own server does.
 func freeLocalPort(t *testing.T) string {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err)
-	defer l.Close()
-	_, port, err := net.SplitHostPort(l.Addr().String())
-	require.NoError(t, err)
-	return port
+	for range 100 {
+		port := strconv.Itoa(15000 + rand.IntN(15000))
+		if l, err := net.Listen("tcp", "127.0.0.1:"+port); err == nil {
+			require.NoError(t, l.Close())
+			return port
+		}
+	}
+	t.Fatal("no free port")
+	return ""
 }
 
 // takes holds a command to what the program takes: its name, its flags, its arguments.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"os"
 	"os/exec"
@@ -20,7 +21,9 @@ import (
 var boards = []string{"amd64", "arm64", "arm", "riscv64"}
 
 // licenceFile is how the authors of modules call what must go along with a program.
-var licenceFile = regexp.MustCompile(`(?i)^(licen[cs]e|copying|copyright|notice)|[-_.]licen[cs]e`)
+// edl-v10 is the Eclipse Distribution License, a BSD licence with 3 clauses, which may be
+// taken in place of the EPL of the same module's LICENSE, and is taken here.
+var licenceFile = regexp.MustCompile(`(?i)^(licen[cs]e|copying|copyright|notice)|[-_.]licen[cs]e|^edl-v10$`)
 
 // licenceKinds are the licences that may be linked in, by a sentence that only that
 // one has. A module under another is a decision: read it first.
@@ -31,7 +34,7 @@ var licenceKinds = []struct{ name, sentence string }{
 }
 
 // TestThirdPartyLicences holds deploy/third-party-licences.md to the modules that are
-// linked into the program on any board. It reads the module cache and no network.
+// linked into the programs on any board. It reads the module cache and no network.
 func TestThirdPartyLicences(t *testing.T) {
 	file := filepath.Join("..", "..", "deploy", "third-party-licences.md")
 	want := thirdParty(t)
@@ -64,7 +67,7 @@ func thirdParty(t *testing.T) string {
 	for _, board := range boards {
 		env := []string{"GOOS=linux", "GOARCH=" + board, "CGO_ENABLED=0"}
 		const format = `{{with .Module}}{{if not .Main}}{{.Path}} {{.Version}}|{{.Dir}}|{{$.Dir}}{{end}}{{end}}`
-		for _, line := range golist(t, env, "list", "-deps", "-f", format, ".") {
+		for _, line := range golist(t, env, "list", "-deps", "-f", format, ".", "../fumarium-hub", "../fumarium-mqtt") {
 			part := strings.Split(line, "|")
 			require.Len(t, part, 3, line)
 			roots[part[0]] = part[1]
@@ -102,8 +105,8 @@ func thirdParty(t *testing.T) string {
 				data, err := os.ReadFile(filepath.Join(dir, e.Name()))
 				require.NoError(t, err)
 				text := strings.TrimSpace(strings.ReplaceAll(string(data), "\r\n", "\n"))
-				if dir == roots[m] && strings.EqualFold(strings.TrimSuffix(e.Name(), ".txt"), "LICENSE") {
-					kind = kindOf(text)
+				if name := strings.TrimSuffix(e.Name(), ".txt"); dir == roots[m] && (strings.EqualFold(name, "LICENSE") || name == "edl-v10") {
+					kind = cmp.Or(kindOf(text), kind)
 				}
 				name, err := filepath.Rel(roots[m], filepath.Join(dir, e.Name()))
 				require.NoError(t, err)
@@ -121,9 +124,9 @@ func thirdParty(t *testing.T) string {
 		require.NotContains(t, text, fence)
 		texts.WriteString("\n## " + strings.Join(users[text], "\n## ") + "\n\n" + fence + "text\n" + text + "\n" + fence + "\n")
 	}
-	return `# What is linked into fumarium, and its licences
+	return `# What is linked into fumarium, fumarium-hub and fumarium-mqtt, and its licences
 
-Made from the module cache by: go generate ./cmd/fumarium. Whoever hands the program on hands these texts on with it.
+Made from the module cache by: go generate ./cmd/fumarium. Whoever hands a program on hands these texts on with it.
 They say nothing of fumarium's own code.
 
 | module | licence |

@@ -83,6 +83,8 @@ var pureRooms = map[string][]string{
 	"sim/plant/film": {"profile/quantity", "sensors/psychrometer"},
 	// It asks both parsers what they ask, so it stands where both are known.
 	"cmd/fumarium/internal/keys": {"controller/cabinet", "profile", "profile/source"},
+	// What is said of a status hangs on nothing but it.
+	"cmd/fumarium-mqtt/internal/said": {},
 }
 
 // pureStandard is what pure rooms may use of the standard library.
@@ -135,6 +137,8 @@ var arrows = []struct{ from, to, why string }{
 	{"cmd/fumarium-hub", "controller/relay", "nothing central can start heat"},
 	{"cmd/fumarium-hub", "controller/web", "nothing central hands in a command"},
 	{"cmd/fumarium-hub", "controller/courier", "the hub answers; it asks no board"},
+	{"cmd/fumarium-mqtt", "controller", "it reads what the page says, as any other program; so it can neither step nor switch"},
+	{"cmd/fumarium", "cmd/fumarium-mqtt", "what a broker sends is read by no process that holds a heater"},
 }
 
 // owners are the rooms that may use another module, so that it can be exchanged in one
@@ -143,8 +147,9 @@ var owners = map[string]struct {
 	rooms []string
 	why   string
 }{
-	"github.com/spf13":      {[]string{"cmd/fumarium", "cmd/fumarium-hub"}, "the command line is the program's"},
+	"github.com/spf13":      {[]string{"cmd/fumarium", "cmd/fumarium-hub", "cmd/fumarium-mqtt"}, "the command line is the program's"},
 	"github.com/jackc":      {[]string{"cmd/fumarium-hub/internal/store"}, "one room knows that the hub keeps in PostgreSQL; 3.9 MB that no board carries"},
+	"github.com/eclipse":    {[]string{"cmd/fumarium-mqtt/internal/line"}, "one room knows the broker"},
 	"rsc.io/qr":             {[]string{"controller/square"}, "one room draws codes"},
 	"golang.org/x/term":     {[]string{"cmd/fumarium"}, "the terminal is the program's"},
 	"modernc.org":           {[]string{"controller/record"}, "one room knows that the record is a database"},
@@ -292,7 +297,7 @@ func TestTheBoardHasNoDatabaseServer(t *testing.T) {
 func TestEveryRoomIsKnown(t *testing.T) {
 	shells := []string{ // rooms with a clock, I/O, goroutines or randomness
 		"cmd/fumarium", "cmd/fumarium/internal/album", "cmd/fumarium/internal/daybook", "cmd/fumarium/internal/bootclock", "cmd/fumarium/internal/checkup", "cmd/fumarium/internal/front", "cmd/fumarium/internal/notice", "cmd/fumarium/internal/opened", "cmd/fumarium/internal/own", "cmd/fumarium/internal/service", "cmd/fumarium/internal/wiring", "controller/access", "controller/access/certificate", "controller/courier", "controller/relay", "controller/loop", "controller/metrics", "controller/web", "controller/record", "controller/report/recorded", "sim/recordtest", "sim/postgrestest", "sim",
-		"cmd/fumarium-hub", "cmd/fumarium-hub/internal/store", "cmd/fumarium-hub/internal/desk", "sim/chips", "sim/fault", "sim/forecast", "sim/fit", "sim/foreign", "sim/campaign",
+		"cmd/fumarium-hub", "cmd/fumarium-hub/internal/store", "cmd/fumarium-hub/internal/desk", "cmd/fumarium-mqtt", "cmd/fumarium-mqtt/internal/line", "cmd/fumarium-mqtt/internal/watch", "sim/chips", "sim/fault", "sim/forecast", "sim/fit", "sim/foreign", "sim/campaign",
 		"sensors/max31855", "sensors/max31856", "sensors/max6675", "sensors/mcp9600", "sensors/ads1115", "sensors/ds18b20", "sensors/roomair", "sensors/sensortest",
 	}
 	eachFile(t, func(room, _ string, _ *token.FileSet, _ *ast.File) {

@@ -320,6 +320,9 @@ func panelQueries(t *testing.T) (all []panelQuery) {
 	files, err := filepath.Glob(filepath.Join("..", "..", "deploy", "grafana", "dashboards", "*.json"))
 	require.NoError(t, err)
 	for _, file := range files {
+		if filepath.Base(file) == "site.json" {
+			continue // that of a hub's site: cmd/fumarium-hub/internal/desk asks it
+		}
 		data, err := os.ReadFile(file)
 		require.NoError(t, err)
 		var board struct {

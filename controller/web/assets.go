@@ -10,13 +10,13 @@ import (
 
 // parts are the files of the page's script, in the order in which they are read. They
 // share one scope and go out as one file.
-var parts = []string{"words.js", "units.js", "answer.js", "figure.js", "timeline.js", "lists.js", "start.js", "maker.js", "pair.js", "bend.js", "learn.js", "page.js"}
+var parts = []string{"words.js", "units.js", "answer.js", "figure.js", "timeline.js", "lists.js", "start.js", "maker.js", "enter.js", "pair.js", "bend.js", "learn.js", "page.js"}
 
 // pastParts are those of the page of earlier batches.
-var pastParts = []string{"words.js", "units.js", "answer.js", "hand.js", "upkeep.js", "batches.js"}
+var pastParts = []string{"words.js", "units.js", "answer.js", "enter.js", "hand.js", "upkeep.js", "batches.js"}
 
 // weighParts are those of the page on which weights, lots and photographs are put on record.
-var weighParts = []string{"words.js", "units.js", "hand.js", "weigh.js"}
+var weighParts = []string{"words.js", "units.js", "enter.js", "hand.js", "weigh.js"}
 
 // script is a page's script, with the texts before it.
 func script(parts []string) handler {

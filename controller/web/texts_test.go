@@ -133,8 +133,9 @@ func TestWhatTheControllerSaysHasItsGerman(t *testing.T) {
 	for _, at := range []string{"1 s", "1 min", "1 min 2 s", "1 h", "1 h 2 min"} { // as snapshot has it of an absence
 		say("For how long was the controller away, from its last step to its return? The clock does not show it; it was at least " + at + ". Say the longest that it may have been, or stop the batch; nothing heats until then")
 	}
+	spoken := spokenSomewhere(t)
 	for sentence := range german {
-		assert.True(t, said[sentence], "nobody says: %s", sentence)
+		assert.True(t, said[sentence] || spoken(sentence), "nobody says: %s", sentence)
 	}
 }
 

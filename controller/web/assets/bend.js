@@ -70,7 +70,7 @@ function bendEffect(e) {
   for (const cell of head.querySelectorAll('th')) cell.scope = 'col';
   const table = make('table', '', make('thead', '', head), make('tbody', '', ...rows));
   const lines = [];
-  for (const [side, key] of [[e.before, 'bend.missing before'], [e.after, 'bend.missing after']]) if (side.missing) lines.push(t(key, { why: side.missing }));
+  for (const [side, key] of [[e.before, 'bend.missing before'], [e.after, 'bend.missing after']]) if (side.missing) lines.push(t(key, { why: said(side.missing) }));
   const cost = e.after.rules.filter(r => !held(r.answer) && e.before.rules.some(b => b.rule === r.rule && held(b.answer)));
   for (const r of cost) lines.push(markOf[r.answer] + ' ' + t('rule.' + r.rule) + ': ' + t('mark.' + r.answer));
   const list = make('ul', 'costs', ...lines.map(x => make('li', 'strong', x)));

@@ -11,7 +11,11 @@ async function handSend(path, type, body, again) {
     const reply = await answer.json();
     if (answer.status === 401) {
       sessionStorage.removeItem('token');
+      setPaired(false);
       handAgain = again;
+      $('token').value = '';
+      put('token-says', token ? said(reply.detail) : '');
+      show('token-says', token !== null);
       $('ask-token').showModal();
       return null;
     }
@@ -106,9 +110,9 @@ function handStart(batch) {
   for (const e of document.querySelectorAll('[data-t]')) e.textContent = t(e.dataset.t);
   for (const e of document.querySelectorAll('[data-label]')) e.setAttribute('aria-label', t(e.dataset.label));
   $('token-cancel').addEventListener('click', () => $('ask-token').close());
-  $('token-form').addEventListener('submit', e => {
+  $('token-form').addEventListener('submit', async e => {
     e.preventDefault();
-    sessionStorage.setItem('token', $('token').value.trim());
+    if (!await tokenGiven()) return;
     $('ask-token').close();
     if (handAgain) handAgain();
   });

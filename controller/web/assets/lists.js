@@ -134,8 +134,8 @@ function drawLists(s) {
   drawAlarms(s);
   put('happened', t('what happened', { n: s.events.length }));
   rebuild('events', s.events.map(e => e.id), () => s.events.toReversed().map(e => {
-    const li = make('li', '', make('time', '', clock(e.time, true)), e.priority ? make('b', '', shapeOf[e.priority] + ' ') : '', said(e.text));
-    li.lang = 'en';
+    const li = make('li', '', make('time', '', clock(e.time, true)), e.priority ? make('b', '', shapeOf[e.priority] + ' ') : '', figured(bare(e.text)));
+    li.lang = 'en'; // the log is the record's own words, as on every report of it
     return li;
   }));
   rebuild('probes', s.probes, () => s.probes.map(p => {

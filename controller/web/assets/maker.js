@@ -1,16 +1,18 @@
 // The product assistant: each choice says what the next ones may be.
 const makerFields = ['kind', 'place', 'meat', 'fat', 'percent', 'casing', 'cure', 'core'];
-let offered = null;
+let offered = null, offersAsked = 0;
 
 const chosenHere = () => Object.fromEntries(makerFields.map(f => [f, $('maker-' + f).value]).filter(([, v]) => v));
 
 async function offer() {
+  const mine = ++offersAsked; // an older answer would take back what was chosen since
   try {
     // A choice may take away what a later one was: ask until nothing changes any more.
     for (let i = 0; i < makerFields.length; i++) {
       const asked = chosenHere(), got = await fetch('/api/assistant?' + new URLSearchParams(asked), { signal: AbortSignal.timeout(5000) });
-      if (!got.ok) return;
-      offered = await got.json();
+      const next = got.ok ? await got.json() : null;
+      if (!next || mine !== offersAsked) return;
+      offered = next;
       for (const f of makerFields) {
         const list = offered[f + 's'] || [], was = $('maker-' + f).value;
         rebuild('maker-' + f, list, () => list.map(o => { const e = speak(make('option', ''), o.words); e.value = o.key; return e; }));

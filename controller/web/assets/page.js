@@ -2,7 +2,6 @@
 // under a finger), and sends commands.
 const pollEvery = 1000, curveEvery = 10000; // ms
 const settle = 1500;                        // ms before a new question can be answered
-const noAnswer = 15000;                     // ms
 
 let status = null, heard = Date.now(), wasLost = false;
 let polling = false, busy = null, bar = null, barSince = 0, barKey = '', announced = '', answeredHere = '', says = {};
@@ -18,32 +17,58 @@ function got(next) {
   draw();
 }
 
+// draw shows the status part by part: what throws in one stops no other and freezes no button,
+// the person is told, and the next step draws all of it again.
 function draw() {
-  const s = status, lost = silence();
+  const s = status, lost = silence(), torn = [];
+  for (const [name, part] of partsOf(s, lost)) {
+    try { part(); } catch (e) { console.error(e); torn.push(name); }
+  }
+  if (torn.includes('answer')) { // no old answer stays in its place
+    $('top').className = 'level-lost';
+    rebuild('answer-sign', 'torn', () => [sign('lost')]);
+    put('answer-head', t('torn.head'));
+    put('answer-sub', t('lost.word'));
+  }
+  if (torn.includes('bar')) { // nor an old question
+    bar = null;
+    show('bar', false);
+    document.documentElement.style.setProperty('--bar', '0px');
+  }
+  show('torn', torn.length > 0);
+}
+
+const partsOf = (s, lost) => [
+  ['frame', () => drawFrame(s, lost)], ['answer', () => drawAnswer(s, lost)],
+  ...s ? Object.entries({
+    bar: () => drawBar(s, lost), head: () => drawHead(s), section: () => drawSection(s), figure: () => drawFigure(s), rail: () => drawRail(s),
+    food: () => drawFood(s), lists: () => drawLists(s), notes: () => drawNotes(s), buttons: () => drawButtons(s, lost), bend: () => drawBend(s),
+    learn: () => drawLearn(s, may(s, lost)), says: drawSays,
+  }) : [], ['announce', () => announce(answerNow(s, lost), lost)],
+];
+
+function drawFrame(s, lost) {
   document.body.classList.toggle('lost', lost !== null);
   document.body.classList.toggle('waiting', s === null);
   document.body.classList.toggle('over', s !== null && ['complete', 'stopped', 'aborted'].includes(s.state));
   if (wasLost && !lost && s) tell(t('back', { time: clock(s.time, true) }), 5000);
   wasLost = lost !== null && s !== null;
-  drawAnswer(s, lost);
-  if (!s) return;
+}
+
+function drawHead(s) {
   show('world', s.world === 'simulated');
   put('world', t('world', { pace: s.pace }));
   put('cabinet', s.cabinet || t('cabinet'));
   put('product', s.product || t('no batch'));
   put('state', t('state.' + s.state));
   put('time', clock(s.time));
-  drawSection(s);
-  drawFigure(s);
-  drawRail(s);
-  drawFood(s);
-  drawLists(s);
-  drawNotes(s);
-  drawButtons(s, lost);
 }
 
+const noStatus = { alarms: [], rules: [] };
+const answerNow = (s, lost) => s || lost ? answerOf(s || noStatus, lost) : { level: 'quiet', sign: '', head: t('lost.first'), sub: '' };
+
 function drawAnswer(s, lost) {
-  const a = s || lost ? answerOf(s || { alarms: [], rules: [] }, lost) : { level: 'quiet', sign: '', head: t('lost.first'), sub: '' };
+  const a = answerNow(s, lost);
   $('top').className = 'level-' + a.level + (a.filled ? ' filled' : '');
   rebuild('answer-sign', [a.sign, a.content, a.outline], () => a.sign ? [sign(a.sign, a.content, a.outline)] : []);
   put('answer-head', a.head);
@@ -57,12 +82,10 @@ function drawAnswer(s, lost) {
     put('food-strong', f.strong + ' ');
     put('food-rest', f.rest);
   }
-  drawBar(s, lost);
-  announce(a, lost);
 }
 
 function drawBar(s, lost) {
-  bar = s ? barOf(s, lost, $('before-reset').dataset.en) : null;
+  bar = barOf(s, lost, $('before-reset').dataset.en);
   const key = bar ? bar.key : '';
   if (key !== barKey) {
     barKey = key;
@@ -161,18 +184,21 @@ function tell(words, forMs) {
   setTimeout(() => { if ($('told').textContent === words) show('told', false); }, forMs);
 }
 
+const may = (s, lost) => c => !lost && s.commands.includes(c); // which commands can be given
+
 function drawButtons(s, lost) {
-  const can = c => !lost && s.commands.includes(c);
+  const can = may(s, lost);
   show('hold', can('hold'));
   show('stop', can('stop'));
   show('change', !lost && (can('hold') || can('stop')));
-  drawBend(s);
-  drawLearn(s, can);
   show('note-box', !lost && s.state !== 'idle');
   show('smoulders', !lost && (can('hold') || can('stop') || ['stopping', 'stopped', 'aborting', 'aborted'].includes(s.state)));
   show('start', can('start'));
   show('start-body', s.state === 'idle' || $('start-body').dataset.open === 'yes');
   show('next-batch', can('start') && $('start-body').hidden);
+}
+
+function drawSays() { // what was answered, where the finger is
   for (const [area, words] of Object.entries({ bar: '', change: '', bend: '', learn: '', start: '', bring: '', maker: '', pair: '', note: '', alarms: '', show: '', ...says })) {
     const p = $('says-' + area);
     if (p.textContent !== words) p.textContent = words;
@@ -194,13 +220,13 @@ async function send(body, button, { path = '/api/commands', done } = {}) {
   if (busy) return;
   const area = button.closest('[data-area]').dataset.area;
   const token = sessionStorage.getItem('token');
-  busy = button.id || 'list';
   says = {};
   if (body.question) answeredHere = body.question;
-  draw();
-  const headers = { 'Content-Type': 'application/json' };
-  if (token) headers.Authorization = 'Bearer ' + token;
   try {
+    busy = button.id || 'list';
+    draw();
+    const headers = { 'Content-Type': 'application/json' };
+    if (token) headers.Authorization = 'Bearer ' + token;
     const answer = await fetch(path, { method: 'POST', signal: AbortSignal.timeout(noAnswer), headers, body: JSON.stringify(body) });
     const reply = await answer.json();
     busy = null;
@@ -226,6 +252,8 @@ async function send(body, button, { path = '/api/commands', done } = {}) {
   } catch {
     busy = null;
     refused(area, t('no answer'));
+  } finally {
+    busy = null; // whatever happens, the next press is taken
   }
   await poll();
 }
@@ -266,7 +294,7 @@ let stream = null, streamed = 0;
 function listen() {
   if (!window.EventSource || stream) return;
   stream = new EventSource('/api/events');
-  stream.addEventListener('status', e => { streamed = Date.now(); got(JSON.parse(e.data)); });
+  stream.addEventListener('status', e => { got(JSON.parse(e.data)); streamed = Date.now(); });
   stream.addEventListener('error', () => {
     if (stream.readyState === EventSource.CLOSED) { stream = null; setTimeout(listen, 30000); }
   });
@@ -326,11 +354,7 @@ $('absence-field').addEventListener('submit', e => { e.preventDefault(); $('act'
 press('token-cancel', () => { unsent = null; $('ask-token').close(); });
 $('token-form').addEventListener('submit', async e => {
   e.preventDefault();
-  const given = $('token').value.trim();
-  if (isCode(given)) {
-    const why = await enter(given);
-    if (why) { put('token-says', why); show('token-says', true); return; }
-  } else sessionStorage.setItem('token', given);
+  if (!await tokenGiven()) return;
   $('ask-token').close();
   if (unsent) unsent();
 });

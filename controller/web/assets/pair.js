@@ -1,34 +1,13 @@
-// Which browsers may act: this one enters with a code, and shows who else may.
-const pairedKey = 'paired';
-const paired = () => { try { return localStorage.getItem(pairedKey) === 'yes'; } catch { return false; } };
-const setPaired = on => { try { if (on) localStorage.setItem(pairedKey, 'yes'); else localStorage.removeItem(pairedKey); } catch { /* the cookie says it */ } };
-
-// isCode tells a code from a token, which is longer.
-const isCode = text => /^[2-9A-HJKMNP-Za-hjkmnp-z]{4}[-\s]?[2-9A-HJKMNP-Za-hjkmnp-z]{4}$/.test(text);
-
-// enter gives this browser a session for a code; it says why not.
-async function enter(code) {
-  try {
-    const answer = await fetch('/api/sessions', { method: 'POST', signal: AbortSignal.timeout(noAnswer), headers: { 'Content-Type': 'application/json' }, body: JSON.stringify({ code }) });
-    const reply = await answer.json();
-    if (!answer.ok) return reply.detail;
-    setPaired(true);
-    sessionStorage.removeItem('token');
-    tell(t('pair.done', { name: reply.name }), 5000);
-    return '';
-  } catch {
-    return t('no answer');
-  }
-}
-
+// Which browsers may act: this one enters by a scanned code, and shows who else may.
 // scanned takes the code that a QR code brought behind the #, and takes it out of sight.
 async function scanned() {
   const found = location.hash.match(/^#pair=([0-9A-Za-z-]{8,9})$/);
   if (!found) return;
   history.replaceState(null, '', location.pathname + location.search);
-  const why = await enter(found[1]);
-  if (why) refused('pair', why);
-  else lookUp();
+  const { why, name } = await enter(found[1]);
+  if (why) { refused('pair', why); return; }
+  tell(t('pair.done', { name }), 5000);
+  lookUp();
 }
 
 async function showSessions() {

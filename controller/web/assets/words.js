@@ -31,29 +31,93 @@ const drawn = {}; // what each list shows, so that it is rebuilt only when it ch
 function rebuild(id, key, build) {
   const now = JSON.stringify([key, kept]);
   if (drawn[id] === now) return;
-  drawn[id] = now;
   $(id).replaceChildren(...build());
+  drawn[id] = now; // not before: what could not be built is tried again
 }
 
 const percent = r => number(r * 100, 0) + '\u00a0%';
 
 // What the controller says is English. The language file has it sentence by sentence, with #
-// for a number; what it does not have stays English, and is marked as such.
+// for a number, or by the format that it is made by, with Go's verbs for what is put in. What
+// it does not have stays English, and is marked as such.
 const sentenceEnd = /(?<=[.!?])\s+(?=[A-ZÄÖÜ])/;
 const bare = s => s.replace(/ ?\(mended [\w-]+\)/g, '').replace(/\s+/g, ' ').trim(); // what the command line calls a claim is a button here
+const phrases = () => texts['said ' + kept.language] || {};
 function phrase(text) {
-  const phrases = texts['said ' + kept.language], numbers = [];
-  const found = phrases && phrases[text.replace(/\d+(?:\.\d+)?/g, n => { numbers.push(n); return '#'; })];
-  return found && found.replace(/#/g, () => numbers.shift());
+  const numbers = [], words = phrases()[text.replace(/\d+(?:\.\d+)?/g, n => { numbers.push(n); return '#'; })];
+  return words && words.replace(/#/g, () => numbers.shift());
+}
+
+// formats are those of a language, the one with the most words first.
+const formatsOf = {}, verbs = /%%|(?:%(?:\[\d+\])?[.\d]*[a-zA-Z])+/g;
+function formats() {
+  return formatsOf[kept.language] ??= Object.entries(phrases()).filter(([key]) => key.replaceAll('%%', '').includes('%')).map(([key, words]) => {
+    const literals = key.split(verbs).map(x => x.replace(/[.*+?^${}()|[\]\\]/g, '\\$&')), slots = [...key.matchAll(verbs)].map(m => m[0] === '%%' ? '%' : '(stage "[^"]*"|"[^"]*"|.+?)');
+    return { find: new RegExp('^' + literals.map((x, i) => x + (slots[i] || '')).join('') + '$'), words, weight: literals.join('').replace(/[^a-z]/gi, '').length };
+  }).sort((a, b) => b.weight - a.weight);
+}
+
+// byFormat takes one of many words, or one of few, which any sentence could be put into: not
+// what a person wrote, such as a hand step.
+const sentence = /\b(?:the|is|are|it|that|which|has|have|was|were|with|to)\b|\bno\b(?!\.)/;
+function byFormat(text, few) {
+  for (const { find, words, weight } of formats()) {
+    const put = weight < 12 === few && text.match(find)?.slice(1);
+    if (!put || few && /^[A-Z]/.test(text) && !turn(put[0]) || put.some(x => sentence.test(x.replace(/"[^"]*"|\([^()]*\)?/g, '')) && !turn(x.trim()))) continue;
+    let n = 0;
+    return words.replace(verbs, verb => {
+      if (verb === '%%') return '%';
+      const x = put[(verb.match(/\[(\d+)\]/)?.[1] ?? ++n) - 1], inner = x.trim();
+      return x.replace(inner, () => turn(inner) || inner);
+    });
+  }
+}
+
+// joined takes a text at its semicolons: what, why, and what to do.
+function joined(text) {
+  for (let at = text.indexOf('; '); at > 0; at = text.indexOf('; ', at + 1)) {
+    const parts = [text.slice(0, at), text.slice(at + 2)];
+    if (parts[0].split('(').length === parts[0].split(')').length && parts.every(turn)) return parts.map(turn).join('; ');
+  }
+}
+
+// sourced takes the source behind a text for what it is.
+function sourced(text) {
+  const [, said, source] = text.match(/^(.*?\S) \((.*)\)$/) || [], head = said && turn(said);
+  return head && head + ' (' + (turn(source) || source) + ')';
+}
+
+// keyed takes the key of the product file before a text for what it is; a word alone behind
+// one is a value of the file.
+function keyed(text) {
+  const [, what, of] = text.match(/^(.{1,80}?): (.* .*)$/) || [], rest = of && turn(of);
+  return rest && (/[,:"]|^the |^stage |^parasites$/.test(what) && turn(what) || what) + ': ' + rest;
+}
+
+// found takes what check calls a finding, and where it stands, before what it found.
+function found(text) {
+  const [, asks, place, of] = text.match(/^(error|advice): ((?:.+?:\d+:\d+: )?(?:[a-z]+(?:-[a-z]+)*: )?)(.+)$/) || [], rest = of && turn(of);
+  return rest && phrase(asks) + ': ' + place + rest;
+}
+
+const turned = new Map();
+function turn(text) {
+  const key = kept.language + text;
+  if (!turned.has(key)) {
+    if (turned.size > 4000) turned.clear();
+    turned.set(key, undefined); // itself is none of its parts
+    turned.set(key, phrase(text) || (texts['said ' + kept.language] && (found(text) || joined(text) || sourced(text) || byFormat(text, false) || keyed(text) || byFormat(text, true))));
+  }
+  return turned.get(key);
 }
 
 // tongue is the language in which said says a text.
-const tongue = s => phrase(bare(s)) || bare(s).split(sentenceEnd).every(phrase) ? kept.language : 'en';
+const tongue = s => turn(bare(s)) || bare(s).split(sentenceEnd).every(turn) ? kept.language : 'en';
 
 // said is what the controller says, in the units of this browser.
 function said(s) {
-  const text = bare(s), whole = phrase(text);
-  return figured(whole || text.split(sentenceEnd).map(x => phrase(x) || x).join(' ')).replace(/(\d) (?=°[CF]|kg\b|g\b|K\b|lb\b|oz\b)/g, '$1\u00a0');
+  const text = bare(s);
+  return figured(turn(text) || text.split(sentenceEnd).map(x => turn(x) || x).join(' ')).replace(/(\d) (?=°[CF]|kg\b|g\b|K\b|lb\b|oz\b)/g, '$1\u00a0');
 }
 
 // speak puts such a text into an element.

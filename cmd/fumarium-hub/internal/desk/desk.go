@@ -218,38 +218,11 @@ func (d *Desk) compare(w http.ResponseWriter, r *http.Request, cabinet int) {
 }
 
 // take reads a whole post before anything of it is looked at: one that was cut off is none.
+// Who waits for the database holds no place among those that are read, so that the next
+// transaction takes all that wait.
 func (d *Desk) take(w http.ResponseWriter, r *http.Request, cabinet int) {
-	wait := time.NewTimer(waits)
-	defer wait.Stop()
-	select {
-	case d.slots <- struct{}{}:
-		defer func() { <-d.slots }()
-	case <-wait.C:
-		d.refuse(w, store.ErrBusy, nil)
-		return
-	case <-r.Context().Done():
-		return
-	}
-	body := io.Reader(http.MaxBytesReader(w, r.Body, mostBody))
-	if r.Header.Get("Content-Encoding") == "gzip" {
-		unpacked, err := gzip.NewReader(body)
-		if err != nil {
-			reply(w, http.StatusBadRequest, answer{Error: "it is not packed as it says"})
-			return
-		}
-		body = unpacked
-	}
-	data, err := io.ReadAll(io.LimitReader(body, mostBody+1))
-	if err == nil && len(data) > mostBody {
-		reply(w, http.StatusRequestEntityTooLarge, answer{Error: "it is longer than " + strconv.Itoa(mostBody) + " bytes; send fewer links at once"})
-		return
-	}
-	var links []record.Link
-	if err == nil {
-		links, err = record.ReadLinks(data)
-	}
-	if err != nil {
-		reply(w, http.StatusBadRequest, answer{Error: "these are no links: " + err.Error()})
+	links, ok := d.read(w, r)
+	if !ok {
 		return
 	}
 	heads, err := d.store.Accept(r.Context(), cabinet, links)
@@ -258,6 +231,43 @@ func (d *Desk) take(w http.ResponseWriter, r *http.Request, cabinet int) {
 		return
 	}
 	reply(w, http.StatusOK, answer{Heads: told(heads)})
+}
+
+// read gives the links of a post, in its turn, or answers why not.
+func (d *Desk) read(w http.ResponseWriter, r *http.Request) (links []record.Link, ok bool) {
+	wait := time.NewTimer(waits)
+	defer wait.Stop()
+	select {
+	case d.slots <- struct{}{}:
+		defer func() { <-d.slots }()
+	case <-wait.C:
+		d.refuse(w, store.ErrBusy, nil)
+		return nil, false
+	case <-r.Context().Done():
+		return nil, false
+	}
+	body := io.Reader(http.MaxBytesReader(w, r.Body, mostBody))
+	if r.Header.Get("Content-Encoding") == "gzip" {
+		unpacked, err := gzip.NewReader(body)
+		if err != nil {
+			reply(w, http.StatusBadRequest, answer{Error: "it is not packed as it says"})
+			return nil, false
+		}
+		body = unpacked
+	}
+	data, err := io.ReadAll(io.LimitReader(body, mostBody+1))
+	if err == nil && len(data) > mostBody {
+		reply(w, http.StatusRequestEntityTooLarge, answer{Error: "it is longer than " + strconv.Itoa(mostBody) + " bytes; send fewer links at once"})
+		return nil, false
+	}
+	if err == nil {
+		links, err = record.ReadLinks(data)
+	}
+	if err != nil {
+		reply(w, http.StatusBadRequest, answer{Error: "these are no links: " + err.Error()})
+		return nil, false
+	}
+	return links, true
 }
 
 func (d *Desk) give(w http.ResponseWriter, r *http.Request, cabinet int) {

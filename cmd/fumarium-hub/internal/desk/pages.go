@@ -62,6 +62,7 @@ func (d *Desk) pages() {
 		"GET /batches":        {store.Look, d.batches},
 		"GET /batch":          {store.Look, d.batch},
 		"GET /report":         {store.Look, d.report},
+		"GET /compare":        {store.Look, d.compareBatches},
 		"GET /record":         {store.Look, d.record},
 		"GET /lots":           {store.Look, d.lots},
 		"GET /haccp":          {store.Look, d.haccp},
@@ -186,6 +187,7 @@ type shown struct {
 	Began, Lasted, State, Stage               string
 	Chamber, Set, Core, Standing              string
 	Kind, Verdict, Seen, Quiet, Head, Subject string
+	ToCome                                    string
 	Mass                                      string
 	Links                                     int64
 	HubAlarms                                 int
@@ -247,6 +249,13 @@ func (d *Desk) cabinets(w http.ResponseWriter, r *http.Request, p *store.Person)
 		s := shown{}
 		if c.Latest != nil {
 			s = inWords(c.Latest)
+			if c.Latest.Ended == nil {
+				before, err := d.store.Lasted(r.Context(), c.ID, c.Latest.Product, mostLikeIt)
+				if err != nil {
+					return err
+				}
+				s.ToCome = toCome(time.Duration(c.Latest.Elapsed)*time.Second, before)
+			}
 		}
 		s.Seen, s.Quiet = "never heard of", "bad"
 		if c.Seen != nil {
@@ -337,6 +346,16 @@ func (d *Desk) batch(w http.ResponseWriter, r *http.Request, p *store.Person) er
 	if err != nil {
 		return err
 	}
+	others, err := d.store.Batches(r.Context(), store.Question{Product: b.Product, Most: mostListed})
+	if err != nil {
+		return err
+	}
+	var with []shown
+	for i := range others {
+		if others[i].ID != b.ID {
+			with = append(with, inWords(&others[i]))
+		}
+	}
 	type remark struct{ Text, Who, When string }
 	list := make([]remark, len(remarks))
 	for i, m := range remarks {
@@ -348,7 +367,8 @@ func (d *Desk) batch(w http.ResponseWriter, r *http.Request, p *store.Person) er
 		Report, Record layout.HTML
 		Remarks        []remark
 		MayNote        bool
-	}{f, inWords(b), link("/report", "The report", "cabinet", b.Cabinet, "name", b.Name), link("/record", "The record as a file", "cabinet", b.Cabinet, "name", b.Name), list, p.May(store.Note)})
+		With           []shown
+	}{f, inWords(b), link("/report", "The report", "cabinet", b.Cabinet, "name", b.Name), link("/record", "The record as a file", "cabinet", b.Cabinet, "name", b.Name), list, p.May(store.Note), with})
 	return nil
 }
 

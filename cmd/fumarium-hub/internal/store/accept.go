@@ -14,9 +14,11 @@ import (
 )
 
 const (
-	// mostWaiting posts wait for the writer; more are told to come again.
-	mostWaiting = 64
-	// mostInGroup bounds one transaction, in links. Common practice, no source.
+	// mostWaiting posts wait for the writer, in the order in which they came, and mostBytes of
+	// rows; more are told to come again.
+	mostWaiting = 1024
+	mostBytes   = 64 << 20
+	// mostInGroup bounds one transaction, in links. All common practice, no source.
 	mostInGroup = 2000
 )
 
@@ -43,6 +45,7 @@ const (
 type posted struct {
 	cabinet int
 	links   []record.Link
+	size    int64 // of their rows
 	answer  chan error
 
 	heads    map[string]record.Head
@@ -54,9 +57,17 @@ type posted struct {
 // sending them again settles it.
 func (s *Store) Accept(ctx context.Context, cabinet int, links []record.Link) ([]record.Head, error) {
 	p := &posted{cabinet: cabinet, links: links, answer: make(chan error, 1)}
+	for i := range links {
+		p.size += int64(len(links[i].Rows))
+	}
+	if all := s.waiting.Add(p.size); all > mostBytes && all > p.size { // one alone is let in, however long
+		s.waiting.Add(-p.size)
+		return nil, ErrBusy
+	}
 	select {
 	case s.queue <- p:
 	default:
+		s.waiting.Add(-p.size)
 		return nil, ErrBusy
 	}
 	select {
@@ -88,6 +99,7 @@ func (s *Store) write(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		case p := <-s.queue:
+			s.waiting.Add(-p.size)
 			group = append(group, p)
 		}
 		count := len(group[0].links)
@@ -95,6 +107,7 @@ func (s *Store) write(ctx context.Context) {
 		for count < mostInGroup {
 			select {
 			case p := <-s.queue:
+				s.waiting.Add(-p.size)
 				group = append(group, p)
 				count += len(p.links)
 			default:

@@ -117,6 +117,18 @@ func (s *Store) Batch(ctx context.Context, cabinet, name string) (*Batch, error)
 	return &b, none(err, ErrNone)
 }
 
+// Lasted gives how long the newest batches of a product in a cabinet took, of those that
+// completed, shortest first.
+func (s *Store) Lasted(ctx context.Context, cabinet int, product string, most int) ([]time.Duration, error) {
+	rows, _ := s.pool.Query(ctx, `SELECT elapsed FROM (SELECT elapsed FROM batch WHERE cabinet = $1 AND product = $2 AND ended IS NOT NULL AND state = 'complete' ORDER BY id DESC LIMIT $3) newest ORDER BY elapsed`,
+		cabinet, product, most)
+	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (time.Duration, error) {
+		seconds := 0.0
+		err := row.Scan(&seconds)
+		return time.Duration(seconds * float64(time.Second)), err
+	})
+}
+
 // A Lot is where a lot went: one weighing of one batch.
 type Lot struct {
 	Batch

@@ -15,6 +15,7 @@ import (
 	"log/slog"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -44,8 +45,10 @@ type Store struct {
 	log   *slog.Logger
 	now   func() time.Time
 	queue chan *posted
-	done  chan struct{}
-	stop  context.CancelFunc
+	// waiting are the bytes of rows in the queue.
+	waiting atomic.Int64
+	done    chan struct{}
+	stop    context.CancelFunc
 }
 
 // Open connects, brings the tables to this program's version and starts the writer. An older

@@ -1,0 +1,68 @@
+package desk
+
+import (
+	"bytes"
+	"fmt"
+	"net/http"
+	"strings"
+	"time"
+
+	"fumarium/cmd/fumarium-hub/internal/store"
+	"fumarium/controller/report"
+	"fumarium/profile/quantity"
+)
+
+// mostLikeIt earlier batches, and at least fewestLikeIt, say how long one takes; common
+// practice, no source.
+const mostLikeIt, fewestLikeIt = 20, 3
+
+// toCome says how long a batch may yet take by how long others of its product took in its
+// cabinet, shortest first. The board's own forecast knows more, and is on the board's page.
+func toCome(elapsed time.Duration, before []time.Duration) string {
+	if len(before) < fewestLikeIt {
+		return "when it is done is not known here: too few like it completed in this cabinet"
+	}
+	first, middle, last := before[0]-elapsed, before[len(before)/2]-elapsed, before[len(before)-1]-elapsed
+	by := fmt.Sprintf(", by the last %d of it in this cabinet", len(before))
+	if last <= 0 {
+		return "it takes longer than any" + by
+	}
+	return "some " + quantity.FormatDuration(max(0, middle).Round(time.Minute)) + " to come, " + quantity.FormatDuration(max(0, first).Round(time.Minute)) + " to " + quantity.FormatDuration(last.Round(time.Minute)) + by
+}
+
+// compareBatches puts two batches beside each other, of any two cabinets.
+func (d *Desk) compareBatches(w http.ResponseWriter, r *http.Request, _ *store.Person) error {
+	cabinet, name, found := r.FormValue("cabinet"), r.FormValue("name"), false
+	var both [2]*report.Source
+	for i := range both {
+		b, err := d.store.Batch(r.Context(), cabinet, name)
+		if err != nil {
+			return err
+		}
+		if err := d.with(r.Context(), b, func(s *report.Source, _ string) error {
+			s.ID = b.Cabinet + " / " + s.ID // two cabinets may call a batch alike
+			both[i] = s
+			return nil
+		}); err != nil {
+			return err
+		}
+		if cabinet, name, found = cutLast(r.FormValue("with"), " / "); !found {
+			return asked("%q is no batch; write CABINET / BATCH", r.FormValue("with"))
+		}
+	}
+	var page bytes.Buffer
+	if err := report.Compare(both[0], both[1]).HTML(&page); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	_, err := w.Write(page.Bytes())
+	return err
+}
+
+func cutLast(text, sep string) (before, after string, found bool) {
+	i := strings.LastIndex(text, sep)
+	if i < 0 {
+		return text, "", false
+	}
+	return text[:i], text[i+len(sep):], true
+}
