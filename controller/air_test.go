@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fumarium/controller/cabinet"
+	"fumarium/controller/trip"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
@@ -96,5 +97,24 @@ func TestWarmingToTheRoomIsNoWeld(t *testing.T) {
 		}
 		r.run(time.Minute)
 		assert.Equal(t, row.trip, r.s.Tripped != 0, "%v: %v", row.to, r.s.Tripped)
+	}
+}
+
+// Below 40 °C a dry wick may be fog for all that the step can see: it does what it does for
+// fog, which is the safe side, and only a driven damper lets it say that something is wrong.
+func TestADryWickInAColdChamberReadsLikeFog(t *testing.T) {
+	for _, driven := range []bool{true, false} {
+		r := newRig(t)
+		r.c.Damper = cabinet.Relay{Fitted: driven, Window: 3 * time.Minute, MinOn: 30 * time.Second, MinOff: 30 * time.Second}
+		stage := &r.p.Stages[0]
+		stage.Until, stage.ChamberSetpoint, stage.HasHumidity, stage.Humidity, stage.HasDamper = after(3*time.Hour), 24, true, 0.8, true
+		r.chamberIs(sensors.At(24))
+		r.in.WetBulb = sensors.At(23.9)
+		r.started(0)
+		r.run(31 * time.Minute)
+		assert.True(t, r.s.Wick.HasHumidity)
+		assert.False(t, r.out.On.Has(Humidifier))
+		assert.Equal(t, driven, r.out.Damper == 1, "%v", r.out)
+		assert.Equal(t, driven, r.s.Alarms[trip.HumidityNotReached].Calls())
 	}
 }

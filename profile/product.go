@@ -301,6 +301,23 @@ type Stage struct {
 // AsksMoisture reports whether the stage wants the air held at some moisture.
 func (s *Stage) AsksMoisture() bool { return s.HasHumidity || s.HasWetBulb || s.HasDepression }
 
+// AirWords says how moist the air shall be and how warm it may get, for people.
+func (s *Stage) AirWords() (words []string) {
+	if s.HasHumidity {
+		words = append(words, "humidity "+s.Humidity.String())
+	}
+	if s.HasWetBulb {
+		words = append(words, "wet bulb "+s.WetBulb.String())
+	}
+	if s.HasDepression {
+		words = append(words, "wet bulb "+s.Depression.String()+" below the chamber")
+	}
+	if s.HasNotAbove {
+		words = append(words, "chamber not above "+s.NotAbove.String())
+	}
+	return words
+}
+
 // Until says when a stage ends: when all of its conditions hold, or with Any at
 // the first that does.
 type Until struct {

@@ -434,18 +434,7 @@ func (s Sheet) chamber(w *wall) {
 		if st.Ramp > 0 {
 			more = append(more, "rises by at most "+st.Ramp.String())
 		}
-		if st.HasHumidity {
-			more = append(more, "humidity "+st.Humidity.String())
-		}
-		if st.HasWetBulb {
-			more = append(more, "wet bulb "+st.WetBulb.String())
-		}
-		if st.HasDepression {
-			more = append(more, "wet bulb "+st.Depression.String()+" below the chamber")
-		}
-		if st.HasNotAbove {
-			more = append(more, "chamber not above "+st.NotAbove.String())
-		}
+		more = append(more, st.AirWords()...)
 		if st.Within > 0 {
 			more = append(more, "alarm after "+quantity.FormatDuration(st.Within))
 		}
