@@ -3,6 +3,7 @@ package controller
 import (
 	"time"
 
+	"fumarium/controller/pid"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 )
@@ -13,21 +14,24 @@ const (
 	fixedCoasting = 150 * time.Second // of programs before: see FixedCoasting
 	longestCoast  = 4 * time.Minute   // the pump waits for the fan, and an ember holds no longer than emberHolds
 
-	aimAhead                   = 5 * time.Minute // before a stage ends after which a hand step closes the damper
-	aimReturns                 = 2 * time.Minute // after the damper was closed
+	aimAhead                   = 5 * time.Minute  // before a stage ends after which a hand step closes the damper
+	aimCooler                  = 30 * time.Second // sooner for each kelvin by which that is cooler, by aimAhead at most
+	aimReturns                 = 2 * time.Minute  // after the damper was closed
 	aimSame    quantity.Kelvin = 0.1
 	// A damper that closes keeps warm air in, which then gives its heat to walls and
 	// product through a film: W/(m²·K) of the walls, with racks and product.
 	filmStill   = 5.0
 	filmFan     = 12.0
-	elementCold = 0.02 // of its heat at full duty
+	elementCold = 0.02            // of its heat at full duty
+	smokeComes  = 3 * time.Minute // in which an ember comes to its heat, and goes
 	// What share of the rise an open damper takes where the file does not say how the
 	// cabinet is built.
 	unknownDraught = 0.25
 )
 
 // aim keeps below the setpoint while a hand step waits that will close the damper, or is
-// about to come: by as much as the air will jump when it is closed, whenever that may be.
+// about to come: by as much as the air will jump when it is closed, whenever that may be, so
+// that it then comes to what the stage with the shut damper asks, where that is less.
 func (h *heaterMemory) aim(t *step, damper quantity.Ratio, fan bool) {
 	if t.m.fixedCoast {
 		return
@@ -35,7 +39,11 @@ func (h *heaterMemory) aim(t *step, damper quantity.Ratio, fan bool) {
 	h.scale(t, damper, fan)
 	lower := quantity.Kelvin(0)
 	if by := t.closedBy(); by != nil && by.Damper < damper && h.HasSetpoint {
-		lower = t.closing(damper, by.Damper, t.m.fanIn(by))
+		shut := h.Setpoint
+		if !t.m.tight {
+			shut = min(shut, by.ChamberSetpoint)
+		}
+		lower = quantity.Kelvin(h.Setpoint-shut) + t.closing(shut, damper, by.Damper, t.m.fanIn(by))
 	}
 	if h.lower > lower+aimSame {
 		lower = quantity.Kelvin(lagged(float64(h.lower), float64(lower), t.seconds, aimReturns.Seconds()))
@@ -44,7 +52,7 @@ func (h *heaterMemory) aim(t *step, damper quantity.Ratio, fan bool) {
 }
 
 // AimsLower is by how much less than the setpoint is aimed at, because the damper will be
-// closed by hand, or has been just now.
+// closed by hand, perhaps for a cooler stage, or has been just now.
 func (h *heaterMemory) AimsLower() quantity.Kelvin { return h.lower }
 
 // AimSaid is from how much on people are told that, and why: below it nobody wonders.
@@ -77,21 +85,25 @@ func (t *step) closedBy() *profile.Stage {
 func (t *step) endsSoon() bool {
 	s, stage := t.s, t.stage()
 	all, any := true, false
+	ahead := aimAhead
+	if next := s.Stage + 1; next < len(t.m.product.Stages) && t.m.product.Stages[next].Heat && !t.m.tight {
+		cooler := max(0, stage.ChamberSetpoint-t.m.product.Stages[next].ChamberSetpoint)
+		ahead += min(aimAhead, time.Duration(float64(cooler)*float64(aimCooler)))
+	}
 	for i := range stage.Until.Conditions {
 		c := &stage.Until.Conditions[i]
 		_, soon := t.holds(c, i)
-		soon = soon || c.Kind == profile.After && s.StageClock >= c.After-aimAhead
+		soon = soon || c.Kind == profile.After && s.StageClock >= c.After-ahead
 		any = any || soon
 		all = all && (soon || c.Kind == profile.Confirmed)
 	}
 	return any && (all || stage.Until.Any)
 }
 
-// closing is by how much the air of a chamber at its setpoint jumps when the damper is
-// moved.
-func (t *step) closing(from, to quantity.Ratio, fan bool) quantity.Kelvin {
+// closing is by how much the air of a chamber jumps to get there when the damper is moved.
+func (t *step) closing(there quantity.Celsius, from, to quantity.Ratio, fan bool) quantity.Kelvin {
 	r := &t.m.balance
-	rise := max(0, float64(t.s.Heater.Setpoint-t.s.Balance.rest(t)))
+	rise := max(0, float64(there-t.s.Balance.rest(t)))
 	share := unknownDraught * float64(from-to)
 	if r.walls > 0 {
 		film := filmStill
@@ -111,6 +123,22 @@ func (h *heaterMemory) scale(t *step, damper quantity.Ratio, fan bool) {
 		h.PID.Integral *= losses / h.losses
 	}
 	h.losses = losses
+}
+
+// feed is the duty that is known beforehand to be wanted, beside what the integral has
+// learned: the lags of a ramp, less the heat that the smoke generator brings.
+func (h *heaterMemory) feed(t *step, l *law, rate quantity.KelvinPerSecond) float64 {
+	return pid.FeedForward(l.model, 0, rate) - h.smoke
+}
+
+// smokes follows the heat of the smoke generator while its pump blows, as a share of the
+// heater's power.
+func (h *heaterMemory) smokes(t *step) {
+	brings := 0.0
+	if t.s.Out.On.Has(Smoke) && !t.late {
+		brings = t.m.smokeShare
+	}
+	h.smoke = lagged(h.smoke, brings, t.seconds, smokeComes.Seconds())
 }
 
 // coast keeps the heater off when the fan stops or the damper closes, for as long as the
@@ -136,5 +164,24 @@ func (h *heaterMemory) coast(t *step, stage *profile.Stage, damper quantity.Rati
 func (m *Machine) FixedCoasting() *Machine {
 	before := *m
 	before.fixedCoast, before.coasts = true, fixedCoasting
+	return &before
+}
+
+// TightlyTuned is the machine with SIMC's tight tuning for any lags, however near that comes
+// to swinging, no feed-forward of smoke and no lower aim for a cooler stage, as programs were:
+// for replaying what they recorded.
+func (m *Machine) TightlyTuned() *Machine {
+	before := *m
+	before.tight, before.smokeShare = true, 0
+	for i := range before.laws {
+		l := &before.laws[i]
+		if t, err := pid.SIMC(l.model, 0); err == nil {
+			l.tuning = t
+			l.tuning.Filter = max(t.Filter, measurementFilter)
+		}
+		if l.follows > 0 {
+			l.follows = l.model.SecondLag + l.model.DeadTime
+		}
+	}
 	return &before
 }

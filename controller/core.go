@@ -48,7 +48,10 @@ type coreProbe struct {
 	reseated  bool             `record:"sworn"`  // a person says that it is back
 	leftAt    quantity.Celsius `record:"left_at_celsius"`
 	seen      quantity.Celsius `record:"seen_celsius"` // as it was last believed
-	gone      time.Duration    `record:"left_for"`     // since it left the meat
+	hasSeen   bool             `record:"seen"`
+	ago       time.Duration    `record:"seen_ago"`
+	unseen    time.Duration    `record:"unseen"`   // somebody may have exchanged it for so long
+	gone      time.Duration    `record:"left_for"` // since it left the meat
 	frozen    bool             `record:"frozen"`
 	tooHot    bool             `record:"too_hot"`
 	near      bool             `record:"near"`                 // to the chamber's temperature
@@ -117,6 +120,7 @@ func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) 
 	if p.gone += t.dt; !p.out {
 		p.gone = 0
 	}
+	p.ago += t.dt
 	p.frozen, p.tooHot = false, false
 	v, ok := r.Value()
 	if !ok {
@@ -145,7 +149,7 @@ func (c *coreMemory) believed(t *step, p *coreProbe, r sensors.Reading, a *air) 
 	// Without its noise: one sample that reads half a kelvin too much must not pass
 	// for the end of a come-up that creeps.
 	if !p.distrusted() && p.course.learnt() {
-		p.seen = quantity.Celsius(p.course.smooth)
+		p.seen, p.hasSeen, p.ago = quantity.Celsius(p.course.smooth), true, 0
 	}
 	return quantity.Celsius(p.course.smooth), !p.distrusted() && sensors.At(quantity.Celsius(p.course.smooth)).Status() == sensors.Good
 }

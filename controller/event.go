@@ -26,6 +26,7 @@ const (
 	WasAway                            // Away, For: how long the controller was, as far as it is known
 	Bent                               // Stage, Bend: what a person has changed of it
 	Abandoned                          // Stage, By: an experiment by which the cabinet would have learned
+	Parted                             // Probe, For: a core probe was out of sight for so long, and may be another now
 )
 
 // Refusal says why a command was refused.
@@ -98,7 +99,7 @@ var refusalText = [...]string{
 	ProbesDoubted:           "a probe does not read what it should before a start; mend it, or give a reason to start nevertheless",
 	NoSuchProbe:             "there is no chamber or core probe of that name",
 	NotStill:                "the probe's reading has not stood still for half a minute; stir the ice water and wait",
-	InTheMeat:               "in a batch only a core probe that is out of the meat is judged in ice water; the others wait until it is over",
+	InTheMeat:               "in a batch only a core probe that is out of the meat, or not in it yet, is judged in ice water; the others wait until it is over",
 	BoardTooCold:            "it reads right, but the board of its front end is about as cold as the ice, or nobody knows how warm it is: a wrong wire does not show there. Warm the room and show it again, or calibrate it (wiring calibrate)",
 	NoReason:                "say why; the reason goes on the record",
 	AnotherStage:            "another stage is under way now; look at it first",
@@ -201,8 +202,9 @@ type Event struct {
 	Part    QuestionPart  `record:"question"` // of the stage, that is asked or answered
 	Here    trip.Parts    `record:"parts"`    // of the cabinet: what an alarm may ask for
 	Away    Evidence      `record:"away"`
-	For     time.Duration `record:"for"` // of an absence; of a stage that a person bends or ends, by its own clock
+	For     time.Duration `record:"for"` // of an absence; of a stage that a person bends or ends, by its own clock; of a probe out of sight
 	Bend    Bend          `record:"bend"`
+	Probe   uint8         `record:"probe"` // of the core, from 1
 }
 
 // Text says the event in words; p is the product of the batch and may be nil.
@@ -237,6 +239,8 @@ func (e Event) Text(p *profile.Product) string {
 		return stage + " changed by the person: " + e.Bend.String()
 	case WasAway:
 		return e.absence()
+	case Parted:
+		return e.parted()
 	case Abandoned:
 		return stage + " abandoned, and nothing is learned of it: " + e.By.words() + "; the heater is off"
 	}

@@ -58,7 +58,8 @@ type evidence struct {
 	// in ice water: nothing that the cores have shown is believed of it.
 	misled bool `record:"misled"`
 	// unshown says that in that batch a core probe counts which nothing has shown to be right.
-	unshown bool     `record:"unshown"`
+	unshown bool `record:"unshown"`
+	parting `record:"."`
 	board   standing `record:"board"`
 }
 
@@ -199,6 +200,7 @@ func (t *step) wireShows(slot int) bool {
 // ofToday is the evidence that a batch begins with: what was right in ice water days ago is
 // to be shown again.
 func (e evidence) ofToday() evidence {
+	e.parting = parting{}
 	for i := range e.probes {
 		if p := &e.probes[i]; p.ice == shownRight && p.since > iceCounts {
 			p.ice, p.inIce, p.since = shownNothing, 0, 0
@@ -227,9 +229,9 @@ func (e *evidence) judge(t *step) {
 	}
 	e.misled, e.unshown = false, false
 	for i := range t.s.Core.probes {
-		ice := e.probes[cabinet.MaxChamberProbes+i].ice
-		e.misled = e.misled || ice == shownOff
-		e.unshown = e.unshown || ice != shownRight && t.s.Core.probes[i].inUse && t.s.unshown>>i&1 != 0
+		e.counts(t, i)
+		e.misled = e.misled || e.probes[cabinet.MaxChamberProbes+i].ice == shownOff
+		e.unshown = e.unshown || t.s.Core.probes[i].inUse && (e.needs(t.s, i) || e.never>>i&1 != 0)
 	}
 }
 
@@ -241,7 +243,7 @@ const toShow = "hold it in ice water before the start, its front end in a room o
 func Unshown(c *cabinet.Cabinet, s *State) (texts []string) {
 	for i := range cabinet.MaxCoreProbes {
 		slot := cabinet.MaxChamberProbes + i
-		if p := Slot(c, slot); p != nil && s.unshown>>i&1 != 0 && s.Evidence.probes[slot].ice != shownRight {
+		if p := Slot(c, slot); p != nil && s.Evidence.needs(s, i) {
 			texts = append(texts, fmt.Sprintf("nothing shows that probe %q reads right, and until something does no rule on the core is met by it: %s", p.Name, toShow))
 		}
 	}
@@ -277,7 +279,7 @@ func (s *State) Verdict(r *proof.Rules, over bool) proof.Verdict {
 		if rule == proof.Process && !r.Uncured { // of the chamber
 			continue
 		}
-		if v[rule].Answer == proof.Met {
+		if v[rule].Answer == proof.Met && (s.Evidence.misled || s.Evidence.met>>rule&1 == 0) {
 			v[rule] = proof.Judgement{Answer: proof.NotShown, Why: v[rule].Why + why}
 		}
 	}
@@ -294,6 +296,9 @@ func (e *evidence) stands() trip.Set {
 	return 0
 }
 
+// hanging reports whether the product is still being hung: cores are not in it yet.
+func (s *State) hanging() bool { return s.Batch.Active() && s.Asking && s.Stage == 0 }
+
 // ice takes a person's word that the probe is in ice water, and judges what it reads.
 func (t *step) ice() {
 	i := int(t.in.Command.Probe) - 1
@@ -302,7 +307,7 @@ func (t *step) ice() {
 		return
 	}
 	core := i - cabinet.MaxChamberProbes
-	if t.s.Batch.Active() && (core < 0 || !t.s.Core.probes[core].out) {
+	if t.s.Batch.Active() && (core < 0 || !t.s.Core.probes[core].out && !t.s.hanging()) {
 		t.refuse(InTheMeat)
 		return
 	}

@@ -130,7 +130,7 @@ var guards = [CommandKinds]guard{
 	Acknowledge:    {name: "acknowledge", takes: WithAlarm, of: func(_ trip.Code, a trip.State) bool { return a.Calls() }},
 	Mended:         {name: "mended", needs: WithAlarm, of: func(c trip.Code, a trip.State) bool { return a.Standing && c.Entry().Mended != "" }},
 	Absence:        {name: "absence", needs: WithQuestion | WithDuration, in: in(Holding, Held)},
-	Ice:            {name: "ice", needs: WithProbe}, // in a batch for a core that is out of the meat
+	Ice:            {name: "ice", needs: WithProbe}, // in a batch for a core that is not in the meat
 	Adjust:         {name: "adjust", needs: WithStage | WithReason | WithBend, in: in(Running, Held)},
 	Skip:           {name: "skip", needs: WithStage | WithReason, in: in(Running, Held)},
 	EndCooking:     {name: "end-cooking", needs: WithStage | WithReason, in: in(Running, Held)},
@@ -197,7 +197,7 @@ func (k CommandKind) Refused(s *State) Refusal {
 		return NothingToConfirm
 	case s.Learns && s.Batch.Active() && (k == Hold || k == Restart || g.needs&WithStage != 0):
 		return NotWhileLearning
-	case !g.in.has(s.Batch), k == Ice && s.Batch.Active() && !s.Core.anyOut():
+	case !g.in.has(s.Batch), k == Ice && s.Batch.Active() && !s.Core.anyOut() && !s.hanging():
 		return NotInThisState
 	case g.trip == untripped && s.Tripped != trip.None:
 		return StillTripped

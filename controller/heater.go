@@ -38,6 +38,11 @@ const (
 // source; rehearsals overshoot least with it.
 const measurementFilter = 10 * time.Second
 
+// robust is the largest sensitivity of the loop: at 1.6 it bears 2.7 times the gain before it
+// swings, and a phase of 36 degrees (Ms/(Ms-1) and 2·asin(1/(2·Ms)), textbook bounds). SIMC's
+// tight tuning of one lag has 1.59 (Skogestad 2003).
+const robust = 1.6
+
 // heaterMemory is what the step remembers of the heater: what it wants of it, and what
 // the chamber did in answer.
 type heaterMemory struct {
@@ -52,6 +57,7 @@ type heaterMemory struct {
 	element       float64                  `record:"element_duty_ratio"`     // that it is as hot by
 	lower         quantity.Kelvin          `record:"aim_lower_kelvin"`       // than the setpoint: see aim
 	losses        float64                  `record:"losses_watt_per_kelvin"` // that the integral has learned for
+	smoke         float64                  `record:"smoke_duty_ratio"`       // that the smoke generator's heat stands for
 	usual         float64                  `record:"usual_duty_ratio"`
 	before        float64                  `record:"before_duty_ratio"` // what was usual, averaged as long
 
@@ -259,7 +265,7 @@ func (h *heaterMemory) heat(t *step, stage *profile.Stage) bool {
 		Setpoint: follows, SetpointRate: followsRate, Measured: chamber, Step: t.dt,
 		// Only the ramp is fed forward: the integral holds, and feeding the holding
 		// duty forward as well would overshoot.
-		FeedForward: pid.FeedForward(law.model, 0, rate),
+		FeedForward: h.feed(t, law, rate),
 		Delivered:   h.Relay.Delivered(),
 		Window:      t.m.heater.Window,
 	}
@@ -279,7 +285,7 @@ func (h *heaterMemory) heat(t *step, stage *profile.Stage) bool {
 }
 
 // follows is what the control law holds the chamber against, and how fast that moves: the
-// setpoint as late as element and dead time make the air follow it. What cannot be had yet
+// setpoint as late as the dead time lets the air follow it. What cannot be had yet
 // is then no error: it would wind the integral up, and a ramp begin too steeply. Where the
 // delays are an estimate, the setpoint stands itself.
 func (h *heaterMemory) follows(t *step, l *law, chamber quantity.Celsius, rate quantity.KelvinPerSecond) (quantity.Celsius, quantity.KelvinPerSecond) {

@@ -40,6 +40,8 @@ type Machine struct {
 	coasts                        time.Duration // the heater, at the longest
 	fixedCoast                    bool          // see FixedCoasting
 	airless                       bool          // see Airless
+	tight                         bool          // see TightlyTuned
+	smokeShare                    float64       // of the heater's power, that the smoke generator brings
 	coreStands                    time.Duration
 	smokeHeat                     quantity.Celsius // that the smoke generator may bring
 	fuelLow                       time.Duration    // air given to it when its fuel is low
@@ -59,7 +61,12 @@ type stageRules struct {
 // product may be nil; then no batch can be started. It refuses a cabinet that could not be
 // controlled. A product that this cabinet cannot run it takes, and refuses the start, so
 // that a batch under way is never left without a machine.
-func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
+func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) { return build(p, c, pid.Robust) }
+
+// A tuner finds the tuning for a model, as pid.Robust does.
+type tuner func(m pid.Model, filter time.Duration, most float64) (pid.Tuning, error)
+
+func build(p *profile.Product, c *cabinet.Cabinet, tune tuner) (*Machine, error) {
 	if c == nil {
 		return nil, errors.New("controller: no cabinet")
 	}
@@ -72,8 +79,12 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 		ambient: c.Has(cabinet.AmbientProbe), here: PartsOf(c),
 	}
 	r := c.Response
-	for i := range m.laws {
-		if err := m.laws[i].tune(c, c.Law(i == 1)); err != nil {
+	still, moved := c.Law(false), c.Law(true)
+	if err := m.laws[0].tune(c, still, tune); err != nil {
+		return nil, err
+	}
+	if m.laws[1] = m.laws[0]; moved != still {
+		if err := m.laws[1].tune(c, moved, tune); err != nil {
 			return nil, err
 		}
 	}
@@ -83,6 +94,7 @@ func New(p *profile.Product, c *cabinet.Cabinet) (*Machine, error) {
 	m.answers, m.elementCools = max(noHeatLeast, lags+watched.Lag/4), lags+coolingDown
 	m.elementLag, m.coasts = max(1, r.SecondLag.Seconds()), min(lags, longestCoast)
 	if c.Heater.Power > 0 {
+		m.smokeShare = float64(c.Generator.Heat) / float64(c.Heater.Power)
 		m.smokeHeat = quantity.Celsius(float64(r.Gain) * float64(c.Generator.Heat) / float64(c.Heater.Power))
 	}
 	m.fuelLow = c.Generator.PumpTime() - time.Duration(float64(c.Generator.Share())*float64(fuelWarning))
@@ -131,15 +143,14 @@ func sampled(c *cabinet.Cabinet, r cabinet.Response) pid.Model {
 }
 
 // tune makes the law for a response.
-func (l *law) tune(c *cabinet.Cabinet, r cabinet.Response) (err error) {
+func (l *law) tune(c *cabinet.Cabinet, r cabinet.Response, tune tuner) (err error) {
 	l.model = sampled(c, r)
-	if l.tuning, err = pid.SIMC(l.model, 0); err != nil {
+	if l.tuning, err = tune(l.model, measurementFilter, robust); err != nil {
 		return fmt.Errorf("controller: the response of cabinet %q cannot be controlled: %w", c.Name, err)
 	}
 	if c.Learned != (cabinet.Learned{}) {
-		l.follows = l.model.SecondLag + l.model.DeadTime
+		l.follows = l.model.DeadTime
 	}
-	l.tuning.Filter = max(l.tuning.Filter, measurementFilter)
 	return nil
 }
 
@@ -215,7 +226,9 @@ func (m *Machine) Advance(s *State, in *Inputs) (Outputs, []Event) {
 	t := step{m: m, s: s, in: in, events: &events, before: last{s.Batch.Active(), s.Core.Coldest, s.Core.Hottest, s.Core.inUse()}}
 	t.time()
 	s.Heater.average(&t)
+	s.Heater.smokes(&t)
 	s.Chamber.follow(&t)
+	s.Evidence.parts(&t)
 	s.Core.follow(&t)
 	s.Wick.follow(&t)
 	s.Heater.follow(&t)

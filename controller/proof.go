@@ -36,6 +36,9 @@ func (t *step) prove() {
 	l.HotFrom, l.HotTo, l.HotSeen = between(t.before.hottest, s.Core.Hottest)
 	rules := t.m.rules.Rules(s.Edition, s.Where, s.CoreError)
 	s.Follow(&rules, &l)
+	if t.doubted && s.Evidence.met != 0 { // something of the claim was taken back
+		s.Evidence.met &= t.met()
+	}
 }
 
 // air is what is known of the air around the product. The damper of the last step stands,

@@ -3,6 +3,7 @@ package controller
 import (
 	"math"
 	"slices"
+	"sync"
 	"testing"
 	"time"
 
@@ -11,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"fumarium/controller/cabinet"
+	"fumarium/controller/pid"
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/catalog"
@@ -79,11 +81,25 @@ type rig struct {
 // stepped makes one step of a product in a cabinet, of which a test may have changed
 // either since the last.
 func stepped(p *profile.Product, c *cabinet.Cabinet, s State, in Inputs) (State, Outputs, []Event) {
-	m, err := New(p, c)
+	m, err := build(p, c, tunedBefore)
 	if err != nil {
 		panic(err)
 	}
 	return m.Unbalanced().Step(s, in)
+}
+
+var tunings sync.Map // of each model that was tuned for
+
+// tunedBefore is pid.Robust, which takes far longer than a step, once for each model.
+func tunedBefore(m pid.Model, filter time.Duration, most float64) (pid.Tuning, error) {
+	if known, ok := tunings.Load(m); ok {
+		return known.(pid.Tuning), nil
+	}
+	t, err := pid.Robust(m, filter, most)
+	if err == nil {
+		tunings.Store(m, t)
+	}
+	return t, err
 }
 
 func newRig(t *testing.T) *rig {

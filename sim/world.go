@@ -100,7 +100,8 @@ type World struct {
 	inject *fault.Injector
 	felt   quantity.Celsius // the room as the plant knows it
 	met    bool             // its probes have been read
-	away   bool             // the controller was not called because the mains had failed
+	away   bool             // the controller was not called because it was off
+	dark   bool             // because the mains had failed
 
 	answered int // questions of the past
 
@@ -360,7 +361,10 @@ func (w *World) sample(in *controller.Inputs, elapsed time.Duration) {
 	if w.inject != nil {
 		w.inject.Readings(w.now, in)
 		w.apart(in)
-		in.PowerLost, w.away = w.away, false
+		if in.PowerLost = w.away; w.away && !w.dark { // the watchdog started the program anew, not the computer
+			in.Away = controller.AwayByBoot
+		}
+		w.away, w.dark = false, false
 	}
 }
 
@@ -372,6 +376,7 @@ func (w *World) Call() fault.Call {
 	}
 	call := w.inject.Call(w.now)
 	w.away = w.away || call == fault.Cut
+	w.dark = w.dark || w.inject.Dark(w.now)
 	return call
 }
 

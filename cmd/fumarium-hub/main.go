@@ -4,6 +4,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -33,8 +34,12 @@ const (
 	exitCouldNo = 3
 )
 
-// databaseEnv names the database as --database does.
-const databaseEnv = "FUMARIUM_HUB_DATABASE"
+const (
+	// databaseEnv names the database as --database does.
+	databaseEnv = "FUMARIUM_HUB_DATABASE"
+	// defaultDatabase is that of the package: on this machine, under the name of its user.
+	defaultDatabase = "postgres:///fumarium-hub?host=/run/postgresql"
+)
 
 // release is the version, where the linker was told one.
 var release = "unreleased"
@@ -98,21 +103,14 @@ what was sent up to now: a board that is silent may be heating. Look at the cabi
 its own page. Its cut-out and its extinguisher are where they were.`,
 		SilenceUsage: true, SilenceErrors: true, Version: release,
 	}
-	root.PersistentFlags().StringVar(&h.database, "database", "", "`URL` of the database, such as postgres://hub@/hub?host=/run/postgresql (default: $"+databaseEnv+", which no list of processes shows)")
+	root.PersistentFlags().StringVar(&h.database, "database", "", "`URL` of the database (default: $"+databaseEnv+", which no list of processes shows, or "+defaultDatabase+")")
 	root.AddCommand(h.runCommand(), h.codeCommand(), h.revokeCommand(), h.admitCommand(), h.personCommand(), h.checkCommand(), certificateCommand())
 	root.AddCommand(beside...)
 	return root
 }
 
 func (h *hub) open(ctx context.Context, log *slog.Logger) (*store.Store, error) {
-	url := h.database
-	if url == "" {
-		url = os.Getenv(databaseEnv)
-	}
-	if url == "" {
-		return nil, usage("no database is named: --database URL or $%s", databaseEnv)
-	}
-	return store.Open(ctx, url, clock, log)
+	return store.Open(ctx, cmp.Or(h.database, os.Getenv(databaseEnv), defaultDatabase), clock, log)
 }
 
 // with opens the store for one command.

@@ -19,6 +19,7 @@ import (
 	"fumarium/profile/lint"
 	"fumarium/profile/quantity"
 	"fumarium/profile/source"
+	"fumarium/sim"
 )
 
 func checkCommand() *cobra.Command {
@@ -30,7 +31,9 @@ func checkCommand() *cobra.Command {
 		Long: `Reads product and cabinet files and reports everything that is wrong with them,
 each with file:line:column, the place itself and what to do; then what is allowed
 but looks unwise: smoke on wet casings, fat that runs out, a come-up that takes
-too long, a stage that can never end. No batch is started of a product with errors;
+too long, a stage that can never end. It says, too, which setpoint or ramp the
+cabinet's element cannot keep with damper and fan as asked, where its file has a
+rehearsal section. No batch is started of a product with errors;
 one with advice is for a reason, which goes on the record.
 
 A file is a cabinet when its top level has the key "cabinet", and a product
@@ -86,6 +89,7 @@ func runCheck(names []string, home *cabinet.Cabinet, place profile.Jurisdiction,
 		if line := heatEnds(name, data, home); line != "" {
 			ends = append(ends, line)
 		}
+		ends = append(ends, unreached(name, data, home)...)
 	}
 	if asJSON {
 		if err := printJSON(w, append(source.Findings{}, all...)); err != nil {
@@ -130,6 +134,26 @@ func heatEnds(name string, data []byte, home *cabinet.Cabinet) string {
 		return ""
 	}
 	return fmt.Sprintf("%s: the heat ends by itself, unless a person restarts it: %s; all together %s", shown(name), strings.Join(stages, ", "), quantity.FormatDuration(m.BatchHeat()))
+}
+
+// unreached says which setpoint or ramp of a product the cabinet cannot keep, a line each;
+// nothing where the cabinet's file does not say what it is built of.
+func unreached(name string, data []byte, home *cabinet.Cabinet) (lines []string) {
+	if isCabinet(data) || !home.CanRehearse() {
+		return nil
+	}
+	p, err := profile.Parse(name, data)
+	if err != nil {
+		return nil
+	}
+	short, err := sim.Reach(sim.Setup{Product: p, Cabinet: home})
+	if err != nil {
+		return nil
+	}
+	for i := range short {
+		lines = append(lines, fmt.Sprintf("%s: this cabinet of %v, by its simulation, does not keep %s; ask for less, give it longer, or open the damper less", shown(name), home.Heater.Power, short[i].Text(p)))
+	}
+	return lines
 }
 
 // checkFile returns everything there is to say about one file.

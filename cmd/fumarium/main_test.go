@@ -167,6 +167,7 @@ func TestExitStatuses(t *testing.T) {
 		{[]string{"check", huge}, exitBad, "huge.yaml"},
 		{[]string{"check", good}, exitGood, "no fault found in 1 file\nThat is no proof of safety"},
 		{[]string{"check", good}, exitGood, "the heat ends by itself, unless a person restarts it: "},
+		{[]string{"check", "--cabinet", "masonry-walk-in", "../../profile/catalog/marjoram-ring.yaml"}, exitGood, "by its simulation, does not keep dry: full power comes to 39.9 °C, not to the 52 °C asked"},
 		{[]string{"check", "./no-such-file.yaml"}, exitCouldNo, "no such file"},
 		{[]string{"sheet", "marjoram-ring", "--meat", "5kg"}, exitGood, "REST BEFORE THE CHAMBER"},
 		{[]string{"sheet", "marjoram-ring", "--meat", "11 lb 4 oz"}, exitGood, "5.103 kg of meat"}, // 11.25 × 0.45359237

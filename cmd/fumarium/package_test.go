@@ -70,9 +70,9 @@ func TestPackagesAreReproducible(t *testing.T) {
 	said := packs(t, first, one, []string{tools})
 	packs(t, again, two, []string{"TZ=Asia/Kolkata", "LANG=C.UTF-8"}, "amd64", "arm64")
 	packs(t, again, two, []string{"GOCACHE=" + t.TempDir(), "GOARM=7", "GOFLAGS=-race", tools}, "armhf")
-	files, err := filepath.Glob(filepath.Join(one, "fumarium_*"))
+	files, err := filepath.Glob(filepath.Join(one, "fumarium*_*"))
 	require.NoError(t, err)
-	require.Len(t, files, 6)
+	require.Len(t, files, 3*6, "fumarium, fumarium-hub and fumarium-mqtt")
 	for _, name := range files {
 		a, err := os.ReadFile(name)
 		require.NoError(t, err)
@@ -81,10 +81,12 @@ func TestPackagesAreReproducible(t *testing.T) {
 		assert.True(t, bytes.Equal(a, b), "%s differs", filepath.Base(name))
 	}
 	for _, arch := range []string{"amd64", "arm64", "armhf"} {
-		deb := filepath.Join(one, "fumarium_"+newestVersion(t)+"_"+arch+".deb")
-		assert.Empty(t, does(t, nil, "lintian", "--allow-root", "--display-info", "--fail-on", "error,warning,info", deb), "what Debian's checker says of %s", arch)
+		for _, program := range []string{"fumarium", "fumarium-hub", "fumarium-mqtt"} {
+			deb := filepath.Join(one, program+"_"+newestVersion(t)+"_"+arch+".deb")
+			assert.Empty(t, does(t, nil, "lintian", "--allow-root", "--display-info", "--fail-on", "error,warning,info", deb), "what Debian's checker says of %s, %s", program, arch)
+		}
 	}
-	sizes := regexp.MustCompile(`_(amd64|arm64|armhf)\.deb \d+ bytes, the program (\d+)`).FindAllStringSubmatch(said, -1)
+	sizes := regexp.MustCompile(`fumarium_[^_]+_(amd64|arm64|armhf)\.deb \d+ bytes, the program (\d+)`).FindAllStringSubmatch(said, -1)
 	require.Len(t, sizes, 3)
 	for _, size := range sizes {
 		n, err := strconv.Atoi(size[2])
@@ -167,6 +169,24 @@ func TestPackageInstalled(t *testing.T) {
 	for _, v := range []string{"0.0.1", newest} {
 		name := "fumarium_" + v + "_" + runtime.GOARCH + ".deb"
 		does(t, nil, "cp", filepath.Join(out, name), filepath.Join(root, "root", name))
+	}
+
+	// What goes beside it stands on its own feet, and enables nothing.
+	for _, program := range []string{"fumarium-hub", "fumarium-mqtt"} {
+		name := program + "_" + newest + "_" + runtime.GOARCH + ".deb"
+		does(t, nil, "cp", filepath.Join(out, name), filepath.Join(root, "root", name))
+		in("dpkg", "-i", "/root/"+name)
+		assert.Contains(t, in(program, "--version"), newest)
+		assert.Equal(t, "", in("systemd-analyze", "verify", "--man=no", "/lib/systemd/system/"+program+".service"))
+		assert.False(t, has("etc/systemd/system/multi-user.target.wants/"+program+".service"))
+		if program == "fumarium-hub" {
+			assert.Equal(t, "700 fumarium-hub\n", in("stat", "-c", "%a %U", "/etc/fumarium-hub"))
+			in("setpriv", "--reuid=fumarium-hub", "--regid=fumarium-hub", "--init-groups", program, "certificate", "hub.example", "--into", "/etc/fumarium-hub")
+		}
+		in("dpkg", "-P", program)
+		for _, gone := range []string{"usr/bin/" + program, "etc/default/" + program, "etc/" + program, "lib/systemd/system/" + program + ".service"} {
+			assert.False(t, has(gone), gone)
+		}
 	}
 
 	in("dpkg", "-i", "/root/fumarium_0.0.1_"+runtime.GOARCH+".deb")

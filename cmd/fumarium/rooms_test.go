@@ -297,7 +297,7 @@ func TestTheBoardHasNoDatabaseServer(t *testing.T) {
 func TestEveryRoomIsKnown(t *testing.T) {
 	shells := []string{ // rooms with a clock, I/O, goroutines or randomness
 		"cmd/fumarium", "cmd/fumarium/internal/album", "cmd/fumarium/internal/daybook", "cmd/fumarium/internal/bootclock", "cmd/fumarium/internal/checkup", "cmd/fumarium/internal/front", "cmd/fumarium/internal/notice", "cmd/fumarium/internal/opened", "cmd/fumarium/internal/own", "cmd/fumarium/internal/service", "cmd/fumarium/internal/wiring", "controller/access", "controller/access/certificate", "controller/courier", "controller/relay", "controller/loop", "controller/metrics", "controller/web", "controller/record", "controller/report/recorded", "sim/recordtest", "sim/postgrestest", "sim",
-		"cmd/fumarium-hub", "cmd/fumarium-hub/internal/store", "cmd/fumarium-hub/internal/desk", "cmd/fumarium-mqtt", "cmd/fumarium-mqtt/internal/line", "cmd/fumarium-mqtt/internal/watch", "sim/chips", "sim/fault", "sim/forecast", "sim/fit", "sim/foreign", "sim/campaign",
+		"cmd/fumarium-hub", "cmd/fumarium-hub/internal/store", "cmd/fumarium-hub/internal/desk", "cmd/fumarium-mqtt", "cmd/fumarium-mqtt/internal/line", "cmd/fumarium-mqtt/internal/watch", "sim/bench", "sim/chips", "sim/fault", "sim/forecast", "sim/fit", "sim/foreign", "sim/campaign",
 		"sensors/max31855", "sensors/max31856", "sensors/max6675", "sensors/mcp9600", "sensors/ads1115", "sensors/ds18b20", "sensors/roomair", "sensors/sensortest",
 	}
 	eachFile(t, func(room, _ string, _ *token.FileSet, _ *ast.File) {

@@ -2,6 +2,8 @@ package cabinet
 
 import (
 	"fmt"
+	"math"
+	"slices"
 	"time"
 
 	"fumarium/profile/quantity"
@@ -90,6 +92,40 @@ func (p *Probe) WarmBoard() (quantity.Celsius, bool) {
 		return 0, false
 	}
 	return quantity.Celsius(max(1.1/g.more, float64(p.Tolerance())/g.less)), true
+}
+
+// The thermistors of this work are of some 3400 to 4000 K: one of another curve is off by a
+// seventh of the distance from the 25 °C at which they are named. Common practice, no source.
+const (
+	otherCurve                  = 0.13
+	namedAt    quantity.Celsius = 25
+)
+
+// othersAgree is how near to the point where all kinds of probe agree none is told from
+// another; common practice, no source.
+const othersAgree quantity.Kelvin = 20
+
+// AnotherIsOff is by how much a probe of another kind that somebody put in its place is off
+// at the least where this one reads v: nothing near to where all kinds agree, which is the
+// temperature of the board for a couple, if that is known. A chip that sends a number has no wire of another kind.
+func (p *Probe) AnotherIsOff(v, board quantity.Celsius, known bool) quantity.Kelvin {
+	kind := p.Type
+	if p.Simulated() {
+		kind = "K"
+	}
+	gain, from := otherCurve, namedAt
+	switch g, couple := gains[kind]; {
+	case couple && !known:
+		return 0
+	case couple:
+		gain, from = min(g.less, g.more), board
+	case slices.Contains([]string{"BME280", "BMP280", "MCP9808", "DS18B20"}, p.Chip):
+		return quantity.Kelvin(math.Inf(1))
+	}
+	if apart := quantity.Kelvin(math.Abs(float64(v - from))); apart >= othersAgree {
+		return quantity.Kelvin(gain) * apart
+	}
+	return 0
 }
 
 // calibrationHolds is for how long a calibration speaks for a probe. Common practice, no

@@ -115,6 +115,7 @@ var kinds = [...]string{
 	controller.Asked: "asked", controller.Answered: "answered", controller.AlarmRaised: "alarm raised",
 	controller.AlarmReturned: "alarm returned", controller.Tripped: "tripped", controller.TripReset: "trip reset",
 	controller.Refused: "refused", controller.WasAway: "was away", controller.Bent: "bent", controller.Abandoned: "abandoned",
+	controller.Parted: "probe parted",
 }
 
 // KindName is the fixed name of a kind of event.
@@ -135,6 +136,9 @@ func ParseKind(name string) (controller.EventKind, bool) {
 func PriorityOf(e controller.Event) trip.Priority {
 	if e.Kind == controller.AlarmRaised || e.Kind == controller.Tripped {
 		return e.Alarm.Entry().Priority
+	}
+	if e.Kind == controller.Parted {
+		return trip.Later
 	}
 	return 0
 }

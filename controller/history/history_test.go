@@ -121,7 +121,7 @@ func TestKindsHaveNamesThatComeBack(t *testing.T) {
 		assert.True(t, ok)
 		assert.Equal(t, k, back)
 	}
-	assert.Equal(t, controller.EventKind(len(kinds)-1), controller.Abandoned, "a kind without a name")
+	assert.Equal(t, controller.EventKind(len(kinds)-1), controller.Parted, "a kind without a name")
 	_, ok := ParseKind("event 99")
 	assert.False(t, ok)
 	assert.Equal(t, "event 99", KindName(99))

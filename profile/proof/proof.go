@@ -32,6 +32,8 @@ const (
 	// core was cooked. It knows food that is served hot, counts what is uncured in the warm,
 	// and limits the come-up of all that a heated stage brings to a core.
 	ByPlace
+	// OneProbe believes no core probe that was out of sight and may be another since.
+	OneProbe
 	// Editions is their number.
 	Editions
 )

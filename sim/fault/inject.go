@@ -18,6 +18,10 @@ import (
 // Common practice, no source.
 const Watchdog = 10 * time.Second
 
+// Exchange is for how long a probe reads open that somebody exchanges for one of another wire,
+// and again when the right one comes back; common practice, no source.
+const Exchange = 5 * time.Second
+
 // resolution is the step in which a front end reports, as in package sim.
 const resolution = 0.0625
 
@@ -83,6 +87,9 @@ func (j *Injector) Call(elapsed time.Duration) Call {
 func (j *Injector) Readings(elapsed time.Duration, in *controller.Inputs) {
 	for i := range j.faults {
 		f := &j.faults[i]
+		if f.unplugged(elapsed) {
+			j.unplug(f, in)
+		}
 		if !f.active(elapsed) {
 			j.frozen[i].taken = false
 			continue
@@ -128,6 +135,28 @@ func (j *Injector) Readings(elapsed time.Duration, in *controller.Inputs) {
 		}
 	}
 	j.before = *in
+}
+
+// unplugged reports whether somebody exchanges the probe now: nobody does so with its plug in.
+func (f *Fault) unplugged(elapsed time.Duration) bool {
+	if f.Kind != ChamberWire && f.Kind != CoreWire {
+		return false
+	}
+	came, left := elapsed-f.At, elapsed-f.At-f.For
+	return f.At > 0 && came >= 0 && came < Exchange || f.For > 0 && left >= 0 && left < Exchange
+}
+
+// unplug pulls the probes that the fault is about.
+func (j *Injector) unplug(f *Fault, in *controller.Inputs) {
+	readings := in.Chamber[:]
+	if f.Kind == CoreWire {
+		readings = in.Core[:]
+	}
+	for p, r := range readings {
+		if _, good := r.Value(); good && (f.Probe == 0 || f.Probe == p+1) {
+			readings[p] = sensors.Fault(sensors.Open)
+		}
+	}
 }
 
 // Apart is what goes wrong beside probes, relays and people, a cabinet's wiring willing.
@@ -250,7 +279,7 @@ func (j *Injector) Drive(elapsed time.Duration, d *plant.Drive) {
 		}
 		switch f.Kind {
 		case HeaterWelded: // a welded contact needs the mains, not the controller
-			if !j.cut(elapsed) {
+			if !j.Dark(elapsed) {
 				d.Heater = true
 			}
 		case HeaterDead:
@@ -286,8 +315,8 @@ func (j *Injector) Drive(elapsed time.Duration, d *plant.Drive) {
 	}
 }
 
-// cut reports whether the mains is off.
-func (j *Injector) cut(elapsed time.Duration) bool {
+// Dark reports whether the mains is off.
+func (j *Injector) Dark(elapsed time.Duration) bool {
 	for i := range j.faults {
 		if f := &j.faults[i]; f.Kind == PowerCut && f.active(elapsed) {
 			return true
