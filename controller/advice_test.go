@@ -61,10 +61,13 @@ var named = []struct {
 	{`smoke generator|light it|refill`, trip.SmokePump},
 	{`its switch|door switch`, trip.DoorSwitch},
 	{`feedback`, trip.HeatFeedback},
+	{`humidifier`, trip.Moistens},
+	{`damper is open meanwhile|damper moves`, trip.DrivenDamper},
+	{`cooler`, trip.Cooled},
 }
 
 // never is what nobody can do in any cabinet: the stages of a batch under way are fixed.
-var never = regexp.MustCompile(`(?i)raise the|lower the|(raise|lower|change) .*setpoint|humidifier|\bfan\b`)
+var never = regexp.MustCompile(`(?i)raise the|lower the|(raise|lower|change) .*setpoint|\bfan\b`)
 
 // An alarm names nothing that the cabinet does not have and asks for nothing that cannot
 // be done there; and of what is there it leaves out nothing that helps.

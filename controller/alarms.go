@@ -25,7 +25,7 @@ func (t *step) standing() trip.Set {
 	stage := t.stage()
 	active := s.Batch.Active()
 	return s.Chamber.stands(t, stage) | s.Core.stands(t, stage) | s.Heater.stands(t) | s.Smoke.stands(t, stage) | s.Wick.stands(t, stage) |
-		s.HeatTime.stands(t) | s.Balance.stands(t) | s.Evidence.stands() |
+		s.Air.stands(t, stage) | s.HeatTime.stands(t) | s.Balance.stands(t) | s.Evidence.stands() |
 		t.proofStands() |
 		trip.OutputFailed.If(in.DriveFailed) |
 		trip.PowerLost.If(in.PowerLost && active) |

@@ -347,8 +347,8 @@ func (b *balanceMemory) followShare(t *step, stage *profile.Stage, chamber quant
 		b.begin(t, chamber)
 	}
 	own := s.Tripped == trip.HeatUnanswered // then nothing is forgiven: what is missing has to come
-	if b.settled += t.dt; s.Stage != b.stage || s.Out.Damper != b.damper || t.doorOpen() || s.Batch != Running && !own {
-		b.stage, b.damper, b.settled = s.Stage, s.Out.Damper, 0
+	if b.settled += t.dt; s.Stage != b.stage || t.damper() != b.damper || t.doorOpen() || s.Batch != Running && !own {
+		b.stage, b.damper, b.settled = s.Stage, t.damper(), 0
 	}
 	missing, shown := 0.0, b.shown()
 	if shown > heatSaysLeast && stage.Heat {

@@ -223,7 +223,7 @@ func (t *step) start() {
 		Chamber: chamberMemory{Reading: s.Chamber.Reading, probes: s.Chamber.probes},
 		Heater:  heaterMemory{Relay: s.Heater.Relay, walls: s.Heater.walls, hasWalls: s.Heater.hasWalls},
 		Balance: balanceMemory{heated: s.Balance.heated, rise: s.Balance.rise, room: s.Balance.room, hasRoom: s.Balance.hasRoom},
-		Fan:     fanMemory{Relay: s.Fan.Relay}, Alarms: s.Alarms, stirred: s.stirred,
+		Fan:     fanMemory{Relay: s.Fan.Relay}, Air: airMemory{asked: 1, Damper: s.Air.Damper, Cooler: s.Air.Cooler}, Alarms: s.Alarms, stirred: s.stirred,
 		Evidence:  s.Evidence.ofToday(),
 		Out:       Outputs{Damper: 1}, // open until a stage says otherwise
 		CoreError: believable(t.in.Command.CoreError), unshown: t.in.Command.Unshown,

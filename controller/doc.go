@@ -20,7 +20,7 @@
 // # What it remembers
 //
 // State is all of it: a value without pointers, compared with == and recorded whole under
-// names of its own. Eight memories are part of it, each in a file with its follow and the
+// names of its own. Nine memories are part of it, each in a file with its follow and the
 // set of alarms that stand because of it:
 //
 //	chamber   which probes are believed, and what the chamber is
@@ -28,6 +28,7 @@
 //	heater    what is wanted of it, less while a damper is to be closed, and what the chamber did in answer
 //	smoke     the air that the generator was given
 //	wick      humidity, and whether the wick is wet
+//	air       how damper and cooler stand, and how moist and how warm that leaves it
 //	heat time for how long it has heated without a person's word
 //	balance   what the heat and the cores say of the air, against what the probe reads
 //	evidence  what the probes have shown of themselves, before a batch and in ice water

@@ -4,12 +4,7 @@ import (
 	"fumarium/controller/duty"
 	"fumarium/controller/trip"
 	"fumarium/profile"
-	"fumarium/profile/quantity"
 )
-
-// humidityBand is half the switching band of the humidifier; common practice, no
-// source.
-const humidityBand quantity.Ratio = 0.02
 
 // fanMemory is what the step remembers of the fan.
 type fanMemory struct {
@@ -22,7 +17,7 @@ type fanMemory struct {
 // nothing forbids it.
 func (t *step) drive() {
 	s := t.s
-	damper := s.Out.Damper
+	damper := t.damper()
 	stage := t.stage()
 	if s.Batch != Running || stage == nil || s.Tripped != trip.None {
 		s.Heater.off(t)
@@ -30,7 +25,7 @@ func (t *step) drive() {
 		s.Fan = fanMemory{Relay: s.Fan.Relay}
 		s.humidifierOn = false
 		s.Smoke.blow(t, false)
-		s.Out = Outputs{Damper: damper}
+		s.Out = Outputs{Damper: s.Air.rest(t, damper)}
 		t.call(&s.Out)
 		return
 	}
@@ -76,6 +71,7 @@ func (t *step) drive() {
 		out.On.Set(Heater, s.Heater.heat(t, stage))
 	}
 	out.On.Set(Humidifier, t.humidify(stage))
+	s.Air.drive(t, stage, &out)
 	s.Out = out
 }
 
@@ -84,19 +80,4 @@ func (t *step) drive() {
 func (m *Machine) fanIn(stage *profile.Stage) bool {
 	c := m.cabinet
 	return c.Fan.Fitted && stage.Fan > 0 && (c.Rules.FanWithSmoke || !stage.Smoke || !c.Smoke.Fitted)
-}
-
-func (t *step) humidify(stage *profile.Stage) bool {
-	s := t.s
-	if !stage.HasHumidity || !s.Wick.HasHumidity || !t.m.cabinet.Humidifier.Fitted || t.doorOpen() {
-		s.humidifierOn = false
-		return false
-	}
-	switch {
-	case s.Wick.Humidity < stage.Humidity-humidityBand:
-		s.humidifierOn = true
-	case s.Wick.Humidity > stage.Humidity+humidityBand:
-		s.humidifierOn = false
-	}
-	return s.humidifierOn
 }

@@ -238,9 +238,12 @@ func (h *heaterMemory) stands(t *step) trip.Set {
 	if !ok { // what has tripped has not gone because nobody can see it
 		return set | trip.HeatWhenOff.If(h.cold && s.Tripped == trip.HeatWhenOff)
 	}
-	smoke := s.Smoke.heats(t.m)
+	smoke, byItself := s.Smoke.heats(t.m), h.walls
+	if t.m.cabinet.Cooler.Fitted { // what was cooled comes back to the room
+		byItself = max(byItself, t.room())
+	}
 	return set | trip.StageHot.If(h.hasCeiling && chamber > h.ceiling+quantity.Celsius(stageMargin)+smoke) |
-		trip.HeatWhenOff.If(h.cold && (h.rises >= weldSlot || chamber > h.walls+quantity.Celsius(weldMargin)+smoke))
+		trip.HeatWhenOff.If(h.cold && (h.rises >= weldSlot || chamber > byItself+quantity.Celsius(weldMargin)+smoke))
 }
 
 // heat runs the control loop and says whether the heater is on.

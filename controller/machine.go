@@ -29,8 +29,8 @@ type Machine struct {
 	balance balanceRules
 	rules   *proof.Book // those of a batch depend on its state; nil without a product
 
-	heater, fan, smoke duty.Limits
-	laws               [2]law // with the fan off, and on
+	heater, fan, smoke, damper, cooler duty.Limits
+	laws                               [2]law // with the fan off, and on
 
 	// What the response of the cabinet means to those who watch it.
 	gain, lagSeconds, feltSeconds float64
@@ -39,6 +39,7 @@ type Machine struct {
 	elementLag                    float64       // s
 	coasts                        time.Duration // the heater, at the longest
 	fixedCoast                    bool          // see FixedCoasting
+	airless                       bool          // see Airless
 	tight                         bool          // see TightlyTuned
 	smokeShare                    float64       // of the heater's power, that the smoke generator brings
 	coreStands                    time.Duration
@@ -73,7 +74,8 @@ func build(p *profile.Product, c *cabinet.Cabinet, tune tuner) (*Machine, error)
 		return duty.Limits{Window: r.Window, MinOn: r.MinOn, MinOff: r.MinOff}
 	}
 	m := &Machine{
-		product: p, cabinet: c, heater: limits(c.Heater), fan: limits(c.Fan), smoke: limits(c.Smoke), pascal: c.Pressure(),
+		product: p, cabinet: c, heater: limits(c.Heater), fan: limits(c.Fan), smoke: limits(c.Smoke), damper: limits(c.Damper),
+		cooler: duty.Limits{MinOn: c.Cooler.MinOn, MinOff: c.Cooler.MinOff}, pascal: c.Pressure(),
 		ambient: c.Has(cabinet.AmbientProbe), here: PartsOf(c),
 	}
 	r := c.Response

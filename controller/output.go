@@ -20,10 +20,12 @@ const (
 	Humidifier
 	Sounder
 	Light
+	DamperDrive // on is shut: see cabinet.Cabinet.Damper
+	Cooler
 	OutputCount // for loops
 )
 
-var outputText = [OutputCount]string{"heater", "fan", "smoke", "humidifier", "sounder", "light"}
+var outputText = [OutputCount]string{"heater", "fan", "smoke", "humidifier", "sounder", "light", "damper", "cooler"}
 
 func (o Output) String() string {
 	if o < OutputCount {
@@ -47,6 +49,10 @@ func (o Output) Fitted(c *cabinet.Cabinet) bool {
 		return c.Sounder.Fitted
 	case Light:
 		return c.Light.Fitted
+	case DamperDrive:
+		return c.Damper.Fitted
+	case Cooler:
+		return c.Cooler.Fitted
 	}
 	return false
 }
@@ -92,8 +98,8 @@ func (s OutputSet) String() string {
 // caller applies every off at once and every on only afterwards.
 type Outputs struct {
 	On OutputSet `record:"."`
-	// Damper is how far the damper should be open. Without a servo it is what the
-	// person was asked to set.
+	// Damper is how far the damper should be open. Without a drive it is what the
+	// person was asked to set; with one it is what the drive makes of it on average.
 	Damper quantity.Ratio `record:"damper_ratio"`
 }
 
@@ -115,6 +121,7 @@ func PartsOf(c *cabinet.Cabinet) (here trip.Parts) {
 		trip.ChamberPair: c.ProbeOf(cabinet.ChamberProbe, 1) != nil, trip.CoreProbe: c.Has(cabinet.CoreProbe), trip.MoreCores: c.ProbeOf(cabinet.CoreProbe, 1) != nil,
 		trip.WetBulb: c.Has(cabinet.WetBulbProbe), trip.RoomProbe: c.Has(cabinet.AmbientProbe), trip.EmberProbe: c.Has(cabinet.EmberProbe),
 		trip.SmokePump: c.Smoke.Fitted, trip.DoorSwitch: c.Door.Fitted, trip.HeatFeedback: c.Heater.Feedback.Fitted,
+		trip.Moistens: c.Humidifier.Fitted, trip.DrivenDamper: c.Damper.Fitted, trip.Cooled: c.Cooler.Fitted,
 		trip.Display: c.Panel.Display != "", trip.Buttons: c.Panel.HasButtons(),
 	} {
 		if has {

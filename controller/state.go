@@ -165,7 +165,8 @@ type State struct {
 	Absence  absence       `record:"absence"`
 	Evidence evidence      `record:"evidence"`
 
-	humidifierOn bool `record:"humidifier.on"`
+	humidifierOn bool      `record:"humidifier.on"`
+	Air          airMemory `record:"air"`
 
 	// Learns says that the batch is an experiment: see Tune.
 	Learns bool `record:"batch.learns"`

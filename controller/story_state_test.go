@@ -109,6 +109,7 @@ func outputs(o controller.Outputs) []output {
 	return []output{
 		{"heater", bit(o.On.Has(controller.Heater))}, {"fan", bit(o.On.Has(controller.Fan))}, {"smoke", bit(o.On.Has(controller.Smoke))}, {"humidifier", bit(o.On.Has(controller.Humidifier))},
 		{"sounder", bit(o.On.Has(controller.Sounder))}, {"damper", float64(o.Damper)}, {"light", bit(o.On.Has(controller.Light))},
+		{"damper drive", bit(o.On.Has(controller.DamperDrive))}, {"cooler", bit(o.On.Has(controller.Cooler))},
 	}
 }
 

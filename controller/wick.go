@@ -24,6 +24,7 @@ const (
 	wickApart     quantity.Kelvin  = 0.7
 	wickHot       quantity.Celsius = 40
 	wickSaturated quantity.Ratio   = 0.9
+	wickNear      quantity.Kelvin  = 2 // wet bulb and dry one, by what is asked
 )
 
 // wickMemory is what the step remembers of the humidity.
@@ -91,10 +92,11 @@ func (w *wickMemory) stir(t *step) {
 
 // stands gives the alarms of the wick whose condition holds.
 func (w *wickMemory) stands(t *step, stage *profile.Stage) trip.Set {
-	if t.s.Batch != Running || stage == nil || !stage.HasHumidity {
+	if t.s.Batch != Running || stage == nil || !stage.AsksMoisture() {
 		return 0
 	}
-	return trip.WickDry.If(w.dry) | trip.HumidityUnmeasured.If(!w.HasHumidity)
+	_, _, _, known := t.moist(stage)
+	return trip.WickDry.If(w.dry) | trip.HumidityUnmeasured.If(!known) | trip.HumidityNotReached.If(!t.m.airless && t.notMoist(stage))
 }
 
 // wickCoefficient is the psychrometer coefficient of a wick that the fan has stirred
@@ -113,7 +115,13 @@ func wickCoefficient(w cabinet.WickAir, stirred float64, wet quantity.Celsius) f
 // judgeWick disbelieves a wet bulb that reads like the dry one in a hot chamber. A
 // wick that is only half dry reads in between, and nothing shows it.
 func judgeWick(dry, wet quantity.Celsius, stage *profile.Stage) (isDry bool) {
-	return dry > wickHot && quantity.Kelvin(dry-wet) < wickApart && !(stage != nil && stage.Humidity >= wickSaturated)
+	return dry > wickHot && quantity.Kelvin(dry-wet) < wickApart && !(stage != nil && saturates(stage))
+}
+
+// saturates reports whether a stage asks for air in which a wet wick reads like a dry one.
+func saturates(stage *profile.Stage) bool {
+	return stage.Humidity >= wickSaturated || stage.HasDepression && stage.Depression < wickNear ||
+		stage.HasWetBulb && stage.Heat && quantity.Kelvin(stage.ChamberSetpoint-stage.WetBulb) < wickNear
 }
 
 // What the pressure of the air can be where anyone smokes food: own magnitudes, no source.

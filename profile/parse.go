@@ -26,6 +26,8 @@ var (
 	lengthRange   = source.Range[quantity.Meters]{Low: 0.005, High: 3, Text: quantity.Meters.String}
 	massRange     = source.Range[quantity.Kilograms]{Low: 0.0001, High: 500, Text: quantity.Kilograms.String}
 	fractionRange = source.Range[quantity.Ratio]{Low: 0, High: 1, Text: quantity.Ratio.String}
+	apartRange    = source.Range[quantity.Kelvin]{Low: 0.5, High: 60, Text: quantity.Kelvin.String}
+	coldRange     = source.Range[quantity.Celsius]{Low: 0, High: 60, Text: quantity.Celsius.String, Why: "what is warmer is not smoked cold"}
 	nitriteRange  = source.Range[quantity.Ratio]{Low: 0, High: 1, Above: true, Text: quantity.Ratio.String}
 	uptakeRange   = source.Range[quantity.Ratio]{Low: 0, High: 1, Above: true, Text: quantity.Ratio.String}
 	rampRange     = source.Range[quantity.KelvinPerSecond]{Low: 0, High: 600. / 3600, Above: true, Text: quantity.KelvinPerSecond.String}

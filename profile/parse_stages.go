@@ -55,7 +55,7 @@ func (r *stageReader) stage(m *source.Map) Stage {
 	if heater.Present() {
 		m.FaultAt("ramp", "a stage without heat has no ramp", "remove it")
 	}
-	st.Humidity, st.HasHumidity = source.ReadIn(m.Take("humidity"), quantity.ParseRatio, fractionRange)
+	r.moisture(m, &st)
 	st.Fan, _ = readSetting(m.Take("fan"), fanWords)
 	st.Smoke, _ = source.Choice(m.Take("smoke"), onOff)
 	st.Damper, st.HasDamper = readSetting(m.Take("damper"), damperWords)
@@ -72,6 +72,30 @@ func (r *stageReader) stage(m *source.Map) Stage {
 	r.left = st.Place != Chamber
 	m.Done()
 	return st
+}
+
+// coolRoom is how far a stage that heats stays below what it may not exceed, so that heater
+// and cooler never work against each other; own magnitude, no source.
+const coolRoom quantity.Celsius = 3
+
+// moisture reads what the air shall be held at, and how warm it may get.
+func (r *stageReader) moisture(m *source.Map, st *Stage) {
+	st.Humidity, st.HasHumidity = source.ReadIn(m.Take("humidity"), quantity.ParseRatio, fractionRange)
+	st.WetBulb, st.HasWetBulb = source.ReadIn(m.Take("wet bulb"), quantity.ParseTemperature, chamberRange)
+	st.Depression, st.HasDepression = source.ReadIn(m.Take("depression"), quantity.ParseTemperatureDifference, apartRange)
+	st.NotAbove, st.HasNotAbove = source.ReadIn(m.Take("not above"), quantity.ParseTemperature, coldRange)
+	one := "keep one of humidity, wet bulb and depression"
+	switch {
+	case st.HasHumidity && st.HasWetBulb, st.HasWetBulb && st.HasDepression:
+		m.FaultAt("wet bulb", "the stage asks for the moisture of the air in another way as well", one)
+	case st.HasHumidity && st.HasDepression:
+		m.FaultAt("depression", "the stage asks for the moisture of the air in another way as well", one)
+	case st.HasWetBulb && r.setpointRead && st.WetBulb > st.ChamberSetpoint:
+		m.FaultAt("wet bulb", fmt.Sprintf("%v is above the chamber's %v, and no wet bulb is warmer than the air", st.WetBulb, st.ChamberSetpoint), "write a lower one")
+	}
+	if st.HasNotAbove && r.setpointRead && st.ChamberSetpoint > st.NotAbove-coolRoom {
+		m.FaultAt("not above", fmt.Sprintf("the stage heats to %v, which leaves less than %v below %v", st.ChamberSetpoint, quantity.Kelvin(coolRoom), st.NotAbove), "write a higher one, or heat less")
+	}
 }
 
 // place reads where the product is during the stage, or works it out.
@@ -97,8 +121,10 @@ func (r *stageReader) place(m *source.Map, st *Stage) {
 	default:
 		st.Place = Chamber
 	}
-	if st.HasHumidity && st.Place != Chamber {
-		m.FaultAt("humidity", "the product is not in the chamber during this stage", "remove it, or add place: chamber")
+	for key, set := range map[string]bool{"humidity": st.HasHumidity, "wet bulb": st.HasWetBulb, "depression": st.HasDepression, "not above": st.HasNotAbove} {
+		if set && st.Place != Chamber {
+			m.FaultAt(key, "the product is not in the chamber during this stage", "remove it, or add place: chamber")
+		}
 	}
 }
 

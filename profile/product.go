@@ -275,6 +275,15 @@ type Stage struct {
 	// HasHumidity tells an unset Humidity from 0 %.
 	HasHumidity bool
 	Humidity    quantity.Ratio
+	// Instead of it the wet bulb itself may be asked for, or by how much it is below the
+	// dry one: the drier the air, the more. At most one of the three is set.
+	HasWetBulb    bool
+	WetBulb       quantity.Celsius
+	HasDepression bool
+	Depression    quantity.Kelvin
+	// NotAbove is how warm the chamber may get, for what is smoked cold.
+	HasNotAbove bool
+	NotAbove    quantity.Celsius
 	Fan         quantity.Ratio // 0 off, 1 full
 	Smoke       bool
 	// HasDamper tells an unset Damper (left as it is) from a closed one.
@@ -287,6 +296,26 @@ type Stage struct {
 	Until  Until
 	Within time.Duration // raises an alarm, never ends the stage; 0 is none
 	Line   int           // line in the file, for messages
+}
+
+// AsksMoisture reports whether the stage wants the air held at some moisture.
+func (s *Stage) AsksMoisture() bool { return s.HasHumidity || s.HasWetBulb || s.HasDepression }
+
+// AirWords says how moist the air shall be and how warm it may get, for people.
+func (s *Stage) AirWords() (words []string) {
+	if s.HasHumidity {
+		words = append(words, "humidity "+s.Humidity.String())
+	}
+	if s.HasWetBulb {
+		words = append(words, "wet bulb "+s.WetBulb.String())
+	}
+	if s.HasDepression {
+		words = append(words, "wet bulb "+s.Depression.String()+" below the chamber")
+	}
+	if s.HasNotAbove {
+		words = append(words, "chamber not above "+s.NotAbove.String())
+	}
+	return words
 }
 
 // Until says when a stage ends: when all of its conditions hold, or with Any at

@@ -384,7 +384,13 @@ func (w *World) Call() fault.Call {
 func (w *World) Drive(out controller.Outputs) {
 	w.drive = plant.Drive{
 		Heater: out.On.Has(controller.Heater), Fan: out.On.Has(controller.Fan), Smoke: out.On.Has(controller.Smoke), Humidifier: out.On.Has(controller.Humidifier),
-		Damper: out.Damper, Place: w.place,
+		Cooler: out.On.Has(controller.Cooler), Damper: out.Damper, Place: w.place,
+	}
+	if w.setup.Cabinet.Damper.Fitted {
+		w.drive.Damper = 1
+		if out.On.Has(controller.DamperDrive) {
+			w.drive.Damper = 0
+		}
 	}
 	w.drive.DoorOpen = w.now < w.open
 	if l := w.setup.Later; l != nil && l.HasDamper && w.now >= l.At && w.place == profile.Chamber {
@@ -462,7 +468,7 @@ func (w *World) stride(s *controller.State, now time.Duration) time.Duration {
 	}
 	stage := s.CurrentStage(w.setup.Product)
 	_, asked := s.Question()
-	if stage == nil || stage.Heat || stage.Smoke || stage.Fan > 0 || stage.HasHumidity || asked || s.Batch != controller.Running || w.order.Kind != controller.NoCommand {
+	if stage == nil || stage.Heat || stage.Smoke || stage.Fan > 0 || stage.AsksMoisture() || stage.HasNotAbove || asked || s.Batch != controller.Running || w.order.Kind != controller.NoCommand {
 		return Step
 	}
 	for i := range stage.Until.Conditions {

@@ -176,7 +176,7 @@ func checkFile(name string, data []byte, home *cabinet.Cabinet, place profile.Ju
 // starts nowhere, and advice wants a reason.
 func checkProduct(p *profile.Product, name string, data []byte, home *cabinet.Cabinet, place profile.Jurisdiction) source.Findings {
 	found := lint.Product(p, name, lint.Cabinet{
-		Filling: home.Generator.Lasts, HasAmbient: true, Ambient: home.Ambient, ChamberHigh: home.Limits.ChamberHigh,
+		Filling: home.Generator.Lasts, HasAmbient: true, Ambient: home.Ambient, ChamberHigh: home.Limits.ChamberHigh, Cools: home.Cooler.Fitted,
 		CoreError: home.CoreError(), Where: place,
 	})
 	found = append(found, judged(p, place, name, data)...)

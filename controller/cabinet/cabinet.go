@@ -26,8 +26,11 @@ type Cabinet struct {
 	Fan        Relay
 	Smoke      Relay // the smoke generator's pump
 	Humidifier Relay
-	Sounder    Relay
-	Light      Relay // that calls by sight
+	// Damper is the drive of one that a spring opens: on drives it shut, and without power it
+	// is open. Cooler is a compressor or a fan over something cold.
+	Damper, Cooler Relay
+	Sounder        Relay
+	Light          Relay // that calls by sight
 	// SounderRhythm lets the sounder pause for what is less urgent: not for a relay that
 	// wears or clacks.
 	SounderRhythm bool
@@ -281,6 +284,7 @@ type Rehearsal struct {
 	FanFlow     quantity.CubicMetersPerSecond // moved inside the chamber at full fan
 	FanExchange quantity.CubicMetersPerSecond // fresh air the full fan draws through the open damper where no warmth helps; the stack adds to its pressure, not to its flow
 	Humidifier  quantity.Kilograms            // water vapour per hour when on
+	Cooler      quantity.Watts                // that it takes out of air of 20 °C when on
 }
 
 // DefaultPastTray is that of a drip tray that catches all that a rod radiates upwards; own

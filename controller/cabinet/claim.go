@@ -57,6 +57,8 @@ func (c *Cabinet) lines() (all []Claim) {
 	add("the smoke generator", c.Smoke.Pin, c.Smoke.Line)
 	add("the door switch", c.Door.Pin, c.Door.Line)
 	add("the humidifier", c.Humidifier.Pin, c.Humidifier.Line)
+	add("the damper's drive", c.Damper.Pin, c.Damper.Line)
+	add("the cooler", c.Cooler.Pin, c.Cooler.Line)
 	add("the sounder", c.Sounder.Pin, c.Sounder.Line)
 	add("the light", c.Light.Pin, c.Light.Line)
 	add("the display's data line", c.Panel.DataLine.Pin, c.Panel.DataLine.Line)

@@ -47,6 +47,7 @@ var (
 	mostShare      = source.Range[quantity.Ratio]{Low: 1, High: 5, Text: quantity.Ratio.String}
 	trayRange      = source.Range[quantity.Ratio]{Low: 0, High: 1, Text: quantity.Ratio.String}
 	humidifierRate = source.Range[quantity.Kilograms]{Low: 0, High: 50, Text: quantity.Kilograms.String}
+	coolerRange    = source.Range[quantity.Watts]{Low: 0, High: 20_000, Text: quantity.Watts.String}
 )
 
 var (
@@ -128,6 +129,8 @@ func parse(doc *source.Document, recorded bool) (*Cabinet, error) {
 		r.wickAt.Fault("there is no fan, so nothing blows on the wick", "add the fan, or write wick: open or wick: own blower")
 	}
 	c.Humidifier = r.relay(root.Take("humidifier").Map(), switched)
+	c.Damper = r.relay(root.Take("damper").Map(), blade)
+	c.Cooler = r.relay(root.Take("cooler").Map(), compressor)
 	sounder := root.Take("sounder").Map()
 	if sounder != nil {
 		c.SounderRhythm, _ = source.Choice(sounder.Take("rhythm"), yesNo)
@@ -167,6 +170,14 @@ func parse(doc *source.Document, recorded bool) (*Cabinet, error) {
 
 // switched are the timings of a relay whose file names none.
 var switched = Relay{Window: 20 * time.Second, MinOn: 2 * time.Second, MinOff: 2 * time.Second}
+
+// blade is likewise for the damper's drive, which takes some time from one end to the other: a
+// longer window swings the chamber more, a shorter one wears the drive. And compressor for a cooler's, which does not start against its own pressure: common
+// practice, no source.
+var (
+	blade      = Relay{Window: 3 * time.Minute, MinOn: 30 * time.Second, MinOff: 30 * time.Second}
+	compressor = Relay{Window: 10 * time.Minute, MinOn: 3 * time.Minute, MinOff: 5 * time.Minute}
+)
 
 // reader carries what parts of the file are held against each other.
 type reader struct {
@@ -363,6 +374,7 @@ func parseRehearsal(m *source.Map, recorded bool) Rehearsal {
 		m.FaultAt("fan exchange", fmt.Sprintf("%v is more than the fan moves in all, %v", r.FanExchange, r.FanFlow), "lower it, or raise fan flow")
 	}
 	r.Humidifier, _ = source.ReadIn(m.Take("humidifier"), quantity.ParseMass, humidifierRate)
+	r.Cooler, _ = source.ReadIn(m.Take("cooler"), quantity.ParsePower, coolerRange)
 	r.PastTray = DefaultPastTray
 	if v := m.Take("past tray"); v.Present() {
 		r.PastTray, _ = source.ReadIn(v, quantity.ParseRatio, trayRange)

@@ -69,6 +69,9 @@ func (l *Loop) sayLive() {
 
 func (l *Loop) off() error {
 	none := controller.Outputs{Damper: l.applied.Damper} // a fire wants no more air than it has
+	if l.cfg.Cabinet.Damper.Fitted {
+		none.Damper = 1 // its spring opens it
+	}
 	var err error
 	for range 3 { // a bus may drop one write
 		if err = l.set(none); err == nil {

@@ -150,6 +150,9 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 		if !m.has("heater.aim_lower_kelvin") {
 			runs = runs.FixedCoasting()
 		}
+		if !m.has("air.asked_damper_ratio") {
+			runs = runs.Airless()
+		}
 		if !m.has("heater.smoke_duty_ratio") {
 			runs = runs.TightlyTuned()
 		}

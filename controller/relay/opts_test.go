@@ -34,7 +34,7 @@ func TestWhatIsAskedFor(t *testing.T) {
 	c.LineChip = "pinctrl-x"
 	c.Door = cabinet.Wire{Fitted: true, Pin: "D", ActiveLow: true}
 	c.Heater.Feedback.ActiveLow = true
-	c.Fan.ActiveLow, c.Smoke.ActiveLow, c.Humidifier.ActiveLow, c.Sounder.ActiveLow = true, true, true, true
+	c.Fan.ActiveLow, c.Smoke.ActiveLow, c.Humidifier.ActiveLow, c.Cooler.ActiveLow, c.Sounder.ActiveLow = true, true, true, true, true
 	const chip = "pinctrl-x"
 	outputs := func(guarded bool) []Opts {
 		return []Opts{
@@ -42,6 +42,8 @@ func TestWhatIsAskedFor(t *testing.T) {
 			{Chip: chip, Pin: "S", User: "fumarium heater 2", LowAtReset: guarded},
 			{Chip: chip, Pin: "P", User: "fumarium smoke", ActiveLow: true},
 			{Chip: chip, Pin: "W", User: "fumarium humidifier", ActiveLow: true},
+			{Chip: chip, Pin: "C", User: "fumarium cooler", ActiveLow: true},
+			{Chip: chip, Pin: "K", User: "fumarium damper"},
 			{Chip: chip, Pin: "F", User: "fumarium fan", ActiveLow: true},
 			{Chip: chip, Pin: "B", User: "fumarium sounder", ActiveLow: true},
 		}

@@ -10,7 +10,7 @@ import (
 // A Pin is one output as it hangs on the machine: all that it takes to switch it off
 // without the cabinet file.
 type Pin struct {
-	Output    string `json:"output"`         // heater, heater 2, smoke, humidifier, fan, sounder or light
+	Output    string `json:"output"`         // heater, heater 2, smoke, humidifier, cooler, damper, fan, sounder or light
 	Chip      string `json:"chip,omitempty"` // as in Opts
 	Pin       string `json:"pin"`
 	ActiveLow bool   `json:"active_low,omitempty"`
@@ -43,6 +43,8 @@ func Pins(c *cabinet.Cabinet) []Pin {
 	add("heater 2", series.Pin, series.Fitted, series.ActiveLow)
 	add("smoke", c.Smoke.Pin, c.Smoke.Fitted, c.Smoke.ActiveLow)
 	add("humidifier", c.Humidifier.Pin, c.Humidifier.Fitted, c.Humidifier.ActiveLow)
+	add("cooler", c.Cooler.Pin, c.Cooler.Fitted, c.Cooler.ActiveLow)
+	add("damper", c.Damper.Pin, c.Damper.Fitted, c.Damper.ActiveLow)
 	add("fan", c.Fan.Pin, c.Fan.Fitted, c.Fan.ActiveLow)
 	add("sounder", c.Sounder.Pin, c.Sounder.Fitted, c.Sounder.ActiveLow)
 	add("light", c.Light.Pin, c.Light.Fitted, c.Light.ActiveLow)

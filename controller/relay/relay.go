@@ -123,7 +123,7 @@ func (l Level) String() string { return [...]string{"unknown", "off", "on"}[min(
 
 // Readback is what the lines really were when they were last looked at.
 type Readback struct {
-	Heater, Series, Fan, Smoke, Humidifier, Sounder, Light Level
+	Heater, Series, Fan, Smoke, Humidifier, Damper, Cooler, Sounder, Light Level
 	// Element says whether the heating element has voltage; Unknown without a
 	// feedback input.
 	Element Level
@@ -142,7 +142,7 @@ type output struct {
 
 // A Bank is every output of one cabinet. It is not safe for concurrent use.
 type Bank struct {
-	heater, series, fan, smoke, humidifier, sounder, light output
+	heater, series, fan, smoke, humidifier, damper, cooler, sounder, light output
 
 	feedback Line
 	door     Line
@@ -181,7 +181,7 @@ func open(c *cabinet.Cabinet, h Host, wait func(time.Duration), guarded bool) (*
 	b := &Bank{wait: wait}
 	var all error
 	heat := &c.Heater
-	outputs := map[string]*output{"heater": &b.heater, "heater 2": &b.series, "smoke": &b.smoke, "humidifier": &b.humidifier, "fan": &b.fan, "sounder": &b.sounder, "light": &b.light}
+	outputs := map[string]*output{"heater": &b.heater, "heater 2": &b.series, "smoke": &b.smoke, "humidifier": &b.humidifier, "cooler": &b.cooler, "damper": &b.damper, "fan": &b.fan, "sounder": &b.sounder, "light": &b.light}
 	for name, o := range outputs {
 		o.name = name
 	}
@@ -225,7 +225,7 @@ func Cut(c *cabinet.Cabinet, h Host, wait func(time.Duration)) error {
 
 // all is every output, those that matter most first.
 func (b *Bank) all() []*output {
-	return []*output{&b.heater, &b.series, &b.smoke, &b.humidifier, &b.fan, &b.sounder, &b.light}
+	return []*output{&b.heater, &b.series, &b.smoke, &b.humidifier, &b.cooler, &b.damper, &b.fan, &b.sounder, &b.light}
 }
 
 // set switches one output and reads it back.
@@ -310,7 +310,10 @@ func (b *Bank) drive(out controller.Outputs) error {
 	want := []struct {
 		o  *output
 		on bool
-	}{{&b.smoke, out.On.Has(controller.Smoke)}, {&b.humidifier, out.On.Has(controller.Humidifier)}, {&b.fan, out.On.Has(controller.Fan)}, {&b.sounder, out.On.Has(controller.Sounder)}, {&b.light, out.On.Has(controller.Light)}}
+	}{
+		{&b.smoke, out.On.Has(controller.Smoke)}, {&b.humidifier, out.On.Has(controller.Humidifier)}, {&b.cooler, out.On.Has(controller.Cooler)},
+		{&b.damper, out.On.Has(controller.DamperDrive)}, {&b.fan, out.On.Has(controller.Fan)}, {&b.sounder, out.On.Has(controller.Sounder)}, {&b.light, out.On.Has(controller.Light)},
+	}
 	var err, heat error
 	wasOn := b.heater.on
 	if !out.On.Has(controller.Heater) {
@@ -417,7 +420,7 @@ func (b *Bank) Readback() Readback {
 	}
 	return Readback{
 		Heater: level(b.heater.line), Series: level(b.series.line), Fan: level(b.fan.line), Smoke: level(b.smoke.line),
-		Humidifier: level(b.humidifier.line), Sounder: level(b.sounder.line), Light: level(b.light.line), Element: level(b.feedback), Door: level(b.door), Welded: b.welded,
+		Humidifier: level(b.humidifier.line), Damper: level(b.damper.line), Cooler: level(b.cooler.line), Sounder: level(b.sounder.line), Light: level(b.light.line), Element: level(b.feedback), Door: level(b.door), Welded: b.welded,
 	}
 }
 

@@ -113,7 +113,7 @@ func (c *circuit) anyOn() bool {
 
 func full() *cabinet.Cabinet {
 	on := func(pin string) cabinet.Relay { return cabinet.Relay{Fitted: true, Pin: pin} }
-	c := &cabinet.Cabinet{Heater: on("H"), Fan: on("F"), Smoke: on("P"), Humidifier: on("W"), Sounder: on("B")}
+	c := &cabinet.Cabinet{Heater: on("H"), Fan: on("F"), Smoke: on("P"), Humidifier: on("W"), Damper: on("K"), Cooler: on("C"), Sounder: on("B")}
 	c.Heater.Series = cabinet.Wire{Fitted: true, Pin: "S"}
 	c.Heater.Feedback = cabinet.Wire{Fitted: true, Pin: "V"}
 	return c
@@ -126,7 +126,7 @@ func TestOrder(t *testing.T) {
 	assert.Empty(t, c.took(), "every line is off from the start")
 	require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan, controller.Smoke)}))
 	assert.Equal(t, "+P +F +S (100ms) +H", c.took(), "the series relay closes without load")
-	assert.Equal(t, Readback{Heater: On, Series: On, Fan: On, Smoke: On, Humidifier: Off, Sounder: Off, Element: On}, b.Readback())
+	assert.Equal(t, Readback{Heater: On, Series: On, Fan: On, Smoke: On, Humidifier: Off, Damper: Off, Cooler: Off, Sounder: Off, Element: On}, b.Readback())
 	require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan, controller.Smoke)}))
 	assert.Empty(t, c.took(), "nothing moves when nothing changes")
 	require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Sounder)}))
@@ -222,7 +222,7 @@ func TestWeldedContact(t *testing.T) {
 		require.NoError(t, err, "someone must be left to sound the sounder")
 		assert.True(t, b.Readback().Welded)
 		assert.Equal(t, ErrLive, b.Drive(controller.Outputs{On: controller.SetOf(controller.Sounder, controller.Fan)}), "itself: nothing else is wrong")
-		assert.Equal(t, Readback{Heater: Off, Fan: Off, Smoke: Off, Humidifier: Off, Sounder: On, Element: On, Welded: true}, b.Readback())
+		assert.Equal(t, Readback{Heater: Off, Fan: Off, Smoke: Off, Humidifier: Off, Damper: Off, Cooler: Off, Sounder: On, Element: On, Welded: true}, b.Readback())
 		require.ErrorIs(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater)}), ErrLive)
 		c.welded["H"] = false
 		require.ErrorIs(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater)}), ErrWelded, "a contact that has stuck once is not used again")
@@ -277,7 +277,7 @@ func TestEveryWriteMayFail(t *testing.T) {
 			f := flags.Draw(t, "outputs")
 			c.broken = 0
 			if rapid.Bool().Draw(t, "breaks") {
-				c.broken = c.count + rapid.IntRange(1, 14).Draw(t, "at")
+				c.broken = c.count + rapid.IntRange(1, 18).Draw(t, "at")
 			}
 			var want controller.Outputs
 			for o := range controller.OutputCount {
@@ -298,7 +298,7 @@ func TestEveryWriteMayFail(t *testing.T) {
 				}
 				continue
 			}
-			if c.on["H"] != f[0] || c.on["S"] != f[0] || c.on["F"] != f[1] || c.on["P"] != f[2] || c.on["W"] != f[3] || c.on["B"] != f[4] {
+			if c.on["H"] != f[0] || c.on["S"] != f[0] || c.on["F"] != f[1] || c.on["P"] != f[2] || c.on["W"] != f[3] || c.on["B"] != f[4] || c.on["K"] != f[controller.DamperDrive] || c.on["C"] != f[controller.Cooler] {
 				t.Fatalf("wanted %v, is %v", want, c.on)
 			}
 		}
@@ -307,11 +307,11 @@ func TestEveryWriteMayFail(t *testing.T) {
 
 // A relay whose line cannot be written does not keep the others on.
 func TestOneDeadLine(t *testing.T) {
-	for _, dead := range []string{"H", "S", "F", "P", "W", "B"} {
+	for _, dead := range []string{"H", "S", "F", "P", "W", "K", "C", "B"} {
 		c := newCircuit()
 		b, err := Open(full(), c, c.wait)
 		require.NoError(t, err)
-		require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan, controller.Smoke, controller.Humidifier, controller.Sounder)}))
+		require.NoError(t, b.Drive(controller.Outputs{On: controller.SetOf(controller.Heater, controller.Fan, controller.Smoke, controller.Humidifier, controller.DamperDrive, controller.Cooler, controller.Sounder)}))
 		c.failing[dead] = true
 		require.Error(t, b.Drive(controller.Outputs{}), dead)
 		for pin, on := range c.on {

@@ -76,6 +76,15 @@ func Draw(c *cabinet.Cabinet, product *profile.Product, place profile.Place) []b
 	p.rect("foot", left+4, flueHigh+h+2*wall, 5, foot)
 	p.rect("foot", left+w+2*wall-9, flueHigh+h+2*wall, 5, foot)
 	flue(p, x+w/2)
+	if c.Damper.Fitted { // its drive sits beside the flue
+		p.rect("drive", x+w/2+flueWide/2, flueHigh/2-3, 6, 6)
+	}
+	if c.Humidifier.Fitted {
+		steamer(p, x+w-5, y+h-22)
+	}
+	if c.Cooler.Fitted {
+		coil(p, x+4, y+6)
+	}
 	if c.Fan.Fitted {
 		fan(p, x+w-11, y+11)
 	}
@@ -148,6 +157,18 @@ func smoke(p *pen, wallAt, y float64) {
 		p.rect("chip", wallAt-20+float64(i%3)*3.6, y+8-float64(i/3)*3.6, 3, 3)
 	}
 	p.put(`</g>`)
+}
+
+// steamer is the humidifier's nozzle in the right wall, with the steam that shows when it is on.
+func steamer(p *pen, x, y float64) {
+	p.put(`<path class="nozzle" d="M%.1f %.1fh-4v3h4"/>`, x+5, y)
+	p.put(`<path class="steam" d="M%.1f %.1fq-3 -2 0 -4t0 -4m-4 8q-3 -2 0 -4t0 -4"/>`, x-2, y)
+}
+
+// coil is the cooler's, with the cold that falls from it when it is on.
+func coil(p *pen, x, y float64) {
+	p.put(`<path class="coil" d="M%.1f %.1fh12q2 0 2 1.5t-2 1.5h-10q-2 0 -2 1.5t2 1.5h12"/>`, x, y)
+	p.put(`<path class="chill" d="M%.1f %.1fv5m5 -5v5m5 -5v5"/>`, x+2, y+8)
 }
 
 func tub(p *pen, x, y float64) {

@@ -36,7 +36,7 @@ var catalogue = [Count]Entry{
 		Action:  "See that the chamber probe hangs in the chamber, the door is shut and the element gets warm, then reset.",
 	},
 	ChamberLost: {
-		Name: "chamber-lost", Priority: Now, Trips: true, Delay: 30 * time.Second, Suppresses: []Code{ChamberDoubt, HumidityUnmeasured, WickDry},
+		Name: "chamber-lost", Priority: Now, Trips: true, Delay: 30 * time.Second, Suppresses: []Code{ChamberDoubt, HumidityUnmeasured, WickDry, HumidityNotReached},
 		Meaning: "No chamber probe gives a usable reading. The heater went off with the first missing one.",
 		Action:  "Check the probe and its plug, then reset the trip and restart the batch.",
 	},
@@ -123,15 +123,16 @@ var catalogue = [Count]Entry{
 	},
 	HumidityUnmeasured: {
 		Name: "humidity-unmeasured", Priority: Later, Delay: 2 * time.Minute,
-		Meaning: "The stage asks for a humidity, and it is not measured. Nothing humidifies meanwhile.",
-		Action:  "Mind the humidity by hand.",
+		Meaning: "The stage asks for a moisture of the air, and it is not measured. Nothing humidifies meanwhile.",
+		Action:  "Mind the moisture by hand.",
 		More: []Advice{
 			{With: WetBulb, Text: "Wet the wick and fill its well; check the probe and its plug."},
-			{Without: WetBulb, Text: "This cabinet has nothing to measure it with: leave humidity out of the product for the next batch."},
+			{Without: WetBulb, Text: "This cabinet has nothing to measure it with: leave what asks for moisture out of the product for the next batch."},
+			{With: DrivenDamper, Text: "The damper is open meanwhile."},
 		},
 	},
 	WickDry: {
-		Name: "wick-dry", Priority: Later, Delay: 10 * time.Minute, Needs: WetBulb, Suppresses: []Code{HumidityUnmeasured},
+		Name: "wick-dry", Priority: Later, Delay: 10 * time.Minute, Needs: WetBulb, Suppresses: []Code{HumidityUnmeasured, HumidityNotReached},
 		Meaning: "The wet bulb reads like the dry one in a hot chamber: its wick is dry. Its readings do not count.",
 		Action:  "Fill the well and change the wick.",
 	},
@@ -256,6 +257,22 @@ var catalogue = [Count]Entry{
 		Name: "button-stuck", Priority: Later, Delay: 5 * time.Second, Needs: Buttons,
 		Meaning: "A button at the cabinet is pressed without an end, chatters or cannot be read. It does nothing until it has been at rest.",
 		Action:  "Free the button and dry it. Go by the page meanwhile.",
+	},
+	HumidityNotReached: {
+		Name: "humidity-not-reached", Priority: Later, Delay: 30 * time.Minute, Needs: WetBulb,
+		Meaning: "The air has been far drier than the stage asks for half an hour, or far moister where this program moves the damper: by 10 % of humidity, or 2.5 K of the wet bulb.",
+		Action:  "Look at the wick first: one that is dry or only half wet reads too moist. Air that is too dry: shut the door well and stand a pan of water in the chamber.",
+		More: []Advice{
+			{With: Moistens, Text: "See that the humidifier has water and gives steam."},
+			{With: DrivenDamper, Text: "See that the damper moves: without power it stands open, and driven it is shut."},
+			{Without: DrivenDamper, Text: "See that the damper stands as the stage asks."},
+		},
+	},
+	ChamberTooWarm: {
+		Name: "chamber-too-warm", Priority: Soon, Delay: 15 * time.Minute,
+		Meaning: "The chamber is warmer than the stage allows: too warm for cold smoke. Cheese sweats and melts, and raw fish spoils.",
+		Action:  "Light no smoke, or put out what smoulders and hold the batch. Open the damper, stand ice in the chamber, or wait for a colder hour. Fish that was warm for long: keep it apart and do not eat it raw.",
+		More:    []Advice{{With: Cooled, Text: "See that the cooler runs and that nothing ices up."}},
 	},
 	RelayWorn: {
 		Name: "relay-worn", Priority: Later,

@@ -67,6 +67,8 @@ const (
 	ButtonStuck
 	RelayWorn
 	CopiesFailing
+	HumidityNotReached
+	ChamberTooWarm
 	Count // number of codes, for arrays
 )
 

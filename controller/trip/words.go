@@ -19,11 +19,14 @@ const (
 	HeatFeedback                   // a contact that sees the element's voltage
 	Display                        // at the cabinet
 	Buttons                        // at the cabinet
+	Moistens                       // a humidifier that it switches
+	DrivenDamper                   // a damper that it drives
+	Cooled                         // a cooler that it switches
 )
 
 var partText = [...]string{
 	"two chamber probes", "a core probe", "a second core probe", "a wet bulb", "a probe in the room", "an ember probe",
-	"a smoke generator", "a door switch", "a heater feedback", "a display", "a button",
+	"a smoke generator", "a door switch", "a heater feedback", "a display", "a button", "a humidifier", "a driven damper", "a cooler",
 }
 
 // String lists the parts.

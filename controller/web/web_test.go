@@ -305,7 +305,7 @@ func TestStatusOfACook(t *testing.T) {
 	assert.Equal(t, 14400.0, got["elapsed_seconds"])
 	assert.InDelta(t, 1.3, got["lethality_log10"], 1e-12) // 13.416 s / 10.32 s
 	assert.Equal(t, "Cook: chamber 81.6 °C of 82 °C, core 63.2 °C; ends when core reaches 71 °C and lethality reaches 6.5", got["summary"])
-	assert.Equal(t, map[string]any{"heater": true, "fan": true, "smoke": false, "humidifier": nil, "sounder": false, "light": nil}, got["outputs"])
+	assert.Equal(t, map[string]any{"heater": true, "fan": true, "smoke": false, "humidifier": nil, "sounder": false, "light": nil, "damper": nil, "cooler": nil}, got["outputs"])
 	stage := got["stage"].(map[string]any)
 	assert.Equal(t, []any{
 		map[string]any{"kind": "core", "text": "core reaches 71 °C", "now": "63.2 °C", "progress_ratio": nil},

@@ -157,3 +157,15 @@ func belowAmbient(l *linting) []finding {
 	}
 	return found
 }
+
+func warmRoom(l *linting) []finding {
+	var found []finding
+	for i, s := range l.Stages {
+		if s.HasNotAbove && l.ambient >= s.NotAbove && !l.cools {
+			found = append(found, finding{i,
+				fmt.Sprintf("%s allows no more than %v in a room of %v, and this cabinet has no cooler", l.stageName(i), s.NotAbove, l.ambient),
+				"wait for a colder day, or take a cabinet with a cooler"})
+		}
+	}
+	return found
+}

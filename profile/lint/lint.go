@@ -25,6 +25,7 @@ type Cabinet struct {
 	HasAmbient  bool                 // false: 15 °C assumed
 	Ambient     quantity.Celsius     // the room around the cabinet
 	ChamberHigh quantity.Celsius     // the cabinet's limit; 0: not judged
+	Cools       bool                 // it has a cooler
 	CoreError   quantity.Kelvin      // by which a core probe must show more than is asked, or less while it cools
 	Where       profile.Jurisdiction // whose rules hold for a product that names none
 }
@@ -85,7 +86,8 @@ var rules = []rule{
 	{"fat-out", trade, fatOut},
 	{"jump", trade, jump},
 	{"chamber-limit", "the cabinet's limit", chamberLimit},
-	{"below-ambient", "a cabinet cannot cool", belowAmbient},
+	{"below-ambient", "a heater cannot cool", belowAmbient},
+	{"warm-room", "nothing cools below the room", warmRoom},
 	{"uncured-warm", lethality.RawUncured.Source, uncuredWarm},
 	{"come-up", lethality.ComeUpBand.Source, comeUp},
 	{"cold-smoke", "", coldSmoke},
@@ -110,6 +112,7 @@ type linting struct {
 	filling     time.Duration
 	ambient     quantity.Celsius
 	chamberHigh quantity.Celsius
+	cools       bool
 	coreError   quantity.Celsius
 	where       profile.Jurisdiction
 	estimate    estimate
@@ -119,7 +122,7 @@ type linting struct {
 // returns warnings, and few errors, in the order of the file. Times that a rule needs are
 // estimated by conduction alone, which is shorter than any real batch.
 func Product(p *profile.Product, file string, c Cabinet) source.Findings {
-	l := &linting{Product: p, filling: c.Filling, ambient: c.Ambient, chamberHigh: c.ChamberHigh, coreError: quantity.Celsius(c.CoreError), where: p.Where(c.Where)}
+	l := &linting{Product: p, filling: c.Filling, ambient: c.Ambient, chamberHigh: c.ChamberHigh, cools: c.Cools, coreError: quantity.Celsius(c.CoreError), where: p.Where(c.Where)}
 	if l.filling <= 0 {
 		l.filling = assumedFilling
 	}

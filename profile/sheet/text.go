@@ -434,9 +434,7 @@ func (s Sheet) chamber(w *wall) {
 		if st.Ramp > 0 {
 			more = append(more, "rises by at most "+st.Ramp.String())
 		}
-		if st.HasHumidity {
-			more = append(more, "humidity "+st.Humidity.String())
-		}
+		more = append(more, st.AirWords()...)
 		if st.Within > 0 {
 			more = append(more, "alarm after "+quantity.FormatDuration(st.Within))
 		}

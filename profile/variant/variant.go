@@ -207,6 +207,15 @@ func keys(s profile.Stage) []pair {
 	if s.HasHumidity {
 		list = append(list, pair{"humidity", s.Humidity.String()})
 	}
+	if s.HasWetBulb {
+		list = append(list, pair{"wet bulb", s.WetBulb.String()})
+	}
+	if s.HasDepression {
+		list = append(list, pair{"depression", s.Depression.String()})
+	}
+	if s.HasNotAbove {
+		list = append(list, pair{"not above", s.NotAbove.String()})
+	}
 	if s.HasDamper {
 		list = append(list, pair{"damper", s.Damper.String()})
 	}

@@ -296,7 +296,7 @@ func (j *judge) outputs(m *sim.Moment) {
 	if out.On.Has(controller.Heater) && (s.Tripped != trip.None || standing != trip.None || !readable || late) {
 		j.breaks(HeaterOffOnTrip, m.Now, "heater on; tripped %q, standing %q, chamber readable %v, late %v", s.Tripped, standing, readable, late)
 	}
-	if s.Batch != controller.Running && (out.On.Has(controller.Heater) || out.On.Has(controller.Fan) || out.On.Has(controller.Smoke) || out.On.Has(controller.Humidifier)) {
+	if s.Batch != controller.Running && out.On&^controller.SetOf(controller.Sounder, controller.Light) != 0 {
 		j.breaks(OffUnlessRuns, m.Now, "%s with %+v", s.Batch, out)
 	}
 	if out.On.Has(controller.Heater) && j.wasOff && m.Now-j.offSince < j.setup.Cabinet.Heater.MinOff {

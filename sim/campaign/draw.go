@@ -108,7 +108,16 @@ var beside = []fault.Kind{fault.AmbientStale, fault.DisplayUnplugged, fault.Butt
 
 // ofTheBatch are all the others.
 func ofTheBatch() []fault.Kind {
-	return slices.DeleteFunc(fault.All(), func(k fault.Kind) bool { return slices.Contains(beside, k) })
+	return slices.DeleteFunc(paired(), func(k fault.Kind) bool { return slices.Contains(beside, k) })
+}
+
+// ofTheAir are those of moisture and cooling, which few cabinets could notice. They have
+// campaigns of their own, so that the seeds of the others stay what they are.
+var ofTheAir = []fault.Kind{fault.DamperOpen, fault.DamperShut, fault.HumidifierEmpty, fault.CoolerDead}
+
+// paired are those of the matrix.
+func paired() []fault.Kind {
+	return slices.DeleteFunc(fault.All(), func(k fault.Kind) bool { return slices.Contains(ofTheAir, k) })
 }
 
 func besides(seed uint64) []fault.Fault {

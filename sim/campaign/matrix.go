@@ -37,11 +37,11 @@ const (
 )
 
 // cells is how many there are.
-func cells() int { n := len(fault.All()); return int(occasions) * n * (n - 1) / 2 }
+func cells() int { n := len(paired()); return int(occasions) * n * (n - 1) / 2 }
 
 // cell says what the seed's cell is. Neighbours have nothing in common.
 func cell(seed uint64) (one, other fault.Kind, on occasion) {
-	kinds := fault.All()
+	kinds := paired()
 	shuffled := rand.New(rand.NewPCG(0x6d6174726978, 1)).Perm(cells())
 	at := shuffled[(seed&^Paired)%uint64(cells())]
 	at, on = at/int(occasions), occasion(at%int(occasions))

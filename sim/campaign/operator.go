@@ -20,13 +20,13 @@ import (
 const Operated uint64 = 1 << 40
 
 // DoorRests is a rule for cabinets with a switch on the door.
-const DoorRests Rule = "heater, fan, smoke and humidifier off in the step that knows the door open"
+const DoorRests Rule = "heater, fan, smoke, humidifier and cooler off in the step that knows the door open"
 
 func (j *judge) door(m *sim.Moment) {
 	if d := m.Inputs.Door; d != controller.DoorOpen && d != controller.DoorUnread {
 		return
 	}
-	if out := m.After.Out; out.On.Has(controller.Heater) || out.On.Has(controller.Fan) || out.On.Has(controller.Smoke) || out.On.Has(controller.Humidifier) {
+	if out := m.After.Out; out.On&^controller.SetOf(controller.Sounder, controller.Light, controller.DamperDrive) != 0 {
 		j.breaks(DoorRests, m.Now, "door open with %+v", out)
 	}
 }

@@ -64,6 +64,10 @@ const (
 	ButtonStuck
 	ButtonChattering
 	BusStuck
+	DamperOpen
+	DamperShut
+	HumidifierEmpty
+	CoolerDead
 	kinds
 )
 
@@ -131,6 +135,10 @@ var catalogue = [kinds]description{
 	ButtonStuck:      {name: "button-stuck", meaning: "a button at the cabinet stays pressed: stop, where there is one"},
 	ButtonChattering: {name: "button-chattering", meaning: "that button's contact comes and goes many times a second"},
 	BusStuck:         {name: "i2c-stuck", meaning: "a data line is held low: nothing on I2C is read, and the display shows nothing new"},
+	DamperOpen:       {name: "damper-open", meaning: "the damper stands open, whatever its drive or a person does"},
+	DamperShut:       {name: "damper-shut", meaning: "the damper stands shut, likewise"},
+	HumidifierEmpty:  {name: "humidifier-empty", meaning: "the humidifier has no water"},
+	CoolerDead:       {name: "cooler-dead", meaning: "the cooler does not run"},
 }
 
 // All lists every kind.

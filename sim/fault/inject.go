@@ -288,6 +288,14 @@ func (j *Injector) Drive(elapsed time.Duration, d *plant.Drive) {
 			d.Fan = false
 		case SmokeDead:
 			d.Smoke = false
+		case DamperOpen:
+			d.Damper = 1
+		case DamperShut:
+			d.Damper = 0
+		case HumidifierEmpty:
+			d.Humidifier = false
+		case CoolerDead:
+			d.Cooler = false
 		case GeneratorOut:
 			d.Unlit = true
 		case GeneratorBurning:

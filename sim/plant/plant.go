@@ -1,6 +1,6 @@
 // Package plant is the cabinet that a batch is rehearsed in: heating element, the tray over
 // it and the floor, chamber air and its moisture, racks, layered walls, smoke generator,
-// humidifier, damper, fan and door, and the product hung in it, which warms, dries and loses
+// humidifier, cooler, damper, fan and door, and the product hung in it, which warms, dries and loses
 // weight. It takes what the relays do and gives the true temperatures; probes, relays and
 // faults are made elsewhere. It draws no random numbers and has no clock: equal calls give
 // equal results.
@@ -18,7 +18,7 @@
 // Left out: the heat that melts fat, the way that juice takes to the surface, what it holds
 // beside water, shrinking of the pieces (a piece keeps its size while it dries), freezing,
 // boiling within the product, uneven heat within the chamber, ends and edges of the pieces,
-// the heat of the fan, smoke itself. Water that condenses on the product weighs as product
+// the heat of the fan, smoke itself, water that condenses on a cooler. Water that condenses on the product weighs as product
 // and drips off, out of the balance, above a tenth of a millimeter; so does that on the
 // walls.
 package plant
@@ -83,6 +83,7 @@ type Config struct {
 // A Drive is what the relays and the person do to the plant.
 type Drive struct {
 	Heater, Fan, Smoke, Humidifier, DoorOpen bool
+	Cooler                                   bool
 	Unlit                                    bool           // the smoke generator goes out, whatever it gets
 	Draught                                  bool           // it draws air by itself while its pump is off
 	Fire                                     quantity.Watts // heat of something that burns in the chamber
@@ -113,6 +114,7 @@ type Plant struct {
 	power                          float64 // W
 	pastTray                       float64 // share of the element's radiation that misses the tray
 	steam                          float64 // humidifier, kg/s
+	cooler                         float64 // W, from air of coolerAir
 	generator                      generator
 
 	pressure        float64 // Pa
@@ -190,6 +192,9 @@ const (
 	// Q in kW and z in m (the plume of NFPA 92 without its smaller term; from memory).
 	plume            = 0.071
 	steamTemperature = 100.0 // of humidifier and generator moisture
+	// coolerAir is the air from which a cooler takes what its file says; from colder air it
+	// takes less, and at 0 °C, where its fins ice up, nothing.
+	coolerAir, coolerMost = 20.0, 1.5
 	// Media other than the chamber.
 	iceWater           = 0.5 // °C
 	coldestRoom        = -40
@@ -233,6 +238,7 @@ func New(c Config) (*Plant, error) {
 		{"Build.FanFlow", float64(b.FanFlow), false},
 		{"Build.FanExchange", float64(b.FanExchange), false},
 		{"Build.Humidifier", float64(b.Humidifier), false},
+		{"Build.Cooler", float64(b.Cooler), false},
 		{"Build.PastTray", float64(b.PastTray), false},
 		{"HeaterPower", float64(c.HeaterPower), false},
 		{"Generator.Heat", float64(c.Generator.Heat), false},
@@ -298,7 +304,7 @@ func New(c Config) (*Plant, error) {
 		},
 		volume: w * d * h, height: h, opening: w * h, section: w * d * (1 - product.blocks(w*d)),
 		leak: float64(b.Leak) / 2, vent: float64(b.Vent), exchange: float64(b.FanExchange),
-		power: float64(c.HeaterPower), pastTray: float64(b.PastTray), steam: float64(b.Humidifier) / 3600,
+		power: float64(c.HeaterPower), pastTray: float64(b.PastTray), steam: float64(b.Humidifier) / 3600, cooler: float64(b.Cooler),
 		generator: newGenerator(&c.Generator, c.Ambient),
 		pressure:  c.PressurePascal, ambientHumidity: float64(c.AmbientHumidity),
 		drive: Drive{Place: profile.Chamber},
@@ -355,7 +361,7 @@ func (p *Plant) place() {
 func (p *Plant) rests() bool {
 	d := &p.drive
 	return math.Abs(p.product.surface-p.medium.t) < calm && (d.Place == profile.Room || d.Place == profile.ColdRoom) &&
-		!d.Heater && !d.Fan && !d.Smoke && !d.Humidifier && !d.DoorOpen && !d.Draught && d.Fire == 0
+		!d.Heater && !d.Fan && !d.Smoke && !d.Humidifier && !d.Cooler && !d.DoorOpen && !d.Draught && d.Fire == 0
 }
 
 // Advance moves the plant on by dt under an unchanging drive. Longer times are

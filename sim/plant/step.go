@@ -96,6 +96,9 @@ func (p *Plant) step() {
 	}
 	flow += damper * through
 	burning := float64(d.Fire)
+	if d.Cooler {
+		burning -= p.cooler * min(max(ta/coolerAir, 0), coolerMost)
+	}
 	if d.Smoke {
 		flow += p.generator.air
 	}

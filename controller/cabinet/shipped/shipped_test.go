@@ -52,7 +52,7 @@ func TestEveryCabinetParsesAndDiffers(t *testing.T) {
 	assert.Len(t, walls, 4)
 	assert.Len(t, rule, 2)
 	assert.Equal(t, 1, fanless)
-	assert.Equal(t, 2, wetBulb)
+	assert.Equal(t, 3, wetBulb)
 	assert.Equal(t, 3, twoCores)
 	assert.Equal(t, 2, ember)
 }

@@ -57,6 +57,8 @@ function drawFigure(s) {
     svg.classList.toggle('locked', s.trip !== null);
     svg.classList.toggle('blows', s.outputs.fan === true);
     svg.classList.toggle('smokes', s.outputs.smoke === true);
+    svg.classList.toggle('steams', s.outputs.humidifier === true);
+    svg.classList.toggle('cools', s.outputs.cooler === true);
     svg.querySelector('.damper')?.setAttribute('transform', 'rotate(' + Math.round(90 * (s.damper_ratio ?? 0)) + ')');
     for (const g of svg.querySelectorAll('.probe')) {
       const p = s.probes.find(p => p.name === g.dataset.probe);
@@ -69,6 +71,7 @@ function drawFigure(s) {
   state('fan', s.outputs.fan);
   state('generator', s.outputs.smoke);
   state('humidifier', s.outputs.humidifier);
+  state('cooler', s.outputs.cooler);
   if (known(s.damper_ratio)) states.push([t('damper'), s.damper_ratio <= 0 ? t('shut') : s.damper_ratio >= 1 ? t('open') : percent(s.damper_ratio)]);
   for (const p of s.probes) if (['wet bulb', 'ember'].includes(p.role) && known(p.celsius)) states.push([p.name, temperature(p.celsius)]);
   rebuild('equipment', states, () => states.map(([name, v]) => make('span', '', name + '\u00a0', make('b', '', v))));

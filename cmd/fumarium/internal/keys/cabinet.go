@@ -114,6 +114,7 @@ var cabinetTail = []row{
 	need("rehearsal.fan flow", "air that the full fan moves inside: what its label says of free air"),
 	need("rehearsal.fan exchange", "fresh air that the full fan draws through the open damper, beside what rises by itself"),
 	usual("rehearsal.humidifier", "water vapour in an hour when it is on", "0 kg"),
+	usual("rehearsal.cooler", "the heat that it takes out of air of 20 °C when on", "0 W"),
 	usual("rehearsal.past tray", "the share of the element's radiation that misses the drip tray: half goes down, and more than half meets product", "50 %"),
 }
 
@@ -130,6 +131,8 @@ func cabinetRows() []row {
 		output("fan", "the relay of the chamber fan", "2 min", "20 s", "20 s"),
 		output("smoke", "the relay of the smoke generator's pump", "1 min", "10 s", "10 s"),
 		output("humidifier", "the relay of the humidifier", "20 s", "2 s", "2 s"),
+		output("damper", "the relay of a damper's drive that a spring opens: on is driven shut", "3 min", "30 s", "30 s"),
+		output("cooler", "the relay of a cooler, for stages with not above; its window counts for nothing", "10 min", "3 min", "5 min"),
 		output("sounder", "the relay of the sounder", "20 s", "2 s", "2 s"),
 		[]row{usual("sounder.rhythm", "lets it pause for what is not for now; not for a relay that wears or clacks", "no")},
 		output("light", "the relay of a light that calls by sight", "20 s", "2 s", "2 s"),

@@ -354,7 +354,7 @@ func Fitted(c *cabinet.Cabinet) []string {
 	for _, r := range []struct {
 		name   string
 		fitted bool
-	}{{"light", c.Light.Fitted}, {"sounder", c.Sounder.Fitted}, {"fan", c.Fan.Fitted}, {"humidifier", c.Humidifier.Fitted}, {"smoke", c.Smoke.Fitted}, {"heater", c.Heater.Fitted}} {
+	}{{"light", c.Light.Fitted}, {"sounder", c.Sounder.Fitted}, {"fan", c.Fan.Fitted}, {"damper", c.Damper.Fitted}, {"humidifier", c.Humidifier.Fitted}, {"cooler", c.Cooler.Fitted}, {"smoke", c.Smoke.Fitted}, {"heater", c.Heater.Fitted}} {
 		if r.fitted {
 			names = append(names, r.name)
 		}
