@@ -21,7 +21,7 @@ func TestAThrownDrawFreezesNothing(t *testing.T) {
 	do2(t, ctx, "sessionStorage.setItem('token', '"+token+"')")
 	until(t, ctx, ready)
 	l.answers(snapshot.Reply{Accepted: true, Recorded: true, State: controller.Running})
-	parts := `['drawFrame', 'drawAnswer', 'drawBar', 'drawHead', 'drawSection', 'drawFigure', 'drawRail', 'drawFood', 'drawLists', 'drawNotes', 'drawButtons', 'drawBend', 'drawLearn', 'drawSays', 'announce']`
+	parts := `['drawFrame', 'drawAnswer', 'drawBar', 'drawHead', 'drawSection', 'drawFigure', 'drawRail', 'drawFood', 'drawLists', 'drawNotes', 'drawButtons', 'drawBend', 'drawIf', 'drawLearn', 'drawSays', 'announce']`
 	assert.Equal(t, read(t, ctx, parts+".length"), read(t, ctx, "partsOf(status, null).length"), "another part: let it throw here")
 	do2(t, ctx, "window.sound = Object.fromEntries("+parts+".map(p => [p, window[p]]))")
 	for _, part := range []string{"drawFrame", "drawAnswer", "drawBar", "drawHead", "drawSection", "drawFigure", "drawRail", "drawFood", "drawLists", "drawNotes", "drawButtons", "drawBend", "drawLearn", "drawSays", "announce"} {

@@ -280,6 +280,26 @@ var lintCases = []struct {
 		changes{"cold day": func(p *profile.Product, c *Cabinet) { p.Stages[0].ChamberSetpoint = 12; c.HasAmbient = true }},
 	},
 	{
+		"warm-room",
+		changes{
+			"hot day": func(p *profile.Product, c *Cabinet) {
+				p.Stages[0].HasNotAbove, p.Stages[0].NotAbove = true, 25
+				c.HasAmbient, c.Ambient = true, 25
+			},
+		},
+		changes{
+			"cool day": func(p *profile.Product, c *Cabinet) {
+				p.Stages[0].HasNotAbove, p.Stages[0].NotAbove = true, 25
+				c.HasAmbient, c.Ambient = true, 24
+			},
+			"cooler": func(p *profile.Product, c *Cabinet) {
+				p.Stages[0].HasNotAbove, p.Stages[0].NotAbove = true, 25
+				c.HasAmbient, c.Ambient, c.Cools = true, 31, true
+			},
+			"any heat may be": func(_ *profile.Product, c *Cabinet) { c.HasAmbient, c.Ambient = true, 31 },
+		},
+	},
+	{
 		"uncured-warm",
 		changes{
 			"slow smoke": func(p *profile.Product, _ *Cabinet) { uncured(p); p.Stages[1].ChamberSetpoint = 55 },
