@@ -146,7 +146,7 @@ func TestTheReportOfAGoodBatch(t *testing.T) {
 	require.NoError(t, err)
 	assert.EqualValues(t, b.Steps, len(lines)-1)
 	assert.Equal(t, "0", lines[1][0], "from the start of the batch")
-	assert.Equal(t, []string{"elapsed_seconds", "chamber_celsius", "wet_bulb_celsius", "core_1_celsius", "core_2_celsius", "ember_celsius", "heater_on", "fan_on", "smoke_on", "humidifier_on", "sounder_on"}, lines[0])
+	assert.Equal(t, []string{"elapsed_seconds", "chamber_celsius", "wet_bulb_celsius", "core_1_celsius", "core_2_celsius", "ember_celsius", "heater_on", "fan_on", "smoke_on", "humidifier_on", "sounder_on", "cooler_on"}, lines[0])
 	_, out, said = call(t, "assess", name, "--species", "red-meat", "--cased", "--nitrite-ppm", "150", "--erythorbate-ppm", "500", "--json")
 	var assessed struct {
 		Lethality []struct{ Pass bool }

@@ -42,7 +42,7 @@ func (p *phone) net(pattern string, latency time.Duration, cut bool) {
 // the line is slow, and cut under a press. A note stands on the page with its time, a notice
 // comes by leave alone, and what is over leads to its own page.
 func TestTwoBrowsersAndWetHands(t *testing.T) {
-	d := launchProgram(t, built(t), t.TempDir(), nil, "--by-hand", "--cabinet", "plywood-cabinet", "--pace", "60")
+	d := launchProgram(t, built(t), t.TempDir(), nil, "--by-hand", "--cabinet", "plywood-cabinet", "--pace", "10") // a quarter of an hour before a hand step is overdue is a minute and a half here
 	d.answers()
 	d.steps()
 	status, _, errText := d.client("start", "marjoram-ring", "--reason", "practice")

@@ -2,7 +2,7 @@ package said
 
 // kinds are the kinds of events of the daemon, which home automation wants to know before.
 var kinds = []string{"said", "batch state", "stage began", "stage ended", "asked", "answered", "alarm raised", "alarm returned", "tripped", "trip reset",
-	"refused", "was away", "bent", "abandoned"}
+	"refused", "was away", "bent", "abandoned", "probe parted"}
 
 // The words of the open convention by which home automation finds devices over MQTT: a device
 // with its components under PREFIX/device/ID/config, each with a platform. They are from memory
