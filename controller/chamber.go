@@ -15,7 +15,8 @@ import (
 // faults show what that catches and what it misses.
 const (
 	chamberFrozen                   = 45 * time.Minute // bit for bit the same while the heater switched
-	frozenSwitching                 = 3 * time.Minute  // the heater was on, and off, for so long meanwhile
+	frozenSwitching                 = 3 * time.Minute  // the heater was on, and off, for so long meanwhile,
+	frozenShare                     = 30               // and for one in so many of its seconds: less heat moves next to nothing
 	frozenRise      quantity.Kelvin = 10               // what full heat must have brought meanwhile
 	frozenMove      quantity.Kelvin = 2.5              // what more or less heat than before must have brought
 	frozenFalls                     = 0.03             // duty in usualHeat; more is not excused: frozen probes would be seen later
@@ -137,7 +138,7 @@ func (p *chamberProbe) believed(t *step, r sensors.Reading) (quantity.Celsius, b
 	m := t.m
 	p.heated = lagged(p.heated, m.gain*(on-p.held), t.seconds, m.lagSeconds)
 	p.moved = lagged(p.moved, p.heated, t.seconds, m.feltSeconds)
-	if p.same >= chamberFrozen && p.on >= frozenSwitching && p.off >= frozenSwitching ||
+	if p.same >= chamberFrozen && p.on >= max(frozenSwitching, p.same/frozenShare) && p.off >= max(frozenSwitching, p.same/frozenShare) ||
 		p.full > t.risesFrom(v) || p.moved > float64(frozenMove) || p.moved < -float64(frozenMove)-p.eases(m) {
 		t.s.Chamber.stuck = true
 	}
