@@ -83,12 +83,9 @@ func TestAPersonBendsAStage(t *testing.T) {
 	done.State.Batch = controller.Complete
 	put(t, ctx, l, done)
 	until(t, ctx, "document.getElementById('bend').hidden || document.getElementById('change').hidden")
-	if axe := audit(t); axe != "" {
-		put(t, ctx, l, cooking())
-		until(t, ctx, "!document.getElementById('change').hidden")
-		do(t, ctx, click("bend"))
-		do2(t, ctx, axe+"; true")
-		assert.Equal(t, "[]", read(t, ctx, `axe.run(document.getElementById('ask-bend'), {runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa', 'wcag22aa', 'best-practice']}).then(r => JSON.stringify(r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.target + ' ' + n.failureSummary).join(' | '))))`))
-	}
+	put(t, ctx, l, cooking())
+	until(t, ctx, "!document.getElementById('change').hidden")
+	do(t, ctx, click("bend"))
+	findsNothing(t, ctx, "ask-bend", "ask-bend")
 	assert.Empty(t, read(t, ctx, `[...document.querySelectorAll('#ask-bend :is(button, select, input)')].filter(e => e.offsetParent && e.offsetHeight < 56).map(e => e.id).join()`), "too small to touch")
 }

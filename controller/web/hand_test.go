@@ -169,10 +169,7 @@ func TestTheScaleOnAPhone(t *testing.T) {
 	assert.Equal(t, "true", read(t, ctx, "document.documentElement.scrollWidth <= document.documentElement.clientWidth"))
 	assert.Equal(t, "[]", read(t, ctx, "JSON.stringify([...document.querySelectorAll('main button, main input, main select')].filter(e => e.offsetParent && (e.offsetHeight < 44 || e.offsetWidth < 44)).map(e => e.id))"))
 	picture(t, ctx, "marks-360")
-	if axe := audit(t); axe != "" {
-		do2(t, ctx, axe+"; true")
-		assert.Equal(t, "[]", read(t, ctx, `axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa', 'wcag22aa', 'best-practice']}).then(r => JSON.stringify(r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.target + ' ' + n.failureSummary).join(' | '))))`))
-	}
+	findsNothing(t, ctx, "weights and marks")
 }
 
 func pngOf(t *testing.T) []byte {

@@ -2,7 +2,9 @@ package web_test
 
 import (
 	"context"
+	"errors"
 	"net/http"
+	"slices"
 	"testing"
 	"time"
 
@@ -48,6 +50,59 @@ func TestACodeOnThePageOfABatch(t *testing.T) {
 	require.Len(t, kept, 1)
 	assert.Regexp(t, "^browser kitchen phone .* cooked firm$", kept[0])
 	assert.Equal(t, "null", read(t, ctx, "sessionStorage.getItem('token')"), "a code is no token")
+}
+
+// What is due of the cabinet stands below the earlier batches; a press says that it is done,
+// with a code as anywhere, what is refused is read where the finger is, and the list follows.
+func TestUpkeepOnAPhone(t *testing.T) {
+	ctx := browser(t)
+	tasks := []web.Task{
+		{Name: "cabinet", Text: "wash it", Since: "1 of 10 batches"},
+		{Name: "generator", Text: "brush it", Since: "3 of 3 batches", Due: true},
+	}
+	copies := "the last copy failed: no space"
+	var done []string
+	refused := false
+	server := behind(t, configured(accepting(idle()), func(c *web.Config) {
+		c.Upkeep = func(context.Context) (*web.Upkeep, error) {
+			return &web.Upkeep{Tasks: slices.Clone(tasks), Wood: []web.Burnt{{Species: "beech", Kilograms: 0.3}}, Calibration: []string{"core 1: no date"}, Copies: &copies}, nil
+		}
+		c.UpkeepDone = func(task, who string) error {
+			if refused {
+				return errors.New("the book could not be written: no space; make room")
+			}
+			done = append(done, task+" "+who)
+			tasks[1].Since, tasks[1].Due = "0 of 3 batches", false
+			return nil
+		}
+	}))
+	do(t, ctx, chromedp.EmulateViewport(360, 640), chromedp.Navigate(server.URL+"/batches"))
+	until(t, ctx, "!document.getElementById('upkeep').hidden && document.querySelectorAll('#upkeep-list li').length === 3")
+	assert.Equal(t, "2 are due.", read(t, ctx, "document.getElementById('upkeep-head').textContent"), "a probe's calibration, too")
+	assert.Contains(t, read(t, ctx, "document.querySelector('#upkeep-list li.due').textContent"), "■ Smoke generator")
+	assert.Contains(t, read(t, ctx, "document.getElementById('upkeep-list').textContent"), "core 1: no date")
+	assert.Contains(t, read(t, ctx, "document.getElementById('upkeep-copies').textContent"), "no space")
+	assert.Contains(t, read(t, ctx, "document.getElementById('wood-list').textContent"), "beech: 0.30 kg")
+	assert.Equal(t, "true", read(t, ctx, "document.documentElement.scrollWidth <= 360"))
+	press := func() {
+		do2(t, ctx, "document.querySelector('#upkeep-list [aria-label=\"Done: Smoke generator\"]').click()")
+	}
+	press()
+	until(t, ctx, "document.getElementById('ask-token').open")
+	picture(t, ctx, "upkeep-code-360")
+	assert.Empty(t, done, "nobody has said who they are")
+	refused = true
+	do(t, ctx, chromedp.SendKeys(chromedp.CSS("#token"), token+"\r"))
+	until(t, ctx, seen("past-says"))
+	assert.Contains(t, read(t, ctx, "document.getElementById('past-says').textContent"), "make room")
+	refused = false
+	press()
+	until(t, ctx, "document.querySelectorAll('#upkeep-list li.due').length === 1")
+	assert.Equal(t, "One is due.", read(t, ctx, "document.getElementById('upkeep-head').textContent"))
+	require.Len(t, done, 1)
+	assert.Regexp(t, "^generator operator from ", done[0])
+	findsNothing(t, ctx, "upkeep at 360")
+	picture(t, ctx, "upkeep-360")
 }
 
 // A person with a phone looks at an earlier batch: verdict, what to do with the product,

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"os"
+	"strings"
 	"testing"
 
 	"github.com/chromedp/chromedp"
@@ -37,8 +38,8 @@ func audit(t *testing.T) string {
 	return string(script)
 }
 
-// findsNothing lets axe-core look at the page as it stands.
-func findsNothing(t *testing.T, ctx ctx, name string) {
+// findsNothing lets axe-core look at the page as it stands, or at some elements of it.
+func findsNothing(t *testing.T, ctx ctx, name string, elements ...string) {
 	t.Helper()
 	axe := audit(t)
 	if axe == "" {
@@ -47,7 +48,11 @@ func findsNothing(t *testing.T, ctx ctx, name string) {
 	if read(t, ctx, "typeof axe") == "undefined" {
 		do2(t, ctx, axe+"; true")
 	}
-	assert.Equal(t, "[]", read(t, ctx, `axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa', 'wcag22aa', 'best-practice']}).then(r => JSON.stringify(r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.target + ' ' + n.failureSummary).join(' | '))))`), name)
+	where := "document"
+	if len(elements) > 0 {
+		where = "['#" + strings.Join(elements, "', '#") + "']"
+	}
+	assert.Equal(t, "[]", read(t, ctx, `axe.run(`+where+`, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa', 'wcag22aa', 'best-practice']}).then(r => JSON.stringify(r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.target + ' ' + n.failureSummary).join(' | '))))`), name)
 }
 
 // Every state in every size: nothing is wider than the screen, what must be seen is seen

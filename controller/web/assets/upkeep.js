@@ -5,8 +5,8 @@ async function showUpkeep() {
   show('upkeep', true);
   put('upkeep-copies', u.copies || '');
   show('upkeep-copies', !!u.copies);
-  const due = u.tasks.filter(x => x.due).length;
-  put('upkeep-head', due ? t('upkeep.due', { n: due }) : t('upkeep.none'));
+  const due = u.tasks.filter(x => x.due).length + u.calibration.length;
+  put('upkeep-head', due ? t(due === 1 ? 'upkeep.due.one' : 'upkeep.due', { n: due }) : t('upkeep.none'));
   $('upkeep-list').replaceChildren(...u.tasks.map(x => {
     const done = make('button', '', t('upkeep.done')), words = speak(make('p', 'faint'), x.text), since = make('p', 'faint', x.since.split(', ').map(said).join(', '));
     done.type = 'button';
