@@ -214,11 +214,11 @@ func (r *Rule) limit(i int) (from, to quantity.Celsius, within time.Duration) {
 	return from, to, within
 }
 
-// top is above what a chilled product is hot again.
+// top is above what a chilled product may be hot again, by a probe that may read too low.
 func (r *Rule) top() quantity.Celsius {
 	for i := range r.Limits {
-		if from, _, _ := r.limit(i); !r.Limits[i].FromEnd {
-			return from
+		if !r.Limits[i].FromEnd {
+			return r.Limits[i].From - quantity.Celsius(r.ProbeError)
 		}
 	}
 	return hottest
@@ -283,10 +283,10 @@ func (r *Rule) reheated(s *State, t quantity.Celsius) {
 	if t > r.top() {
 		s.done = false
 		for i := range r.Limits {
-			if l := &s.legs[i]; r.Limits[i].FromEnd {
-				l.phase, l.start = running, s.now
+			if from, _, _ := r.limit(i); t > from && !r.Limits[i].FromEnd {
+				s.legs[i].phase = above
 			} else {
-				l.phase = above
+				s.legs[i].phase, s.legs[i].start = running, s.now
 			}
 		}
 	}

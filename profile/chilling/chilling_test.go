@@ -323,3 +323,24 @@ func BenchmarkAdd(b *testing.B) {
 		s = r.Add(s, 40, 40, time.Millisecond)
 	}
 }
+
+// A chilled product that a probe shows a hair below hot may be hot again, where the probe may
+// read too low; by a probe that is right it is not.
+func TestItMayBeHotAgain(t *testing.T) {
+	for _, c := range []struct {
+		err quantity.Kelvin
+		to  quantity.Celsius
+		hot bool
+	}{{0, 54, false}, {0, 55, true}, {1, 53, false}, {1, 54, true}, {1, 55.2, true}, {1, 57, true}} {
+		r := *Uncured()
+		r.ProbeError = c.err
+		s := r.Over([]Point{{0, 60}, {at(30), 20}, {at(60), 3}, {at(120), 3}})
+		assert.True(t, r.Pass(s) && r.Done(s))
+		s = r.Add(s, 3, c.to, time.Hour)
+		assert.Equal(t, c.hot, !r.Pass(s), "%v shown by a probe that may be wrong by %v", c.to, c.err)
+		again := r.Add(r.Add(r.Add(s, c.to, 20, time.Hour), 20, 3, time.Hour), 3, 3, time.Hour)
+		assert.True(t, r.Pass(again), "chilled anew in time")
+		slow := r.Add(s, c.to, 20, 9*time.Hour)
+		assert.Equal(t, c.hot, r.Failed(slow), "and chilled anew too slowly")
+	}
+}
