@@ -32,6 +32,10 @@ func TestWhatIfBeforeTheStart(t *testing.T) {
 	assert.Contains(t, after.Change, "room -8.0 K, from ")
 	assert.Equal(t, after.Now, after.Then)
 
+	// One that begins with the drying costs time where the walls are heavy.
+	cold := ask(exitGood, "--cabinet", "masonry-walk-in", "--room", "-20K", "--from", "8:01")
+	assert.Greater(t, cold.Then.Middle.Sub(cold.Now.Middle), time.Minute)
+
 	soon := ask(exitGood, "--ready", hotter.Now.Latest.Add(-10*time.Minute).Format(time.RFC3339))
 	require.NotNil(t, soon.Chamber)
 	assert.Greater(t, *soon.Chamber, 80.0)
