@@ -172,7 +172,14 @@ func TestCommandsOfTheManual(t *testing.T) {
 	write("apt-get", `case "$1" in install|remove|purge) ;; *) exit 1;; esac`+"\n") // the test of the package installs it
 	write("install", `cp "${@: -2}"`+"\n")
 	write("fumarium", `case "$1" in
-status|start|hold|restart|stop|note)
+hold) # a person looks before they go on: going on hold takes a step
+	"`+self+`" "$@" --server http://`+server+` || exit
+	for i in $(seq 600); do
+		"`+self+`" status --json --server http://`+server+` | grep -q '"state": *"held"' && exit
+		sleep 0.1
+	done
+	exit 1 ;;
+status|start|restart|stop|note)
 	case "$*" in *--server*) exec "`+self+`" "$@" ;; esac
 	exec "`+self+`" "$@" --server http://`+server+` ;;
 cabinets) exec "`+self+`" "$@" --folder `+etc+`/cabinets ;;
