@@ -50,6 +50,7 @@ func peaks(t *testing.T, m *controller.Machine, s Setup) (over []float64) {
 // However long a person takes to close the damper, the air does not shoot over, nor in a
 // stage that is cooler than its smoke.
 func TestNoAnswerIsTooLate(t *testing.T) {
+	long(t)
 	answers := []time.Duration{time.Second, time.Minute, 2 * time.Minute, 5 * time.Minute, 15 * time.Minute, 30 * time.Minute, time.Hour}
 	for _, name := range []string{"plywood-cabinet", "fridge-body", "masonry-walk-in", "steel-box"} {
 		c := builtCabinet(t, name)

@@ -110,6 +110,7 @@ func TestSpreadKnowsItsStages(t *testing.T) {
 // alone comes to within the middle of its range, where half of all draws are. It shows in
 // bare meat; thin sausages in humid air end within a fortieth of each other.
 func TestTheSpreadCoversWhatIsUnknown(t *testing.T) {
+	long(t)
 	s := Setup{Product: product(t, "hayloft-chicken"), Cabinet: builtCabinet(t, "fridge-body"), Seed: 1, Answer: Brisk}
 	spread, err := Spread(context.Background(), s, 40, nil)
 	require.NoError(t, err)
