@@ -111,8 +111,8 @@ func ofTheBatch() []fault.Kind {
 	return slices.DeleteFunc(paired(), func(k fault.Kind) bool { return slices.Contains(beside, k) })
 }
 
-// ofTheAir are those of moisture and cooling, which few cabinets could notice. They have
-// campaigns of their own, so that the seeds of the others stay what they are.
+// ofTheAir are those of moisture and cooling, which few cabinets could notice. No campaign
+// draws them, so that the seeds of the others stay what they are: tests of sim try each alone.
 var ofTheAir = []fault.Kind{fault.DamperOpen, fault.DamperShut, fault.HumidifierEmpty, fault.CoolerDead}
 
 // paired are those of the matrix.
