@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"os"
 	"path/filepath"
@@ -356,6 +357,9 @@ func (e *remoteEnd) Close() error {
 	if e.out {
 		err = e.Set(false)
 	}
+	// A kernel frees a line within the call: the other end has too, once it closes as well.
+	_ = e.c.(*net.UnixConn).CloseWrite()
+	_, _ = io.Copy(io.Discard, e.c)
 	return errors.Join(err, e.c.Close())
 }
 
