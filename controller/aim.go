@@ -183,11 +183,11 @@ func (m *Machine) FixedCoasting() *Machine {
 }
 
 // TightlyTuned is the machine with SIMC's tight tuning for any lags, however near that comes
-// to swinging, no feed-forward of smoke and no lower aim for a cooler stage, as programs were:
-// for replaying what they recorded.
+// to swinging, no feed-forward of smoke, no lower aim for a cooler stage, and the draughts of
+// fan and stack added up, as programs were: for replaying what they recorded.
 func (m *Machine) TightlyTuned() *Machine {
 	before := *m
-	before.tight, before.slack, before.smokeShare = true, true, 0
+	before.tight, before.slack, before.smokeShare, before.balance.adds = true, true, 0, true
 	for i := range before.laws {
 		l := &before.laws[i]
 		if t, err := pid.SIMC(l.model, 0); err == nil {
