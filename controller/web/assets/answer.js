@@ -38,7 +38,7 @@ function doneText(s) {
   if (s.prompt.command === 'absence') return t('absence');
   const [, stage, end] = s.prompt.question.match(/^(\d+)-(until)?/) || [];
   const of = stage && s.stages[stage - 1];
-  return of ? t(end ? 'confirm.end' : 'confirm.on', { stage: of.name }) : t('confirm');
+  return of ? t(end ? 'confirm.end' : 'confirm.on', { stage: wrote(of.name) }) : t('confirm');
 }
 
 function answerOf(s, lost) {
@@ -145,13 +145,13 @@ function barOf(s, lost, beforeReset) {
     const can = s.commands.includes(s.prompt.command);
     return {
       key: 'prompt ' + s.prompt.question, kind: 'turn', sign: 'step due', content: i < 0 ? '!' : letter(i), word: t('your turn'), waits: s.prompt.waiting_seconds,
-      lines: s.prompt.command === 'absence' ? sentences(s.prompt.text) : [said(s.prompt.text)], more: more(waiting), question: s.prompt.question, absence: s.prompt.command === 'absence',
+      lines: s.prompt.command === 'absence' ? sentences(s.prompt.text) : [wrote(s.prompt.text)], lang: s.prompt.command === 'absence' ? tongue(s.prompt.text) : tongueOf(s.prompt.text), more: more(waiting), question: s.prompt.question, absence: s.prompt.command === 'absence',
       main: can ? { text: doneText(s), body: { command: s.prompt.command, question: s.prompt.question } } : null,
     };
   }
   if (s.commands.includes('restart')) {
-    return { key: 'restart', kind: 'turn', sign: 'step due', content: '▸', word: t('going on'), lines: [t('going on.do')], more: more(waiting), caution: 'heat-returns', note: s.prompt ? t('going on.then', { what: said(s.prompt.text) }) : '',
-      main: { text: t('going on.button', { stage: s.stage ? s.stage.name : '' }), body: { command: 'restart' } } };
+    return { key: 'restart', kind: 'turn', sign: 'step due', content: '▸', word: t('going on'), lines: [t('going on.do')], more: more(waiting), caution: 'heat-returns', note: s.prompt ? t('going on.then', { what: wrote(s.prompt.text) }) : '',
+      main: { text: t('going on.button', { stage: s.stage ? wrote(s.stage.name) : '' }), body: { command: 'restart' } } };
   }
   return null;
 }

@@ -61,7 +61,7 @@ function showBatch(b) {
     row(t('past.ended'), (b.ended ? dayAndTime(b.ended) + ', ' : '') + stateOf(b)), row(t('past.took'), duration(b.elapsed_seconds)),
     ...(known(b.peak_core_celsius) ? [row(t('past.peak core'), temperature(b.peak_core_celsius, 'least'))] : []),
     ...(known(b.peak_chamber_celsius) ? [row(t('past.peak chamber'), temperature(b.peak_chamber_celsius))] : []),
-    ...b.stages.map(s => row(s.name, clock(after(b.started, s.start_seconds)) + (known(s.end_seconds) ? ' – ' + clock(after(b.started, s.end_seconds)) : '') + (s.ended_by === 'skip' ? ', ' + t('past.skipped') : ''))));
+    ...b.stages.map(s => row(wrote(s.name), clock(after(b.started, s.start_seconds)) + (known(s.end_seconds) ? ' – ' + clock(after(b.started, s.end_seconds)) : '') + (s.ended_by === 'skip' ? ', ' + t('past.skipped') : ''))));
   $('food-list').replaceChildren(...b.rules.filter(r => r.answer !== 'does not apply').map(r => {
     const mark = make('span', 'mark', pastMarks[r.answer]), why = speak(make('p', 'faint'), r.why);
     mark.setAttribute('aria-hidden', 'true');

@@ -26,7 +26,7 @@ function spanOf(s) {
     if (stage.state === 'skipped') return []; // a person passed it over
     const planned = ahead.find(p => p.index === i) || ahead.filter(p => p.name === stage.name).at(-1);
     const from = stamp(stage.began) ?? stamp(planned?.start), to = stamp(stage.ended) ?? stamp(planned?.end);
-    return [{ name: stage.name, state: stage.state, heat: known(stage.chamber_celsius), from, to }];
+    return [{ name: wrote(stage.name), state: stage.state, heat: known(stage.chamber_celsius), from, to }];
   });
   if (over) {
     for (const b of bands) if (known(b.from) && !known(b.to)) b.to = now;
