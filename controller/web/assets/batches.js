@@ -68,7 +68,7 @@ function showBatch(b) {
     return make('li', r.answer.replaceAll(' ', '-'), mark, make('div', '', make('b', '', t('rule.' + r.rule)), ' ' + t('mark.' + r.answer), why));
   }));
   $('uncovered-list').replaceChildren(...b.not_covered.map(x => speak(make('li', ''), x)));
-  $('past-notes').replaceChildren(...b.notes.map(n => make('li', '', make('time', 'faint', dayAndTime(n.time) + ' '), make('b', '', n.mark ? n.mark + ' ' : ''), n.text)));
+  $('past-notes').replaceChildren(...b.notes.map(n => make('li', '', make('time', 'faint', dayAndTime(n.time) + ' '), make('b', '', n.mark ? n.mark + ' ' : ''), noted(n))));
   drawPast(b);
   $('past-weigh').href = '/weigh?batch=' + encodeURIComponent(b.batch);
   handGet(factsPath(b.batch)).then(f => { handMarks(f); handPhotos(f); }).catch(() => {}); // a daemon without

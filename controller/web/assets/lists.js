@@ -30,11 +30,10 @@ function drawRail(s) {
     } else {
       ahead.slice(0, innerWidth >= 1024 ? 2 : 1).forEach(h => {
         const p = s.plan && s.plan.hand_steps.find(p => p.text === h.text);
-        item(['step ahead', letter(h.i)], ['strong', p ? t('about', { time: dayed(p.at) }) : capital(t('next')), p && p.earliest ? t('between', { from: moment(p.earliest), to: moment(p.latest) }) : p ? '' : t('no time')], ['', wrote(h.text)]);
+        item(['step ahead', letter(h.i)], ['strong', p ? t('about', { time: dayed(p.at) }) : capital(t('next')), p && p.earliest && moment(p.earliest) !== moment(p.latest) ? t('between', { from: moment(p.earliest), to: moment(p.latest) }) : p ? '' : t('no time')], ['', wrote(h.text)]);
       });
       const p = s.plan;
-      if (p && p.finish_earliest) item(['end', ''], ['strong', t('done', { from: firstOf(p.finish_earliest, p.finish_latest), to: dayed(p.finish_latest) })], ['faint', p.from ? t('by ' + p.from) : '']);
-      else if (p && p.finish) item(['end', ''], ['strong', t('done at', { time: dayed(p.finish) })]);
+      if (p && p.finish) item(['end', ''], ['strong', doneText(p)], ['faint', p.from ? t('by ' + p.from) : '']);
       else item(['lost', '?'], ['strong', t('no finish')], ['faint', s.plan_missing || '']);
     }
   }
@@ -51,6 +50,12 @@ function drawRail(s) {
     li.append(words);
     return li;
   }));
+}
+
+// doneText says when it will be done: a span, or one time where that has none.
+function doneText(p) {
+  const from = p.finish_earliest && firstOf(p.finish_earliest, p.finish_latest), to = p.finish_latest && dayed(p.finish_latest);
+  return from && from !== to ? t('done', { from, to }) : t('done at', { time: dayed(p.finish) });
 }
 
 // Notes of the batch, with the time of day at which they were made. They are asked for with
@@ -70,7 +75,7 @@ async function fetchNotes() {
 function drawNotes(s) {
   if (s.batch !== notesOf) { notes = []; fetchNotes(); }
   show('notes', notes.length > 0);
-  rebuild('notes', notes, () => notes.map(n => make('li', '', make('time', 'faint', clock(n.time) + ' '), make('b', '', n.mark ? n.mark + ' ' : ''), n.text)));
+  rebuild('notes', notes, () => notes.map(n => make('li', '', make('time', 'faint', clock(n.time) + ' '), make('b', '', n.mark ? n.mark + ' ' : ''), noted(n))));
 }
 
 const markOf = { met: '✓', 'not met': '✗', 'not shown': '?', 'does not apply': '–' };
@@ -133,7 +138,11 @@ function drawLists(s) {
   }));
   drawAlarms(s);
   put('happened', t('what happened', { n: s.events.length }));
-  rebuild('events', s.events.map(e => e.id), () => s.events.toReversed().map(e => make('li', '', make('time', '', clock(e.time, true)), e.priority ? make('b', '', shapeOf[e.priority] + ' ') : '', logged(e))));
+  rebuild('events', s.events.map(e => e.id), () => s.events.toReversed().map(e => {
+    const text = logged(e), li = make('li', '', make('time', '', clock(e.time, true)), e.priority ? make('b', '', shapeOf[e.priority] + ' ') : '', text);
+    li.lang = text === spaced(bare(e.text)) ? 'en' : kept.language;
+    return li;
+  }));
   rebuild('probes', s.probes, () => s.probes.map(p => {
     const row = make('tr', '');
     const good = known(p.celsius) && !known(p.alarm);

@@ -130,7 +130,7 @@ function drawTrial() {
   show('trial', Boolean(trial && trial.plan && trial.points.length));
   if ($('trial').hidden) return;
   const p = trial.plan, wide = $('trial').clientWidth;
-  put('trial-done', p.finish_earliest ? t('done', { from: firstOf(p.finish_earliest, p.finish_latest), to: dayed(p.finish_latest) }) : p.finish ? t('done at', { time: dayed(p.finish) }) : t('no finish'));
+  put('trial-done', p.finish ? doneText(p) : t('no finish'));
   rebuild('trial-steps', p.hand_steps, () => p.hand_steps.map((h, i) => make('li', '', sign('step ahead', letter(i)), make('span', '', make('b', '', t('about', { time: dayed(h.at) }) + ' '), wrote(h.text)))));
   rebuild('trial-curve', [trial.points.length, p.stages, wide], () => wide < 100 ? [] : [curveOf(p, trial.points, wide)]);
 }

@@ -134,6 +134,9 @@ function speak(e, text) {
 const wrote = text => spaced(phrase(text, 'written ') || text);
 const tongueOf = text => phrase(text, 'written ') ? kept.language : 'en';
 
+// noted is a note: the program's own in this language, a person's as it was written.
+const noted = n => n.who === 'fumarium' ? n.text.trim().split('\n').map(said).join('\n') : n.text;
+
 // logged is a line of the log. What in it was written by a person, or stands in a product
 // file, is taken out of the sentence first and put back as it is.
 function logged(e) {
