@@ -20,10 +20,11 @@ const (
 	aimSame    quantity.Kelvin = 0.1
 	// A damper that closes keeps warm air in, which then gives its heat to walls and
 	// product through a film: W/(m²·K) of the walls, with racks and product.
-	filmStill   = 5.0
-	filmFan     = 12.0
-	elementCold = 0.02            // of its heat at full duty
-	smokeComes  = 3 * time.Minute // in which an ember comes to its heat, and goes
+	filmStill                    = 5.0
+	filmFan                      = 12.0
+	elementCold                  = 0.02 // of its heat at full duty
+	coastBelow  quantity.Celsius = 1
+	smokeComes                   = 3 * time.Minute // in which an ember comes to its heat, and goes
 	// What share of the rise an open damper takes where the file does not say how the
 	// cabinet is built.
 	unknownDraught = 0.25
@@ -158,17 +159,26 @@ func (h *heaterMemory) smokes(t *step) {
 
 // coast keeps the heater off when the fan stops or the damper closes, for as long as the
 // element gives off more than will hold: that would shoot into still air. Where nothing
-// shall heat any more that is all of it.
+// shall heat any more that is all of it. Air that falls below its aim all the same, under the
+// fan that is to run, shoots nowhere.
 func (h *heaterMemory) coast(t *step, stage *profile.Stage, damper quantity.Ratio, fan bool) {
 	holds := elementCold
 	if stage.Heat {
 		will := t.s.Balance.holdsWith(t, damper, fan)
+		if h.HasSetpoint && h.Setpoint < stage.ChamberSetpoint && !t.m.slack { // the ramp goes on
+			will += pid.FeedForward(t.law().model, 0, t.m.ramp(stage))
+		}
 		if t.s.Fan.coasts {
 			will *= filmStill / filmFan
 		}
 		holds = max(holds, will)
 	}
 	if h.rests -= t.dt; h.rests <= 0 || !t.m.fixedCoast && h.element <= holds {
+		h.rests = 0
+	}
+	b := &t.s.Balance
+	if chamber, known := t.s.Chamber.Reading.Value(); known && !t.m.slack && stage.Heat && !t.s.Fan.coasts && h.HasSetpoint &&
+		chamber < h.aimed()-coastBelow && quantity.Kelvin(b.slow-b.fast) > max(falls, inNoise*b.noise) {
 		h.rests = 0
 	}
 }
