@@ -115,14 +115,29 @@ func (t *step) closing(there quantity.Celsius, from, to quantity.Ratio, fan bool
 	return quantity.Kelvin(rise * share / (1 + share))
 }
 
-// scale feeds forward what fan and damper change of the heat that holds.
+// scale feeds forward what fan and damper change of the heat that holds. A fan that starts
+// asks for no more of it at once: it takes from the element what that has kept. A damper that
+// is opened does, at once; by hand it is opened some time before that is confirmed, and what
+// the integral has learned of it since it was asked for is not learned twice.
 func (h *heaterMemory) scale(t *step, damper quantity.Ratio, fan bool) {
 	r := &t.m.balance
-	losses := r.loss + r.draught(damper, float64(h.Setpoint-t.s.Balance.rest(t)), fan)
+	rise := float64(h.Setpoint - t.s.Balance.rest(t))
+	losses := r.loss + r.draught(damper, rise, fan)
 	if h.losses > 0 && h.HasSetpoint && losses < h.losses {
 		h.PID.Integral *= losses / h.losses
 	}
 	h.losses = losses
+	if t.m.slack {
+		return
+	}
+	if was := t.damper(); damper > was && h.HasSetpoint && r.loss > 0 {
+		more := losses / (r.loss + r.draught(was, rise, fan))
+		h.PID.Integral = max(h.PID.Integral, min(1, h.held*more))
+	}
+	if !t.s.Asking {
+		h.held = h.PID.Integral
+	}
+	h.held = min(h.held, h.PID.Integral)
 }
 
 // feed is the duty that is known beforehand to be wanted, beside what the integral has
@@ -168,11 +183,11 @@ func (m *Machine) FixedCoasting() *Machine {
 }
 
 // TightlyTuned is the machine with SIMC's tight tuning for any lags, however near that comes
-// to swinging, no feed-forward of smoke and no lower aim for a cooler stage, as programs were:
-// for replaying what they recorded.
+// to swinging, no feed-forward of smoke, no lower aim for a cooler stage, and the draughts of
+// fan and stack added up, as programs were: for replaying what they recorded.
 func (m *Machine) TightlyTuned() *Machine {
 	before := *m
-	before.tight, before.smokeShare = true, 0
+	before.tight, before.slack, before.smokeShare, before.balance.adds = true, true, 0, true
 	for i := range before.laws {
 		l := &before.laws[i]
 		if t, err := pid.SIMC(l.model, 0); err == nil {
@@ -183,5 +198,13 @@ func (m *Machine) TightlyTuned() *Machine {
 			l.follows = l.model.SecondLag + l.model.DeadTime
 		}
 	}
+	return &before
+}
+
+// Slack is the machine that feeds nothing forward when a damper opens, as programs were: for
+// replaying what they recorded.
+func (m *Machine) Slack() *Machine {
+	before := *m
+	before.slack = true
 	return &before
 }

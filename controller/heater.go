@@ -57,6 +57,7 @@ type heaterMemory struct {
 	element       float64                  `record:"element_duty_ratio"`     // that it is as hot by
 	lower         quantity.Kelvin          `record:"aim_lower_kelvin"`       // than the setpoint: see aim
 	losses        float64                  `record:"losses_watt_per_kelvin"` // that the integral has learned for
+	held          float64                  `record:"held_integral_ratio"`    // least of it since a hand step was asked for
 	smoke         float64                  `record:"smoke_duty_ratio"`       // that the smoke generator's heat stands for
 	usual         float64                  `record:"usual_duty_ratio"`
 	before        float64                  `record:"before_duty_ratio"` // what was usual, averaged as long

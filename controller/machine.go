@@ -41,6 +41,7 @@ type Machine struct {
 	fixedCoast                    bool          // see FixedCoasting
 	airless                       bool          // see Airless
 	tight                         bool          // see TightlyTuned
+	slack                         bool          // see Slack
 	smokeShare                    float64       // of the heater's power, that the smoke generator brings
 	coreStands                    time.Duration
 	smokeHeat                     quantity.Celsius // that the smoke generator may bring
