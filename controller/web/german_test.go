@@ -19,12 +19,14 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fumarium/controller/cabinet/shipped"
 	"fumarium/profile"
 	"fumarium/profile/catalog"
 	"fumarium/profile/formula"
 	"fumarium/profile/lint"
 	"fumarium/profile/proof"
 	"fumarium/profile/source"
+	"fumarium/sim"
 )
 
 // spoken are the files whose every text can stand on the page: findings of check, reasons of
@@ -32,7 +34,7 @@ import (
 var spoken = []string{
 	"profile/lint/*.go", "profile/proof/*.go", "profile/formula/{class,cure,ferment,fish,judge}.go", "profile/rest.go", "profile/kinds.go",
 	"profile/parse*.go", "profile/source/{asked,document,format,read}.go", "profile/quantity/parse.go", "controller/doubt.go",
-	"cmd/fumarium/internal/daybook/daybook.go",
+	"cmd/fumarium/internal/daybook/daybook.go", "sim/reach.go",
 	"controller/{event,absence,parted}.go", "controller/tune/fit.go", "cmd/fumarium/lessons.go", // the log, and what was learned
 }
 
@@ -189,6 +191,14 @@ func heard(t *testing.T) []string {
 				for _, j := range proof.Judge(&rules, &c, drawn.IntN(2) == 0) {
 					say(j.Why)
 				}
+			}
+		}
+		if c, err := shipped.Find("steel-box"); err == nil && file != "mine.yaml" {
+			short, err := sim.Reach(t.Context(), sim.Setup{Product: p, Cabinet: c.Value})
+			require.NoError(t, err)
+			for i := range short {
+				found := short[i].Finding(p, file)
+				say(found.Severity.Asks() + ": " + found.Error())
 			}
 		}
 		_, why := p.Rest()

@@ -96,7 +96,7 @@ function keyed(text) {
 
 // found takes what check calls a finding, and where it stands, before what it found.
 function found(text) {
-  const [, asks, place, of] = text.match(/^(error|advice): ((?:.+?:\d+:\d+: )?(?:[a-z]+(?:-[a-z]+)*: )?)(.+)$/) || [], rest = of && turn(of);
+  const [, asks, place, of] = text.match(/^(error|advice|note): ((?:.+?:\d+:\d+: )?(?:[a-z]+(?:-[a-z]+)*: )?)(.+)$/) || [], rest = of && turn(of);
   return rest && phrase(asks) + ': ' + place + rest;
 }
 
