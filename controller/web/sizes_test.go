@@ -127,6 +127,27 @@ func look(t *testing.T, ctx ctx, name string, wants []string) {
 		.map(e => e.tagName + e.id + ' ' + e.textContent.slice(0, 20)).join()`), "%s: smaller than 15", name)
 }
 
+// inEverySize holds the other pages in every size, in German and dark as well: nothing is
+// wider than the screen, too small to read or, but for tables of marks, to touch.
+func inEverySize(t *testing.T, ctx ctx, name, ready string) {
+	t.Helper()
+	for _, settings := range []string{"{}", "{language: 'de', scheme: 'dark'}"} {
+		do2(t, ctx, "keep("+settings+")")
+		do(t, ctx, chromedp.Reload())
+		until(t, ctx, ready)
+		for _, size := range sizes {
+			do(t, ctx, chromedp.EmulateViewport(size.width, size.height))
+			at := fmt.Sprintf("%s-%s-%s", name, size.name, read(t, ctx, "kept.language"))
+			picture(t, ctx, at)
+			look(t, ctx, at, []string{})
+		}
+		coloursStand(t, ctx, name)
+	}
+	do2(t, ctx, "keep({language: 'en', scheme: ''})")
+	do(t, ctx, chromedp.EmulateViewport(360, 640), chromedp.Reload())
+	until(t, ctx, ready)
+}
+
 // On the wall a prompt is read at three metres: capitals of at least 2 % of the screen's
 // height (they are at least 0.7 of the size of the letters), and no word is under that.
 func TestWallView(t *testing.T) {
