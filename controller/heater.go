@@ -327,10 +327,7 @@ func (h *heaterMemory) ramp(t *step, stage *profile.Stage, chamber quantity.Cels
 	if !h.HasSetpoint {
 		h.Setpoint, h.HasSetpoint = chamber, true
 	}
-	rate := t.m.cabinet.Limits.Ramp
-	if stage.Ramp > 0 && (rate == 0 || stage.Ramp < rate) {
-		rate = stage.Ramp
-	}
+	rate := t.m.ramp(stage)
 	if rate == 0 || h.Setpoint >= stage.ChamberSetpoint || t.s.Learns {
 		h.Setpoint = stage.ChamberSetpoint
 		return 0
@@ -338,6 +335,15 @@ func (h *heaterMemory) ramp(t *step, stage *profile.Stage, chamber quantity.Cels
 	h.Setpoint += quantity.Celsius(float64(rate) * t.seconds)
 	if h.Setpoint >= stage.ChamberSetpoint {
 		h.Setpoint = stage.ChamberSetpoint
+	}
+	return rate
+}
+
+// ramp is how fast the setpoint of a stage may rise; zero is at once.
+func (m *Machine) ramp(stage *profile.Stage) quantity.KelvinPerSecond {
+	rate := m.cabinet.Limits.Ramp
+	if stage.Ramp > 0 && (rate == 0 || stage.Ramp < rate) {
+		rate = stage.Ramp
 	}
 	return rate
 }

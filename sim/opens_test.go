@@ -18,6 +18,7 @@ import (
 // with it open is known beforehand, so it is back sooner than where the integral has to learn
 // that, and hardly over it.
 func TestADamperThatOpensIsFedForward(t *testing.T) {
+	long(t)
 	const within = 1.5 // K
 	for _, name := range []string{"plywood-cabinet", "fridge-body", "masonry-walk-in", "steel-box"} {
 		c := builtCabinet(t, name)

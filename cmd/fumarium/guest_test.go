@@ -67,7 +67,8 @@ func beFirst(m *testing.M) {
 	mount("tmpfs", w1) // the kernel's 1-Wire as it looks from outside
 	seconds, err := strconv.ParseInt(os.Getenv("FUMARIUM_TEST_CLOCK"), 10, 64)
 	must("clock", err)
-	must("clock", unix.Settimeofday(&unix.Timeval{Sec: seconds}))
+	clock := unix.NsecToTimeval(seconds * 1e9)
+	must("clock", unix.Settimeofday(&clock))
 	lo, err := unix.NewIfreq("lo")
 	must("lo", err)
 	s, err := unix.Socket(unix.AF_INET, unix.SOCK_DGRAM|unix.SOCK_CLOEXEC, 0)

@@ -15,6 +15,7 @@ import (
 	"fumarium/cmd/fumarium/internal/album"
 	"fumarium/controller/record"
 	"fumarium/controller/report"
+	"fumarium/controller/report/recorded"
 	"fumarium/controller/web"
 	"fumarium/profile"
 	"fumarium/profile/catalog"
@@ -143,12 +144,17 @@ func photosOf(entries []record.Entry, state, batch string) (list []report.Photo)
 		if e.Kind != record.Photographed {
 			continue
 		}
-		sum, text, _ := strings.Cut(e.Text, " ")
-		p := report.Photo{Time: e.Wall, Who: e.Who, Name: e.Subject, SHA256: sum, Text: text, Type: album.Type(e.Subject)}
-		p.Data, p.State = album.Of(state, batch).Read(e.Subject, sum)
+		p := recorded.Photo(&e)
+		look(&p, state, batch)
 		list = append(list, p)
 	}
 	return list
+}
+
+// look reads the file of a photograph.
+func look(p *report.Photo, state, batch string) {
+	p.Type = album.Type(p.Name)
+	p.Data, p.State = album.Of(state, batch).Read(p.Name, p.SHA256)
 }
 
 func photoCommand() *cobra.Command {

@@ -63,11 +63,10 @@ func runReport(ctx context.Context, r *record.Reader, id, into string, short, as
 		if source, err = recorded.Source(ctx, r, b, seconds); err != nil {
 			return err
 		}
-		entries, err := r.Entries(ctx, b.ID)
-		if err == nil {
-			source.Photos = photosOf(entries, filepath.Dir(r.File()), b.ID)
+		for i := range source.Photos {
+			look(&source.Photos[i], filepath.Dir(r.File()), b.ID)
 		}
-		return err
+		return nil
 	}
 	var seconds error
 	if !asJSON && !short { // the steps are read once, for the seconds and the rest

@@ -92,6 +92,7 @@ func bestPlace(lines namedLines, i int, marks []float64, taken []box, w, h, heig
 		stride = 4.0
 	)
 	own := lines[i]
+	present := own.present()
 	bestCost := math.Inf(1)
 	for x := inset; x+own.width <= w-inset; x += stride {
 		c0, c1 := int(x), int(math.Ceil(x+own.width))
@@ -103,10 +104,15 @@ func bestPlace(lines namedLines, i int, marks []float64, taken []box, w, h, heig
 				b := own.track.bottom[c]
 				for _, j := range twins {
 					if o := lines[j].track; !math.IsNaN(o.top[c]) {
-						t, b = math.Min(t, o.top[c]), math.Max(b, o.bottom[c])
+						t, b = min(t, o.top[c]), max(b, o.bottom[c])
 					}
 				}
-				top, bottom = math.Min(top, t), math.Max(bottom, b)
+				if t < top {
+					top = t
+				}
+				if b > bottom {
+					bottom = b
+				}
 				sumTop += t
 				sumBottom += b
 				n++
@@ -114,7 +120,7 @@ func bestPlace(lines namedLines, i int, marks []float64, taken []box, w, h, heig
 		}
 		// A short line may be narrower than its name; then its middle must be
 		// under the name.
-		if n == 0 || (n < (c1-c0)*3/4 && n < own.present()) {
+		if n == 0 || (n < (c1-c0)*3/4 && n < present) {
 			continue
 		}
 		for _, above := range []bool{true, false} {
@@ -142,7 +148,7 @@ func bestPlace(lines namedLines, i int, marks []float64, taken []box, w, h, heig
 			nearest := reach
 			for j, other := range lines {
 				if j != i && !slices.Contains(twins, j) {
-					nearest = math.Min(nearest, other.track.distance(b.grown(clear)))
+					nearest = min(nearest, other.track.distance(b.grown(clear)))
 				}
 			}
 			if nearest <= 0 || (nearest < reach && nearest+clear < gap) {
@@ -185,15 +191,16 @@ func (l namedLine) present() int {
 // distance is how far the line stays above or below b, 0 if it crosses it.
 func (t track) distance(b box) float64 {
 	d := math.Inf(1)
-	for c := max(0, int(b.x0)); c <= int(math.Ceil(b.x1)) && c < len(t.top); c++ {
-		above, below := b.y0-t.bottom[c], t.top[c]-b.y1 // of the line; NaN where it is absent
-		switch {
-		case above > 0:
-			d = math.Min(d, above)
-		case below > 0:
-			d = math.Min(d, below)
-		case above <= 0:
-			return 0
+	last := min(int(math.Ceil(b.x1)), len(t.top)-1)
+	for c := max(0, int(b.x0)); c <= last; c++ {
+		gap := b.y0 - t.bottom[c] // NaN where the line is absent
+		if gap <= 0 {
+			if gap = t.top[c] - b.y1; gap <= 0 {
+				return 0
+			}
+		}
+		if gap < d {
+			d = gap
 		}
 	}
 	return d

@@ -295,6 +295,17 @@ func TestACommandInTheSecondOfAnotherWaits(t *testing.T) {
 		at(controller.Restarting, send(controller.Restart))
 		at(controller.Holding, send(controller.Hold)) // which is possible at once
 
+		restart, hold := send(controller.Restart), send(controller.Hold)
+		for _, said := range []chan snapshot.Reply{restart, hold} {
+			reply := <-said
+			assert.False(t, reply.Accepted, "it is held already, and the last word was to hold it")
+			assert.Equal(t, controller.NotInThisState.String(), reply.Why)
+		}
+		synctest.Wait()
+		assert.Equal(t, controller.Held, l.Snapshot().State.Batch)
+		at(controller.Restarting, send(controller.Restart))
+		at(controller.Holding, send(controller.Hold))
+
 		restart, stop := send(controller.Restart), send(controller.Stop)
 		at(controller.Stopping, stop)
 		reply := <-restart

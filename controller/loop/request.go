@@ -68,7 +68,8 @@ func (l *Loop) Do(ctx context.Context, r snapshot.Request) (snapshot.Reply, erro
 
 // next is the request to take in this step, or nil. One that comes while the batch passes from
 // one state to another, such as a restart in the second of its hold, waits for the step in
-// which that is over, and one behind it that is possible now, such as a stop, goes first.
+// which that is over, and one behind it that is possible now, such as a stop, goes first. A
+// second that has to wait takes the place of the first, which is refused: the last word counts.
 func (l *Loop) next() *request {
 	if q := l.early; q != nil && !l.tooEarly(q) {
 		l.early = nil
@@ -76,11 +77,14 @@ func (l *Loop) next() *request {
 	}
 	select {
 	case q := <-l.requests:
-		if l.early == nil && l.tooEarly(&q) {
-			l.early = &q
-			return l.next()
+		if !l.tooEarly(&q) {
+			return &q
 		}
-		return &q
+		first := l.early
+		if l.early = &q; first != nil {
+			return first
+		}
+		return l.next()
 	default:
 		return nil
 	}

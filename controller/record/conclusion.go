@@ -190,11 +190,11 @@ type Account struct {
 // over, something is missing of it, or an older program recorded it. A replay finds it.
 var ErrNotConcluded = errors.New("the end of the batch was not kept with it")
 
-// Tell reads a batch that is over once: it verifies its chain, calls step for each step as it
-// was, which is good until the next, and takes from the record what was concluded at the end, held against the hash of the
-// last state. It runs no controller. The curve is that of the commits: a sample every ten or
-// fifteen seconds.
-func (r *Reader) Tell(ctx context.Context, id string, step func(*Step) error) (*Account, error) {
+// Tell reads a batch that is over once: it verifies its chain, calls step with the number, the
+// inputs, which are good until the next, and the outputs of each step, and takes from the record
+// what was concluded at the end, held against the hash of the last state. It runs no
+// controller. The curve is that of the commits: a sample every ten or fifteen seconds.
+func (r *Reader) Tell(ctx context.Context, id string, step func(int64, *controller.Inputs, controller.Outputs) error) (*Account, error) {
 	var told *Account
 	err := r.reading(ctx, func(q querier) (err error) {
 		header, err := find(ctx, q, id)
@@ -210,7 +210,7 @@ func (r *Reader) Tell(ctx context.Context, id string, step func(*Step) error) (*
 	return told, nil
 }
 
-func readTold(ctx context.Context, q querier, header row, step func(*Step) error) (*Account, error) {
+func readTold(ctx context.Context, q querier, header row, step func(int64, *controller.Inputs, controller.Outputs) error) (*Account, error) {
 	chain, err := newVerifier(ctx, q, header)
 	if err != nil {
 		return nil, err
@@ -225,7 +225,6 @@ func readTold(ctx context.Context, q querier, header row, step func(*Step) error
 	fold.history.Begin(b.ID, e.result.Product, e.result.Final.Started)
 	started := e.result.Final.Started
 	var lastHash []byte
-	var now Step // one for all, for there are tens of thousands
 	err = walk(ctx, q, b, walker{
 		link: chain.link,
 		step: func(n int64, f *frame, events []controller.Event) error {
@@ -236,8 +235,7 @@ func readTold(ctx context.Context, q querier, header row, step func(*Step) error
 			if step == nil {
 				return nil
 			}
-			now = Step{Number: n, Elapsed: f.In.Elapsed, In: f.In, Out: f.Out, Events: events}
-			return step(&now)
+			return step(n, &f.In, f.Out)
 		},
 		end: func(l row) error {
 			lastHash = l.blob("state_hash")

@@ -112,26 +112,17 @@ func entryOf(r row) Entry {
 
 // Entries gives the entries of a batch, oldest first.
 func (r *Reader) Entries(ctx context.Context, id string) ([]Entry, error) {
-	var all []Entry
-	err := r.reading(ctx, func(q querier) error {
-		b, err := find(ctx, q, id)
-		if err != nil {
-			return err
-		}
-		all, err = entries(ctx, q, b.int("number"))
-		return err
-	})
-	return all, err
+	b, err := r.beside(ctx, id, noteTable)
+	return b.Entries, err
 }
 
-func entries(ctx context.Context, q querier, batch int64) (all []Entry, err error) {
+func entries(ctx context.Context, q querier, batch int64) ([]Entry, error) {
+	var b Beside
 	rows, err := query(ctx, q, noteTable, "batch = ?", batch)
 	for _, row := range rows {
-		if kind := row.text("entry"); kind != "" && kind != string(Concluded) {
-			all = append(all, entryOf(row))
-		}
+		b.add(row)
 	}
-	return all, err
+	return b.Entries, err
 }
 
 // A Use is a batch that has a lot, with all that was weighed for it.

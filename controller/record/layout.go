@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 )
 
 // layoutVersion is the version of the names in layouts. FORMAT.md says what each
@@ -95,7 +96,7 @@ func placesOf(prefix, layout string, pointer any) ([]place, error) {
 	}
 	lines := strings.Split(strings.TrimSpace(layout), "\n")
 	if version == 1 && prefix == "state" {
-		lines = old.state
+		lines = old().state
 	}
 	known := map[string]*leaf{}
 	leaves := leavesOf(pointer)
@@ -119,8 +120,9 @@ func placesOf(prefix, layout string, pointer any) ([]place, error) {
 		for _, today := range today(version, full) {
 			if l := known[strings.TrimPrefix(today, prefix+".")]; l != nil {
 				p.leaves = append(p.leaves, l)
+			} else {
+				_, p.retired = retired[index.ReplaceAllString(today, "[]")]
 			}
-			_, p.retired = retired[index.ReplaceAllString(today, "[]")]
 		}
 		if len(p.leaves) > 0 && p.leaves[0].kind != p.kind && !p.isMask() {
 			return nil, fmt.Errorf("field %s was recorded as %s and is %s in this program; use the program that recorded it", name, k, p.leaves[0].kind)
@@ -153,7 +155,7 @@ var index = regexp.MustCompile(`\[\d+\]`)
 // bit of a mask of layout 1.
 func today(version int, name string) []string {
 	if version == 1 {
-		n, ok := old.names[index.ReplaceAllString(name, "[]")]
+		n, ok := old().names[index.ReplaceAllString(name, "[]")]
 		switch {
 		case !ok:
 			return nil
@@ -166,8 +168,10 @@ func today(version int, name string) []string {
 		}
 		return []string{indexed(n.name, name)}
 	}
-	if to, ok := renamed[index.ReplaceAllString(name, "[]")]; ok {
-		return []string{indexed(to, name)}
+	if len(renamed) > 0 {
+		if to, ok := renamed[index.ReplaceAllString(name, "[]")]; ok {
+			return []string{indexed(to, name)}
+		}
 	}
 	return []string{name}
 }
@@ -182,11 +186,14 @@ type newName struct {
 	bits int
 }
 
-// old is names1, read once.
-var old = func() (o struct {
+// names1's names, and the lines of its state in the form of a layout.
+type oldNames struct {
 	names map[string]newName
-	state []string // the lines of the state, in the form of a layout
-}) {
+	state []string
+}
+
+// old is names1, read once if a record of then is.
+var old = sync.OnceValue(func() (o oldNames) {
 	length := regexp.MustCompile(`\[(\d+)\]`)
 	o.names = map[string]newName{}
 	for line := range strings.Lines(names1) {
@@ -217,4 +224,4 @@ var old = func() (o struct {
 	}
 	slices.Sort(o.state)
 	return o
-}()
+})

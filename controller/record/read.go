@@ -274,13 +274,16 @@ type Command struct {
 
 // Commands gives the commands of a batch, oldest first.
 func (r *Reader) Commands(ctx context.Context, id string) ([]Command, error) {
-	return list(ctx, r, commandTable, id, func(r row) Command {
-		elapsed, _ := r.float("elapsed_seconds")
-		return Command{
-			Step: r.int("step"), Wall: parseTime(r.text("wall")), Elapsed: seconds(elapsed), Command: r.text("command"),
-			Alarm: r.text("alarm"), By: By{Who: r.text("who"), Reason: r.text("reason")}, Refused: r.text("refused"),
-		}
-	})
+	b, err := r.beside(ctx, id, commandTable)
+	return b.Commands, err
+}
+
+func commandOf(r row) Command {
+	elapsed, _ := r.float("elapsed_seconds")
+	return Command{
+		Step: r.int("step"), Wall: parseTime(r.text("wall")), Elapsed: seconds(elapsed), Command: r.text("command"),
+		Alarm: r.text("alarm"), By: By{Who: r.text("who"), Reason: r.text("reason")}, Refused: r.text("refused"),
+	}
 }
 
 // A Note is what a person adds to a batch, also long after its end. Photos are
@@ -295,19 +298,8 @@ type Note struct {
 
 // Notes gives the notes of a batch, oldest first.
 func (r *Reader) Notes(ctx context.Context, id string) ([]Note, error) {
-	all, err := list(ctx, r, noteTable, id, func(r row) *Note {
-		if r.text("entry") != "" {
-			return nil
-		}
-		return &Note{Wall: parseTime(r.text("wall")), Who: r.text("who"), Text: r.text("text"), Photo: r.text("photo"), Mark: r.text("mark")}
-	})
-	var notes []Note
-	for _, n := range all {
-		if n != nil {
-			notes = append(notes, *n)
-		}
-	}
-	return notes, err
+	b, err := r.beside(ctx, id, noteTable)
+	return b.Notes, err
 }
 
 // A Gap is time in a batch of which nothing was recorded. Nothing is invented for
@@ -324,30 +316,67 @@ type Gap struct {
 
 // Gaps gives the gaps of a batch, oldest first.
 func (r *Reader) Gaps(ctx context.Context, id string) ([]Gap, error) {
-	return list(ctx, r, gapTable, id, func(r row) Gap {
-		from, _ := r.float("from_elapsed_seconds")
-		length, _ := r.float("seconds")
-		return Gap{
-			Why: r.text("why"), FirstStep: r.int("first_step"), Steps: r.int("steps"), From: seconds(from),
-			Length: seconds(length), Known: r.int("seconds_known") != 0, Program: r.text("program"),
-		}
-	})
+	b, err := r.beside(ctx, id, gapTable)
+	return b.Gaps, err
 }
 
-func list[T any](ctx context.Context, r *Reader, t *table, id string, convert func(row) T) ([]T, error) {
-	var all []T
-	err := r.reading(ctx, func(q querier) error {
+func gapOf(r row) Gap {
+	from, _ := r.float("from_elapsed_seconds")
+	length, _ := r.float("seconds")
+	return Gap{
+		Why: r.text("why"), FirstStep: r.int("first_step"), Steps: r.int("steps"), From: seconds(from),
+		Length: seconds(length), Known: r.int("seconds_known") != 0, Program: r.text("program"),
+	}
+}
+
+// Beside is what stands beside the steps of a batch, each oldest first.
+type Beside struct {
+	Commands []Command
+	Gaps     []Gap
+	Notes    []Note
+	Entries  []Entry
+}
+
+// Beside gives all of it, read at one moment.
+func (r *Reader) Beside(ctx context.Context, id string) (Beside, error) {
+	return r.beside(ctx, id, commandTable, gapTable, noteTable)
+}
+
+func (r *Reader) beside(ctx context.Context, id string, tables ...*table) (all Beside, err error) {
+	err = r.reading(ctx, func(q querier) error {
 		b, err := find(ctx, q, id)
 		if err != nil {
 			return err
 		}
-		rows, err := query(ctx, q, t, "batch = ?", b.int("number"))
-		for _, row := range rows {
-			all = append(all, convert(row))
+		for _, t := range tables {
+			rows, err := query(ctx, q, t, "batch = ?", b.int("number"))
+			if err != nil {
+				return err
+			}
+			for _, r := range rows {
+				all.add(r)
+			}
 		}
-		return err
+		return nil
 	})
 	return all, err
+}
+
+func (b *Beside) add(r row) {
+	switch r.table {
+	case commandTable:
+		b.Commands = append(b.Commands, commandOf(r))
+	case gapTable:
+		b.Gaps = append(b.Gaps, gapOf(r))
+	case noteTable:
+		switch r.text("entry") {
+		case "":
+			b.Notes = append(b.Notes, Note{Wall: parseTime(r.text("wall")), Who: r.text("who"), Text: r.text("text"), Photo: r.text("photo"), Mark: r.text("mark")})
+		case string(Concluded): // the program's own
+		default:
+			b.Entries = append(b.Entries, entryOf(r))
+		}
+	}
 }
 
 // Steps calls f for every recorded step of a batch, bit for bit as it was. A gap

@@ -196,53 +196,60 @@ func (d *decoder) decode(in *input) (more bool, err error) {
 	}
 	mask := in.b[:n]
 	in.b = in.b[n:]
-	for i := 0; i < len(d.places); i++ {
-		if i%8 == 0 && mask[i/8] == 0 && !d.timed[i/8] {
-			i += 7
+	for at, told := range mask {
+		if told == 0 && !d.timed[at] {
 			continue
 		}
-		said := mask[i/8]&(1<<(i%8)) != 0
-		if !said && d.rise[i] == 0 {
-			continue
-		}
-		f, before := &d.places[i], d.words[i]
-		w := before
-		w.bits += d.rise[i]
-		if said {
-			switch f.kind {
-			case boolean:
-				w.bits ^= 1
-			case integer, duration:
-				w.bits += uint64(in.varint())
-			case natural:
-				w.bits = in.uvarint()
-			case number:
-				w.bits ^= in.xor(in.byte())
-			case reading:
-				if head := in.byte(); head != notGood {
-					w = word{bits: w.bits ^ in.xor(head), status: sensors.Good}
-				} else {
-					w = word{status: sensors.Status(in.uvarint())}
-				}
+		for i := 8 * at; i < min(8*at+8, len(d.places)); i++ {
+			said := told&(1<<(i%8)) != 0
+			if !said && d.rise[i] == 0 {
+				continue
 			}
-		}
-		if in.err != nil {
-			return false, in.err
-		}
-		if f.kind == duration {
-			d.rise[i] = w.bits - before.bits
-		}
-		d.words[i] = w
-		switch {
-		case len(f.leaves) > 0:
-			if err := f.set(w); err != nil {
+			if err := d.field(i, said, in); err != nil {
 				return false, err
 			}
-		case w != word{}:
-			return false, fmt.Errorf("field %s was recorded and this program has none; use the program that recorded it", f.name)
 		}
 	}
 	return mask[len(d.places)/8]&(1<<(len(d.places)%8)) != 0, nil
+}
+
+// field goes on with one field, which is as predicted unless something is said of it.
+func (d *decoder) field(i int, said bool, in *input) error {
+	f, before := &d.places[i], d.words[i]
+	w := before
+	w.bits += d.rise[i]
+	if said {
+		switch f.kind {
+		case boolean:
+			w.bits ^= 1
+		case integer, duration:
+			w.bits += uint64(in.varint())
+		case natural:
+			w.bits = in.uvarint()
+		case number:
+			w.bits ^= in.xor(in.byte())
+		case reading:
+			if head := in.byte(); head != notGood {
+				w = word{bits: w.bits ^ in.xor(head), status: sensors.Good}
+			} else {
+				w = word{status: sensors.Status(in.uvarint())}
+			}
+		}
+	}
+	if in.err != nil {
+		return in.err
+	}
+	if f.kind == duration {
+		d.rise[i] = w.bits - before.bits
+	}
+	d.words[i] = w
+	switch {
+	case len(f.leaves) > 0:
+		return f.set(w)
+	case w != word{}:
+		return fmt.Errorf("field %s was recorded and this program has none; use the program that recorded it", f.name)
+	}
+	return nil
 }
 
 // stepCoder writes the steps of one block.

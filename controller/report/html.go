@@ -21,22 +21,15 @@ import (
 //go:embed report.html
 var page string
 
-// mostEmbedded is the largest photograph that stands in the page itself, in bytes: those that
-// the page of a batch sends are smaller.
-const mostEmbedded = 1 << 20
+// mostEmbedded is how many bytes of photographs stand in the page itself, the first ones: as
+// they are, so that their hashes can be tried on it. With as much again and more for the page
+// a board of 512 MiB still makes it, and a mail takes it; common practice, no source. The page
+// of a batch sends photographs of some 0.2 MiB.
+const mostEmbedded = 12 << 20
 
 var pages = layout.Must(layout.Parse("report", page, map[string]any{
 	"plain": plain,
-	"picture": func(p Photo) layout.HTML { // whose type and bytes are of an alphabet that ends no attribute
-		switch {
-		case p.Data == nil:
-			return ""
-		case len(p.Data) > mostEmbedded || p.Type != "image/jpeg" && p.Type != "image/png":
-			return layout.HTML(fmt.Sprintf("<p>%d bytes, too many to stand here: it lies beside the record.</p>", len(p.Data)))
-		}
-		return layout.HTML(`<img alt="" src="data:` + p.Type + ";base64," + base64.StdEncoding.EncodeToString(p.Data) + `">`)
-	},
-	"long": func(s Stage) float64 { return s.Lasted() },
+	"long":  func(s Stage) float64 { return s.Lasted() },
 	"lasted": func(seconds float64) string {
 		return quantity.FormatDuration(time.Duration(seconds * float64(time.Second)).Round(time.Second))
 	},
@@ -80,6 +73,29 @@ var pages = layout.Must(layout.Parse("report", page, map[string]any{
 	"moment": func(t time.Time) string { return t.Format("2 January 2006 15:04 MST") },
 }))
 
+// A shown is a photograph as it stands in the page.
+type shown struct {
+	Photo
+	Picture layout.HTML // its type and bytes are of an alphabet that ends no attribute
+}
+
+func pictures(photos []Photo) (all []shown) {
+	room := mostEmbedded
+	for _, p := range photos {
+		s := shown{Photo: p}
+		switch room -= len(p.Data); {
+		case p.Data == nil:
+		case room < 0 || p.Type != "image/jpeg" && p.Type != "image/png":
+			s.Picture = "<p>Not shown here, for the page would be too large: it lies beside the record.</p>"
+			room += len(p.Data)
+		default:
+			s.Picture = layout.HTML(`<img alt="" src="data:` + p.Type + ";base64," + base64.StdEncoding.EncodeToString(p.Data) + `">`)
+		}
+		all = append(all, s)
+	}
+	return all
+}
+
 // plain is a person's text without what would turn round or hide the text beside it.
 func plain(text string) string {
 	return strings.Map(func(r rune) rune {
@@ -111,8 +127,9 @@ func (r *Report) HTMLIn(w io.Writer, short bool, u quantity.Units) error {
 		*Report
 		Short    bool
 		Chart    layout.HTML // our own drawing, which escapes what it is told
+		Photos   []shown
 		Who, Aid string
-	}{r, short, layout.HTML(picture.String()), deviation.Who, caution.Food}); err != nil {
+	}{r, short, layout.HTML(picture.String()), pictures(r.Photos), deviation.Who, caution.Food}); err != nil {
 		return err
 	}
 	_, err := io.WriteString(w, u.Text(filled.String()))

@@ -90,6 +90,9 @@ type Note struct {
 	Photo string    `json:"photo,omitempty"`
 }
 
+// NotLookedAt is the state of a photograph whose file lies elsewhere.
+const NotLookedAt = "not looked at here"
+
 // A Photo is a photograph beside the record, by its name and hash. State says how the file
 // stands against them; Data is nil where it is not as it was.
 type Photo struct {

@@ -62,3 +62,34 @@ func TestSeconds(t *testing.T) {
 	require.NoError(t, s.Flush())
 	assert.Equal(t, "elapsed_seconds,chamber_upper_rack_celsius,core_celsius,core_2_celsius,ember_celsius,heater_on\n1.5,81.25,,-0.5,,1\n", b.String())
 }
+
+// As many photographs as the page takes stand in it as they are; the next that fits does, too.
+// One that lies elsewhere is told by its name and hash.
+func TestPhotographsStandInThePageAsFarAsItTakesThem(t *testing.T) {
+	var h history.History
+	h.Begin("b-1", nil, 0)
+	photo := func(name string, mib int, state string) report.Photo {
+		p := report.Photo{Name: name, SHA256: "5a", State: state, Type: "image/jpeg"}
+		if mib > 0 {
+			p.Data = bytes.Repeat([]byte{0xff}, mib<<20)
+		}
+		return p
+	}
+	r := report.Make(&report.Source{ID: "b-1", Course: &h, Chart: chart.Figure{Title: "x", Panels: []chart.Panel{{Height: 100}}}, Photos: []report.Photo{
+		photo("01.jpg", 4, "as taken in"), photo("02.jpg", 0, report.NotLookedAt), photo("03.jpg", 4, "as taken in"), photo("04.jpg", 4, "as taken in"),
+		photo("05.jpg", 1, "as taken in"),
+	}})
+	r.Photos[2].Data = r.Photos[2].Data[1:] // a byte less than is left
+	r.Photos[4].Data = r.Photos[4].Data[:1]
+	r.Photos[3].Data = append(r.Photos[3].Data, 0, 0) // a byte more
+	var page bytes.Buffer
+	require.NoError(t, r.HTML(&page, false))
+	var pictures []bool
+	for _, figure := range strings.Split(page.String(), `<figure class="photo">`)[1:] {
+		pictures = append(pictures, strings.HasPrefix(figure, `<img alt="" src="data:image/jpeg;base64,`))
+	}
+	assert.Equal(t, []bool{true, false, true, false, true}, pictures)
+	assert.Equal(t, 1, strings.Count(page.String(), "Not shown here"))
+	assert.Contains(t, page.String(), `<b class="not-met">`+report.NotLookedAt)
+	assert.Equal(t, 5, strings.Count(page.String(), "SHA-256 5a"))
+}

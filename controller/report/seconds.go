@@ -17,10 +17,20 @@ import (
 // Seconds writes the readings and the outputs of every step, a line each. What was not
 // read is empty. Add takes one; Flush ends it. No cell of it needs a quote.
 type Seconds struct {
-	columns []column
+	probes  []probe
+	outputs []controller.Output
 	cells   [1024]cell
+	whole   int64 // seconds of the line before
+	on      controller.OutputSet
+	tail    []byte // of the line before: its outputs
 	line    []byte
 	w       *bufio.Writer
+}
+
+// A probe is the nth of its role.
+type probe struct {
+	role cabinet.Role
+	nth  int
 }
 
 // A cell is a number that was written before: front ends give few of them.
@@ -31,36 +41,44 @@ type cell struct {
 
 // NewSeconds begins the file of a batch in that cabinet.
 func NewSeconds(w io.Writer, c *cabinet.Cabinet) (*Seconds, error) {
-	s := &Seconds{columns: columns(c), w: bufio.NewWriter(w)}
-	names := make([]string, len(s.columns))
-	for i := range s.columns {
-		names[i] = s.columns[i].name
-	}
-	_, err := fmt.Fprintln(s.w, strings.Join(names, ","))
+	s := &Seconds{w: bufio.NewWriter(w)}
+	_, err := fmt.Fprintln(s.w, strings.Join(s.columns(c), ","))
 	return s, err
 }
 
 // Add writes one step.
 func (s *Seconds) Add(m Moment) error {
-	s.line = s.line[:0]
-	for i := range s.columns {
-		if i > 0 {
-			s.line = append(s.line, ',')
+	line := s.elapsed(s.line[:0], m.Elapsed)
+	for _, p := range s.probes {
+		line = append(line, ',')
+		if v, ok := p.reading(m.In); ok {
+			line = s.number(line, v)
 		}
-		s.line = s.columns[i].of(s, &m)
 	}
-	_, err := s.w.Write(append(s.line, '\n'))
+	if s.tail == nil || m.Out.On != s.on {
+		s.on, s.tail = m.Out.On, s.tail[:0]
+		for _, o := range s.outputs {
+			bit := byte('0')
+			if s.on.Has(o) {
+				bit = '1'
+			}
+			s.tail = append(s.tail, ',', bit)
+		}
+		s.tail = append(s.tail, '\n')
+	}
+	s.line = append(line, s.tail...)
+	_, err := s.w.Write(s.line)
 	return err
 }
 
 // number adds a temperature to the line.
-func (s *Seconds) number(v float64) []byte {
+func (s *Seconds) number(line []byte, v float64) []byte {
 	bits := math.Float64bits(v)
 	c := &s.cells[(bits*0x9e3779b97f4a7c15)>>54]
 	if c.bits != bits || c.text == nil {
 		c.bits, c.text = bits, trimmed(c.text[:0], v, 4)
 	}
-	return append(s.line, c.text...)
+	return append(line, c.text...)
 }
 
 // Flush writes what is left, and reports whether all could be written.
@@ -73,15 +91,10 @@ type Moment struct {
 	Out     controller.Outputs
 }
 
-// A Column is one of the file of seconds.
-type column struct {
-	name string
-	of   func(*Seconds, *Moment) []byte // the line with it
-}
-
-// Columns of a cabinet. A temperature's name ends in _celsius, as assess reads it.
-func columns(c *cabinet.Cabinet) []column {
-	list := []column{{"elapsed_seconds", func(s *Seconds, m *Moment) []byte { return elapsed(s.line, m.Elapsed) }}}
+// columns finds what is written of a cabinet, and names it. A temperature's name ends in
+// _celsius, as assess reads it.
+func (s *Seconds) columns(c *cabinet.Cabinet) []string {
+	names := []string{"elapsed_seconds"}
 	taken := map[string]int{}
 	seen := map[cabinet.Role]int{}
 	for i := range c.Probes {
@@ -96,33 +109,25 @@ func columns(c *cabinet.Cabinet) []column {
 		if taken[key]++; taken[key] > 1 {
 			key += fmt.Sprintf("_%d", taken[key])
 		}
-		list = append(list, column{key + "_celsius", func(s *Seconds, m *Moment) []byte {
-			if v, ok := reading(m.In, p.Role, nth); ok {
-				return s.number(v)
-			}
-			return s.line
-		}})
+		s.probes = append(s.probes, probe{p.Role, nth})
+		names = append(names, key+"_celsius")
 	}
 	for o := range controller.OutputCount {
 		if o.Fitted(c) {
-			list = append(list, column{word(o.String()) + "_on", func(s *Seconds, m *Moment) []byte {
-				if m.Out.On.Has(o) {
-					return append(s.line, '1')
-				}
-				return append(s.line, '0')
-			}})
+			s.outputs = append(s.outputs, o)
+			names = append(names, word(o.String())+"_on")
 		}
 	}
-	return list
+	return names
 }
 
-func reading(in *controller.Inputs, role cabinet.Role, nth int) (float64, bool) {
-	switch role {
+func (p probe) reading(in *controller.Inputs) (float64, bool) {
+	switch p.role {
 	case cabinet.ChamberProbe:
-		v, ok := in.Chamber[nth].Value()
+		v, ok := in.Chamber[p.nth].Value()
 		return float64(v), ok
 	case cabinet.CoreProbe:
-		v, ok := in.Core[nth].Value()
+		v, ok := in.Core[p.nth].Value()
 		return float64(v), ok
 	case cabinet.WetBulbProbe:
 		v, ok := in.WetBulb.Value()
@@ -151,12 +156,15 @@ func word(name string) string {
 }
 
 // elapsed adds seconds to the millisecond.
-func elapsed(b []byte, d time.Duration) []byte {
-	d = d.Round(time.Millisecond)
-	if d%time.Second == 0 { // most
-		return strconv.AppendInt(b, int64(d/time.Second), 10)
+func (s *Seconds) elapsed(line []byte, d time.Duration) []byte {
+	if d != time.Duration(s.whole+1)*time.Second { // nearly all are; to divide costs a small board more than the rest
+		if d = d.Round(time.Millisecond); d%time.Second != 0 {
+			return trimmed(line, d.Seconds(), 3)
+		}
+		s.whole = int64(d/time.Second) - 1
 	}
-	return trimmed(b, d.Seconds(), 3)
+	s.whole++
+	return strconv.AppendInt(line, s.whole, 10)
 }
 
 // trimmed adds a number without zeros at its end.

@@ -13,6 +13,7 @@ import (
 	"strings"
 	"time"
 
+	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/controller/chart"
 	"fumarium/controller/history"
@@ -24,21 +25,14 @@ import (
 )
 
 // Source reads everything of a batch that a report tells, and on the way writes what was
-// read and switched in every step; nil writes nothing.
+// read and switched in every step; nil writes nothing. Photographs are named: whoever has
+// their files adds them.
 func Source(ctx context.Context, r *record.Reader, b *record.Batch, seconds io.Writer) (*report.Source, error) {
 	told, missing, err := Tell(ctx, r, b, seconds)
 	if err != nil {
 		return nil, err
 	}
-	notes, err := r.Notes(ctx, b.ID)
-	if err != nil {
-		return nil, err
-	}
-	commands, err := r.Commands(ctx, b.ID)
-	if err != nil {
-		return nil, err
-	}
-	gaps, err := r.Gaps(ctx, b.ID)
+	beside, err := r.Beside(ctx, b.ID)
 	if err != nil {
 		return nil, err
 	}
@@ -50,16 +44,14 @@ func Source(ctx context.Context, r *record.Reader, b *record.Batch, seconds io.W
 	if b.State != "" {
 		s.Ended = b.Ended
 	}
-	for _, c := range commands {
+	for _, c := range beside.Commands {
 		s.Commands = append(s.Commands, report.Command{ElapsedSeconds: c.Elapsed.Seconds(), Time: c.Wall, Command: c.Command, Alarm: c.Alarm, Who: c.Who, Reason: c.Reason, Refused: c.Refused})
 	}
-	for _, n := range notes {
+	for _, n := range beside.Notes {
 		s.Notes = append(s.Notes, report.Note{Time: n.Wall, Who: n.Who, Text: n.Text, Mark: n.Mark, Photo: n.Photo})
 	}
-	if err := facing(ctx, r, b.ID, s); err != nil {
-		return nil, err
-	}
-	for _, g := range gaps {
+	facing(beside.Entries, s)
+	for _, g := range beside.Gaps {
 		s.Gaps = append(s.Gaps, report.Gap{FromSeconds: g.From.Seconds(), Seconds: g.Length.Seconds(), Known: g.Known, Why: g.Why})
 	}
 	if result := told.Result; result != nil {
@@ -114,26 +106,26 @@ type sheetOfSeconds struct {
 	started time.Duration // since the daemon began
 }
 
-func (s *sheetOfSeconds) of(b *record.Batch) func(*record.Step) error {
+func (s *sheetOfSeconds) of(b *record.Batch) func(int64, *controller.Inputs, controller.Outputs) error {
 	if s.w == nil {
 		return nil
 	}
-	return func(step *record.Step) (err error) {
+	return func(number int64, in *controller.Inputs, out controller.Outputs) (err error) {
 		if s.seconds == nil {
 			c, err := cabinet.ParseRecorded(b.CabinetName, b.CabinetFile)
 			if err != nil {
 				return err
 			}
-			s.started = step.Elapsed
+			s.started = in.Elapsed
 			if s.seconds, err = report.NewSeconds(s.w, c); err != nil {
 				return err
 			}
 		}
-		if step.Number < s.next {
+		if number < s.next {
 			return nil
 		}
-		s.next = step.Number + 1
-		return s.seconds.Add(report.Moment{Elapsed: step.Elapsed - s.started, In: &step.In, Out: step.Out})
+		s.next = number + 1
+		return s.seconds.Add(report.Moment{Elapsed: in.Elapsed - s.started, In: in, Out: out})
 	}
 }
 
@@ -143,7 +135,7 @@ func (s *sheetOfSeconds) rest(ctx context.Context, r *record.Reader, b *record.B
 		return nil
 	}
 	each := s.of(b)
-	if err := r.Steps(ctx, b.ID, func(step record.Step) error { return each(&step) }); err != nil {
+	if err := r.Steps(ctx, b.ID, func(step record.Step) error { return each(step.Number, &step.In, step.Out) }); err != nil {
 		return err
 	}
 	return s.flush()
@@ -156,9 +148,8 @@ func (s *sheetOfSeconds) flush() error {
 	return s.seconds.Flush()
 }
 
-// facing reads what people said of a batch by entries, each the last word of its kind.
-func facing(ctx context.Context, r *record.Reader, id string, s *report.Source) error {
-	entries, err := r.Entries(ctx, id)
+// facing takes what people said of a batch by entries, each the last word of its kind.
+func facing(entries []record.Entry, s *report.Source) {
 	for _, e := range entries {
 		switch e.Kind {
 		case record.Rated:
@@ -174,9 +165,16 @@ func facing(ctx context.Context, r *record.Reader, id string, s *report.Source) 
 			s.Decisions = append(s.Decisions, report.Decision{Time: e.Wall, What: e.Subject, Text: e.Text, Who: e.Who})
 		case record.Repeats:
 			s.Like = &report.Like{Batch: e.Subject, Difference: e.Text}
+		case record.Photographed:
+			s.Photos = append(s.Photos, Photo(&e))
 		}
 	}
-	return err
+}
+
+// Photo is what the record has of a photograph.
+func Photo(e *record.Entry) report.Photo {
+	sum, text, _ := strings.Cut(e.Text, " ")
+	return report.Photo{Time: e.Wall, Who: e.Who, Name: e.Subject, SHA256: sum, Text: text, State: report.NotLookedAt}
 }
 
 func fileOf(title, name string, data []byte) report.File {
