@@ -198,7 +198,7 @@ async function keepProduct(body, area, again, over) {
     }
     show(area + '-over', got.reply.excusable === true);
     $(area + '-over').onclick = over;
-    refused(area, said(got.reply.detail));
+    refused(area, capital(said(got.reply.detail)));
   } catch {
     refused(area, t('no answer'));
   }
