@@ -110,6 +110,7 @@ func TestAlarmsNameOnlyWhatIsThere(t *testing.T) {
 // A cabinet without the parts that an alarm needs does not have it in a whole batch: what
 // is not fitted is never read.
 func TestAlarmsThatNeedPartsDoNotArise(t *testing.T) {
+	long(t)
 	boxes := everyCabinet(t)
 	for _, name := range []string{"bare", "steel-box", "fridge-body"} {
 		box := boxes[name]

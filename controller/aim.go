@@ -14,16 +14,19 @@ const (
 	fixedCoasting = 150 * time.Second // of programs before: see FixedCoasting
 	longestCoast  = 4 * time.Minute   // the pump waits for the fan, and an ember holds no longer than emberHolds
 
-	aimAhead                   = 5 * time.Minute  // before a stage ends after which a hand step closes the damper
-	aimCooler                  = 30 * time.Second // sooner for each kelvin by which that is cooler, by aimAhead at most
-	aimReturns                 = 2 * time.Minute  // after the damper was closed
-	aimSame    quantity.Kelvin = 0.1
+	aimAhead                    = 5 * time.Minute  // before a stage ends after which a hand step closes the damper
+	aimCooler                   = 30 * time.Second // sooner for each kelvin by which that is cooler, by aimAhead at most
+	aimReturns                  = time.Minute      // after the damper was closed; before was aimReturned
+	aimReturned                 = 2 * time.Minute
+	aimSame     quantity.Kelvin = 0.1
 	// A damper that closes keeps warm air in, which then gives its heat to walls and
 	// product through a film: W/(m²·K) of the walls, with racks and product.
-	filmStill   = 5.0
-	filmFan     = 12.0
-	elementCold = 0.02            // of its heat at full duty
-	smokeComes  = 3 * time.Minute // in which an ember comes to its heat, and goes
+	filmStill                    = 7.0 // before was filmStilled
+	filmStilled                  = 5.0
+	filmFan                      = 12.0
+	elementCold                  = 0.02 // of its heat at full duty
+	coastBelow  quantity.Celsius = 1
+	smokeComes                   = 3 * time.Minute // in which an ember comes to its heat, and goes
 	// What share of the rise an open damper takes where the file does not say how the
 	// cabinet is built.
 	unknownDraught = 0.25
@@ -46,7 +49,7 @@ func (h *heaterMemory) aim(t *step, damper quantity.Ratio, fan bool) {
 		lower = quantity.Kelvin(h.Setpoint-shut) + t.closing(shut, damper, by.Damper, t.m.fanIn(by))
 	}
 	if h.lower > lower+aimSame {
-		lower = quantity.Kelvin(lagged(float64(h.lower), float64(lower), t.seconds, aimReturns.Seconds()))
+		lower = quantity.Kelvin(lagged(float64(h.lower), float64(lower), t.seconds, t.m.aimReturns.Seconds()))
 	}
 	h.lower = lower
 }
@@ -106,7 +109,7 @@ func (t *step) closing(there quantity.Celsius, from, to quantity.Ratio, fan bool
 	rise := max(0, float64(there-t.s.Balance.rest(t)))
 	share := unknownDraught * float64(from-to)
 	if r.walls > 0 {
-		film := filmStill
+		film := t.m.filmStill
 		if fan {
 			film = filmFan
 		}
@@ -115,14 +118,29 @@ func (t *step) closing(there quantity.Celsius, from, to quantity.Ratio, fan bool
 	return quantity.Kelvin(rise * share / (1 + share))
 }
 
-// scale feeds forward what fan and damper change of the heat that holds.
+// scale feeds forward what fan and damper change of the heat that holds. A fan that starts
+// asks for no more of it at once: it takes from the element what that has kept. A damper that
+// is opened does, at once; by hand it is opened some time before that is confirmed, and what
+// the integral has learned of it since it was asked for is not learned twice.
 func (h *heaterMemory) scale(t *step, damper quantity.Ratio, fan bool) {
 	r := &t.m.balance
-	losses := r.loss + r.draught(damper, float64(h.Setpoint-t.s.Balance.rest(t)), fan)
+	rise := float64(h.Setpoint - t.s.Balance.rest(t))
+	losses := r.loss + r.draught(damper, rise, fan)
 	if h.losses > 0 && h.HasSetpoint && losses < h.losses {
 		h.PID.Integral *= losses / h.losses
 	}
 	h.losses = losses
+	if t.m.slack {
+		return
+	}
+	if was := t.damper(); damper > was && h.HasSetpoint && r.loss > 0 {
+		more := losses / (r.loss + r.draught(was, rise, fan))
+		h.PID.Integral = max(h.PID.Integral, min(1, h.held*more))
+	}
+	if !t.s.Asking {
+		h.held = h.PID.Integral
+	}
+	h.held = min(h.held, h.PID.Integral)
 }
 
 // feed is the duty that is known beforehand to be wanted, beside what the integral has
@@ -143,17 +161,26 @@ func (h *heaterMemory) smokes(t *step) {
 
 // coast keeps the heater off when the fan stops or the damper closes, for as long as the
 // element gives off more than will hold: that would shoot into still air. Where nothing
-// shall heat any more that is all of it.
+// shall heat any more that is all of it. Air that falls below its aim all the same, under the
+// fan that is to run, shoots nowhere.
 func (h *heaterMemory) coast(t *step, stage *profile.Stage, damper quantity.Ratio, fan bool) {
 	holds := elementCold
 	if stage.Heat {
 		will := t.s.Balance.holdsWith(t, damper, fan)
+		if h.HasSetpoint && h.Setpoint < stage.ChamberSetpoint && !t.m.slack { // the ramp goes on
+			will += pid.FeedForward(t.law().model, 0, t.m.ramp(stage))
+		}
 		if t.s.Fan.coasts {
-			will *= filmStill / filmFan
+			will *= t.m.filmStill / filmFan
 		}
 		holds = max(holds, will)
 	}
 	if h.rests -= t.dt; h.rests <= 0 || !t.m.fixedCoast && h.element <= holds {
+		h.rests = 0
+	}
+	b := &t.s.Balance
+	if chamber, known := t.s.Chamber.Reading.Value(); known && !t.m.slack && stage.Heat && !t.s.Fan.coasts && h.HasSetpoint &&
+		chamber < h.aimed()-coastBelow && quantity.Kelvin(b.slow-b.fast) > max(falls, inNoise*b.noise) {
 		h.rests = 0
 	}
 }
@@ -168,11 +195,11 @@ func (m *Machine) FixedCoasting() *Machine {
 }
 
 // TightlyTuned is the machine with SIMC's tight tuning for any lags, however near that comes
-// to swinging, no feed-forward of smoke and no lower aim for a cooler stage, as programs were:
-// for replaying what they recorded.
+// to swinging, no feed-forward of smoke, no lower aim for a cooler stage, and the draughts of
+// fan and stack added up, as programs were: for replaying what they recorded.
 func (m *Machine) TightlyTuned() *Machine {
 	before := *m
-	before.tight, before.smokeShare = true, 0
+	before.tight, before.smokeShare, before.balance.adds = true, 0, true
 	for i := range before.laws {
 		l := &before.laws[i]
 		if t, err := pid.SIMC(l.model, 0); err == nil {
@@ -183,5 +210,14 @@ func (m *Machine) TightlyTuned() *Machine {
 			l.follows = l.model.SecondLag + l.model.DeadTime
 		}
 	}
+	return before.Slack()
+}
+
+// Slack is the machine that feeds nothing forward when a damper opens, rests its heater for as
+// long when a ramp goes on, and aims lower by more and for longer before one closes, as
+// programs did: for replaying what they recorded.
+func (m *Machine) Slack() *Machine {
+	before := *m
+	before.slack, before.filmStill, before.aimReturns = true, filmStilled, aimReturned
 	return &before
 }

@@ -1,12 +1,16 @@
 package controller
 
 import (
+	"math"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
+	"fumarium/controller/cabinet"
 	"fumarium/profile"
+	"fumarium/profile/quantity"
 )
 
 // Of a cabinet whose build is not known, too, less is aimed at before a hand step closes the
@@ -57,4 +61,41 @@ func TestTheHeaterRestsByTheHeatOfItsElement(t *testing.T) {
 	assert.Less(t, short, long)
 	assert.Greater(t, long, time.Minute)
 	assert.Less(t, long, 8*time.Minute)
+}
+
+// What holds with the damper open is fed forward when a hand step has opened it; what the
+// integral has learned of it by then is not learned twice, and a fan that starts adds nothing.
+func TestAnOpenedDamperIsFedForwardOnce(t *testing.T) {
+	opened := func(damper quantity.Ratio, fan bool, learned float64) (ratio float64) {
+		r := newRig(t)
+		r.c.Rehearsal.Vent, r.c.Rehearsal.Height, r.c.Rehearsal.FanExchange = 0.01, 1.2, 0.003
+		r.p.Stages = r.p.Stages[:2]
+		for i := range r.p.Stages {
+			r.p.Stages[i] = profile.Stage{Name: "still", Heat: true, ChamberSetpoint: 45, Place: profile.Chamber, HasDamper: true, Until: after(time.Hour)}
+		}
+		r.p.Stages[1].Ask, r.p.Stages[1].Damper = "open it", damper
+		if fan {
+			r.p.Stages[1].Fan = 1
+		}
+		r.started(0)
+		r.run(45 * time.Minute)
+		r.s.Heater.PID.Integral = 0.2
+		for r.s.Stage == 0 {
+			r.s.Heater.PID.Integral = 0.2
+			r.step()
+		}
+		r.run(time.Minute)
+		r.s.Heater.PID.Integral = learned
+		r.step(Confirm)
+		require.False(t, r.s.Asking)
+		return r.s.Heater.PID.Integral / 0.2
+	}
+	// 10 W/K by the response; 1100·StackSpeed·0.01·0.5·√(1.2·25) W/K by the stack at a half.
+	want := 1 + 1100*cabinet.StackSpeed*0.01*0.5*math.Sqrt(1.2*25)/10
+	assert.InDelta(t, want, opened(0.5, false, 0.2), 0.01)
+	assert.InDelta(t, want, opened(0.5, false, 0.15), want*0.26, "fallen meanwhile")
+	assert.InDelta(t, want, opened(0.5, false, 0.2*want-0.01), 0.01, "nearly learned")
+	assert.InDelta(t, 1.2*want, opened(0.5, false, 1.2*0.2*want), 0.01, "more than learned")
+	assert.InDelta(t, 1, opened(0, true, 0.2), 0.01)
+	assert.InDelta(t, 5, opened(1, true, 0.8), 1.01, "never more than full power")
 }

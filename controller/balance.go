@@ -136,6 +136,7 @@ type balanceRules struct {
 	beyond         quantity.Kelvin // of a core: see coreBeyond
 	coolsAbove     quantity.Kelvin // see there
 	metered        float64         // see meteredDuty
+	adds           bool            // fan to stack; see TightlyTuned
 }
 
 func newBalanceRules(p *profile.Product, c *cabinet.Cabinet) balanceRules {
@@ -244,14 +245,17 @@ func (b *balanceMemory) followHeat(t *step) {
 	b.holds = min(1, b.shown()/(t.m.gain*shut))
 }
 
-// draught is what the air through the damper takes away at a rise, in W/K.
+// draught is what the air through the damper takes away at a rise, in W/K. Fan and stack
+// push through one opening: their pressures add, and flow goes by the root of pressure.
 func (r *balanceRules) draught(damper quantity.Ratio, rise float64, fan bool) float64 {
-	opened := float64(damper)
-	air := opened * r.vent * math.Sqrt(r.height*max(1, rise))
-	if fan {
-		air += opened * r.exchange
+	air := r.vent * math.Sqrt(r.height*max(1, rise))
+	switch {
+	case fan && r.adds:
+		air += r.exchange
+	case fan:
+		air = math.Hypot(air, r.exchange)
 	}
-	return air
+	return float64(damper) * air
 }
 
 // followReading follows what the reading does now.

@@ -198,6 +198,7 @@ func TestAWrongCoreProvesNothing(t *testing.T) {
 // water on the day of the batch, at rest in the ice at its end, or by a calibration in the
 // file, which leaves it out of Unshown. One that left the meat is to be shown again.
 func TestACoreThatNothingShowsProvesNothing(t *testing.T) {
+	long(t)
 	rules := proof.RulesOf(testProduct(), profile.NoJurisdiction, 0)
 	answer := func(r *rig) proof.Answer {
 		s := r.s

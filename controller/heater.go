@@ -57,6 +57,7 @@ type heaterMemory struct {
 	element       float64                  `record:"element_duty_ratio"`     // that it is as hot by
 	lower         quantity.Kelvin          `record:"aim_lower_kelvin"`       // than the setpoint: see aim
 	losses        float64                  `record:"losses_watt_per_kelvin"` // that the integral has learned for
+	held          float64                  `record:"held_integral_ratio"`    // least of it since a hand step was asked for
 	smoke         float64                  `record:"smoke_duty_ratio"`       // that the smoke generator's heat stands for
 	usual         float64                  `record:"usual_duty_ratio"`
 	before        float64                  `record:"before_duty_ratio"` // what was usual, averaged as long
@@ -326,10 +327,7 @@ func (h *heaterMemory) ramp(t *step, stage *profile.Stage, chamber quantity.Cels
 	if !h.HasSetpoint {
 		h.Setpoint, h.HasSetpoint = chamber, true
 	}
-	rate := t.m.cabinet.Limits.Ramp
-	if stage.Ramp > 0 && (rate == 0 || stage.Ramp < rate) {
-		rate = stage.Ramp
-	}
+	rate := t.m.ramp(stage)
 	if rate == 0 || h.Setpoint >= stage.ChamberSetpoint || t.s.Learns {
 		h.Setpoint = stage.ChamberSetpoint
 		return 0
@@ -337,6 +335,15 @@ func (h *heaterMemory) ramp(t *step, stage *profile.Stage, chamber quantity.Cels
 	h.Setpoint += quantity.Celsius(float64(rate) * t.seconds)
 	if h.Setpoint >= stage.ChamberSetpoint {
 		h.Setpoint = stage.ChamberSetpoint
+	}
+	return rate
+}
+
+// ramp is how fast the setpoint of a stage may rise; zero is at once.
+func (m *Machine) ramp(stage *profile.Stage) quantity.KelvinPerSecond {
+	rate := m.cabinet.Limits.Ramp
+	if stage.Ramp > 0 && (rate == 0 || stage.Ramp < rate) {
+		rate = stage.Ramp
 	}
 	return rate
 }

@@ -69,6 +69,7 @@ func TestAnUnansweredHandStepEndsTheHeat(t *testing.T) {
 }
 
 func TestAnUnansweredQuestionEndsTheHeat(t *testing.T) {
+	long(t)
 	r := newRig(t)
 	r.p.Stages[0].Until.Conditions = append(r.p.Stages[0].Until.Conditions, profile.Condition{Kind: profile.Confirmed, Confirm: "dry?"})
 	r.started(0)
@@ -79,6 +80,7 @@ func TestAnUnansweredQuestionEndsTheHeat(t *testing.T) {
 
 // Where nothing heats there is nothing to end: it is said, and waits.
 func TestAHandStepWithoutHeatHoldsNothing(t *testing.T) {
+	long(t)
 	r := newRig(t)
 	r.p.Stages[3].Ask = "into the ice"
 	r.started(3)
@@ -116,6 +118,7 @@ func TestACoreThatNeverRisesEndsTheHeat(t *testing.T) {
 
 // Stages that are short of their own ends one after the other still come to an end.
 func TestTheBatchEndsTheHeat(t *testing.T) {
+	long(t)
 	r := newRig(t)
 	stage := r.p.Stages[2]
 	stage.Within, stage.Until = 30*time.Minute, profile.Until{Conditions: []profile.Condition{{Kind: profile.Confirmed, Confirm: "brown?"}}}
@@ -192,6 +195,7 @@ func TestTheTimesOfTheHeatAreTheOnesThatAreSaid(t *testing.T) {
 
 // What page and status show is when the heat does end.
 func TestHeatLeftIsTheTimeUntilItEnds(t *testing.T) {
+	long(t)
 	for name, ask := range map[string]string{"a hand step": "hang the pieces", "a core that never rises": ""} {
 		t.Run(name, func(t *testing.T) {
 			r := newRig(t)

@@ -41,6 +41,9 @@ type Machine struct {
 	fixedCoast                    bool          // see FixedCoasting
 	airless                       bool          // see Airless
 	tight                         bool          // see TightlyTuned
+	slack                         bool          // see Slack
+	aimReturns                    time.Duration // see there
+	filmStill                     float64       // see there
 	smokeShare                    float64       // of the heater's power, that the smoke generator brings
 	coreStands                    time.Duration
 	smokeHeat                     quantity.Celsius // that the smoke generator may bring
@@ -75,6 +78,7 @@ func build(p *profile.Product, c *cabinet.Cabinet, tune tuner) (*Machine, error)
 	}
 	m := &Machine{
 		product: p, cabinet: c, heater: limits(c.Heater), fan: limits(c.Fan), smoke: limits(c.Smoke), damper: limits(c.Damper),
+		aimReturns: aimReturns, filmStill: filmStill,
 		cooler: duty.Limits{MinOn: c.Cooler.MinOn, MinOff: c.Cooler.MinOff}, pascal: c.Pressure(),
 		ambient: c.Has(cabinet.AmbientProbe), here: PartsOf(c),
 	}

@@ -47,6 +47,7 @@ func noisy(t *testing.T, deviation float64, tau time.Duration) (slipped int) {
 
 // How noisy a core may be; the figures are those of deploy/hazards.md.
 func TestHowNoisyACoreMayBe(t *testing.T) {
+	long(t)
 	const slow = 20 * time.Second
 	assert.Zero(t, noisy(t, 0.5, 0), "white noise of 0.5 K")
 	assert.Zero(t, noisy(t, 0.3, slow), "slow noise of 0.3 K")

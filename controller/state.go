@@ -60,6 +60,15 @@ func (b BatchState) Active() bool {
 	return true
 }
 
+// Passing reports whether the state lasts one step only, on the way to another.
+func (b BatchState) Passing() bool {
+	switch b {
+	case Holding, Restarting, Stopping, Aborting:
+		return true
+	}
+	return false
+}
+
 // Inputs is everything one step may know about the world. Its zero value is a
 // world in which nothing could be read.
 type Inputs struct {

@@ -69,6 +69,7 @@ func TestNothingIsProvenBeforeTheProbeIsIn(t *testing.T) {
 
 // The person says that the probe is back and puts it back afterwards, sooner or later.
 func TestAWordTooEarlyProvesNothing(t *testing.T) {
+	long(t)
 	for _, late := range []int{10, 30, 60, 150, 300} {
 		r := newRig(t).started(2)
 		r.p.Stages[2].Until = core(profile.CoreAtLeast, 70)
@@ -128,6 +129,7 @@ func TestABrokenCoreCanBeLeftOut(t *testing.T) {
 // Nobody knows what the heater did while the controller was away, so it cannot be held
 // against the probe.
 func TestAnAbsenceFreezesNoProbe(t *testing.T) {
+	long(t)
 	for away := 10 * time.Second; away < 20*time.Minute; away += 45 * time.Second {
 		r := newRig(t).started(2)
 		r.coreIs(0, 40)
@@ -149,6 +151,7 @@ func TestAnAbsenceFreezesNoProbe(t *testing.T) {
 
 // Cold smoked in winter and carried into a warm room; or warm meat hung in the cold.
 func TestWarmerThanTheChamberIsNoSwapOutsideOrFromTheStart(t *testing.T) {
+	long(t)
 	r := newRig(t)
 	r.p.Stages = []profile.Stage{
 		{Name: "cold smoke", Place: profile.Chamber, Until: after(time.Hour)},

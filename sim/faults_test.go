@@ -29,6 +29,7 @@ func faulty(t testing.TB, specs ...string) Setup {
 }
 
 func TestWhatBecomesOfABatchWithAFault(t *testing.T) {
+	long(t)
 	for _, c := range []struct {
 		spec, outcome, reason, alarm string
 		good                         bool
@@ -89,6 +90,7 @@ func TestARehearsalSaysThatTheRoomProbeIsLost(t *testing.T) {
 
 // Weather and a missing ice bath are no faults of the controller, but they show.
 func TestWeatherAndIceMatter(t *testing.T) {
+	long(t)
 	plain := rehearse(t, faulty(t))
 	cold := rehearse(t, faulty(t, "ambient-step@30m=-20K"))
 	assert.Greater(t, cold.EnergyJoules, plain.EnergyJoules*1.05)
@@ -173,6 +175,7 @@ func TestNoFaultsCostNothing(t *testing.T) {
 // What hangs at the front is not in the control path: with its faults every step gives the
 // same outputs, and the batch comes to the same.
 func TestTheFrontChangesNothing(t *testing.T) {
+	long(t)
 	outputs := func(specs ...string) (all []controller.Outputs, said map[string]bool) {
 		s, said := faulty(t, append(specs, "disk-low@90h")...), map[string]bool{} // watched second by second in either case
 		_, err := Watch(context.Background(), s, func(m *Moment) {

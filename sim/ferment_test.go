@@ -14,6 +14,7 @@ import (
 // A rehearsal shows the warmth of the air. That the simulated person says yes to a pH and
 // a water activity shows nothing.
 func TestARehearsalMeasuresNothing(t *testing.T) {
+	long(t)
 	product, err := catalog.Find("winter-savory-sausage")
 	require.NoError(t, err)
 	box, err := shipped.Find("plywood-cabinet")

@@ -11,6 +11,7 @@ import (
 // Each doubt moves the rehearsal, the two ends apart from each other, and leaves the setup
 // as it was; what is squeezed out more weighs less.
 func TestLimitsTellWhatADoubtComesTo(t *testing.T) {
+	long(t)
 	s := Setup{Product: product(t, "hayloft-chicken"), Cabinet: builtCabinet(t, "plywood-cabinet"), Seed: 1, Answer: Brisk}
 	was := *s.Cabinet
 	calls := 0

@@ -12,6 +12,7 @@ import (
 // steps are answered when they were, a hold lasts as long as it did, and the door lets the
 // heat out.
 func TestARehearsalGoesThroughThePast(t *testing.T) {
+	long(t)
 	s := Setup{Product: product(t, "marjoram-ring"), Cabinet: builtCabinet(t, "plywood-cabinet"), Seed: 1, Answer: Brisk}
 	plain := rehearse(t, s)
 	require.Equal(t, "complete", plain.Outcome)

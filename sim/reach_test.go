@@ -14,6 +14,7 @@ import (
 // What is said beforehand not to be reached is not reached in a rehearsal either, and what is
 // not said is.
 func TestReachSaysWhatARehearsalThenShows(t *testing.T) {
+	long(t)
 	said := 0
 	for _, name := range []string{"plywood-cabinet", "fridge-body", "masonry-walk-in", "steel-box"} {
 		c := builtCabinet(t, name)

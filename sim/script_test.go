@@ -18,6 +18,7 @@ import (
 // A rehearsal makes the changes of a batch where the batch made them, and what was cut short
 // shows in its verdict.
 func TestARehearsalFollowsAScript(t *testing.T) {
+	long(t)
 	entry, err := catalog.Find("marjoram-ring")
 	require.NoError(t, err)
 	boxes, err := shipped.All()

@@ -34,6 +34,7 @@ func codes(r *Result) map[string]time.Duration {
 
 // A whole batch with every way that a generator goes wrong.
 func TestARehearsalSaysWhatBecameOfTheEmber(t *testing.T) {
+	long(t)
 	out := time.Hour + 30*time.Minute
 	for _, c := range []struct {
 		spec, alarm      string

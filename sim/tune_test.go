@@ -17,6 +17,7 @@ import (
 // ramps that no law follows and in what is aimed lower for the damper: it is no larger by more
 // than a twentieth.
 func TestWhatIsLearnedHoldsCloser(t *testing.T) {
+	long(t)
 	for _, name := range []string{"plywood-cabinet", "fridge-body", "masonry-walk-in", "steel-box"} {
 		c := builtCabinet(t, name)
 		s := Setup{Product: product(t, "marjoram-ring"), Cabinet: c, Seed: 1, Answer: Brisk}

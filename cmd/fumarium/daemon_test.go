@@ -99,20 +99,25 @@ func built(t *testing.T, env ...string) (program string) {
 	t.Helper()
 	building.Lock()
 	defer building.Unlock()
+	program = filepath.Join(builtIn(t), "fumarium"+strings.Join(env, ","))
+	if _, err := os.Stat(program); err == nil {
+		return program
+	}
+	build := exec.Command("go", "build", "-trimpath", "-tags", "nethttpomithttp2", "-o", program, ".")
+	build.Env = append(append(os.Environ(), "CGO_ENABLED=0"), env...)
+	said, err := build.CombinedOutput()
+	require.NoError(t, err, string(said))
+	return program
+}
+
+func builtIn(t *testing.T) string {
+	t.Helper()
 	if programs == "" {
 		dir, err := os.MkdirTemp("", "programs")
 		require.NoError(t, err)
 		programs = dir
 	}
-	program = filepath.Join(programs, "fumarium"+strings.Join(env, ","))
-	if _, err := os.Stat(program); err == nil {
-		return program
-	}
-	build := exec.Command("go", "build", "-trimpath", "-o", program, ".")
-	build.Env = append(append(os.Environ(), "CGO_ENABLED=0"), env...)
-	said, err := build.CombinedOutput()
-	require.NoError(t, err, string(said))
-	return program
+	return programs
 }
 
 // startBuilt starts a daemon as people run it: for what comes after a whole batch, which

@@ -81,6 +81,16 @@ func (f *forecaster) Of(batch string) *outlook.Forecast {
 	return nil
 }
 
+// finishOf gives what is forecast of the batch under way, while it comes.
+func (f *forecaster) finishOf(latest func() *snapshot.Snapshot) func() *outlook.Finish {
+	return func() *outlook.Finish {
+		if s := latest(); s != nil && s.State.Batch.Active() {
+			return f.Of(s.BatchID).Finish(s.Time)
+		}
+		return nil
+	}
+}
+
 // Run follows the batches until ctx ends, on a thread of its own that the system runs only
 // when nothing else wants the processor.
 func (f *forecaster) Run(ctx context.Context, latest func() *snapshot.Snapshot) {

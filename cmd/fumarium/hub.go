@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fumarium/controller/courier"
+	"fumarium/controller/outlook"
 	"fumarium/controller/record"
 )
 
@@ -108,11 +109,11 @@ and was latched on the old board is not known here: look at the cabinet before i
 
 // bring starts what brings a record to the hub that the board of a state folder joins, beside
 // everything else, until ctx ends.
-func bring(ctx context.Context, dir, file string, world record.World, log *slog.Logger) (ended <-chan struct{}) {
+func bring(ctx context.Context, dir, file string, world record.World, finish func() *outlook.Finish, log *slog.Logger) (ended <-chan struct{}) {
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		(&courier.Courier{Dir: dir, File: file, World: world, Log: log}).Run(ctx)
+		(&courier.Courier{Dir: dir, File: file, World: world, Finish: finish, Log: log}).Run(ctx)
 	}()
 	return done
 }

@@ -19,13 +19,11 @@ import (
 // with the real service manager: one page has both, an upgrade starts both again, a third
 // that claims what another has is refused, and removal stops and takes all.
 func TestPackageRowOfCabinets(t *testing.T) {
-	root, out := freshRoot(t), t.TempDir()
+	root := freshRoot(t)
 	newest := newestVersion(t)
-	packs(t, "../..", out, []string{"VERSION=0.0.1"}, runtime.GOARCH)
-	packs(t, "../..", out, nil, runtime.GOARCH)
 	for _, v := range []string{"0.0.1", newest} {
 		name := "fumarium_" + v + "_" + runtime.GOARCH + ".deb"
-		does(t, nil, "cp", filepath.Join(out, name), filepath.Join(root, "root", name))
+		does(t, nil, "cp", filepath.Join(packedHere(t, v), name), filepath.Join(root, "root", name))
 	}
 	does(t, nil, "chroot", root, "dpkg", "-i", "/root/fumarium_0.0.1_"+runtime.GOARCH+".deb")
 	row := filepath.Join(root, "etc", "fumarium", "cabinets")

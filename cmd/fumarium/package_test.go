@@ -51,6 +51,31 @@ func packs(t *testing.T, sources, out string, env []string, args ...string) stri
 	return said
 }
 
+// packedHere gives a folder with this machine's packages of a version, which are made once.
+func packedHere(t *testing.T, version string) string {
+	t.Helper()
+	building.Lock()
+	defer building.Unlock()
+	out := filepath.Join(builtIn(t), "packed-"+version)
+	if _, err := os.Stat(out); err != nil {
+		packs(t, "../..", out, toolsOf(t, version), runtime.GOARCH)
+	}
+	return out
+}
+
+// toolsOf makes packages of a version, with what packs and what writes its manual pages
+// built once.
+func toolsOf(t *testing.T, version string) (env []string) {
+	t.Helper()
+	tools := filepath.Join(builtIn(t), "tools-"+version)
+	require.NoError(t, os.MkdirAll(tools, 0o755))
+	env = []string{"TOOLS=" + tools}
+	if version != newestVersion(t) {
+		env = append(env, "VERSION="+version)
+	}
+	return env
+}
+
 // sourcesIn copies the sources to a folder of that name, without what git knows of them.
 func sourcesIn(t *testing.T, name string) string {
 	t.Helper()
@@ -118,7 +143,7 @@ func TestPackageSums(t *testing.T) {
 	dir, out := t.TempDir(), t.TempDir()
 	key := filepath.Join(dir, "key")
 	does(t, nil, "ssh-keygen", "-q", "-t", "ed25519", "-N", "", "-C", "", "-f", key)
-	packs(t, "../..", out, nil, "--key", key, runtime.GOARCH)
+	packs(t, "../..", out, toolsOf(t, newestVersion(t)), "--key", key, runtime.GOARCH)
 	public, err := os.ReadFile(key + ".pub")
 	require.NoError(t, err)
 	allowed := filepath.Join(dir, "allowed")
@@ -154,7 +179,7 @@ func freshRoot(t *testing.T) string {
 // TestPackageInstalled is the life of a package in a clean Debian: installed, a whole
 // batch, upgraded, removed, purged.
 func TestPackageInstalled(t *testing.T) {
-	root, out := freshRoot(t), t.TempDir()
+	root := freshRoot(t)
 	in := func(args ...string) string {
 		t.Helper()
 		t.Log("# " + strings.Join(args, " "))
@@ -168,17 +193,15 @@ func TestPackageInstalled(t *testing.T) {
 		return err == nil
 	}
 	newest := newestVersion(t)
-	packs(t, "../..", out, []string{"VERSION=0.0.1"}, runtime.GOARCH)
-	packs(t, "../..", out, nil, runtime.GOARCH)
 	for _, v := range []string{"0.0.1", newest} {
 		name := "fumarium_" + v + "_" + runtime.GOARCH + ".deb"
-		does(t, nil, "cp", filepath.Join(out, name), filepath.Join(root, "root", name))
+		does(t, nil, "cp", filepath.Join(packedHere(t, v), name), filepath.Join(root, "root", name))
 	}
 
 	// What goes beside it stands on its own feet, and enables nothing.
 	for _, program := range []string{"fumarium-hub", "fumarium-mqtt"} {
 		name := program + "_" + newest + "_" + runtime.GOARCH + ".deb"
-		does(t, nil, "cp", filepath.Join(out, name), filepath.Join(root, "root", name))
+		does(t, nil, "cp", filepath.Join(packedHere(t, newest), name), filepath.Join(root, "root", name))
 		in("dpkg", "-i", "/root/"+name)
 		assert.Contains(t, in(program, "--version"), newest)
 		assert.Equal(t, "", in("systemd-analyze", "verify", "--man=no", "/lib/systemd/system/"+program+".service"))
@@ -294,7 +317,7 @@ func TestPackageUpgradedInABatch(t *testing.T) {
 	require.NoError(t, err)
 	newest := newestVersion(t)
 	for _, v := range []string{"0.0.1", newest} {
-		packs(t, "../..", out, []string{"VERSION=" + v, "PROGRAM=" + self}, runtime.GOARCH)
+		packs(t, "../..", out, append(toolsOf(t, v), "VERSION="+v, "PROGRAM="+self), runtime.GOARCH)
 		name := "fumarium_" + v + "_" + runtime.GOARCH + ".deb"
 		does(t, nil, "cp", filepath.Join(out, name), filepath.Join(root, "root", name))
 	}

@@ -181,7 +181,8 @@ func TestTheReportOfABatchThatIsNotGood(t *testing.T) {
 }
 
 // Both papers, both forms, as Chromium prints them: nothing is wider than the paper, and
-// the short one is one sheet. PAGES names a folder that keeps them, for a person to look at.
+// the short one is one sheet; and on a phone nothing is wider than that, the log of critical
+// limits neither. PAGES names a folder that keeps them, for a person to look at.
 func TestTheReportPrints(t *testing.T) {
 	t.Parallel()
 	chromium := debian(t, "chromium", "chromium")
@@ -218,5 +219,28 @@ func TestTheReportPrints(t *testing.T) {
 			require.NoError(t, err)
 			assert.False(t, wide, "%s is wider than its window", c.name)
 		}
+		onAPhone(t, ctx, c.name, address.String())
 	}
+	folder := t.TempDir()
+	code, out, said := call(t, "haccp", "--since", "2020-01-01", "--until", "2099-12-31", "--into", folder, "--simulated", "--state", bad)
+	require.Equal(t, exitBad, code, out+said)
+	page, _ := theFile(t, folder, "*.html")
+	address := url.URL{Scheme: "file", Path: page}
+	onAPhone(t, ctx, "haccp", address.String())
+}
+
+// onAPhone looks at a paper at 360 points: nothing is wider, but for a chart that is moved
+// under the finger inside its frame.
+func onAPhone(t *testing.T, ctx context.Context, name, address string) {
+	t.Helper()
+	require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(360, 640), chromedp.Navigate(address)))
+	wide, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.documentElement.scrollWidth + ': ' + [...document.querySelectorAll('body *')].filter(e => e.getBoundingClientRect().right > 360.5 && !e.closest('svg')).map(e => e.outerHTML.slice(0, 80)).join()`))
+	require.NoError(t, err)
+	assert.Equal(t, "360: ", wide, name)
+	if dir := os.Getenv("PAGES"); dir != "" {
+		png, err := chromedp.Run(ctx, chromedp.FullScreenshot(90))
+		require.NoError(t, err)
+		require.NoError(t, os.WriteFile(filepath.Join(dir, name+"-phone.jpg"), png, 0o644))
+	}
+	require.NoError(t, chromedp.Do(ctx, chromedp.EmulateReset()))
 }

@@ -394,7 +394,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	copied := make(chan struct{})
 	go func() { defer close(copied); copies.Run(loopCtx, l.Snapshot) }()
 	defer func() { cancel(); <-copied }()
-	brought := bring(loopCtx, dir, records.File(), world, log)
+	brought := bring(loopCtx, dir, records.File(), world, foretells.finishOf(l.Snapshot), log)
 	defer func() { cancel(); <-brought }()
 	if notices != nil {
 		go notices.Run(loopCtx, l.Snapshot)

@@ -13,6 +13,7 @@ import (
 	"io"
 	"io/fs"
 	"iter"
+	"maps"
 	"net/http"
 	"net/url"
 	"os"
@@ -21,6 +22,7 @@ import (
 	"strings"
 	"time"
 
+	"fumarium/controller/outlook"
 	"fumarium/controller/record"
 )
 
@@ -155,16 +157,14 @@ func (a *answer) heads() (all []record.Head, err error) {
 }
 
 // ask gives the body of a good answer. A conflict has one, too.
-func (c *client) ask(ctx context.Context, method, path string, body []byte, packed bool) ([]byte, error) {
+func (c *client) ask(ctx context.Context, method, path string, body []byte, with http.Header) ([]byte, error) {
 	r, err := http.NewRequestWithContext(ctx, method, strings.TrimSuffix(c.hub.URL, "/")+path, bytes.NewReader(body))
 	if err != nil {
 		return nil, err
 	}
+	maps.Copy(r.Header, with)
 	if r.Header.Set("User-Agent", "fumarium"); c.hub.Key != "" {
 		r.Header.Set("Authorization", "Bearer "+c.hub.Key)
-	}
-	if packed {
-		r.Header.Set("Content-Encoding", "gzip")
 	}
 	got, err := c.http.Do(r)
 	if err != nil {
@@ -192,8 +192,8 @@ func (c *client) ask(ctx context.Context, method, path string, body []byte, pack
 	return nil, errors.New(a.Error)
 }
 
-func (c *client) told(ctx context.Context, method, path string, body []byte, packed bool) ([]record.Head, error) {
-	data, asked := c.ask(ctx, method, path, body, packed)
+func (c *client) told(ctx context.Context, method, path string, body []byte, with http.Header) ([]record.Head, error) {
+	data, asked := c.ask(ctx, method, path, body, with)
 	if data == nil {
 		return nil, asked
 	}
@@ -222,7 +222,7 @@ func Join(ctx context.Context, to, code, fingerprint string) (*Hub, error) {
 	if err != nil {
 		return nil, err
 	}
-	data, err := newClient(h).ask(ctx, http.MethodPost, "/v1/join", body, false)
+	data, err := newClient(h).ask(ctx, http.MethodPost, "/v1/join", body, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -236,7 +236,7 @@ func Join(ctx context.Context, to, code, fingerprint string) (*Hub, error) {
 
 // Heads gives the heads that the hub keeps, oldest batch first. It changes nothing there.
 func (h *Hub) Heads(ctx context.Context) ([]record.Head, error) {
-	return newClient(h).told(ctx, http.MethodGet, "/v1/heads", nil, false)
+	return newClient(h).told(ctx, http.MethodGet, "/v1/heads", nil, nil)
 }
 
 // Links gives all links of those batches, in order, as the hub keeps them.
@@ -246,7 +246,7 @@ func (h *Hub) Links(ctx context.Context, heads []record.Head) iter.Seq2[record.L
 		for _, head := range heads {
 			for from := int64(0); from < head.Links; {
 				path := "/v1/links?" + url.Values{"batch": {head.Batch}, "from": {strconv.FormatInt(from, 10)}}.Encode()
-				data, err := c.ask(ctx, http.MethodGet, path, nil, false)
+				data, err := c.ask(ctx, http.MethodGet, path, nil, nil)
 				var links []record.Link
 				if err == nil {
 					links, err = record.ReadLinks(data)
@@ -281,15 +281,24 @@ func (c *client) compare(ctx context.Context, heads []record.Head) ([]record.Hea
 	if err != nil {
 		return nil, err
 	}
-	return c.told(ctx, http.MethodPost, "/v1/heads", data, false)
+	return c.told(ctx, http.MethodPost, "/v1/heads", data, nil)
 }
 
-// send posts links and gives the heads that they led to.
-func (c *client) send(ctx context.Context, links []record.Link) ([]record.Head, error) {
+// send posts links and gives the heads that they led to. The forecast goes beside them: a hub
+// that does not know it takes the links all the same.
+func (c *client) send(ctx context.Context, links []record.Link, finish *outlook.Finish) ([]record.Head, error) {
 	var body bytes.Buffer
 	packer := gzip.NewWriter(&body)
 	if err := errors.Join(record.WriteLinks(packer, links), packer.Close()); err != nil {
 		return nil, err
 	}
-	return c.told(ctx, http.MethodPost, "/v1/links", body.Bytes(), true)
+	with := http.Header{"Content-Encoding": {"gzip"}}
+	if finish != nil {
+		text, err := json.Marshal(finish)
+		if err != nil {
+			return nil, err
+		}
+		with.Set("Fumarium-Finish", string(text))
+	}
+	return c.told(ctx, http.MethodPost, "/v1/links", body.Bytes(), with)
 }

@@ -17,6 +17,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"fumarium/controller/outlook"
 	"fumarium/controller/record"
 )
 
@@ -44,6 +45,9 @@ type Courier struct {
 	// Look is how often it looks for new links while all are sent; zero is lookEvery. Pauses
 	// after what failed go along.
 	Look time.Duration
+	// Finish is the forecast of the batch under way, told to the hub's people with each post:
+	// it is no part of the record. It may be nil, and give nil.
+	Finish func() *outlook.Finish
 
 	hub      Hub
 	client   *client
@@ -144,7 +148,11 @@ func (c *Courier) round(ctx context.Context) (more bool, err error) {
 	if err != nil {
 		return false, err
 	}
-	kept, err := c.client.send(ctx, links) // none says that this board is there
+	var finish *outlook.Finish
+	if c.Finish != nil {
+		finish = c.Finish()
+	}
+	kept, err := c.client.send(ctx, links, finish) // none says that this board is there
 	conflict := Conflict("")
 	if errors.As(err, &conflict) {
 		batch := links[0].Batch

@@ -20,6 +20,7 @@ import (
 
 	"fumarium/controller/access/certificate"
 	"fumarium/controller/courier"
+	"fumarium/controller/outlook"
 	"fumarium/controller/record"
 	"fumarium/sim/recordtest"
 )
@@ -34,6 +35,7 @@ type other struct {
 	do    []string
 	posts int
 	key   string
+	tells string // of the end of a batch, with the last post
 }
 
 func (o *other) heads() (all []map[string]any) {
@@ -66,6 +68,7 @@ func (o *other) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	}
 	if r.URL.Path == "/v1/links" {
 		o.posts++
+		o.tells = r.Header.Get("Fumarium-Finish")
 		do := ""
 		if len(o.do) > 0 {
 			do, o.do = o.do[0], o.do[1:]
@@ -117,7 +120,10 @@ func brings(t *testing.T, url string, b *recordtest.Board) *lines {
 	log := &lines{}
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan struct{})
-	c := &courier.Courier{Dir: b.Dir, File: b.File(), World: b.World, Log: slog.New(slog.NewTextHandler(log, nil)), Look: 20 * time.Millisecond}
+	c := &courier.Courier{Dir: b.Dir, File: b.File(), World: b.World, Log: slog.New(slog.NewTextHandler(log, nil)), Look: 20 * time.Millisecond,
+		Finish: func() *outlook.Finish {
+			return &outlook.Finish{Batch: "a", Made: noon, Range: outlook.Range{Earliest: noon, Middle: noon.Add(time.Hour), Latest: noon.Add(2 * time.Hour)}}
+		}}
 	go func() { defer close(done); c.Run(ctx) }()
 	t.Cleanup(func() { cancel(); <-done })
 	return log
@@ -155,6 +161,9 @@ func TestAllOfItArrivesInTheEnd(t *testing.T) {
 	require.Eventually(t, func() bool { return len(o.has()) >= len(want) && strings.Contains(log.String(), "has all") }, 30*time.Second, 20*time.Millisecond, log)
 	assert.Equal(t, want, o.has())
 	assert.Contains(t, log.String(), "stays here until it does")
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	assert.JSONEq(t, `{"batch": "a", "made": "2026-11-25T12:00:00Z", "earliest": "2026-11-25T12:00:00Z", "middle": "2026-11-25T13:00:00Z", "latest": "2026-11-25T14:00:00Z"}`, o.tells)
 }
 
 // A hub that takes a post and never answers, or another one's key, costs the board nothing but

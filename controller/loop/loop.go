@@ -135,6 +135,7 @@ type Resume struct {
 type Loop struct {
 	cfg      Config
 	requests chan request
+	early    *request // asked for one step too early
 	current  atomic.Pointer[snapshot.Snapshot]
 	weighed  atomic.Pointer[weighing]
 	learned  atomic.Pointer[snapshot.Learned]

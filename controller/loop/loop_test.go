@@ -268,6 +268,57 @@ func TestRefusedRequests(t *testing.T) {
 	})
 }
 
+// A hold, a restart and a stop last one step each before the next is possible. What is asked
+// for in that second waits for its end; a stop waits for nothing.
+func TestACommandInTheSecondOfAnotherWaits(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := &bench{chamber: 20, core: 10}
+		l, end := running(t, b, 0)
+		start(t, l)
+		send := func(kind controller.CommandKind) chan snapshot.Reply {
+			said := make(chan snapshot.Reply, 1)
+			go func() {
+				reply, err := l.Do(t.Context(), snapshot.Request{Command: controller.Command{Kind: kind}, Product: testProduct()})
+				assert.NoError(t, err)
+				said <- reply
+			}()
+			synctest.Wait()
+			return said
+		}
+		at := func(want controller.BatchState, said chan snapshot.Reply) {
+			t.Helper()
+			reply := <-said
+			assert.True(t, reply.Accepted, reply.Why)
+			assert.Equal(t, want, reply.State)
+		}
+		at(controller.Holding, send(controller.Hold))
+		at(controller.Restarting, send(controller.Restart))
+		at(controller.Holding, send(controller.Hold)) // which is possible at once
+
+		restart, hold := send(controller.Restart), send(controller.Hold)
+		for _, said := range []chan snapshot.Reply{restart, hold} {
+			reply := <-said
+			assert.False(t, reply.Accepted, "it is held already, and the last word was to hold it")
+			assert.Equal(t, controller.NotInThisState.String(), reply.Why)
+		}
+		synctest.Wait()
+		assert.Equal(t, controller.Held, l.Snapshot().State.Batch)
+		at(controller.Restarting, send(controller.Restart))
+		at(controller.Holding, send(controller.Hold))
+
+		restart, stop := send(controller.Restart), send(controller.Stop)
+		at(controller.Stopping, stop)
+		reply := <-restart
+		assert.False(t, reply.Accepted, "nothing is left to go on with")
+		assert.Equal(t, controller.NotInThisState.String(), reply.Why)
+		assert.Equal(t, controller.Stopped, reply.State)
+		at(controller.Running, send(controller.Start))
+		at(controller.Stopping, send(controller.Stop))
+		at(controller.Running, send(controller.Start))
+		require.NoError(t, end())
+	})
+}
+
 func TestPublishedSnapshotsDoNotChange(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := &bench{chamber: 20, core: 10}

@@ -66,12 +66,38 @@ func (l *Loop) Do(ctx context.Context, r snapshot.Request) (snapshot.Reply, erro
 	}
 }
 
-// command returns what the operator, or else the simulated person, wants now.
-func (l *Loop) command(elapsed time.Duration) (controller.Command, *request) {
+// next is the request to take in this step, or nil. One that comes while the batch passes from
+// one state to another, such as a restart in the second of its hold, waits for the step in
+// which that is over, and one behind it that is possible now, such as a stop, goes first. A
+// second that has to wait takes the place of the first, which is refused: the last word counts.
+func (l *Loop) next() *request {
+	if q := l.early; q != nil && !l.tooEarly(q) {
+		l.early = nil
+		return q
+	}
 	select {
 	case q := <-l.requests:
-		return q.Command, &q
+		if !l.tooEarly(&q) {
+			return &q
+		}
+		first := l.early
+		if l.early = &q; first != nil {
+			return first
+		}
+		return l.next()
 	default:
+		return nil
+	}
+}
+
+func (l *Loop) tooEarly(q *request) bool {
+	return l.state.Batch.Passing() && q.Command.Kind.Refused(&l.state) == controller.NotInThisState
+}
+
+// command returns what the operator, or else the simulated person, wants now.
+func (l *Loop) command(elapsed time.Duration) (controller.Command, *request) {
+	if q := l.next(); q != nil {
+		return q.Command, q
 	}
 	if l.cfg.Person == nil {
 		return controller.Command{}, nil

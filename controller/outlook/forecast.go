@@ -75,6 +75,23 @@ func (p *Plan) Foretell(f *Forecast, stage int) {
 	p.Finish, p.Earliest, p.Latest = last.End, last.EndEarliest, last.EndLatest
 }
 
+// A Finish is a forecast of a batch's end, as it is told elsewhere: with the moment at which it
+// was made, so that nobody needs the cabinet's clock to be right.
+type Finish struct {
+	Batch string    `json:"batch"`
+	Made  time.Time `json:"made"`
+	Range
+}
+
+// Finish is the end that the forecast of a running batch has, or nil where it says none or
+// stopped coming.
+func (f *Forecast) Finish(now time.Time) *Finish {
+	if f == nil || f.Missing != "" || len(f.Ends) == 0 || now.Sub(f.Made) > oldest {
+		return nil
+	}
+	return &Finish{f.Batch, f.Made, f.Ends[len(f.Ends)-1]}
+}
+
 func latest(a, b time.Time) time.Time {
 	if a.Before(b) {
 		return b

@@ -156,6 +156,9 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 		if !m.has("heater.smoke_duty_ratio") {
 			runs = runs.TightlyTuned()
 		}
+		if !m.has("heater.held_integral_ratio") {
+			runs = runs.Slack()
+		}
 		state, err = m.parse(text)
 		return err
 	}

@@ -28,6 +28,7 @@ func switched(on bool, r sensors.Reading, setpoint quantity.Celsius) bool {
 // An Error is that of the air over a whole batch, and how the batch ended.
 type Error struct {
 	KelvinHours float64
+	Lower       float64 // K·h, that was aimed below the setpoint, because a damper would close
 	Outcome     string
 	Alarms      []string
 }
@@ -35,6 +36,34 @@ type Error struct {
 // Batch runs a whole batch, with the controller's heat or a thermostat's at the same
 // setpoint; all else is the controller's.
 func Batch(ctx context.Context, setup sim.Setup, byThermostat bool) (Error, error) {
+	return batch(ctx, setup, byThermostat, nil)
+}
+
+// Floor runs a batch with the controller's heat, and says what would be left of its error if
+// the heater had known the plant and all that came, and never led past the setpoint.
+func Floor(ctx context.Context, setup sim.Setup) (e Error, kelvinHours float64, err error) {
+	w, err := sim.NewWorld(setup)
+	if err != nil {
+		return e, 0, err
+	}
+	var tape []moment
+	if e, err = batch(ctx, setup, false, &tape); err != nil {
+		return e, 0, err
+	}
+	kelvinHours, err = least(ctx, w.Plant(), tape)
+	return e, kelvinHours, err
+}
+
+// batch runs a whole batch, and notes on a tape that is not nil what it did.
+func batch(ctx context.Context, setup sim.Setup, byThermostat bool, tape *[]moment) (Error, error) {
+	lit := false
+	if tape != nil {
+		w, err := sim.NewWorld(setup)
+		if err != nil {
+			return Error{}, err
+		}
+		setup.Plant = taped{w.Plant(), &lit}
+	}
 	w, err := sim.NewWorld(setup)
 	if err != nil {
 		return Error{}, err
@@ -72,7 +101,13 @@ func Batch(ctx context.Context, setup sim.Setup, byThermostat bool) (Error, erro
 		}
 		w.Drive(out)
 		w.Advance()
-		if stage != nil && stage.Place == profile.Chamber && s.Heater.HasSetpoint {
+		counts := stage != nil && stage.Place == profile.Chamber && s.Heater.HasSetpoint
+		if tape != nil {
+			*tape = append(*tape, moment{drive: w.Driven(), lit: lit, heats: counts && stage.Heat && s.Batch == controller.Running, counts: counts, setpoint: float64(s.Heater.Setpoint)})
+			lit = false
+		}
+		if counts {
+			e.Lower += float64(s.Heater.AimsLower()) / 3600
 			e.KelvinHours += math.Abs(float64(w.Plant().At(sim.OnProbe)-s.Heater.Setpoint)) / 3600
 		}
 		if now%time.Minute == 0 {

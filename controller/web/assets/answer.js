@@ -33,12 +33,12 @@ function topAlarm(s) {
 // until the batch goes on, which is asked first.
 const asked = s => s.prompt && (s.commands.includes(s.prompt.command) || !s.commands.includes('restart')) ? s.prompt : null;
 
-// doneText is what the button of a question claims, with the stage that it is about.
-function doneText(s) {
+// claimText is what the button of a question claims, with the stage that it is about.
+function claimText(s) {
   if (s.prompt.command === 'absence') return t('absence');
   const [, stage, end] = s.prompt.question.match(/^(\d+)-(until)?/) || [];
   const of = stage && s.stages[stage - 1];
-  return of ? t(end ? 'confirm.end' : 'confirm.on', { stage: of.name }) : t('confirm');
+  return of ? t(end ? 'confirm.end' : 'confirm.on', { stage: wrote(of.name) }) : t('confirm');
 }
 
 function answerOf(s, lost) {
@@ -50,7 +50,7 @@ function answerOf(s, lost) {
     let head = headOf(alarm.code);
     if (gone) head = t('answer.was', { head });
     else if (['chamber-high', 'stage-hot'].includes(alarm.code) && known(s.chamber_celsius)) head += ': ' + temperature(s.chamber_celsius, 'most');
-    let sub = s.trip ? t('answer.locked') : s.state === 'running' ? t('answer.going') : t('state.' + s.state);
+    let sub = s.trip ? t('answer.locked') : s.state === 'running' ? t('answer.going') : capital(t('state.' + s.state)) + '.';
     if (s.trip && alarm.code === 'chamber-high') sub = t('answer.limit', { limit: whole(s.chamber_limit_celsius) });
     return { level: alarm.priority, sign: alarm.priority, outline: gone || !calls(alarm) && !s.trip, filled: alarm.priority === 'now' && !gone, head, sub };
   }
@@ -67,7 +67,7 @@ function answerOf(s, lost) {
       sub: unread === 0 ? t('answer.ready') : unread === 1 ? t('answer.unread') : t('answer.unreads', { n: unread }),
     };
   }
-  if (s.state === 'held') return { level: 'quiet', sign: '', head: t('answer.held'), sub: t('clock stands') };
+  if (s.state === 'held') return { level: 'quiet', sign: '', head: t('answer.held'), sub: capital(t('clock stands')) + '.' };
   return { level: 'quiet', sign: '', head: t('answer.quiet'), sub: '' };
 }
 
@@ -145,13 +145,13 @@ function barOf(s, lost, beforeReset) {
     const can = s.commands.includes(s.prompt.command);
     return {
       key: 'prompt ' + s.prompt.question, kind: 'turn', sign: 'step due', content: i < 0 ? '!' : letter(i), word: t('your turn'), waits: s.prompt.waiting_seconds,
-      lines: s.prompt.command === 'absence' ? sentences(s.prompt.text) : [said(s.prompt.text)], more: more(waiting), question: s.prompt.question, absence: s.prompt.command === 'absence',
-      main: can ? { text: doneText(s), body: { command: s.prompt.command, question: s.prompt.question } } : null,
+      lines: s.prompt.command === 'absence' ? sentences(s.prompt.text) : [wrote(s.prompt.text)], lang: s.prompt.command === 'absence' ? tongue(s.prompt.text) : tongueOf(s.prompt.text), more: more(waiting), question: s.prompt.question, absence: s.prompt.command === 'absence',
+      main: can ? { text: claimText(s), body: { command: s.prompt.command, question: s.prompt.question } } : null,
     };
   }
   if (s.commands.includes('restart')) {
-    return { key: 'restart', kind: 'turn', sign: 'step due', content: '▸', word: t('going on'), lines: [t('going on.do')], more: more(waiting), caution: 'heat-returns', note: s.prompt ? t('going on.then', { what: said(s.prompt.text) }) : '',
-      main: { text: t('going on.button', { stage: s.stage ? s.stage.name : '' }), body: { command: 'restart' } } };
+    return { key: 'restart', kind: 'turn', sign: 'step due', content: '▸', word: t('going on'), lines: [t('going on.do')], more: more(waiting), caution: 'heat-returns', note: s.prompt ? t('going on.then', { what: wrote(s.prompt.text) }) : '',
+      main: { text: t('going on.button', { stage: s.stage ? wrote(s.stage.name) : '' }), body: { command: 'restart' } } };
   }
   return null;
 }

@@ -61,14 +61,14 @@ function showBatch(b) {
     row(t('past.ended'), (b.ended ? dayAndTime(b.ended) + ', ' : '') + stateOf(b)), row(t('past.took'), duration(b.elapsed_seconds)),
     ...(known(b.peak_core_celsius) ? [row(t('past.peak core'), temperature(b.peak_core_celsius, 'least'))] : []),
     ...(known(b.peak_chamber_celsius) ? [row(t('past.peak chamber'), temperature(b.peak_chamber_celsius))] : []),
-    ...b.stages.map(s => row(s.name, clock(after(b.started, s.start_seconds)) + (known(s.end_seconds) ? ' – ' + clock(after(b.started, s.end_seconds)) : '') + (s.ended_by === 'skip' ? ', ' + t('past.skipped') : ''))));
+    ...b.stages.map(s => row(wrote(s.name), clock(after(b.started, s.start_seconds)) + (known(s.end_seconds) ? ' – ' + clock(after(b.started, s.end_seconds)) : '') + (s.ended_by === 'skip' ? ', ' + t('past.skipped') : ''))));
   $('food-list').replaceChildren(...b.rules.filter(r => r.answer !== 'does not apply').map(r => {
     const mark = make('span', 'mark', pastMarks[r.answer]), why = speak(make('p', 'faint'), r.why);
     mark.setAttribute('aria-hidden', 'true');
     return make('li', r.answer.replaceAll(' ', '-'), mark, make('div', '', make('b', '', t('rule.' + r.rule)), ' ' + t('mark.' + r.answer), why));
   }));
   $('uncovered-list').replaceChildren(...b.not_covered.map(x => speak(make('li', ''), x)));
-  $('past-notes').replaceChildren(...b.notes.map(n => make('li', '', make('time', 'faint', dayAndTime(n.time) + ' '), make('b', '', n.mark ? n.mark + ' ' : ''), n.text)));
+  $('past-notes').replaceChildren(...b.notes.map(n => make('li', '', make('time', 'faint', dayAndTime(n.time) + ' '), make('b', '', n.mark ? n.mark + ' ' : ''), noted(n))));
   drawPast(b);
   $('past-weigh').href = '/weigh?batch=' + encodeURIComponent(b.batch);
   handGet(factsPath(b.batch)).then(f => { handMarks(f); handPhotos(f); }).catch(() => {}); // a daemon without

@@ -46,7 +46,7 @@ function drawBend(s) {
     put('bend-label', t('bend.part.' + what) + (what === 'time' ? '' : ', ' + (what === 'smoke' ? '%' : unit())));
     const next = what === 'skip' ? c.after_skip : c.after_cooking;
     put('bend-bounds', range ? t('bend.bounds', { now: bendText(what, range.now), file: bendText(what, range.file), low: bendText(what, range.low), high: bendText(what, range.high) }) + (what === 'smoke' ? t('bend.none') : '')
-      : (next ? t('bend.goes on', { stage: next }) : t('bend.completes')) + ' ' + t('bend.unshown'));
+      : (next ? t('bend.goes on', { stage: wrote(next) }) : t('bend.completes')) + ' ' + t('bend.unshown'));
     put('bend-changed', c.changed ? t('bend.changed', { what: c.changed.split(', ').map(said).join(', ') }) : '');
   }
   if (effect && foreseen !== JSON.stringify(bendOrder())) effect = null;
@@ -90,7 +90,7 @@ function bendEvents() {
     const c = status && status.change;
     if (!c) return;
     bendStage = c.stage;
-    put('bend-title', t('bend.title', { stage: status.stage ? status.stage.name : '' }));
+    put('bend-title', t('bend.title', { stage: status.stage ? wrote(status.stage.name) : '' }));
     $('bend-what').replaceChildren(...bendChoices(c).map(part => {
       const option = make('option', '', t('bend.part.' + part));
       option.value = part;

@@ -12,7 +12,7 @@ function drawLearn(s, can) {
     $('learn-bar').value = l.progress_ratio ?? 0;
   }
   show('learned', done !== null);
-  rebuild('learned', [done], () => done ? [...done.lines, done.kept, done.do].filter(Boolean).map(text => make('li', '', said(text))) : []);
+  rebuild('learned', [done], () => done ? [...done.lines, done.kept, done.do].filter(Boolean).map(text => speak(make('li', ''), text)) : []);
 }
 
 function learnEvents() {

@@ -22,19 +22,18 @@ function drawRail(s) {
   } else if (s.stage) {
     const left = leftOf(s), due = s.hand_steps.find(h => h.state === 'due');
     const big = held ? [duration(s.stage.elapsed_seconds), t('in stage')] : left !== null ? [duration(left), due ? t('after done') : t('left')] : [duration(s.stage.elapsed_seconds), t('in stage')];
-    item(['here', ''], ['strong', capital(s.stage.name) + (held ? ', ' + t('state.' + s.state) : '')], ['big', ...big],
-      ['faint', held ? t('clock stands') : due ? t('clock waits') : t('until', { what: ends(s.stage.ended_by) })]);
+    item(['here', ''], ['strong', capital(wrote(s.stage.name)) + (held ? ', ' + t('state.' + s.state) : '')], ['big', ...big],
+      ['faint', held ? t('clock stands') : due ? t('clock waits') : t('until', { what: ends(s.stage) })]);
     const ahead = s.hand_steps.map((h, i) => ({ ...h, i })).filter(h => h.state === 'ahead');
     if (held) {
       item(['lost', '?'], ['strong', t('no plan')]);
     } else {
       ahead.slice(0, innerWidth >= 1024 ? 2 : 1).forEach(h => {
         const p = s.plan && s.plan.hand_steps.find(p => p.text === h.text);
-        item(['step ahead', letter(h.i)], ['strong', p ? t('about', { time: dayed(p.at) }) : capital(t('next')), p && p.earliest ? t('between', { from: moment(p.earliest), to: moment(p.latest) }) : p ? '' : t('no time')], ['', said(h.text)]);
+        item(['step ahead', letter(h.i)], ['strong', p ? t('about', { time: dayed(p.at) }) : capital(t('next')), p && p.earliest && moment(p.earliest) !== moment(p.latest) ? t('between', { from: moment(p.earliest), to: moment(p.latest) }) : p ? '' : t('no time')], ['', wrote(h.text)]);
       });
       const p = s.plan;
-      if (p && p.finish_earliest) item(['end', ''], ['strong', t('done', { from: firstOf(p.finish_earliest, p.finish_latest), to: dayed(p.finish_latest) })], ['faint', p.from ? t('by ' + p.from) : '']);
-      else if (p && p.finish) item(['end', ''], ['strong', t('done at', { time: dayed(p.finish) })]);
+      if (p && p.finish) item(['end', ''], ['strong', doneText(p)], ['faint', p.from ? t('by ' + p.from) : '']);
       else item(['lost', '?'], ['strong', t('no finish')], ['faint', s.plan_missing || '']);
     }
   }
@@ -51,6 +50,12 @@ function drawRail(s) {
     li.append(words);
     return li;
   }));
+}
+
+// doneText says when it will be done: a span, or one time where that has none.
+function doneText(p) {
+  const from = p.finish_earliest && firstOf(p.finish_earliest, p.finish_latest), to = p.finish_latest && dayed(p.finish_latest);
+  return from && from !== to ? t('done', { from, to }) : t('done at', { time: dayed(p.finish) });
 }
 
 // Notes of the batch, with the time of day at which they were made. They are asked for with
@@ -70,7 +75,7 @@ async function fetchNotes() {
 function drawNotes(s) {
   if (s.batch !== notesOf) { notes = []; fetchNotes(); }
   show('notes', notes.length > 0);
-  rebuild('notes', notes, () => notes.map(n => make('li', '', make('time', 'faint', clock(n.time) + ' '), make('b', '', n.mark ? n.mark + ' ' : ''), n.text)));
+  rebuild('notes', notes, () => notes.map(n => make('li', '', make('time', 'faint', clock(n.time) + ' '), make('b', '', n.mark ? n.mark + ' ' : ''), noted(n))));
 }
 
 const markOf = { met: '✓', 'not met': '✗', 'not shown': '?', 'does not apply': '–' };
@@ -129,13 +134,13 @@ function drawLists(s) {
   rebuild('steps', [s.hand_steps, s.plan && s.plan.hand_steps], () => s.hand_steps.map((h, i) => {
     const p = s.plan && s.plan.hand_steps.find(p => p.text === h.text);
     const when = h.state === 'ahead' ? p ? t('about', { time: dayed(p.at) }) + ' ' : '' : h.at ? moment(h.at) + ' ' : '';
-    return make('li', '', sign('step ' + h.state, letter(i)), make('div', '', make('b', '', when), said(h.text)));
+    return make('li', '', sign('step ' + h.state, letter(i)), make('div', '', make('b', '', when), wrote(h.text)));
   }));
   drawAlarms(s);
   put('happened', t('what happened', { n: s.events.length }));
   rebuild('events', s.events.map(e => e.id), () => s.events.toReversed().map(e => {
-    const li = make('li', '', make('time', '', clock(e.time, true)), e.priority ? make('b', '', shapeOf[e.priority] + ' ') : '', figured(bare(e.text)));
-    li.lang = 'en'; // the log is the record's own words, as on every report of it
+    const text = logged(e), li = make('li', '', make('time', '', clock(e.time, true)), e.priority ? make('b', '', shapeOf[e.priority] + ' ') : '', text);
+    li.lang = text === spaced(bare(e.text)) ? 'en' : kept.language;
     return li;
   }));
   rebuild('probes', s.probes, () => s.probes.map(p => {

@@ -109,7 +109,7 @@ function drawStart() {
   if (!sheet) return;
   put('sheet-mass', t('sheet.mass', { meat: mass(sheet.meat_kilograms), batch: mass(sheet.batch_kilograms) }));
   rebuild('weigh', sheet.weigh, () => sheet.weigh.map(w => {
-    const row = make('tr', '', make('th', '', w.name), make('td', 'faint', w.part === 'other' ? '' : t('part.' + w.part)), make('td', '', mass(w.kilograms)));
+    const row = make('tr', '', make('th', '', wrote(w.name)), make('td', 'faint', w.part === 'other' ? '' : t('part.' + w.part)), make('td', '', mass(w.kilograms)));
     row.firstChild.scope = 'row';
     return row;
   }));
@@ -130,13 +130,13 @@ function drawTrial() {
   show('trial', Boolean(trial && trial.plan && trial.points.length));
   if ($('trial').hidden) return;
   const p = trial.plan, wide = $('trial').clientWidth;
-  put('trial-done', p.finish_earliest ? t('done', { from: firstOf(p.finish_earliest, p.finish_latest), to: dayed(p.finish_latest) }) : p.finish ? t('done at', { time: dayed(p.finish) }) : t('no finish'));
-  rebuild('trial-steps', p.hand_steps, () => p.hand_steps.map((h, i) => make('li', '', sign('step ahead', letter(i)), make('span', '', make('b', '', t('about', { time: dayed(h.at) }) + ' '), said(h.text)))));
+  put('trial-done', p.finish ? doneText(p) : t('no finish'));
+  rebuild('trial-steps', p.hand_steps, () => p.hand_steps.map((h, i) => make('li', '', sign('step ahead', letter(i)), make('span', '', make('b', '', t('about', { time: dayed(h.at) }) + ' '), wrote(h.text)))));
   rebuild('trial-curve', [trial.points.length, p.stages, wide], () => wide < 100 ? [] : [curveOf(p, trial.points, wide)]);
 }
 
 function curveOf(plan, points, wide) {
-  const bands = plan.stages.filter(s => s.start && s.end).map(s => ({ name: s.name, from: Date.parse(s.start), to: Date.parse(s.end), heat: s.place === 'chamber', state: 'ahead' }));
+  const bands = plan.stages.filter(s => s.start && s.end).map(s => ({ name: wrote(s.name), from: Date.parse(s.start), to: Date.parse(s.end), heat: s.place === 'chamber', state: 'ahead' }));
   const high = 110, top = 26, left = 34, svg = svgMake('svg', { viewBox: `0 0 ${wide} ${top + high + 24}`, width: wide, height: top + high + 24, 'aria-hidden': 'true' });
   if (!bands.length) return svg;
   const a = axis(bands, wide - left - 8), x = ms => left + a.x(ms), start = a.from;

@@ -26,7 +26,7 @@ function spanOf(s) {
     if (stage.state === 'skipped') return []; // a person passed it over
     const planned = ahead.find(p => p.index === i) || ahead.filter(p => p.name === stage.name).at(-1);
     const from = stamp(stage.began) ?? stamp(planned?.start), to = stamp(stage.ended) ?? stamp(planned?.end);
-    return [{ name: stage.name, state: stage.state, heat: known(stage.chamber_celsius), from, to }];
+    return [{ name: wrote(stage.name), state: stage.state, heat: known(stage.chamber_celsius), from, to }];
   });
   if (over) {
     for (const b of bands) if (known(b.from) && !known(b.to)) b.to = now;
@@ -104,6 +104,10 @@ function drawLine(s) {
   for (const [cls, list] of [['chamber planned', chamberPlan], ['core planned', corePlan], ['chamber', chamber], ['core', core]]) if (list.length) add('path', { class: 'curve ' + cls, d: path(list) });
   drawBands(s, { bands, x, bandTop, bandHigh, plotTop, plotBottom, add, line, word });
   drawClock(s, { x, from: a.from, to: a.to, now, plotBottom, bandTop, full, word, add, line, broken: a.broken });
+  for (const b of bands) { // over every line
+    const from = x(b.from), wide = x(b.to) - from;
+    if (wide > b.name.length * 8.2 + 4) word('stage ' + b.state, from + wide / 2, bandTop + 19, b.name);
+  }
   const box = $('line-svg');
   box.replaceChildren(svg);
   box.at = { x, scale, from: start, now, chamber, core, plotTop, plotBottom };
@@ -115,7 +119,6 @@ function drawBands(s, { bands, x, bandTop, bandHigh, plotTop, plotBottom, add, l
     const from = x(b.from), wide = Math.max(1, x(b.to) - from);
     add('rect', { class: 'band ' + b.state + (b.open ? ' open' : ''), x: from, y: bandTop, width: wide, height: bandHigh });
     line('edge', x(b.to), plotTop, x(b.to), plotBottom);
-    if (wide > b.name.length * 8.2 + 4) word('stage ' + b.state, from + wide / 2, bandTop + 19, b.name);
   }
   let last = -99;
   s.hand_steps.forEach((h, i) => {
@@ -129,8 +132,8 @@ function drawBands(s, { bands, x, bandTop, bandHigh, plotTop, plotBottom, add, l
   });
   for (const e of s.events) {
     if (e.kind !== 'alarm raised' || e.priority === 'later' || Date.parse(e.time) < bands[0].from) continue;
-    line('alarm ' + e.priority, x(Date.parse(e.time)), bandTop, x(Date.parse(e.time)), plotBottom);
-    word('mark ' + e.priority, x(Date.parse(e.time)), bandTop + 20, e.priority === 'now' ? '▲' : '◆');
+    line('alarm ' + e.priority, x(Date.parse(e.time)), plotTop, x(Date.parse(e.time)), plotBottom);
+    word('mark ' + e.priority, x(Date.parse(e.time)), plotTop + 14, e.priority === 'now' ? '▲' : '◆');
   }
 }
 
@@ -148,7 +151,7 @@ function drawClock(s, { x, from, to, now, plotBottom, bandTop, full, word, add, 
     place('clock now', x(now), zoned(now));
   }
   const p = s.plan;
-  place('clock end', x(to), p && p.finish_earliest ? moment(p.finish_earliest) + '–' + moment(p.finish_latest) : active ? t('finish unknown') : zoned(to));
+  place('clock end', x(to), p && p.finish_earliest && moment(p.finish_earliest) !== moment(p.finish_latest) ? moment(p.finish_earliest) + '–' + moment(p.finish_latest) : p && p.finish ? moment(p.finish) : active ? t('finish unknown') : zoned(to));
   const span = (to - from) / hour, every = (full < 600 ? [0.5, 1, 2, 4, 6, 12, 24, 48] : [0.25, 0.5, 1, 2, 3, 6, 12, 24]).find(h => span / h <= (full < 600 ? 4 : 9)) || 48;
   for (let at = Math.ceil(from / (every * hour)) * every * hour; at < to; at += every * hour) {
     if (!broken || at < broken.from) place('clock', x(at), zoned(at));

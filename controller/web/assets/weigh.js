@@ -25,7 +25,7 @@ function apartText(line, kg) {
 
 function linesOf(f) {
   const s = f.sheet, lots = list => list.map(p => (p.lot || t('hand.no lot')) + (known(p.kg) ? ' ' + gramsText(p.kg) : '')).join(', ');
-  const lines = s.items.map(i => ({ name: i.name, title: i.name, sheet_kg: i.sheet_kg, kg: i.taken_kg, off: i.off, lots: lots(i.portions), lot: true }));
+  const lines = s.items.map(i => ({ name: i.name, title: wrote(i.name), sheet_kg: i.sheet_kg, kg: i.taken_kg, off: i.off, lots: lots(i.portions), lot: true }));
   lines.push({ name: 'casing', title: t('hand.casing'), kg: null, lots: lots(s.casing), lot: true });
   const weighed = { raw: s.raw_kg, hung: s.hung_kg, cooked: s.cooked_kg, packed: s.packed_kg };
   for (const m of f.batch ? moments : ['raw', 'hung']) {

@@ -42,9 +42,9 @@ const percent = r => number(r * 100, 0) + '\u00a0%';
 // it does not have stays English, and is marked as such.
 const sentenceEnd = /(?<=[.!?])\s+(?=[A-ZÄÖÜ])/;
 const bare = s => s.replace(/ ?\(mended [\w-]+\)/g, '').replace(/\s+/g, ' ').trim(); // what the command line calls a claim is a button here
-const phrases = () => texts['said ' + kept.language] || {};
-function phrase(text) {
-  const numbers = [], words = phrases()[text.replace(/\d+(?:\.\d+)?/g, n => { numbers.push(n); return '#'; })];
+const phrases = (of = 'said ') => texts[of + kept.language] || {};
+function phrase(text, of) {
+  const numbers = [], words = phrases(of)[text.replace(/\d+(?:\.\d+)?/g, n => { numbers.push(n); return '#'; })];
   return words && words.replace(/#/g, () => numbers.shift());
 }
 
@@ -128,6 +128,40 @@ function speak(e, text) {
   return e;
 }
 
+// wrote is what stands in a product file: names of stages, hand steps, what goes in. What the
+// shipped files and the assistant write there has its words in this language, and what a
+// person wrote stays as it is.
+const wrote = text => spaced(phrase(text, 'written ') || text);
+const tongueOf = text => phrase(text, 'written ') ? kept.language : 'en';
+
+// noted is a note: the program's own in this language, a person's as it was written.
+const noted = n => n.who === 'fumarium' ? n.text.trim().split('\n').map(said).join('\n') : n.text;
+
+// logged is a line of the log. What in it was written by a person, or stands in a product
+// file, is taken out of the sentence first and put back as it is.
+function logged(e) {
+  let form = bare(e.text);
+  if (!texts['said ' + kept.language]) return spaced(form);
+  const own = [], take = (before, part, put) => {
+    const at = part ? form.indexOf(before + part) : -1;
+    if (at < 0) return;
+    form = form.slice(0, at) + before + '§' + form.slice(at + before.length + part.length);
+    own.push(put);
+  };
+  const because = form.match(/^(?:the person orders ([\w-]+)|started all the same), because: (.*)$/), asks = form.split(' waits for the person: ')[1], bent = form.split(' changed by the person: ')[1];
+  const command = e.command || because?.[1] || form.match(/^the simulated person answers: ([\w-]+)$/)?.[1];
+  if (e.stage) take('stage ', e.stage, wrote(e.stage));
+  if (e.kind === 'batch state') take('batch ', e.state, t('state.' + e.state));
+  if (e.alarm) take('', e.alarm, headOf(e.alarm));
+  if (e.kind === 'alarm raised') take('(', e.priority, t('prio.' + e.priority));
+  if (command) take('', command, t('command.' + command));
+  if (because) take('because: ', because[2], because[2]);
+  if (e.kind === 'asked') take('person: ', asks, wrote(asks ?? ''));
+  if (e.kind === 'bent') take('person: ', bent, (bent ?? '').split(', ').map(said).join(', '));
+  const [, head, rest] = form.match(/^([^:]*§[^:]*|[^:]*because): (.*)$/) || [, form, ''], words = phrase(head);
+  return (words ? words + (rest && ': ' + said(rest)) : said(form)).replace(/§/g, () => own.shift());
+}
+
 const clock = (time, seconds) => time.slice(11, seconds ? 19 : 16); // RFC 3339: the cabinet's own clock
 function zoneShift() { // of that clock, in ms
   const zone = status.time.match(/(Z|[+-]\d\d:\d\d)$/)[0];
@@ -150,10 +184,12 @@ function duration(seconds) {
 }
 
 // ends says what ends a stage, without the log10 that a product file counts in.
-function ends(text) {
+function ends(stage) {
+  const confirms = stage.conditions.filter(c => c.kind === 'confirm').map(c => c.text.replace('you confirm: ', ''));
+  const text = confirms.reduce((s, c) => s.replace('you confirm: ' + c, 'you confirm: §'), stage.ended_by);
   const parts = [[/, read as (.+?), for the probe may be wrong by ([^,]+?)(?=,? (?:and|or) |$)/g, 'end.read'], [/core reaches ([^,]+?)(?=,? (?:and|or) |, |$)/g, 'end.core'], [/core falls to ([^,]+?)(?=,? (?:and|or) |, |$)/g, 'end.falls'], [/lethality reaches [\d.]+/g, 'end.kill'],
     [/(\S[^,]*?) have passed/g, 'end.after'], [/you confirm: /g, 'end.confirm'], [/ and /g, 'end.and'], [/ or /g, 'end.or']];
-  return parts.reduce((s, [find, key]) => s.replace(find, (_, what, by) => t(key, { what: typeof what === 'string' ? what : '', by })), spaced(bare(text)));
+  return parts.reduce((s, [find, key]) => s.replace(find, (_, what, by) => t(key, { what: typeof what === 'string' ? what : '', by })), spaced(bare(text))).replace(/§/g, () => wrote(confirms.shift()));
 }
 
 const letter = i => String.fromCharCode(97 + i % 26);

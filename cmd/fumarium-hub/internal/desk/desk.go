@@ -47,11 +47,12 @@ type Desk struct {
 	mu      sync.Mutex
 	left    float64 // guesses
 	counted time.Time
+	expects map[int]expected // by cabinet; not kept: the next post tells it anew
 }
 
 // New makes the door of a store. secure says that it is reached by TLS alone.
 func New(s *store.Store, scratch string, secure bool, log *slog.Logger) *Desk {
-	d := &Desk{store: s, log: log, scratch: scratch, secure: secure, slots: make(chan struct{}, mostAtOnce), reading: make(chan struct{}, 1), mux: http.NewServeMux(), left: guesses, counted: time.Now()}
+	d := &Desk{store: s, log: log, scratch: scratch, secure: secure, slots: make(chan struct{}, mostAtOnce), reading: make(chan struct{}, 1), mux: http.NewServeMux(), left: guesses, counted: time.Now(), expects: map[int]expected{}}
 	d.mux.HandleFunc("POST /v1/join", d.join)
 	d.mux.HandleFunc("GET /v1/heads", d.board(d.heads))
 	d.mux.HandleFunc("POST /v1/heads", d.board(d.compare))
@@ -230,6 +231,7 @@ func (d *Desk) take(w http.ResponseWriter, r *http.Request, cabinet int) {
 		d.refuse(w, err, heads)
 		return
 	}
+	d.expect(cabinet, r.Header.Get("Fumarium-Finish"))
 	reply(w, http.StatusOK, answer{Heads: told(heads)})
 }
 

@@ -5,6 +5,7 @@ import (
 	"compress/gzip"
 	"context"
 	"encoding/csv"
+	"encoding/json"
 	"io"
 	"log/slog"
 	"net"
@@ -26,6 +27,7 @@ import (
 	"fumarium/cmd/fumarium-hub/internal/desk"
 	"fumarium/cmd/fumarium-hub/internal/store"
 	"fumarium/controller/courier"
+	"fumarium/controller/outlook"
 	"fumarium/controller/record"
 	"fumarium/sim/postgrestest"
 	"fumarium/sim/recordtest"
@@ -284,6 +286,40 @@ func TestPages(t *testing.T) {
 }
 
 // A program comes with a person's word; what it scrapes is read by Prometheus' own parser.
+// What a board forecasts stands on the page while it comes, counted from here.
+func TestTheBoardsForecastIsShown(t *testing.T) {
+	h := opened(t)
+	b := h.joined("Barn")
+	links := recordtest.Links(t, 1)
+	running := len(links) / 2
+	looker := h.visitor(store.Look)
+	years := time.Date(2031, 1, 1, 12, 0, 0, 0, time.UTC) // the board's clock is wrong, and that is no matter
+	forecast := outlook.Finish{Batch: links[0].Batch, Made: years, Range: outlook.Range{
+		Earliest: years.Add(90 * time.Minute), Middle: years.Add(2 * time.Hour), Latest: years.Add(165 * time.Minute)}}
+	shows := func(text string, links ...record.Link) string {
+		status, said := h.post(b.Key, wire(t, links), "Fumarium-Finish", text)
+		require.Equal(t, http.StatusOK, status, said)
+		_, page := looker.get("/")
+		return page
+	}
+	inJSON := func() string {
+		text, err := json.Marshal(forecast)
+		require.NoError(t, err)
+		return string(text)
+	}
+	const says = "about 2 h to come, 1 h 30 min to 2 h 45 min in eight of ten, by its board"
+	assert.Contains(t, shows(inJSON(), links[:running]...), says)
+	assert.NotContains(t, shows(""), "eight of ten", "it forecasts nothing any more")
+	assert.Contains(t, shows(inJSON()), says)
+	assert.NotContains(t, shows("{soon"), "eight of ten", "no forecast; the post is good all the same")
+	forecast.Latest = years
+	assert.NotContains(t, shows(inJSON()), "eight of ten", "the latest is not the latest")
+	forecast.Latest, forecast.Batch = years.Add(3*time.Hour), "another"
+	assert.NotContains(t, shows(inJSON()), "eight of ten", "of another batch")
+	forecast.Batch = links[0].Batch
+	assert.NotContains(t, shows(inJSON(), links[running:]...), "eight of ten", "it is over")
+}
+
 func TestMetrics(t *testing.T) {
 	h := opened(t)
 	b := h.joined("Barn")

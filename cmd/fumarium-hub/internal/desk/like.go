@@ -2,12 +2,14 @@ package desk
 
 import (
 	"bytes"
+	"encoding/json"
 	"fmt"
 	"net/http"
 	"strings"
 	"time"
 
 	"fumarium/cmd/fumarium-hub/internal/store"
+	"fumarium/controller/outlook"
 	"fumarium/controller/report"
 	"fumarium/profile/quantity"
 )
@@ -16,8 +18,45 @@ import (
 // practice, no source.
 const mostLikeIt, fewestLikeIt = 20, 3
 
+// expected is what a board said of the end of its batch, and when that came here: only the
+// hub's own clock counts, and the time between two readings of the board's.
+type expected struct {
+	finish outlook.Finish
+	came   time.Time
+}
+
+// expect keeps what a board forecasts, or that it forecasts nothing. What is not understood is
+// nothing: the record that it came with is good all the same.
+func (d *Desk) expect(cabinet int, text string) {
+	e := expected{came: time.Now()}
+	err := json.Unmarshal([]byte(text), &e.finish)
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if f := e.finish; err != nil || f.Latest.Before(f.Middle) || f.Middle.Before(f.Earliest) {
+		delete(d.expects, cabinet)
+		return
+	}
+	d.expects[cabinet] = e
+}
+
+// expected says how long that batch will yet take by its board's forecast; empty is that there
+// is none, or none that is new enough.
+func (d *Desk) expected(cabinet int, batch string) string {
+	d.mu.Lock()
+	e, found := d.expects[cabinet]
+	d.mu.Unlock()
+	since := time.Since(e.came)
+	if !found || e.finish.Batch != batch || since > quietAfter {
+		return ""
+	}
+	left := func(t time.Time) string {
+		return quantity.FormatDuration(max(0, t.Sub(e.finish.Made)-since).Round(time.Minute))
+	}
+	return "about " + left(e.finish.Middle) + " to come, " + left(e.finish.Earliest) + " to " + left(e.finish.Latest) + " in eight of ten, by its board's forecast"
+}
+
 // toCome says how long a batch may yet take by how long others of its product took in its
-// cabinet, shortest first. The board's own forecast knows more, and is on the board's page.
+// cabinet, shortest first, where its board forecasts nothing.
 func toCome(elapsed time.Duration, before []time.Duration) string {
 	if len(before) < fewestLikeIt {
 		return "when it is done is not known here: too few like it completed in this cabinet"

@@ -250,6 +250,9 @@ func (d *Desk) cabinets(w http.ResponseWriter, r *http.Request, p *store.Person)
 		if c.Latest != nil {
 			s = inWords(c.Latest)
 			if c.Latest.Ended == nil {
+				s.ToCome = d.expected(c.ID, c.Latest.Name)
+			}
+			if c.Latest.Ended == nil && s.ToCome == "" {
 				before, err := d.store.Lasted(r.Context(), c.ID, c.Latest.Product, mostLikeIt)
 				if err != nil {
 					return err
