@@ -324,7 +324,7 @@ func (t *Tally) judge(where profile.Jurisdiction) {
 			other = append(other, t.off(i))
 		}
 	}
-	t.Deviations = slices.Concat([]string{}, cure, t.Deviations, other)
+	t.Deviations = append(slices.Insert(t.Deviations, 0, cure...), other...)
 	var over []string
 	if t.weighedAny() || t.cured {
 		for _, f := range formula.Judge(t.Product, where).Findings {
