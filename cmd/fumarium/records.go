@@ -8,6 +8,7 @@ import (
 	"iter"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"strings"
 	"time"
 
@@ -43,7 +44,10 @@ func (a *archive) flags(c *cobra.Command) *cobra.Command {
 	return c
 }
 
+// open is of commands that run once and drop nearly all that they read: to collect it at 16 MiB
+// and not at 4 saves a small board a twentieth of a report.
 func (a *archive) open() (*record.Reader, error) {
+	debug.SetGCPercent(400)
 	if a.from != "" {
 		r, err := record.OpenReader(a.from)
 		return r, couldNot(err)

@@ -79,13 +79,15 @@ type Tally struct {
 	CookedKg *float64  `json:"cooked_kg"`
 	PackedKg *float64  `json:"packed_kg"` // all packs
 	Packs    []Pack    `json:"packs"`
-	// Deviations are the items that are off, the cure first, each in words.
+	// Uptake is what was taken up of a pickle, in words; empty where that is not known.
+	Uptake string `json:"uptake"`
+	// Deviations are what is off, the cure first, each in words.
 	Deviations []string `json:"deviations"`
 
 	// Product is what was made: its formula has what was weighed.
 	Product *profile.Product `json:"-"`
 	judged  *proof.Judgement
-	cured   bool // a cure was weighed
+	cured   bool // a cure, or what was taken up of one, was weighed
 }
 
 // slot is one line of a formula.
@@ -186,6 +188,7 @@ func Of(p *profile.Product, where profile.Jurisdiction, entries []Entry) Tally {
 	t.Casing = append(t.Casing, portions[Casing]...)
 	t.sum()
 	t.lines(p, portions)
+	t.uptake(p)
 	t.judge(where)
 	return t
 }
@@ -321,9 +324,9 @@ func (t *Tally) judge(where profile.Jurisdiction) {
 			other = append(other, t.off(i))
 		}
 	}
-	t.Deviations = append(append(t.Deviations, cure...), other...)
+	t.Deviations = append(slices.Insert(t.Deviations, 0, cure...), other...)
 	var over []string
-	if t.weighedAny() {
+	if t.weighedAny() || t.cured {
 		for _, f := range formula.Judge(t.Product, where).Findings {
 			if f.Severity == source.Error {
 				over = append(over, "as weighed, "+f.Message)
@@ -411,10 +414,11 @@ func (t *Tally) Yields() []Yield {
 	return yields
 }
 
-// Heavier says which weights are more than the one before them, which no cabinet does.
+// Heavier says which weights are more than the one before them, which no cabinet does; a
+// pickle does that to the raw weight.
 func (t *Tally) Heavier() (texts []string) {
 	for _, y := range t.Yields() {
-		if y.Ratio > 1.005 {
+		if y.Ratio > 1.005 && (y.Of != Raw || len(t.Product.Formula.Pickle.Items) == 0) {
 			texts = append(texts, fmt.Sprintf("%s weighs more than %s, %s %% of it: weigh both again", y.What, y.Of, quantity.Fixed(y.Ratio*100, 1)))
 		}
 	}

@@ -171,3 +171,30 @@ func FuzzReadForm(f *testing.F) {
 		}
 	})
 }
+
+// What was taken up of a pickle is the weight hung over that of the meat that went in. The
+// formula is judged with it, for twice as much pickle is twice the nitrite; and a pickled
+// batch that hangs heavier than it was raw is no slip of the scale.
+func TestTheUptakeOfAPickle(t *testing.T) {
+	e, err := catalog.Find("juniper-ham") // a tenth is pumped
+	require.NoError(t, err)
+	p := e.Value
+	of := func(entries ...weighed.Entry) weighed.Tally { return weighed.Of(p, profile.UnitedStates, entries) }
+	assert.Empty(t, of(took(weighed.Hung, 5.5, "")).Uptake, "nobody weighed what went in")
+	assert.Empty(t, of(took(weighed.Raw, 5, "")).Uptake)
+	near := of(took(weighed.Raw, 5, ""), took(weighed.Hung, 5.52, ""))
+	assert.Equal(t, "pickle: 5 kg of meat hung with 5.52 kg, 10.4 % taken up, and the formula reckons with 10.0 %", near.Uptake)
+	assert.Empty(t, near.Deviations)
+	assert.Empty(t, near.Heavier())
+	assert.Equal(t, p.Formula.Pickle.Uptake, near.Product.Formula.Pickle.Uptake)
+
+	meat := weighed.Names(p)[0]
+	far := of(took(meat, 4, ""), took(weighed.Raw, 5, ""), took(weighed.Hung, 4.8, ""))
+	require.NotEmpty(t, far.Deviations)
+	assert.Contains(t, far.Deviations[0], "20.0 % taken up")
+	assert.InDelta(t, 0.20, float64(far.Product.Formula.Pickle.Uptake), 1e-9)
+	why, bad := far.Bad()
+	assert.True(t, bad)
+	assert.Contains(t, why, "as weighed")
+	assert.Empty(t, weighed.Of(ring(t), profile.UnitedStates, []weighed.Entry{took(weighed.Raw, 5, ""), took(weighed.Hung, 5.5, "")}).Uptake, "it has no pickle")
+}

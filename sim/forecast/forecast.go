@@ -65,6 +65,9 @@ const (
 	// halfStrange is the misfit of the best member at which a batch is half as strange as one
 	// that no rehearsal is like; below it strangeness falls by the square.
 	halfStrange = 0.35
+	// unseen is by what share less does it while the core has not yet risen in the stage under
+	// way: then there is little that could tell how strange a batch is.
+	unseen = 0.5
 	// stretched is how much more for a batch that is strange to all, as a share of what a
 	// rehearsal was put right by.
 	stretched = 0.4
@@ -123,7 +126,7 @@ func (l *Library) compare(now *Track) (*comparison, []float64, Forecast) {
 		fit[i] = c.misfit(&l.Members[i])
 		best = min(best, fit[i])
 	}
-	c.strange = best * best / (best*best + halfStrange*halfStrange)
+	c.best = best
 	weights, count, told := weigh(fit, best)
 	if !told {
 		return nil, nil, Forecast{Missing: "no rehearsal is like it", Alike: count}
@@ -172,7 +175,7 @@ type comparison struct {
 	stage        Span
 	minute, into float64 // since the start, and since the stage began
 	core         float64 // now; NaN where none is read
-	strange      float64 // 0 where some rehearsal explains it, towards 1 where none does
+	best         float64 // the misfit of the best member
 }
 
 // heats reports whether the stage under way warms the product in the chamber.
@@ -336,7 +339,7 @@ func (c *comparison) lay(members []Member, weights []float64, shifts []shift) []
 				if c.hangsOnCore(k) {
 					sigma := math.Hypot(math.Hypot(doubt[k], by.sigma), surest/max(took, surest))
 					if right[k] != nil {
-						sigma = math.Hypot(sigma, stretched*c.strange*right[k][i])
+						sigma = math.Hypot(sigma, stretched*c.strange(0)*right[k][i])
 					}
 					minute += c.least(k, took*math.Exp(z*sigma))
 				} else {
@@ -362,10 +365,21 @@ func (c *comparison) doubt(after int) float64 {
 	for _, cond := range u.Conditions {
 		if target := float64(cond.Core); cond.Kind == profile.CoreAtLeast && target > first && !math.IsNaN(c.core) {
 			left := min(max((target-c.core)/(target-first), 0), 1)
-			return structure + (strangeStructure+strangeAhead*left)*c.strange
+			ahead := 0.0 // likewise, of the stage under way
+			if began := Value(c.now.Climb, c.stage.Began/60); after == 0 && target > began {
+				ahead = min(max((target-c.core)/(target-began), 0), 1)
+			}
+			return structure + (strangeStructure+strangeAhead*left)*c.strange(ahead)
 		}
 	}
-	return structure + strangeStructure*c.strange
+	return structure + strangeStructure*c.strange(0)
+}
+
+// strange is 0 where some rehearsal explains the batch, and towards 1 where none does; ahead,
+// from 0 to 1, is how much of the stage under way is to come.
+func (c *comparison) strange(ahead float64) float64 {
+	half := halfStrange * (1 - unseen*ahead)
+	return c.best * c.best / (c.best*c.best + half*half)
 }
 
 // least is how long a stage lasts that may have a time to keep, too.

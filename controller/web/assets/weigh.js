@@ -83,7 +83,8 @@ function showWeigh() {
   $('weigh-off').replaceChildren(...wrong.map(x => make('li', '', deviation(x))));
   show('weigh-off', wrong.length > 0);
   $('weigh-off').classList.toggle('bad', f.bad);
-  $('yield-list').replaceChildren(...f.yields.map(y => make('li', '', t('hand.yield', { what: t('hand.' + y.what), of: t('hand.' + y.of), share: percent(y.ratio) }))));
+  const yields = f.yields.map(y => t('hand.yield', { what: t('hand.' + y.what), of: t('hand.' + y.of), share: percent(y.ratio) }));
+  $('yield-list').replaceChildren(...[...yields, ...(f.sheet.uptake ? [said(f.sheet.uptake)] : [])].map(x => make('li', '', x)));
   show('weigh-form', true);
   show('draft-acts', !f.batch);
   show('weigh-batch-only', !!f.batch);
