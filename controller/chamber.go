@@ -20,6 +20,7 @@ const (
 	frozenRise      quantity.Kelvin = 10               // what full heat must have brought meanwhile
 	frozenMove      quantity.Kelvin = 2.5              // what more or less heat than before must have brought
 	frozenFalls                     = 0.03             // duty in usualHeat; more is not excused: frozen probes would be seen later
+	frozenAbove                     = 0.05             // duty; nor is more of this
 	chamberApart    quantity.Kelvin = 15
 )
 
@@ -49,6 +50,7 @@ type probeWatch struct {
 	full   time.Duration    `record:"heater_full"`             // of the heater fully on, since then
 	held   float64          `record:"held_duty_ratio"`         // duty that had held the value, when it last changed
 	falls  float64          `record:"falls_duty_ratio"`        // by so much in each usualHeat, then
+	above  float64          `record:"above_duty_ratio"`        // by so much held was more than the element had of late, then
 	rises  float64          `record:"rises_kelvin_per_second"` // what it was rising by, then
 	heated float64          `record:"heated_kelvin"`           // what has reached the air since, beyond that
 	moved  float64          `record:"moved_kelvin"`            // what of it the probe must have felt
@@ -57,7 +59,7 @@ type probeWatch struct {
 // follow takes a good sample in.
 func (w *probeWatch) follow(v quantity.Celsius, dt time.Duration, heaterOn bool) {
 	if !w.has || v != w.last {
-		*w = probeWatch{last: v, has: true, held: w.held, falls: w.falls, rises: w.rises}
+		*w = probeWatch{last: v, has: true, held: w.held, falls: w.falls, above: w.above, rises: w.rises}
 		return
 	}
 	w.same += dt
@@ -127,6 +129,10 @@ func (p *chamberProbe) believed(t *step, r sensors.Reading) (quantity.Celsius, b
 	if p.same == 0 || t.late {
 		h := &t.s.Heater
 		p.held, p.falls = h.usual, min(max(0, h.before-h.usual), frozenFalls)
+		p.above = 0
+		if !t.m.slack {
+			p.above = min(max(0, h.usual-h.element), frozenAbove)
+		}
 		p.rises = max(0, t.s.Balance.trend())
 		p.heated, p.moved, p.full = 0, 0, 0
 		return v, true
@@ -159,12 +165,12 @@ func (t *step) risesFrom(v quantity.Celsius) time.Duration {
 // eases is what less heat than had held the value need not have brought, in K. As walls and
 // product get warm it takes less and less to hold the air: the average is behind that by
 // what it has fallen in its own length, and the fall goes on. And heat that had not held the
-// value but raised it would have raised it on: less of it may just hold it. More heat is
-// never excused so.
+// value but raised it would have raised it on: less of it may just hold it, as what the
+// element had of late did, where a ramp has just come to its end. More heat is never excused so.
 func (w *probeWatch) eases(m *Machine) float64 {
 	lag, same := m.lagSeconds+m.feltSeconds, w.same.Seconds()
 	felt := 1 - math.Exp(-same/lag)
-	return m.gain*w.falls*(felt+(same-lag*felt)/usualHeat.Seconds()) + w.rises*lag*felt
+	return m.gain*(w.falls*(felt+(same-lag*felt)/usualHeat.Seconds())+w.above*felt) + w.rises*lag*felt
 }
 
 // leaveOut goes on without the chamber probe that has not answered for some time. The

@@ -10,6 +10,7 @@ import (
 	"fumarium/controller"
 	"fumarium/controller/cabinet"
 	"fumarium/profile"
+	"fumarium/profile/proof"
 	"fumarium/profile/quantity"
 	"fumarium/sim/fault"
 )
@@ -104,6 +105,7 @@ func TestTheAirIsHeld(t *testing.T) {
 		{name: "damper stuck open", stage: wet, faults: at(fault.DamperOpen), alarm: "heat-unanswered"},
 		{name: "damper stuck shut", stage: profile.Stage{HasDepression: true, Depression: 25}, faults: at(fault.DamperShut), alarm: "humidity-not-reached", never: true},
 		{name: "humidifier empty", stage: profile.Stage{HasHumidity: true, Humidity: 0.85}, load: 0.3, faults: []fault.Fault{{Kind: fault.HumidifierEmpty}}, alarm: "humidity-not-reached", steams: true},
+		{name: "humidifier stuck", stage: profile.Stage{HasDepression: true, Depression: 25}, faults: at(fault.HumidifierStuck), never: true}, // the damper makes up for it
 		{name: "fan dead", stage: dry, faults: at(fault.FanDead)},
 	} {
 		t.Run(row.name, func(t *testing.T) {
@@ -131,6 +133,50 @@ func TestTheAirIsHeld(t *testing.T) {
 			}
 			assert.Zero(t, h.both, "they never work against each other")
 		})
+	}
+}
+
+// A drive that opens and shuts the damper holds the chamber nearly as a hand that leaves it part
+// open, where its window is short against the air's half minute; one of minutes does not.
+func TestADrivenDamperHoldsTheChamber(t *testing.T) {
+	long(t)
+	swing := func(name string, damper cabinet.Relay) float64 {
+		c := *builtCabinet(t, "masonry-walk-in")
+		require.True(t, c.Damper.Fitted)
+		c.Damper = damper
+		return *rehearse(t, Setup{Product: product(t, name), Cabinet: &c, Seed: 1, Answer: Brisk}).Control.HoldRMSKelvin
+	}
+	const slow = 3 * time.Minute
+	drive := builtCabinet(t, "masonry-walk-in").Damper
+	for _, name := range []string{"caraway-sticks", "dill-trout-sides", "orchard-bacon"} {
+		byHand, driven := swing(name, cabinet.Relay{}), swing(name, drive)
+		drive := drive
+		drive.Window = slow
+		slowly := swing(name, drive)
+		t.Logf("%s: %.2f K rms by hand, %.2f driven, %.2f with a window of %v", name, byHand, driven, slowly, slow)
+		assert.Less(t, driven, byHand+0.4)
+		assert.Greater(t, slowly, driven+0.4, "or the window of the file needs no reason")
+	}
+}
+
+// Fish that is smoked cold: in the rooms it is for its rules are met and only an analysis of
+// the loin is left to show; what hung too warm is called that, and was said in time.
+func TestColdSmokedSalmon(t *testing.T) {
+	for ambient, met := range map[quantity.Celsius]bool{12: true, 27: false} {
+		r := rehearse(t, Setup{Product: product(t, "yarrow-salmon"), Cabinet: builtCabinet(t, "plywood-cabinet"), Seed: 2, Ambient: &ambient, Answer: Brisk})
+		said := false
+		for _, a := range r.Alarms {
+			said = said || a.Code == "chamber-too-warm"
+		}
+		assert.Equal(t, !met, said, "%v: %v", ambient, r.Alarms)
+		assert.Equal(t, met, r.AsPlanned())
+		want := proof.NotMet
+		if met {
+			want = proof.Met
+		}
+		assert.Equal(t, want, r.Verdict[proof.Process].Answer, r.Verdict[proof.Process].Why)
+		assert.Equal(t, proof.Met, r.Verdict[proof.RawFish].Answer, r.Verdict[proof.RawFish].Why)
+		assert.Equal(t, proof.NotShown, r.Verdict[proof.Keeping].Answer, r.Verdict[proof.Keeping].Why)
 	}
 }
 

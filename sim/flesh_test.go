@@ -13,7 +13,7 @@ import (
 func TestFlesh(t *testing.T) {
 	for name, want := range map[string]plant.Flesh{
 		"barn-loft-cheese": plant.Keeps, "bramble-deer-links": plant.SaltedComminuted, "caraway-sticks": plant.SaltedComminuted,
-		"dill-trout-sides": plant.CuredMuscle, "hayloft-chicken": plant.CuredMuscle, "heather-loin": plant.CuredMuscle,
+		"dill-trout-sides": plant.CuredMuscle, "yarrow-salmon": plant.CuredMuscle, "hayloft-chicken": plant.CuredMuscle, "heather-loin": plant.CuredMuscle,
 		"lovage-turkey-roll": plant.CuredMuscle, "marjoram-ring": plant.SaltedComminuted, "mustard-slicer": plant.SaltedComminuted,
 		"orchard-bacon": plant.CuredMuscle, "sorrel-mackerel": plant.CuredMuscle, "winter-savory-sausage": plant.SaltedComminuted,
 	} {

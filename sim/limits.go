@@ -26,8 +26,8 @@ type Course struct {
 var unmodelled = []string{
 	"cold and hot corners of the chamber beyond that: the air is the same everywhere",
 	"shrinking of the pieces, their ends and edges, and bones",
-	"bare roasts while they are cold: one reached 30 and 40 °C later than a published roast did, and 50 to 65 °C and its loss as that did",
-	"a shut cabinet whose wet bulb stays below the core that is wanted: it took 1.2 times as long as an open one, where a published one took no longer",
+	"bare roasts while they are cold: one reached 30 and 40 °C later than a published roast did, and 50 to 65 °C and its loss as that did; no conduction brings its middle there so soon",
+	"a shut cabinet whose wet bulb stays below the core that is wanted: it took 1.2 times as long as an open one, where a published one took no longer; meat stalls at the wet bulb until its juice is gone, and the published air was moister or hotter",
 	"smoke that settles on the product, and its heat beyond what the generator's figures say",
 }
 

@@ -1,12 +1,14 @@
 package sim
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"time"
 
 	"fumarium/profile"
 	"fumarium/profile/quantity"
+	"fumarium/profile/source"
 	"fumarium/sim/plant"
 )
 
@@ -25,27 +27,34 @@ type Short struct {
 	Behind   quantity.Kelvin  // the ramp, at most; zero where the setpoint is what is not reached
 }
 
-// Text says it, as a sentence without its end.
-func (s *Short) Text(p *profile.Product) string {
+// Finding says it as a note on the file of the product: nothing forbids such a batch, and the
+// cabinet may be otherwise than it is simulated.
+func (s *Short) Finding(p *profile.Product, file string) source.Finding {
 	stage := &p.Stages[s.Stage]
-	with := "fan off"
-	if stage.Fan > 0 {
-		with = "fan on"
-	}
-	if stage.HasDamper {
-		with = fmt.Sprintf("damper at %v, %s", stage.Damper, with)
-	}
+	name := fmt.Sprintf("stage %q", stage.Name)
+	said := fmt.Sprintf("full power comes to %v in %s, which asks for %v", s.Came, name, s.Setpoint)
 	if s.Behind > 0 {
-		return fmt.Sprintf("%s: full power falls up to %v behind the ramp to %v (%s)", stage.Name, s.Behind, s.Setpoint, with)
+		said = fmt.Sprintf("full power falls up to %v behind the ramp of %s to %v", s.Behind, name, s.Setpoint)
 	}
-	return fmt.Sprintf("%s: full power comes to %v, not to the %v asked (%s)", stage.Name, s.Came, s.Setpoint, with)
+	with := map[bool]string{true: "simulated with the fan on", false: "simulated with the fan off"}[stage.Fan > 0]
+	switch {
+	case stage.HasDamper && stage.Fan > 0:
+		with = fmt.Sprintf("simulated with the damper at %v and the fan on", stage.Damper)
+	case stage.HasDamper:
+		with = fmt.Sprintf("simulated with the damper at %v and the fan off", stage.Damper)
+	}
+	return source.Finding{
+		File: file, Line: max(1, stage.Line), Column: 1, Severity: source.Note, Code: "reach",
+		Message: fmt.Sprintf("%s (%s)", said, with),
+		Remedy:  "ask for less, give it longer, or open the damper less",
+	}
 }
 
 // Reach finds what the simulated cabinet cannot keep of a product's setpoints and ramps,
 // with damper, fan and load as asked and a person who answers at once: its heater is on
 // whenever the chamber is below the setpoint, and no law gives more. Stages elsewhere are
 // passed over.
-func Reach(setup Setup) ([]Short, error) {
+func Reach(ctx context.Context, setup Setup) ([]Short, error) {
 	w, err := NewWorld(setup)
 	if err != nil {
 		return nil, err
@@ -60,7 +69,11 @@ func Reach(setup Setup) ([]Short, error) {
 		if stage.HasDamper {
 			damper = stage.Damper
 		}
-		if short := w.reach(stage, damper); short != nil {
+		short := w.reach(ctx, stage, damper)
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		if short != nil {
 			short.Stage = i
 			all = append(all, *short)
 		}
@@ -69,7 +82,7 @@ func Reach(setup Setup) ([]Short, error) {
 }
 
 // reach goes through a stage.
-func (w *World) reach(stage *profile.Stage, damper quantity.Ratio) *Short {
+func (w *World) reach(ctx context.Context, stage *profile.Stage, damper quantity.Ratio) *Short {
 	c := w.setup.Cabinet
 	smoke := stage.Smoke && c.Smoke.Fitted
 	w.light(smoke)
@@ -83,7 +96,7 @@ func (w *World) reach(stage *profile.Stage, damper quantity.Ratio) *Short {
 	air := w.plant.At(OnProbe)
 	setpoint := min(air, stage.ChamberSetpoint)
 	s := Short{Setpoint: stage.ChamberSetpoint, Came: quantity.Celsius(math.Inf(-1))}
-	for now := time.Duration(0); !w.over(stage, now); now += Step {
+	for now := time.Duration(0); !w.over(stage, now) && (now%time.Minute != 0 || ctx.Err() == nil); now += Step {
 		if setpoint += quantity.Celsius(float64(ramp) * Step.Seconds()); ramp == 0 || setpoint > stage.ChamberSetpoint {
 			setpoint = stage.ChamberSetpoint
 		}

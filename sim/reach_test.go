@@ -21,12 +21,12 @@ func TestReachSaysWhatARehearsalThenShows(t *testing.T) {
 		for _, key := range []string{"marjoram-ring", "hayloft-chicken"} {
 			p := product(t, key)
 			s := Setup{Product: p, Cabinet: c, Seed: 1, Answer: time.Second}
-			short, err := Reach(s)
+			short, err := Reach(t.Context(), s)
 			require.NoError(t, err)
 			misses := map[int]*Short{}
 			for i := range short {
 				misses[short[i].Stage] = &short[i]
-				t.Logf("%s, %s: %s", name, key, short[i].Text(p))
+				t.Logf("%s, %s: %s", name, key, short[i].Finding(p, "").Message)
 				said++
 			}
 			came := make([]float64, len(p.Stages))

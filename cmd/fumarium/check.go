@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -31,10 +32,10 @@ func checkCommand() *cobra.Command {
 		Long: `Reads product and cabinet files and reports everything that is wrong with them,
 each with file:line:column, the place itself and what to do; then what is allowed
 but looks unwise: smoke on wet casings, fat that runs out, a come-up that takes
-too long, a stage that can never end. It says, too, which setpoint or ramp the
+too long, a stage that can never end. It notes, too, which setpoint or ramp the
 cabinet's element cannot keep with damper and fan as asked, where its file has a
-rehearsal section. No batch is started of a product with errors;
-one with advice is for a reason, which goes on the record.
+rehearsal section. No batch is started of a product with errors; one with advice
+is for a reason, which goes on the record; a note asks for nothing.
 
 A file is a cabinet when its top level has the key "cabinet", and a product
 otherwise. Products are held against the cabinet of --cabinet, and their formula
@@ -46,7 +47,7 @@ I2C or 1-Wire bus that two of them have is an error.
 When there is nothing to report it says "no fault found".
 ` + caution.NoFault + `
 
-Exit status: 0 nothing found, 1 something found, 2 usage, 3 a file could not be
+Exit status: 0 nothing but notes, 1 something found, 2 usage, 3 a file could not be
 opened.`,
 		Example: "  fumarium check my-sausage.yaml my-cabinet.yaml",
 		Args:    cobra.MinimumNArgs(1),
@@ -59,7 +60,7 @@ opened.`,
 			if err != nil {
 				return err
 			}
-			return runCheck(args, home, place, asJSON, cmd.OutOrStdout())
+			return runCheck(cmd.Context(), args, home, place, asJSON, cmd.OutOrStdout())
 		},
 	}
 	c.Flags().BoolVar(&asJSON, "json", false, "print the findings as JSON")
@@ -68,7 +69,7 @@ opened.`,
 	return c
 }
 
-func runCheck(names []string, home *cabinet.Cabinet, place profile.Jurisdiction, asJSON bool, w io.Writer) error {
+func runCheck(ctx context.Context, names []string, home *cabinet.Cabinet, place profile.Jurisdiction, asJSON bool, w io.Writer) error {
 	var all source.Findings
 	var ends []string
 	var unreadable error
@@ -81,7 +82,7 @@ func runCheck(names []string, home *cabinet.Cabinet, place profile.Jurisdiction,
 			continue
 		}
 		read++
-		all = append(all, checkFile(name, data, home, place)...)
+		all = append(all, checkFile(ctx, name, data, home, place)...)
 		if c, err := cabinet.Parse(name, data); err == nil && isCabinet(data) { // together they stand for one board
 			all = append(all, withExcerpts(disputes(name, c, cabinets), data)...)
 			cabinets = append(cabinets, source.Item[*cabinet.Cabinet]{File: name, Value: c})
@@ -89,7 +90,6 @@ func runCheck(names []string, home *cabinet.Cabinet, place profile.Jurisdiction,
 		if line := heatEnds(name, data, home); line != "" {
 			ends = append(ends, line)
 		}
-		ends = append(ends, unreached(name, data, home)...)
 	}
 	if asJSON {
 		if err := printJSON(w, append(source.Findings{}, all...)); err != nil {
@@ -104,7 +104,7 @@ func runCheck(names []string, home *cabinet.Cabinet, place profile.Jurisdiction,
 	if unreadable != nil {
 		return couldNot(unreadable)
 	}
-	if len(all) > 0 {
+	if all.Asks() {
 		return &failure{exitBad, errSaid}
 	}
 	return nil
@@ -136,28 +136,24 @@ func heatEnds(name string, data []byte, home *cabinet.Cabinet) string {
 	return fmt.Sprintf("%s: the heat ends by itself, unless a person restarts it: %s; all together %s", shown(name), strings.Join(stages, ", "), quantity.FormatDuration(m.BatchHeat()))
 }
 
-// unreached says which setpoint or ramp of a product the cabinet cannot keep, a line each;
-// nothing where the cabinet's file does not say what it is built of.
-func unreached(name string, data []byte, home *cabinet.Cabinet) (lines []string) {
-	if isCabinet(data) || !home.CanRehearse() {
+// unreached notes which setpoint or ramp of a product the cabinet cannot keep; nothing where
+// the cabinet's file does not say what it is built of.
+func unreached(ctx context.Context, p *profile.Product, file string, home *cabinet.Cabinet) (found source.Findings) {
+	if !home.CanRehearse() {
 		return nil
 	}
-	p, err := profile.Parse(name, data)
-	if err != nil {
-		return nil
-	}
-	short, err := sim.Reach(sim.Setup{Product: p, Cabinet: home})
+	short, err := sim.Reach(ctx, sim.Setup{Product: p, Cabinet: home})
 	if err != nil {
 		return nil
 	}
 	for i := range short {
-		lines = append(lines, fmt.Sprintf("%s: this cabinet of %v, by its simulation, does not keep %s; ask for less, give it longer, or open the damper less", shown(name), home.Heater.Power, short[i].Text(p)))
+		found = append(found, short[i].Finding(p, file))
 	}
-	return lines
+	return found
 }
 
 // checkFile returns everything there is to say about one file.
-func checkFile(name string, data []byte, home *cabinet.Cabinet, place profile.Jurisdiction) source.Findings {
+func checkFile(ctx context.Context, name string, data []byte, home *cabinet.Cabinet, place profile.Jurisdiction) source.Findings {
 	if isCabinet(data) {
 		c, err := cabinet.Parse(name, data)
 		if err != nil {
@@ -169,7 +165,9 @@ func checkFile(name string, data []byte, home *cabinet.Cabinet, place profile.Ju
 	if err != nil {
 		return faultsOf(name, err)
 	}
-	return withExcerpts(checkProduct(p, name, data, home, place), data)
+	found := append(checkProduct(p, name, data, home, place), unreached(ctx, p, name, home)...)
+	sort.SliceStable(found, func(i, j int) bool { return found[i].Line < found[j].Line })
+	return withExcerpts(found, data)
 }
 
 // checkProduct says what is wrong or unwise about a product that could be read: an error
@@ -240,11 +238,9 @@ func isCabinet(data []byte) bool {
 }
 
 func printFindings(w io.Writer, all source.Findings, files int) {
-	warnings := 0
+	var of [source.Note + 1]int
 	for _, f := range all {
-		if f.Severity != source.Error {
-			warnings++
-		}
+		of[f.Severity]++
 		said := w
 		if f.Severity == source.Error && f.Code == "" { // of a parser: in the words of the file
 			said = quantity.Raw(w)
@@ -254,14 +250,13 @@ func printFindings(w io.Writer, all source.Findings, files int) {
 			fmt.Fprintf(quantity.Raw(w), "%s\n", f.Excerpt)
 		}
 	}
-	if files == 0 {
-		return // the error says why
-	}
-	if len(all) == 0 {
+	switch {
+	case files == 0: // the error says why
+	case all.Asks():
+		fmt.Fprintf(w, "%s, %s of advice in %s\n", plural(of[source.Error], "error"), plural(of[source.Warning], "piece"), plural(files, "file"))
+	default:
 		fmt.Fprintf(w, "no fault found in %s\n%s\n", plural(files, "file"), caution.NoFault)
-		return
 	}
-	fmt.Fprintf(w, "%s, %s of advice in %s\n", plural(len(all)-warnings, "error"), plural(warnings, "piece"), plural(files, "file"))
 }
 
 func plural(n int, what string) string {

@@ -118,6 +118,9 @@ could not be read or written.`,
 			if len(found) > 0 {
 				printFindings(cmd.OutOrStdout(), found, 1)
 			}
+			if p != nil {
+				printFindings(cmd.OutOrStdout(), unreached(cmd.Context(), p, args[0], home), 0)
+			}
 			if p == nil || hasErrors(found) {
 				return &failure{exitBad, fmt.Errorf("%s was not kept: mend what is an error", shown(args[0]))}
 			}

@@ -186,7 +186,7 @@ func runRehearse(ctx context.Context, product string, o rehearseOptions, stdout,
 	if o.tune {
 		return runTune(ctx, o, setup, stdout, stderr)
 	}
-	found, err := o.found(product, setup)
+	found, err := o.found(ctx, product, setup)
 	if err != nil {
 		return err
 	}
@@ -261,12 +261,13 @@ type checked struct {
 
 // found is what check says of the product in that cabinet: no batch is started with an
 // error, and advice wants a reason. A rehearsal heats nothing, and runs with either.
-func (o rehearseOptions) found(product string, setup sim.Setup) (source.Findings, error) {
+func (o rehearseOptions) found(ctx context.Context, product string, setup sim.Setup) (source.Findings, error) {
 	item, err := find(product, keptHere, profile.Parse)
 	if err != nil {
 		return nil, err
 	}
-	return checkProduct(item.Value, item.File, item.Data, setup.Cabinet, setup.Where), nil
+	found := checkProduct(item.Value, item.File, item.Data, setup.Cabinet, setup.Where)
+	return append(found, unreached(ctx, item.Value, item.File, setup.Cabinet)...), nil
 }
 
 func writeChart(name string, figure chart.Figure, units quantity.Units) (err error) {

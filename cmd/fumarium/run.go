@@ -353,8 +353,11 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		Outlook:      plans.Of,
 		Forecast:     foretells.Of,
 		Rehearse:     plans.Preview(l.Snapshot),
-		Effect:       plans.Effect,
-		Suppose:      foretells.Suppose,
+		NotReached: func(ctx context.Context, p *profile.Product, file string) source.Findings {
+			return unreached(ctx, p, file, cab)
+		},
+		Effect:  plans.Effect,
+		Suppose: foretells.Suppose,
 	}), log)
 	numbers.ShowUpkeep(book.numbers)
 	numbers.ShowReaders(func() metrics.Readers { return metrics.Readers(gate.Crowd()) })

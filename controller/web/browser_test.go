@@ -14,9 +14,11 @@ import (
 	"fumarium/controller/snapshot"
 )
 
-// browser starts a headless Chromium of its own with nothing in it.
+// browser starts a headless Chromium of its own with nothing in it. A test with one waits
+// much, for the page and for a person's seconds: another runs beside it.
 func browser(t *testing.T) context.Context {
 	t.Helper()
+	t.Parallel()
 	path, err := exec.LookPath("chromium")
 	if err != nil {
 		if os.Getenv("CI") != "" {

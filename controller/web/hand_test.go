@@ -155,6 +155,7 @@ func TestTheScaleOnAPhone(t *testing.T) {
 	until(t, ctx, "document.getElementById('moment-list').innerText.includes('4.220')")
 	assert.Equal(t, []string{"salt 150 g S-3 running", "hung 4.22 kg  running"}, []string{said[0].What + " " + said[0].Mass + " " + said[0].Lot + " " + said[0].Batch, said[1].What + " " + said[1].Mass + " " + said[1].Lot + " " + said[1].Batch})
 	picture(t, ctx, "scale-360")
+	inEverySize(t, ctx, "scale", "document.querySelectorAll('#moment-list li').length === 4")
 	do2(t, ctx, "[...document.querySelectorAll('#mark-list li:first-child button')][3].click()")
 	until(t, ctx, "!document.getElementById('mark-says').hidden")
 	assert.Equal(t, "looks 4", said[2].What+" "+said[2].Mark)

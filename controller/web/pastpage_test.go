@@ -120,6 +120,7 @@ func TestEarlierBatchesOnAPhone(t *testing.T) {
 	assert.Equal(t, "2 batches are recorded.", read(t, ctx, "document.getElementById('answer-head').textContent"))
 	assert.Equal(t, "/,/batches/cooked", read(t, ctx, "[...document.querySelectorAll('#past-list a')].map(a => a.getAttribute('href')).join()"))
 	picture(t, ctx, "batches-360")
+	inEverySize(t, ctx, "batches", "document.querySelectorAll('#past-list li').length === 2")
 	do(t, ctx, chromedp.Navigate(server.URL+"/batches/cooked"))
 	until(t, ctx, "!document.getElementById('past-one').hidden && document.querySelector('#line-svg svg') !== null")
 	page := read(t, ctx, "document.body.innerText")
@@ -127,6 +128,7 @@ func TestEarlierBatchesOnAPhone(t *testing.T) {
 		assert.Contains(t, page, words)
 	}
 	picture(t, ctx, "batch-360")
+	inEverySize(t, ctx, "batch", "!document.getElementById('past-one').hidden && document.querySelector('#line-svg svg') !== null")
 	do(t, ctx, chromedp.EmulateViewport(640, 360)) // turned on its side
 	until(t, ctx, "document.querySelector('#line-svg svg').clientWidth > 500")
 	do(t, ctx, chromedp.EmulateViewport(360, 640))

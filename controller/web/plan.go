@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"net/http"
+	"time"
 
 	"fumarium/controller/outlook"
 	"fumarium/controller/snapshot"
@@ -63,7 +64,11 @@ type preview struct {
 	Tried   int             `json:"tried"` // rehearsals; the plan says how many it goes by
 	Plan    *outlook.Plan   `json:"plan"`
 	Points  []outlook.Point `json:"points"`
+	Notes   []string        `json:"notes"` // what this cabinet cannot keep of it
 }
+
+// noting is how long what cannot be kept is looked for, of maxWait.
+const noting = 3 * time.Second
 
 // oneAtATime is for what changes nothing, but costs much to rehearse: it is answered one at
 // a time, and only to who may start and change.
@@ -91,16 +96,29 @@ func (s *server) rehearse(w http.ResponseWriter, r *http.Request, o *Order) *pro
 	}
 	ctx, cancel := context.WithTimeout(r.Context(), maxWait)
 	defer cancel()
+	notes := s.notReached(ctx, &request)
 	course, err := s.Rehearse(ctx, request.Product)
 	if errors.Is(err, context.DeadlineExceeded) {
 		return refuse(http.StatusServiceUnavailable, "rehearsing %s takes longer than %s here; ask again when less is going on, or use fumarium plan", request.Product.Name, seconds(maxWait))
 	} else if err != nil {
-		return refuse(http.StatusConflict, "%s was not rehearsed: %v", request.Product.Name, err)
+		p := refuse(http.StatusConflict, "%s was not rehearsed: %v", request.Product.Name, err)
+		p.Findings = notes
+		return p
 	}
 	start := s.Now()
 	if snap := s.Loop.Snapshot(); snap != nil {
 		start = snap.Time
 	}
-	writeJSON(w, "application/json", http.StatusOK, preview{request.Product.Name, course.Tried, course.Before(request.Product, start), course.Curve})
+	writeJSON(w, "application/json", http.StatusOK, preview{request.Product.Name, course.Tried, course.Before(request.Product, start), course.Curve, notes})
 	return nil
+}
+
+func (s *server) notReached(ctx context.Context, r *snapshot.Request) []string {
+	if s.NotReached == nil {
+		return []string{}
+	}
+	ctx, cancel := context.WithTimeout(ctx, noting)
+	defer cancel()
+	notes, _ := asked(s.NotReached(ctx, r.Product, r.ProductName))
+	return notes
 }

@@ -3,6 +3,7 @@ package web_test
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"net/http"
 	"strings"
 	"testing"
@@ -16,6 +17,7 @@ import (
 	"fumarium/controller/outlook"
 	"fumarium/controller/web"
 	"fumarium/profile"
+	"fumarium/profile/source"
 )
 
 // course is the ring as it was rehearsed once.
@@ -107,4 +109,36 @@ func TestOneRehearsalAtATime(t *testing.T) {
 	big := ask(handler(accepting(idle())), http.MethodPost, "/api/rehearse",
 		`{"file":"x.yaml","product_yaml":"`+strings.Repeat("x", web.MaxProduct+1)+`"}`)
 	assert.Equal(t, http.StatusRequestEntityTooLarge, big.Code)
+}
+
+// What the cabinet cannot reach is noted with the rehearsal of a product, and also where that
+// did not come to its end. It is looked for no longer than three seconds of the ten.
+func TestWhatIsNotReachedIsNotedBeforeAStart(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		note := source.Finding{File: "ring", Line: 3, Column: 1, Severity: source.Note, Code: "reach", Message: "full power comes to 40 °C", Remedy: "ask for less"}
+		slow := false
+		var failed error
+		h := configured(accepting(idle()), func(c *web.Config) {
+			c.NotReached = func(ctx context.Context, _ *profile.Product, _ string) source.Findings {
+				if slow {
+					<-ctx.Done()
+					return nil
+				}
+				return source.Findings{note}
+			}
+			c.Rehearse = func(context.Context, *profile.Product) (*outlook.Course, error) { return course(), failed }
+		})
+		asked := func() (reply struct{ Notes, Findings []string }) {
+			require.NoError(t, json.Unmarshal(ask(h, http.MethodPost, "/api/rehearse", `{"product":"Caraway ring"}`).Body.Bytes(), &reply))
+			return reply
+		}
+		const text = "note: ring:3:1: reach: full power comes to 40 °C; ask for less"
+		assert.Equal(t, []string{text}, asked().Notes)
+		failed = errors.New("it never ends")
+		assert.Equal(t, []string{text}, asked().Findings)
+		slow, failed = true, nil
+		began := time.Now()
+		assert.Equal(t, []string{}, asked().Notes)
+		assert.Equal(t, 3*time.Second, time.Since(began))
+	})
 }

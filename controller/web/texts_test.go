@@ -147,15 +147,32 @@ func TestTextsStandInOneFile(t *testing.T) {
 	require.NoError(t, err)
 	asked := regexp.MustCompile(`\bt\('([^']+)'[,)]`)
 	sentence := regexp.MustCompile(`'[A-Z][a-z]+ [a-z]+[^']*'|'[a-z]+ [a-z]+ [a-z]+'`)
+	var all strings.Builder // of scripts and pages
 	for _, name := range parts {
 		data, err := os.ReadFile(name)
 		require.NoError(t, err)
+		all.Write(data)
 		assert.LessOrEqual(t, strings.Count(string(data), "\n"), 500, name)
 		for _, m := range asked.FindAllStringSubmatch(string(data), -1) {
 			assert.Contains(t, en, m[1], name)
 		}
 		said := strings.ReplaceAll(string(data), "'does not apply'", "''") // an answer of the API
 		assert.Empty(t, sentence.FindAllString(said, -1), name)
+	}
+	pages, err := filepath.Glob("assets/*.html")
+	require.NoError(t, err)
+	for _, name := range pages {
+		data, err := os.ReadFile(name)
+		require.NoError(t, err)
+		all.Write(data)
+	}
+	begun := regexp.MustCompile(`'((?:[\w-]+\.)+|by )' \+`).FindAllStringSubmatch(all.String(), -1) // keys that the script puts together
+	for key := range en {
+		asked := strings.Contains(all.String(), "'"+key+"'") || strings.Contains(all.String(), `"`+key+`"`)
+		for _, of := range begun {
+			asked = asked || strings.HasPrefix(key, of[1])
+		}
+		assert.True(t, asked, "no page asks for %q", key)
 	}
 	page, err := os.ReadFile("assets/page.html")
 	require.NoError(t, err)

@@ -106,6 +106,8 @@ type Config struct {
 	Forecast func(batch string) *outlook.Forecast
 	// Rehearse makes the course of a product before it is started.
 	Rehearse func(context.Context, *profile.Product) (*outlook.Course, error)
+	// NotReached notes what this cabinet cannot keep of a product; nil notes nothing.
+	NotReached func(ctx context.Context, p *profile.Product, file string) source.Findings
 	// Effect rehearses the rest of the batch under way with a change of its stage, and without.
 	Effect func(context.Context, *snapshot.Snapshot, controller.Command) (*Effect, error)
 	// Suppose makes the rehearsals that explain the batch under way again, with something

@@ -198,6 +198,20 @@ func TestTheLogInGerman(t *testing.T) {
 	assert.Equal(t, "true", read(t, ctx, string(list)+`.every(e => !logged(e).includes('§')
 		&& ['over the old wood', 'Hang it where the light is', 'it is the feast of the village', 'the wind has turned: we need it'].every(own => !e.text.includes(own) || logged(e).includes(own)))`), "what a person wrote stays")
 	assert.Empty(t, read(t, ctx, string(learned)+`.filter(x => tongue(x) !== 'de').map(x => x + '\n\t' + said(x)).join('\n')`))
+	// So does what is off the make sheet, on the page that weighs.
+	do(t, ctx, chromedp.Navigate(server.URL+"/weigh?batch=none"))
+	until(t, ctx, "typeof deviation === 'function'")
+	for text, want := range map[string]string{
+		"CURE cure no. 1: 150 g weighed, and the sheet for 4 kg of meat has 9.6 g: 15.63 times as much":     "PÖKELSTOFF Pökelsalz Nr. 1: 150 g gewogen, und das Blatt für 4 kg Fleisch hat 9.6 g: das 15.63-fache",
+		"my own mix: 1.2 kg weighed, and the sheet as the product file has it has 1 kg: 1.20 times as much": "my own mix: 1.2 kg gewogen, und das Blatt nach der Erzeugnisdatei hat 1 kg: das 1.20-fache",
+		"hung weighs more than raw, 101.2 % of it: weigh both again":                                        "Gehängt wiegt mehr als Roh, 101.2 % davon: beides noch einmal wiegen",
+	} {
+		asked, err := json.Marshal(text)
+		require.NoError(t, err)
+		assert.Equal(t, want, read(t, ctx, "deviation("+string(asked)+").replaceAll('\u00a0', ' ')"))
+	}
+	do(t, ctx, chromedp.Navigate(server.URL))
+	until(t, ctx, "status !== null")
 	do2(t, ctx, "keep({language: 'en'}); dress()")
 	assert.Equal(t, "true", read(t, ctx, string(list)+`.every(e => logged(e).replaceAll('\u00a0', ' ') === bare(e.text))`), "English is the record's own words")
 }

@@ -286,6 +286,10 @@ var lintCases = []struct {
 				p.Stages[0].HasNotAbove, p.Stages[0].NotAbove = true, 25
 				c.HasAmbient, c.Ambient = true, 25
 			},
+			"smoke on a mild day": func(p *profile.Product, c *Cabinet) {
+				p.Stages[1].HasNotAbove, p.Stages[1].NotAbove = true, 25
+				c.HasAmbient, c.Ambient = true, 20
+			},
 		},
 		changes{
 			"cool day": func(p *profile.Product, c *Cabinet) {

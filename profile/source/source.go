@@ -35,12 +35,16 @@ func (s Severity) String() string {
 	return quantity.Unknown
 }
 
-// Asks is what a finding is called before a start: what refuses it, and what wants a reason.
+// Asks is what a finding is called before a start: what refuses it, what wants a reason, and
+// what is only said.
 func (s Severity) Asks() string {
-	if s == Error {
+	switch s {
+	case Error:
 		return "error"
+	case Warning:
+		return "advice"
 	}
-	return "advice"
+	return "note"
 }
 
 // MarshalText gives the word.
@@ -95,6 +99,16 @@ func (f Finding) MarshalJSON() ([]byte, error) {
 		Message  string   `json:"message"`
 		Remedy   string   `json:"remedy"`
 	}{at, f.Severity, f.Code, f.Message, f.Remedy})
+}
+
+// Asks reports whether one of them asks for anything: to be mended, or for a reason.
+func (fs Findings) Asks() bool {
+	for i := range fs {
+		if fs[i].Severity != Note {
+			return true
+		}
+	}
+	return false
 }
 
 // Findings is everything there is to say, in the order of the file. As an error it is

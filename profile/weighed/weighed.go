@@ -344,11 +344,11 @@ func (t *Tally) weighedAny() bool {
 }
 
 func (t *Tally) off(i Item) string {
-	of := fmt.Sprintf("for %v of meat", quantity.Kilograms(t.MeatKg))
+	of := fmt.Sprintf("for %v of meat has", quantity.Kilograms(t.MeatKg))
 	if !t.OfMeat {
-		of = "as the product file has it"
+		of = "as the product file has it has"
 	}
-	text := fmt.Sprintf("%s: %v weighed, and the sheet %s has %v", i.Name, quantity.Kilograms(*i.TakenKg), of, quantity.Kilograms(i.SheetKg))
+	text := fmt.Sprintf("%s: %v weighed, and the sheet %s %v", i.Name, quantity.Kilograms(*i.TakenKg), of, quantity.Kilograms(i.SheetKg))
 	if i.SheetKg > 0 {
 		text += fmt.Sprintf(": %s times as much", quantity.Fixed(*i.TakenKg/i.SheetKg, 2))
 	}

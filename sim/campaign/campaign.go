@@ -17,6 +17,7 @@ import (
 	"fumarium/controller/trip"
 	"fumarium/profile"
 	"fumarium/profile/chilling"
+	"fumarium/profile/fish"
 	"fumarium/profile/lethality"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
@@ -120,6 +121,7 @@ type judge struct {
 	boundDrive  plant.Drive
 	lag         time.Duration
 	lastStage   int
+	warm        time.Duration // that fish smoked cold has hung in air far above what it may
 	roomProbe   bool          // the cabinet has one
 	roomUnread  bool          // and it gives no reading
 	roomSince   time.Duration // since then
@@ -237,7 +239,20 @@ func (j *judge) follow(m *sim.Moment) {
 		}
 	}
 	j.before, j.coldBefore, j.seen = core, cold, true
+	stage := m.After.CurrentStage(j.setup.Product)
+	if j.setup.Product.Process == profile.ColdSmoked && m.After.Batch.Active() && stage != nil && stage.Place == profile.Chamber &&
+		p.Chamber() > fish.ColdSmoked.Chamber+tooWarmBy {
+		j.warm += sim.Step
+	}
 }
+
+// A batch of fish smoked cold is not called good when the true air was that much above the limit
+// of its rule for so long: what a probe in air is off, and the time to warm the fish. Common
+// practice, no source.
+const (
+	tooWarmBy  quantity.Celsius = 3
+	tooWarmFor                  = 15 * time.Minute
+)
 
 // chillRule is that of the place.
 func (j *judge) chillRule() *chilling.Rule {
@@ -475,6 +490,9 @@ func (j *judge) end() {
 		} else if !c.Met(j.cold) {
 			j.report.WitnessCold = true
 		}
+	}
+	if j.warm > tooWarmFor {
+		j.breaks(GoodIsSafe, end, "fish smoked cold hung for %s in air above %s", j.warm, fish.ColdSmoked.Chamber+tooWarmBy)
 	}
 	if j.setup.Product.ComeUpApplies() && j.comeUp.Time > comeUp.Limit+2*time.Minute {
 		j.breaks(GoodIsSafe, end, "the true core came up in %s", j.comeUp.Time)

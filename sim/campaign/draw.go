@@ -58,11 +58,35 @@ func brief(p *profile.Product) *profile.Product {
 	return &short
 }
 
+// added are products that came when seeds had been noted. They are drawn apart, as often as
+// the others, so that of other seeds the batch stays what it was.
+var added = []string{"yarrow-salmon"}
+
+func (s Stock) product(r draws, seed uint64) catalog.Entry {
+	var before, after []catalog.Entry
+	for _, p := range s.Products {
+		if slices.Contains(added, p.Key) {
+			after = append(after, p)
+		} else {
+			before = append(before, p)
+		}
+	}
+	if len(before) == 0 {
+		return after[r.IntN(len(after))]
+	}
+	drawn := before[r.IntN(len(before))]
+	apart := draws{rand.New(rand.NewPCG(seed&^Operated&^Paired&^Bending, 0x6164646564))}
+	if i := apart.IntN(len(s.Products)); i < len(after) {
+		return after[i]
+	}
+	return drawn
+}
+
 // Draw makes the batch of a seed. Ranges are wider than what a careful maker would
 // meet; common practice, no source.
 func (s Stock) Draw(seed uint64) sim.Setup {
 	r := draws{rand.New(rand.NewPCG(seed&^Operated&^Paired&^Bending, 0x63616d706169676e))}
-	product := brief(s.Products[r.IntN(len(s.Products))].Value)
+	product := brief(s.product(r, seed).Value)
 	box := stated(s.Cabinets[r.IntN(len(s.Cabinets))].Value)
 	b := box.Rehearsal
 	// A cabinet takes about twenty kilograms for each cubic meter; a small one is
@@ -89,6 +113,7 @@ func (s Stock) Draw(seed uint64) sim.Setup {
 	}
 	if len(s.Kinds) == 0 {
 		setup.Faults = append(setup.Faults, besides(seed)...)
+		setup.Faults = append(setup.Faults, airs(seed, box)...)
 	}
 	if s.Faultless {
 		setup.Faults = nil
@@ -111,9 +136,22 @@ func ofTheBatch() []fault.Kind {
 	return slices.DeleteFunc(paired(), func(k fault.Kind) bool { return slices.Contains(beside, k) })
 }
 
-// ofTheAir are those of moisture and cooling, which few cabinets could notice. No campaign
-// draws them, so that the seeds of the others stay what they are: tests of sim try each alone.
-var ofTheAir = []fault.Kind{fault.DamperOpen, fault.DamperShut, fault.HumidifierEmpty, fault.CoolerDead}
+// ofTheAir are those of damper, moisture and cooling. They come in one batch of four beside the
+// others, drawn apart from them likewise, and where the cabinet has what fails; a damper stands
+// wrong also where a person sets it.
+var ofTheAir = []fault.Kind{fault.DamperOpen, fault.DamperShut, fault.HumidifierEmpty, fault.CoolerDead, fault.HumidifierStuck, fault.CoolerStuck}
+
+func airs(seed uint64, c *cabinet.Cabinet) []fault.Fault {
+	r := draws{rand.New(rand.NewPCG(seed&^Operated&^Paired, 0x6f66746865616972))}
+	if r.IntN(4) > 0 {
+		return nil
+	}
+	fits := slices.DeleteFunc(slices.Clone(ofTheAir), func(k fault.Kind) bool {
+		moistens, cools := k == fault.HumidifierEmpty || k == fault.HumidifierStuck, k == fault.CoolerDead || k == fault.CoolerStuck
+		return moistens && !c.Humidifier.Fitted || cools && !c.Cooler.Fitted
+	})
+	return []fault.Fault{r.fault(fits[r.IntN(len(fits))], c)}
+}
 
 // paired are those of the matrix.
 func paired() []fault.Kind {

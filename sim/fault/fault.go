@@ -68,6 +68,8 @@ const (
 	DamperShut
 	HumidifierEmpty
 	CoolerDead
+	HumidifierStuck
+	CoolerStuck
 	kinds
 )
 
@@ -139,6 +141,8 @@ var catalogue = [kinds]description{
 	DamperShut:       {name: "damper-shut", meaning: "the damper stands shut, likewise"},
 	HumidifierEmpty:  {name: "humidifier-empty", meaning: "the humidifier has no water"},
 	CoolerDead:       {name: "cooler-dead", meaning: "the cooler does not run"},
+	HumidifierStuck:  {name: "humidifier-stuck", meaning: "the humidifier steams on, asked or not"},
+	CoolerStuck:      {name: "cooler-stuck", meaning: "the cooler runs on, likewise"},
 }
 
 // All lists every kind.

@@ -296,6 +296,10 @@ func (j *Injector) Drive(elapsed time.Duration, d *plant.Drive) {
 			d.Humidifier = false
 		case CoolerDead:
 			d.Cooler = false
+		case HumidifierStuck:
+			d.Humidifier = d.Humidifier || !j.Dark(elapsed)
+		case CoolerStuck:
+			d.Cooler = d.Cooler || !j.Dark(elapsed)
 		case GeneratorOut:
 			d.Unlit = true
 		case GeneratorBurning:

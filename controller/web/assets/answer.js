@@ -71,8 +71,6 @@ function answerOf(s, lost) {
   return { level: 'quiet', sign: '', head: t('answer.quiet'), sub: '' };
 }
 
-const capital = s => s.charAt(0).toUpperCase() + s.slice(1);
-
 function verdict(s) {
   const not = s.rules.filter(r => r.answer === 'not met'), unshown = s.rules.filter(r => r.answer === 'not shown');
   if (!s.rules.length) return { level: 'quiet', sign: '', head: t('answer.over', { state: capital(t('state.complete')) }), sub: '' }; // a cabinet that has learned

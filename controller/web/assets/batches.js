@@ -10,7 +10,7 @@ function after(time, seconds) {
   return new Date(Date.parse(time) + seconds * 1000 + shift).toISOString();
 }
 
-const dayAndTime = time => time.slice(0, 10) + ' ' + clock(time);
+const dayAndTime = time => time.startsWith('0001') ? '?' : time.slice(0, 10) + ' ' + clock(time);
 const stateOf = b => known(b.state) ? t('state.' + b.state) : t('past.open');
 
 async function showPast() {
@@ -63,7 +63,7 @@ function showBatch(b) {
     ...(known(b.peak_chamber_celsius) ? [row(t('past.peak chamber'), temperature(b.peak_chamber_celsius))] : []),
     ...b.stages.map(s => row(wrote(s.name), clock(after(b.started, s.start_seconds)) + (known(s.end_seconds) ? ' – ' + clock(after(b.started, s.end_seconds)) : '') + (s.ended_by === 'skip' ? ', ' + t('past.skipped') : ''))));
   $('food-list').replaceChildren(...b.rules.filter(r => r.answer !== 'does not apply').map(r => {
-    const mark = make('span', 'mark', pastMarks[r.answer]), why = speak(make('p', 'faint'), r.why);
+    const mark = make('span', 'mark', pastMarks[r.answer]), why = reason(r.why);
     mark.setAttribute('aria-hidden', 'true');
     return make('li', r.answer.replaceAll(' ', '-'), mark, make('div', '', make('b', '', t('rule.' + r.rule)), ' ' + t('mark.' + r.answer), why));
   }));

@@ -14,7 +14,7 @@ async function handSend(path, type, body, again) {
       setPaired(false);
       handAgain = again;
       $('token').value = '';
-      put('token-says', token ? said(reply.detail) : '');
+      put('token-says', token ? capital(said(reply.detail)) : '');
       show('token-says', token !== null);
       $('ask-token').showModal();
       return null;
@@ -27,9 +27,16 @@ async function handSend(path, type, body, again) {
 const handOrder = (order, again) => handSend('/api/commands', 'application/json', JSON.stringify(order), again);
 
 // handSays shows what became of it where it can be seen.
+// deviation says what is off the make sheet, with what went in by its name in this language.
+function deviation(text) {
+  const [, cure = '', name] = text.match(/^(CURE )?(.*?): .* weighed, and the sheet /) || [], [, of, than] = text.match(/^(\w+) weighs more than (\w+),/) || [];
+  if (of) return said(text.replace(of, t('hand.' + of)).replace(than, t('hand.' + than)));
+  return name ? (cure && t('hand.cure') + ' ') + said(text.slice(cure.length).replace(name, wrote(name))) : said(text);
+}
+
 function handSays(id, sent) {
   const r = sent.reply;
-  put(id, r ? (r.told || [t('note.kept')]).concat(r.deviations || []).map(said).join('\n') : sent.words);
+  put(id, r ? (r.told || [t('note.kept')]).map(said).concat((r.deviations || []).map(deviation)).join('\n') : sent.words);
   show(id, true);
   $(id).scrollIntoView({ block: 'center' });
 }

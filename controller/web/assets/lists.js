@@ -103,7 +103,7 @@ function drawFood(s) {
       bar(t('rule.come-up'), Math.min(1, s.come_up_seconds / s.come_up_limit_seconds), t('food.comeup', { time: duration(s.come_up_seconds), limit: duration(s.come_up_limit_seconds) }));
     }
     if (over || r.answer === 'not met') {
-      words.append(speak(make('p', 'faint'), r.why));
+      words.append(reason(r.why));
     }
     li.append(mark, words);
     return li;

@@ -33,7 +33,7 @@ async function makeProduct() {
     if (!got.ok) {
       rebuild('maker-findings', got.reply.findings || [], () => (got.reply.findings || []).map(f => speak(make('li', ''), f)));
       show('maker-findings', (got.reply.findings || []).length > 0);
-      refused('maker', said(got.reply.detail));
+      refused('maker', capital(said(got.reply.detail)));
       return;
     }
     const keepIt = over => keepProduct(over ? { ...got.reply, replace: 'yes' } : got.reply, 'maker', () => keepIt(over), () => keepIt(true));

@@ -73,7 +73,7 @@ async function tryOut(order, mine) {
       await new Promise(next => setTimeout(next, 3000));
       continue;
     }
-    trial = got.ok ? got.reply : { missing: got.reply.detail };
+    trial = got.ok ? got.reply : { missing: got.reply.detail, notes: got.reply.findings };
     drawStart();
     return;
   }
@@ -98,6 +98,7 @@ function gateOf() {
   for (const f of sheet.findings) rows.push(['not-met', '✗', said(f), tongue(f)]);
   if (!sheet.findings.length) rows.push(['met', '✓', t('gate.check')]);
   rows.push([rest.met ? 'met' : 'not-met', rest.met ? '✓' : '✗', rest.text]);
+  for (const n of trial?.notes || []) rows.push(['open', '·', said(n), tongue(n)]);
   rows.push(trial === null ? ['open', '·', t('gate.rehearsing')] : trial.missing ? ['not-shown', '?', said(trial.missing), tongue(trial.missing)] : ['met', '✓', t('gate.rehearsed', { n: trial.tried })]);
   rows.push($('read').checked ? ['met', '✓', t('gate.read')] : ['open', '·', t('gate.unread')]);
   return rows;
@@ -197,7 +198,7 @@ async function keepProduct(body, area, again, over) {
     }
     show(area + '-over', got.reply.excusable === true);
     $(area + '-over').onclick = over;
-    refused(area, said(got.reply.detail));
+    refused(area, capital(said(got.reply.detail)));
   } catch {
     refused(area, t('no answer'));
   }

@@ -80,7 +80,7 @@ function showWeigh() {
   $('weigh-list').replaceChildren(...lines.map((line, n) => line.moment ? '' : weighRow(line, n)).filter(x => x));
   $('moment-list').replaceChildren(...lines.map((line, n) => line.moment ? weighRow(line, n) : '').filter(x => x));
   const wrong = [...f.sheet.deviations, ...f.heavier, ...(f.bad ? [f.remedy] : [])];
-  $('weigh-off').replaceChildren(...wrong.map(x => make('li', '', said(x))));
+  $('weigh-off').replaceChildren(...wrong.map(x => make('li', '', deviation(x))));
   show('weigh-off', wrong.length > 0);
   $('weigh-off').classList.toggle('bad', f.bad);
   const yields = f.yields.map(y => t('hand.yield', { what: t('hand.' + y.what), of: t('hand.' + y.of), share: percent(y.ratio) }));

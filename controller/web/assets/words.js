@@ -35,6 +35,7 @@ function rebuild(id, key, build) {
   drawn[id] = now; // not before: what could not be built is tried again
 }
 
+const capital = s => s.charAt(0).toUpperCase() + s.slice(1);
 const percent = r => number(r * 100, 0) + '\u00a0%';
 
 // What the controller says is English. The language file has it sentence by sentence, with #
@@ -96,7 +97,7 @@ function keyed(text) {
 
 // found takes what check calls a finding, and where it stands, before what it found.
 function found(text) {
-  const [, asks, place, of] = text.match(/^(error|advice): ((?:.+?:\d+:\d+: )?(?:[a-z]+(?:-[a-z]+)*: )?)(.+)$/) || [], rest = of && turn(of);
+  const [, asks, place, of] = text.match(/^(error|advice|note): ((?:.+?:\d+:\d+: )?(?:[a-z]+(?:-[a-z]+)*: )?)(.+)$/) || [], rest = of && turn(of);
   return rest && phrase(asks) + ': ' + place + rest;
 }
 
@@ -126,6 +127,14 @@ function speak(e, text) {
   e.textContent = said(text);
   e.lang = tongue(text);
   return e;
+}
+
+// reason is why a rule is met or not: what was killed as a share of what is asked for, as all
+// of the page has it, and no log10.
+function reason(text) {
+  const [, log, asked, rest] = text.match(/^(?:more than )?([\d.]+) log10 counted, ([\d.]+) required: (.*)$/) || [], p = speak(make('p', 'faint'), rest ?? text);
+  if (rest && log / asked < 1) p.prepend(t('food.of', { done: Math.floor(log / asked * 100) }) + ': ');
+  return p;
 }
 
 // wrote is what stands in a product file: names of stages, hand steps, what goes in. What the
