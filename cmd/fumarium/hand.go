@@ -164,8 +164,8 @@ func photoCommand() *cobra.Command {
 		Use: "photo FILE", Short: "Keep a photograph with a batch: its file beside the record, its hash on it",
 		Long: `Sends a JPEG or PNG of at most 4 MiB to the daemon, which keeps it in the folder "` + album.Folder + `" of
 its state, and its SHA-256 on the record of the batch. The report shows it, or says that it is
-missing or was changed since. The page of a batch takes photographs, too, and makes them
-smaller first. fumarium export does not hold them: copy that folder, too.`,
+missing or was changed since; the first 12 MiB of a batch stand in it as they are. The page of
+a batch takes photographs, too, and makes them smaller first. fumarium export does not hold them: copy that folder, too.`,
 		Example: `  fumarium photo slice.jpg --text "cut after a night in the cold"
   fumarium photo slice.jpg --batch 2026-11-28-1`,
 		Args: cobra.ExactArgs(1),
