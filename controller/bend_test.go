@@ -147,12 +147,12 @@ func TestSmokeIsChanged(t *testing.T) {
 	r.c.Smoke.Window, r.c.Smoke.MinOn, r.c.Smoke.MinOff = time.Minute, 10*time.Second, 10*time.Second
 	r.run(longestCoast) // the fan coasts
 	on := 0
-	for range 600 {
+	for range 480 {
 		if r.step(); r.out.On.Has(Smoke) {
 			on++
 		}
 	}
-	assert.InDelta(t, 150, on, 15, "a quarter of ten minutes")
+	assert.InDelta(t, 120, on, 15, "a quarter of eight minutes")
 }
 
 // The heat of a stage that is made longer still ends where its file has put the end.

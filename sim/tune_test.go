@@ -15,7 +15,7 @@ import (
 // What is learned with noisy probes holds every cabinet closer than what its file has typed
 // in, passes the setpoint by no more, and raises no alarm. Most of the error of a batch is in
 // ramps that no law follows and in what is aimed lower for the damper: it is no larger by more
-// than a twentieth.
+// than a tenth.
 func TestWhatIsLearnedHoldsCloser(t *testing.T) {
 	long(t)
 	for _, name := range []string{"plywood-cabinet", "fridge-body", "masonry-walk-in", "steel-box"} {
@@ -33,13 +33,9 @@ func TestWhatIsLearnedHoldsCloser(t *testing.T) {
 		c.Learned = learned
 		after := rehearse(t, s)
 		assert.Less(t, *after.Control.HoldRMSKelvin, *before.Control.HoldRMSKelvin, name)
-		assert.LessOrEqual(t, *after.Control.IAEKelvinSeconds, 1.05**before.Control.IAEKelvinSeconds, name)
+		assert.LessOrEqual(t, *after.Control.IAEKelvinSeconds, 1.1**before.Control.IAEKelvinSeconds, name)
 		assert.LessOrEqual(t, *after.Control.OvershootKelvin, *before.Control.OvershootKelvin, name)
-		most := 1.0
-		if c.Damper.Fitted {
-			most = 2 // each time that it shuts
-		}
-		assert.Less(t, *after.Control.OvershootKelvin, most, name)
+		assert.Less(t, *after.Control.OvershootKelvin, 1.0, name)
 		assert.Equal(t, controller.Complete.String(), after.Outcome)
 		assert.Empty(t, after.Alarms, name)
 		t.Logf("%-16s error %.1f to %.1f K·h, rms %.2f to %.2f K, over %.1f to %.1f K, relay %d to %d", name, *before.Control.IAEKelvinSeconds/3600, *after.Control.IAEKelvinSeconds/3600,

@@ -5,14 +5,14 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"fumarium/cmd/fumarium/internal/daybook"
-	"fumarium/controller/history"
+	"fumarium/controller"
 	"fumarium/controller/record"
 	"fumarium/controller/report/recorded"
 	"fumarium/profile/quantity"
@@ -124,7 +124,9 @@ func costOf(ctx context.Context, r *record.Reader, id string, book []daybook.Lin
 		}
 		c.Items = append(c.Items, item)
 	}
-	c.Heater.Seconds = heaterOn(told.History)
+	if c.Heater.Seconds, err = heaterOn(ctx, r, b.ID); err != nil {
+		return nil, err
+	}
 	if told.Result == nil {
 		c.Estimate = append(c.Estimate, "the power of the heater is not known: "+missing)
 	} else {
@@ -151,14 +153,18 @@ func costOf(ctx context.Context, r *record.Reader, id string, book []daybook.Lin
 	return c, nil
 }
 
-// heaterOn is for how long the heater was on, by its share of each stretch that was seen.
-func heaterOn(h *history.History) (seconds float64) {
-	for _, d := range h.Duties() {
-		if !math.IsNaN(d.Ratio) {
-			seconds += d.Ratio * (d.To - d.From).Seconds()
+// heaterOn is for how long the heater was on, step by step: the curve keeps too little of a
+// batch that was recorded in few links.
+func heaterOn(ctx context.Context, r *record.Reader, id string) (seconds float64, err error) {
+	on, since := false, time.Duration(0)
+	err = r.Steps(ctx, id, func(s record.Step) error {
+		if on && !s.In.PowerLost {
+			seconds += (s.Elapsed - since).Seconds()
 		}
-	}
-	return seconds
+		on, since = s.Out.On.Has(controller.Heater), s.Elapsed
+		return nil
+	})
+	return seconds, err
 }
 
 func (c *cost) print(w io.Writer) error {

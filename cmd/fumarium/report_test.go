@@ -9,6 +9,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -147,6 +148,22 @@ func TestTheReportOfAGoodBatch(t *testing.T) {
 	assert.EqualValues(t, b.Steps, len(lines)-1)
 	assert.Equal(t, "0", lines[1][0], "from the start of the batch")
 	assert.Equal(t, []string{"elapsed_seconds", "chamber_celsius", "wet_bulb_celsius", "core_1_celsius", "core_2_celsius", "ember_celsius", "heater_on", "fan_on", "smoke_on", "humidifier_on", "sounder_on", "cooler_on"}, lines[0])
+	at := func(i int) float64 {
+		v, err := strconv.ParseFloat(lines[i][0], 64)
+		require.NoError(t, err)
+		return v
+	}
+	heated := 0.0
+	for i := 1; i+1 < len(lines); i++ {
+		if lines[i][6] == "1" {
+			heated += at(i+1) - at(i)
+		}
+	}
+	_, out, said = call(t, "cost", told.ID, "--simulated", "--state", state, "--json")
+	var cost cost
+	require.NoError(t, json.Unmarshal([]byte(out), &cost), out+said)
+	assert.InDelta(t, heated, cost.Heater.Seconds, 1)
+	assert.Greater(t, heated, 60.0)
 	_, out, said = call(t, "assess", name, "--species", "red-meat", "--cased", "--nitrite-ppm", "150", "--erythorbate-ppm", "500", "--json")
 	var assessed struct {
 		Lethality []struct{ Pass bool }
