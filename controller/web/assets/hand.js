@@ -36,7 +36,7 @@ function deviation(text) {
 
 function handSays(id, sent) {
   const r = sent.reply;
-  put(id, r ? (r.told || [t('note.kept')]).map(said).concat((r.deviations || []).map(deviation)).join('\n') : sent.words);
+  put(id, r ? [t('note.kept'), ...(r.deviations || []).map(deviation)].join('\n') : sent.words); // the form shows what it is now
   show(id, true);
   $(id).scrollIntoView({ block: 'center' });
 }
