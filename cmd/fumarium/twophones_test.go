@@ -82,7 +82,7 @@ func TestTwoBrowsersAndWetHands(t *testing.T) {
 	p.mayAct("Light the smoke generator")
 	q.mayAct("Light the smoke generator")
 	assert.Equal(t, "Done, go on with smoke", p.read("document.getElementById('act').textContent"))
-	assert.Equal(t, "Yes, dry may end", p.read("doneText({prompt: {command: 'confirm', question: '1-until-2-x'}, stages: status.stages})"))
+	assert.Equal(t, "Yes, dry may end", p.read("claimText({prompt: {command: 'confirm', question: '1-until-2-x'}, stages: status.stages})"))
 	q.click("act")
 	p.until("!document.getElementById('told').hidden && document.getElementById('told').textContent.includes('not from here')")
 	assert.Equal(t, "true", p.read("(() => { const r = document.getElementById('told').getBoundingClientRect(); return r.top >= 0 && r.height > 20 && r.bottom < innerHeight; })()"), "it takes no tap, so it is only looked for")

@@ -131,7 +131,7 @@ func cabinetRows() []row {
 		output("fan", "the relay of the chamber fan", "2 min", "20 s", "20 s"),
 		output("smoke", "the relay of the smoke generator's pump", "1 min", "10 s", "10 s"),
 		output("humidifier", "the relay of the humidifier", "20 s", "2 s", "2 s"),
-		output("damper", "the relay of a damper's drive that a spring opens: on is driven shut", "3 min", "30 s", "30 s"),
+		output("damper", "the relay of a damper's drive that a spring opens: on is driven shut", "30 s", "5 s", "5 s"),
 		output("cooler", "the relay of a cooler, for stages with not above; its window counts for nothing", "10 min", "3 min", "5 min"),
 		output("sounder", "the relay of the sounder", "20 s", "2 s", "2 s"),
 		[]row{usual("sounder.rhythm", "lets it pause for what is not for now; not for a relay that wears or clacks", "no")},
