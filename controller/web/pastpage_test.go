@@ -129,7 +129,7 @@ func TestEarlierBatchesOnAPhone(t *testing.T) {
 	}
 	picture(t, ctx, "batch-360")
 	inEverySize(t, ctx, "batch", "!document.getElementById('past-one').hidden && document.querySelector('#line-svg svg') !== null && document.querySelector('#line-svg svg').clientWidth <= innerWidth") // the curve is drawn anew a moment after
-	do(t, ctx, chromedp.EmulateViewport(640, 360)) // turned on its side
+	do(t, ctx, chromedp.EmulateViewport(640, 360))                                                                                                                                                       // turned on its side
 	until(t, ctx, "document.querySelector('#line-svg svg').clientWidth > 500")
 	do(t, ctx, chromedp.EmulateViewport(360, 640))
 	until(t, ctx, "document.querySelector('#line-svg svg').clientWidth < 360")
