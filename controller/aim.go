@@ -195,11 +195,11 @@ func (m *Machine) FixedCoasting() *Machine {
 }
 
 // TightlyTuned is the machine with SIMC's tight tuning for any lags, however near that comes
-// to swinging, no feed-forward of smoke, no lower aim for a cooler stage, and the draughts of
-// fan and stack added up, as programs were: for replaying what they recorded.
+// to swinging, no feed-forward of smoke and no lower aim for a cooler stage, as programs were:
+// for replaying what they recorded.
 func (m *Machine) TightlyTuned() *Machine {
 	before := *m
-	before.tight, before.smokeShare, before.balance.adds = true, 0, true
+	before.tight, before.smokeShare = true, 0
 	for i := range before.laws {
 		l := &before.laws[i]
 		if t, err := pid.SIMC(l.model, 0); err == nil {
@@ -214,10 +214,10 @@ func (m *Machine) TightlyTuned() *Machine {
 }
 
 // Slack is the machine that feeds nothing forward when a damper opens, rests its heater for as
-// long when a ramp goes on, and aims lower by more and for longer before one closes, as
-// programs did: for replaying what they recorded.
+// long when a ramp goes on, aims lower by more and for longer before one closes, and adds up
+// the draughts of fan and stack for all that, as programs did: for replaying what they recorded.
 func (m *Machine) Slack() *Machine {
 	before := *m
-	before.slack, before.filmStill, before.aimReturns = true, filmStilled, aimReturned
+	before.slack, before.filmStill, before.aimReturns, before.balance.adds = true, filmStilled, aimReturned, true
 	return &before
 }

@@ -99,3 +99,16 @@ func TestAnOpenedDamperIsFedForwardOnce(t *testing.T) {
 	assert.InDelta(t, 1, opened(0, true, 0.2), 0.01)
 	assert.InDelta(t, 5, opened(1, true, 0.8), 1.01, "never more than full power")
 }
+
+// What was recorded before fan and stack shared one opening is replayed with the sum of both,
+// also where nothing else of it is older.
+func TestOlderMachinesAddDraughts(t *testing.T) {
+	c := everyCabinet(t)["plywood-cabinet"]
+	m, err := New(testProduct(), c)
+	require.NoError(t, err)
+	most := m.balance.mostDraught(0.5, 50, true)
+	assert.Less(t, m.balance.draught(0.5, 50, true), most)
+	for name, before := range map[string]*Machine{"slack": m.Slack(), "tightly tuned": m.TightlyTuned()} {
+		assert.Equal(t, most, before.balance.draught(0.5, 50, true), name)
+	}
+}

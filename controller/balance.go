@@ -136,7 +136,7 @@ type balanceRules struct {
 	beyond         quantity.Kelvin // of a core: see coreBeyond
 	coolsAbove     quantity.Kelvin // see there
 	metered        float64         // see meteredDuty
-	adds           bool            // fan to stack; see TightlyTuned
+	adds           bool            // fan to stack; see Slack
 }
 
 func newBalanceRules(p *profile.Product, c *cabinet.Cabinet) balanceRules {
@@ -255,8 +255,8 @@ func (r *balanceRules) draught(damper quantity.Ratio, rise float64, fan bool) fl
 }
 
 // mostDraught has fan and stack added up. The watch goes by it: with what truly flows, 14 of
-// 1,961 faultless batches tripped that were drawn at half as much again as their cabinet is
-// meant to take, wet and bare, and none with this.
+// 1,961 drawn faultless batches tripped, all of more bare wet meat than their cabinet is meant
+// to take; of these 14 one does with this.
 func (r *balanceRules) mostDraught(damper quantity.Ratio, rise float64, fan bool) float64 {
 	air := r.stack(rise)
 	if fan {
