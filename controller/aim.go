@@ -217,7 +217,7 @@ func (m *Machine) TightlyTuned() *Machine {
 // long when a ramp goes on, aims lower by more and for longer before one closes, and adds up
 // the draughts of fan and stack for all that, as programs did: for replaying what they recorded.
 func (m *Machine) Slack() *Machine {
-	before := *m
+	before := *m.Forgetful()
 	before.slack, before.filmStill, before.aimReturns, before.balance.adds = true, filmStilled, aimReturned, true
 	return &before
 }

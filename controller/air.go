@@ -42,6 +42,7 @@ type airMemory struct {
 	steam  time.Duration  `record:"since_steam"`        // the humidifier was last on
 	opens  quantity.Ratio `record:"opens_ratio"`        // how far the moisture of the air wants it open
 	Damper duty.State     `record:"damper"`
+	driven time.Duration  `record:"damper_driven"` // since it was let go, and stood open
 	Cooler duty.State     `record:"cooler"`
 	cools  bool           `record:"cools"`
 }
@@ -101,10 +102,17 @@ func (t *step) damper() quantity.Ratio {
 	return t.s.Out.Damper
 }
 
+// regains reports whether walls may still be bringing back to the air what went through a
+// damper that was let go, and has been driven again for less than so long.
+func (t *step) regains(within time.Duration) bool {
+	driven := t.s.Air.driven
+	return t.m.cabinet.Damper.Fitted && driven > 0 && driven < within && !t.m.forgets
+}
+
 // rest lets go of damper and cooler. Without its drive the damper is open, without a drive
 // it stays where the person has set it.
 func (a *airMemory) rest(t *step, damper quantity.Ratio) quantity.Ratio {
-	a.opens, a.cools = 0, false
+	a.opens, a.cools, a.driven = 0, false, 0
 	a.Cooler.Cut(&t.m.cooler, t.dt)
 	a.Damper.Cut(&t.m.damper, t.dt)
 	if t.m.cabinet.Damper.Fitted {
@@ -117,6 +125,7 @@ func (a *airMemory) rest(t *step, damper quantity.Ratio) quantity.Ratio {
 func (a *airMemory) drive(t *step, stage *profile.Stage, out *Outputs) {
 	c := t.m.cabinet
 	if c.Damper.Fitted {
+		a.driven += t.dt
 		a.asked = out.Damper
 		a.vent(t, stage)
 		out.Damper = max(out.Damper, a.opens)
@@ -191,5 +200,13 @@ func (a *airMemory) stands(t *step, stage *profile.Stage) trip.Set {
 func (m *Machine) Airless() *Machine {
 	before := *m
 	before.airless = true
+	return &before
+}
+
+// Forgetful is the machine that does not know that walls warm the air again behind a damper
+// that shuts, as programs were: for replaying what they recorded.
+func (m *Machine) Forgetful() *Machine {
+	before := *m
+	before.forgets = true
 	return &before
 }

@@ -9,6 +9,7 @@ import (
 
 	"fumarium/controller/cabinet"
 	"fumarium/controller/trip"
+	"fumarium/profile"
 	"fumarium/profile/quantity"
 	"fumarium/sensors"
 )
@@ -117,4 +118,95 @@ func TestADryWickInAColdChamberReadsLikeFog(t *testing.T) {
 		assert.Equal(t, driven, r.out.Damper == 1, "%v", r.out)
 		assert.Equal(t, driven, r.s.Alarms[trip.HumidityNotReached].Calls())
 	}
+}
+
+// Whoever holds a batch lets go of its damper, and walls that had no air warm it again when the
+// batch goes on: that is no heat of a relay that has welded. What comes out hotter than it was
+// is, and so is what rises on later.
+func TestAirBehindADamperThatShutsAgainIsNoWeld(t *testing.T) {
+	held := func(t *testing.T) *rig {
+		r := newRig(t)
+		r.c.Damper = cabinet.Relay{Fitted: true, Window: 20 * time.Second, MinOn: 3 * time.Second, MinOff: 3 * time.Second}
+		r.p.Stages = []profile.Stage{{Name: "rest", Place: profile.Chamber, HasDamper: true, Until: after(6 * time.Hour)}}
+		r.chamberIs(sensors.At(70))
+		r.started(0)
+		r.run(20 * time.Minute)
+		r.step(Hold)
+		for at := 70.0; at > 43; at -= 0.005 {
+			r.chamberIs(sensors.At(quantity.Celsius(at)))
+			r.step()
+		}
+		r.step(Restart)
+		return r
+	}
+	// rises is how far the reading gets, in kelvin a second, before it trips.
+	rises := func(r *rig, from, to, rate float64) float64 {
+		for at := from; at < to; at += rate {
+			r.chamberIs(sensors.At(quantity.Celsius(at)))
+			if r.step(); r.s.Tripped == trip.HeatWhenOff {
+				return at
+			}
+		}
+		return to
+	}
+	r := held(t)
+	require.Less(t, float64(r.s.Heater.walls), 58.0)
+	assert.Equal(t, 69.0, rises(r, 43, 69, 0.05))
+	assert.InDelta(t, 78, rises(r, 69, 100, 0.05), 1, "hotter than it was")
+	r = held(t)
+	assert.Equal(t, 60.0, rises(r, 43, 60, 0.05))
+	r.run(weldSlot)
+	assert.InDelta(t, 68, rises(r, 60, 100, 0.05), 1, "later")
+
+	r = held(t) // by hand it has stayed where it was, and nothing comes back
+	r.c.Damper = cabinet.Relay{}
+	assert.Less(t, rises(r, 43, 100, 0.05), 66.0)
+}
+
+// Nor is it waited for with the heat: a ramp that begins anew where the reading is goes along
+// with what the walls bring back, and nobody takes the rest of that time for a reading that
+// does not cool.
+func TestARampGoesAlongWithWhatWallsBringBack(t *testing.T) {
+	ramp := func(forgets bool) (at, falls quantity.Celsius) {
+		r := newRig(t)
+		r.p.Stages = []profile.Stage{{Name: "cook", Heat: true, ChamberSetpoint: 80, Ramp: 20. / 3600, Place: profile.Chamber, Until: after(20 * time.Hour)}}
+		m, err := New(r.p, r.c)
+		require.NoError(t, err)
+		if forgets {
+			m = m.Forgetful()
+		}
+		step := func(v float64, k CommandKind) {
+			r.in.Command = Command{Kind: k}
+			r.in.Chamber[0] = flicker(sensors.At(quantity.Celsius(v)), r.in.Elapsed)
+			m.Advance(&r.s, &r.in)
+			r.in.Elapsed += time.Second
+		}
+		step(15, Start)
+		for v := 15.0; v < 75; v += 20. / 3600 {
+			step(v, NoCommand)
+		}
+		require.Equal(t, Running, r.s.Batch)
+		step(75, Hold)
+		for v := 75.0; v > 55; v -= 0.1 {
+			step(v, NoCommand)
+		}
+		step(55, Restart)
+		for v := 55.0; v < 65; v += 0.1 {
+			step(v, NoCommand)
+		}
+		for range 3 * 60 {
+			step(65, NoCommand)
+		}
+		require.Equal(t, Running, r.s.Batch, "%v", r.s.Tripped)
+		at = r.s.Heater.Setpoint
+		for v := 65.0; v > 60; v -= 0.1 {
+			step(v, NoCommand)
+		}
+		return at, r.s.Heater.Setpoint
+	}
+	at, falls := ramp(false)
+	assert.InDelta(t, 65, float64(at), 0.5)
+	assert.GreaterOrEqual(t, falls, at)
+	before, _ := ramp(true)
+	assert.InDelta(t, 55+280*20./3600, float64(before), 0.5)
 }

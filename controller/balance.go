@@ -292,7 +292,7 @@ func (b *balanceMemory) followCooling(t *step) {
 		b.cooled, b.coolsFor, b.fell = b.slow, 0, !hot
 	case b.slow < b.cooled-quantity.Celsius(coolsBy):
 		b.cooled, b.coolsFor, b.fell = b.slow, 0, true
-	case b.unheated < coolsAfter: // what is hotter than the air still warms it
+	case b.unheated < coolsAfter, t.regains(coolsAfter): // what is hotter than the air still warms it
 		b.cooled, b.coolsFor = max(b.cooled, b.slow), 0
 	}
 }

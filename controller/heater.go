@@ -65,7 +65,8 @@ type heaterMemory struct {
 	ceiling    quantity.Celsius `record:"ceiling_celsius"` // what the stage cannot have asked for
 	hasCeiling bool             `record:"ceiling_known"`
 
-	walls    quantity.Celsius `record:"walls_celsius"` // the chamber gets no hotter than that by itself
+	walls    quantity.Celsius `record:"walls_celsius"`      // the chamber gets no hotter than that by itself
+	kept     quantity.Celsius `record:"walls_kept_celsius"` // that, before a driven damper was let go
 	hasWalls bool             `record:"walls_known"`
 	aired    bool             `record:"walls_aired"` // the door was open, and it has not regained them
 	offFor   time.Duration    `record:"off_for"`     // heater off without a break
@@ -136,11 +137,15 @@ func (t *step) cooled(v, chamber quantity.Celsius, lag time.Duration) quantity.C
 
 // followOff follows how hot the chamber can get by itself. That falls along with the
 // chamber while it cools behind a shut door. When the chamber falls faster, the door
-// is open, and it will regain, when that is shut, what walls and racks have kept.
-// Heat that comes while the heater is off may raise it, but only slot by slot.
+// is open, and it will regain, when that is shut, what walls and racks have kept. Behind a
+// damper that was let go it may regain in a slot all that it had. Heat that comes while the
+// heater is off may raise it, but only slot by slot.
 func (h *heaterMemory) followOff(t *step, chamber quantity.Celsius) {
 	if !h.hasWalls {
-		h.walls, h.hasWalls = chamber, true
+		h.walls, h.kept, h.hasWalls = chamber, chamber, true
+	}
+	if t.s.Air.driven >= weldSlot {
+		h.kept = h.walls
 	}
 	tripped := t.s.Tripped == trip.HeatWhenOff
 	if !tripped {
@@ -158,7 +163,7 @@ func (h *heaterMemory) followOff(t *step, chamber quantity.Celsius) {
 		if h.emptied += t.dt; stage != nil && stage.Place == profile.Chamber || t.s.Out.On.Has(Fan) || t.doorOpen() {
 			h.emptied = 0
 		}
-		if h.cold = h.offFor >= t.m.elementCools; !h.cold {
+		if h.cold = h.offFor >= t.m.elementCools; !h.cold || t.regains(weldSlot) && chamber <= h.kept {
 			h.walls = max(h.walls, chamber)
 			h.offNow, h.offLast, h.offSlot = chamber, chamber, 0
 			h.rises, h.riseFrom, h.riseSlot = 0, chamber, 0
@@ -326,6 +331,9 @@ func (h *heaterMemory) off(t *step) {
 func (h *heaterMemory) ramp(t *step, stage *profile.Stage, chamber quantity.Celsius) quantity.KelvinPerSecond {
 	if !h.HasSetpoint {
 		h.Setpoint, h.HasSetpoint = chamber, true
+	}
+	if b := &t.s.Balance; h.aired && b.hasTrend && !t.m.forgets { // what walls bring back by themselves need not be waited for
+		h.Setpoint = max(h.Setpoint, min(chamber, b.slow))
 	}
 	rate := t.m.ramp(stage)
 	if rate == 0 || h.Setpoint >= stage.ChamberSetpoint || t.s.Learns {

@@ -159,6 +159,9 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 		if !m.has("heater.held_integral_ratio") {
 			runs = runs.Slack()
 		}
+		if !m.has("air.damper_driven") {
+			runs = runs.Forgetful()
+		}
 		state, err = m.parse(text)
 		return err
 	}
