@@ -35,7 +35,11 @@ func TestWhatIsLearnedHoldsCloser(t *testing.T) {
 		assert.Less(t, *after.Control.HoldRMSKelvin, *before.Control.HoldRMSKelvin, name)
 		assert.LessOrEqual(t, *after.Control.IAEKelvinSeconds, 1.1**before.Control.IAEKelvinSeconds, name)
 		assert.LessOrEqual(t, *after.Control.OvershootKelvin, *before.Control.OvershootKelvin, name)
-		assert.Less(t, *after.Control.OvershootKelvin, 1.0, name)
+		most := 1.0
+		if c.Damper.Fitted {
+			most = 2 // each time that it shuts
+		}
+		assert.Less(t, *after.Control.OvershootKelvin, most, name)
 		assert.Equal(t, controller.Complete.String(), after.Outcome)
 		assert.Empty(t, after.Alarms, name)
 		t.Logf("%-16s error %.1f to %.1f K·h, rms %.2f to %.2f K, over %.1f to %.1f K, relay %d to %d", name, *before.Control.IAEKelvinSeconds/3600, *after.Control.IAEKelvinSeconds/3600,
