@@ -101,7 +101,7 @@ func TestAnOpenedDamperIsFedForwardOnce(t *testing.T) {
 }
 
 // What was recorded before fan and stack shared one opening is replayed with the sum of both,
-// also where nothing else of it is older.
+// also where nothing else of it is older, and knows nothing of what walls bring back.
 func TestOlderMachinesAddDraughts(t *testing.T) {
 	c := everyCabinet(t)["plywood-cabinet"]
 	m, err := New(testProduct(), c)
@@ -110,5 +110,6 @@ func TestOlderMachinesAddDraughts(t *testing.T) {
 	assert.Less(t, m.balance.draught(0.5, 50, true), most)
 	for name, before := range map[string]*Machine{"slack": m.Slack(), "tightly tuned": m.TightlyTuned()} {
 		assert.Equal(t, most, before.balance.draught(0.5, 50, true), name)
+		assert.True(t, before.forgets, name)
 	}
 }
