@@ -103,11 +103,25 @@ func built(t *testing.T, env ...string) (program string) {
 	if _, err := os.Stat(program); err == nil {
 		return program
 	}
-	build := exec.Command("go", "build", "-trimpath", "-tags", "nethttpomithttp2", "-o", program, ".")
+	build := exec.Command("go", append(asPacked(t, "build"), "-o", program, ".")...)
 	build.Env = append(append(os.Environ(), "CGO_ENABLED=0"), env...)
 	said, err := build.CombinedOutput()
 	require.NoError(t, err, string(said))
 	return program
+}
+
+// asPacked is a command of go with the flags by which the board's program is packed.
+func asPacked(t *testing.T, command ...string) []string {
+	t.Helper()
+	file, err := os.ReadFile("../../deploy/buildflags")
+	require.NoError(t, err)
+	command = append(command, "-trimpath")
+	for line := range strings.Lines(string(file)) {
+		if strings.HasPrefix(line, "-") {
+			command = append(command, strings.TrimSpace(line))
+		}
+	}
+	return command
 }
 
 func builtIn(t *testing.T) string {

@@ -100,7 +100,7 @@ func TestOnEmulatedBoards(t *testing.T) {
 	}
 	dir := t.TempDir()
 	arm := []string{"GOOS=linux", "GOARCH=arm64", "CGO_ENABLED=0"}
-	build := exec.Command("go", "test", "-c", "-trimpath", "-tags", "nethttpomithttp2", "-ldflags=-s -w", "-o", filepath.Join(dir, "init"), ".")
+	build := exec.Command("go", append(asPacked(t, "test", "-c"), "-ldflags=-s -w", "-o", filepath.Join(dir, "init"), ".")...)
 	build.Env = append(os.Environ(), arm...)
 	out, err := build.CombinedOutput()
 	require.NoError(t, err, string(out))

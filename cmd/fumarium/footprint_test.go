@@ -44,7 +44,7 @@ func TestFootprint(t *testing.T) {
 	}
 	for _, b := range boards {
 		program := filepath.Join(t.TempDir(), "fumarium")
-		build := exec.Command("go", "build", "-trimpath", "-tags", "nethttpomithttp2", "-ldflags", "-s -w", "-o", program, ".")
+		build := exec.Command("go", append(asPacked(t, "build"), "-ldflags", "-s -w", "-o", program, ".")...)
 		build.Env = append(append(os.Environ(), "CGO_ENABLED=0"), b.env...)
 		require.NoError(t, build.Run())
 		info, err := os.Stat(program)

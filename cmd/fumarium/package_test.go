@@ -116,11 +116,7 @@ func TestPackagesAreReproducible(t *testing.T) {
 	for _, size := range sizes {
 		n, err := strconv.Atoi(size[2])
 		require.NoError(t, err)
-		most := 20 << 20 // for a board's card
-		if size[1] == "amd64" {
-			most = 21 << 20
-		}
-		assert.LessOrEqual(t, n, most, "what deploy/footprint.md says of %s", size[1])
+		assert.LessOrEqual(t, n, 20_000_000, "what deploy/footprint.md says of %s", size[1])
 	}
 	modules, err := os.ReadFile(filepath.Join(one, "fumarium_"+newestVersion(t)+"_armhf.modules.json"))
 	require.NoError(t, err)

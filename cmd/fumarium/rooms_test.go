@@ -214,6 +214,27 @@ func TestPureRoomsImportOnlyWhatTheyMay(t *testing.T) {
 	}
 }
 
+// TestARehearsalStartsNoGoroutine: a rehearsal starts no goroutine; only a spread of them does, so it alone is run with
+// the race detector.
+func TestARehearsalStartsNoGoroutine(t *testing.T) {
+	eachFile(t, func(room, name string, _ *token.FileSet, file *ast.File) {
+		if room != "sim" && room != "sim/fit" || filepath.Base(name) == "spread.go" {
+			return
+		}
+		for _, spec := range file.Imports {
+			if spec.Path.Value == `"sync"` || spec.Path.Value == `"sync/atomic"` {
+				t.Errorf("%s imports %s, and is not run with the race detector", name, spec.Path.Value)
+			}
+		}
+		ast.Inspect(file, func(n ast.Node) bool {
+			if _, is := n.(*ast.GoStmt); is {
+				t.Errorf("%s starts a goroutine, and is not run with the race detector", name)
+			}
+			return true
+		})
+	})
+}
+
 // within reports whether a room is the named one or below it.
 func within(room, name string) bool {
 	return name == "" || room == name || strings.HasPrefix(room, name+"/")
