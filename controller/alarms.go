@@ -40,6 +40,7 @@ func (t *step) standing() trip.Set {
 		trip.ButtonStuck.If(in.Panel&ButtonBad != 0) |
 		trip.RelayWorn.If(in.RelayWorn) |
 		trip.CopiesFailing.If(in.CopiesFail) |
+		trip.CabinetDrifted.If(in.Drift.Beyond) |
 		trip.StepLate.If(t.late) |
 		trip.StageOvertime.If(stage != nil && stage.Within > 0 && s.StageClock > stage.Within) |
 		trip.PromptWaiting.If(s.asks(stage))
@@ -71,7 +72,11 @@ func (t *step) alarms() {
 		}
 		switch change {
 		case trip.Raised:
-			t.event(Event{Kind: AlarmRaised, Alarm: c, Here: t.m.here})
+			raised := Event{Kind: AlarmRaised, Alarm: c, Here: t.m.here}
+			if c == trip.CabinetDrifted {
+				raised.Drift = t.in.Drift
+			}
+			t.event(raised)
 		case trip.Returned:
 			t.event(Event{Kind: AlarmReturned, Alarm: c})
 		}

@@ -205,6 +205,7 @@ type Event struct {
 	For     time.Duration `record:"for"` // of an absence; of a stage that a person bends or ends, by its own clock; of a probe out of sight
 	Bend    Bend          `record:"bend"`
 	Probe   uint8         `record:"probe"` // of the core, from 1
+	Drift   Drift         `record:"drift"` // of the cabinet
 }
 
 // Text says the event in words; p is the product of the batch and may be nil.
@@ -226,7 +227,11 @@ func (e Event) Text(p *profile.Product) string {
 		return stage + " confirmed by the person"
 	case AlarmRaised:
 		entry := e.Alarm.Entry()
-		return fmt.Sprintf("alarm %s (%s): %s %s", entry.Name, entry.Priority, entry.Meaning, entry.Do(e.Here))
+		meaning := entry.Meaning
+		if words := e.Drift.String(); words != "" {
+			meaning += " " + words
+		}
+		return fmt.Sprintf("alarm %s (%s): %s %s", entry.Name, entry.Priority, meaning, entry.Do(e.Here))
 	case AlarmReturned:
 		return "alarm " + e.Alarm.String() + " over"
 	case Tripped:

@@ -104,6 +104,7 @@ type Inputs struct {
 	Panel        PanelFaults   `record:"panel"`         // of what hangs at the front of the cabinet
 	RelayWorn    bool          `record:"relay_worn"`    // the heater's, by how often it closed
 	CopiesFail   bool          `record:"copies_fail"`   // of batches, into the folder for copies
+	Drift        Drift         `record:"drift"`         // of the cabinet, by DriftOf the batches before
 	Command      Command       `record:"command"`
 }
 

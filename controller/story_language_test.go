@@ -371,6 +371,8 @@ func parseSetting(key, text string, over bool) (setting, error) {
 		return flag(func(w *world) *bool { return &w.recordFailing }, "failing", "ok")
 	case "contact":
 		return flag(func(w *world) *bool { return &w.worn }, "worn", "sound")
+	case "heat":
+		return flag(func(w *world) *bool { return &w.drifted }, "drifted", "same")
 	case "copies":
 		return flag(func(w *world) *bool { return &w.copiesFail }, "failing", "ok")
 	case "disk":

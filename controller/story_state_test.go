@@ -87,14 +87,14 @@ var (
 
 // aware is what the machine is told of the world in one step.
 type aware struct {
-	elapsed                                                                                                         time.Duration
-	chamber                                                                                                         [cabinet.MaxChamberProbes]sensors.Reading
-	core                                                                                                            [cabinet.MaxCoreProbes]sensors.Reading
-	wetBulb, ambient, ember, board                                                                                  sensors.Reading
-	door, feedback, balance                                                                                         string
-	driveFailed, recordFailing, diskLow, worn, copiesFail, displayDead, buttonStuck, powerLost, clockUnset, stepped bool
-	awayUnknown                                                                                                     bool
-	awayFor                                                                                                         time.Duration // that the clock shows now; zero is nothing
+	elapsed                                                                                                                  time.Duration
+	chamber                                                                                                                  [cabinet.MaxChamberProbes]sensors.Reading
+	core                                                                                                                     [cabinet.MaxCoreProbes]sensors.Reading
+	wetBulb, ambient, ember, board                                                                                           sensors.Reading
+	door, feedback, balance                                                                                                  string
+	driveFailed, recordFailing, diskLow, worn, drifted, copiesFail, displayDead, buttonStuck, powerLost, clockUnset, stepped bool
+	awayUnknown                                                                                                              bool
+	awayFor                                                                                                                  time.Duration // that the clock shows now; zero is nothing
 }
 
 // An output is one thing that the machine switches or sets.
@@ -205,6 +205,9 @@ func (m *machine) step(a aware, o order, full bool) ([]output, []event, view) {
 		Elapsed: a.elapsed, Chamber: a.chamber, Core: a.core, WetBulb: a.wetBulb, Ambient: a.ambient, Ember: a.ember, Board: a.board,
 		Door: doors[a.door], Heater: feedbacks[a.feedback], DriveFailed: a.driveFailed, RecordFailing: a.recordFailing,
 		DiskLow: a.diskLow, RelayWorn: a.worn, CopiesFail: a.copiesFail, PowerLost: a.powerLost, ClockUnset: a.clockUnset, ClockStepped: a.stepped,
+	}
+	if a.drifted {
+		in.Drift = controller.Drift{Ratio: 1.243, Beyond: true}
 	}
 	if a.displayDead {
 		in.Panel |= controller.DisplayDead

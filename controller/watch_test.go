@@ -522,6 +522,32 @@ func TestAWornRelayIsSaidForLater(t *testing.T) {
 	assert.Equal(t, Running, r.s.Batch)
 }
 
+func TestADriftedCabinetIsSaidForLaterWithItsFigure(t *testing.T) {
+	r := newRig(t).started(0)
+	r.in.Drift = Drift{Ratio: 1.1}
+	r.run(time.Minute)
+	assert.Equal(t, trip.Normal, r.s.Alarms[trip.CabinetDrifted].Phase, "batches scatter by that")
+	before := r.s.Heater.Demand
+	r.in.Drift = Drift{Ratio: 1.243, Beyond: true}
+	r.step()
+	assert.Equal(t, trip.Unacknowledged, r.s.Alarms[trip.CabinetDrifted].Phase)
+	assert.Equal(t, trip.Later, trip.CabinetDrifted.Entry().Priority)
+	assert.InDelta(t, before, r.s.Heater.Demand, 0.05)
+	assert.Equal(t, Running, r.s.Batch)
+	var said string
+	for _, e := range r.events {
+		if e.Alarm == trip.CabinetDrifted {
+			said = e.Text(nil)
+		}
+	}
+	assert.Contains(t, said, "It takes 24 % more heat than it did. If it takes more: look at the gasket")
+	r.in.Drift = Drift{} // it has learned anew
+	r.step()
+	assert.Equal(t, trip.ReturnedUnacknowledged, r.s.Alarms[trip.CabinetDrifted].Phase)
+	assert.Equal(t, "It takes 20 % less heat than it did.", Drift{Ratio: 0.8}.String())
+	assert.Empty(t, Drift{}.String())
+}
+
 func TestCopiesThatFailAreSaidForLater(t *testing.T) {
 	r := newRig(t).started(0)
 	r.in.CopiesFail = true

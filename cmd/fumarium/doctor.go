@@ -77,6 +77,7 @@ func (b *bench) doctor(ctx context.Context, o doctorOptions) error {
 	}
 	found = append(found, b.cabinetFind(c, o.cabinet), apartFind(c, o.cabinet, besides{installedRow, installedCabinet}), clockFind(here.clock.Synced()))
 	found = append(found, wearFind(o.state, c)...)
+	found = append(found, driftFind(ctx, o.state, c)...)
 	found = append(found, checkup.Folder(o.state, checkup.RoomOf)...)
 	found = append(found, checkup.Records(ctx, o.state, runs.answers)...)
 	found = append(found, upkeepFinds(ctx, o.state, c, time.Now())...)

@@ -285,6 +285,8 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		side = front.New(hardware.Front(here.lines))
 	}
 	worn := newWear(dir, cab, log)
+	drifts := &driftWatch{records: records.Reader, log: log}
+	drifts.look(ctx, cab) // before the first step, which may be one of a batch under way
 	copies := newCopier(dir, records.File(), o.copies, log)
 	teacher := &learner{records: records, file: cabinetFile, named: o.cabinet, log: log}
 	var verdicts sync.WaitGroup // that are being written
@@ -304,6 +306,7 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 		CopiesFail: copies.Failing,
 		Panel:      side.Faults,
 		Wear:       worn.Ratio,
+		Drift:      drifts.Of,
 		Ended: func(batch string, s *snapshot.Snapshot) {
 			verdicts.Go(func() {
 				if noteVerdict(records, batch, s, log); s.State.Learns {
@@ -392,6 +395,9 @@ func runDaemon(ctx context.Context, o runOptions, paceGiven bool, manager *servi
 	counted := make(chan struct{})
 	go func() { defer close(counted); worn.Run(loopCtx, l.Snapshot) }()
 	defer func() { cancel(); <-counted }()
+	drifted := make(chan struct{})
+	go func() { defer close(drifted); drifts.Run(loopCtx, l.Snapshot) }()
+	defer func() { cancel(); <-drifted }()
 	go plans.Run(loopCtx, l.Snapshot)
 	go foretells.Run(loopCtx, l.Snapshot)
 	copied := make(chan struct{})

@@ -26,6 +26,9 @@ func (l *Loop) witness(in *controller.Inputs) {
 		l.snap.RelayWear, l.snap.WearKnown = l.cfg.Wear()
 		in.RelayWorn = l.snap.WearKnown && l.snap.RelayWear >= worn
 	}
+	if l.cfg.Drift != nil {
+		in.Drift = l.cfg.Drift(l.cfg.Cabinet)
+	}
 	in.CopiesFail = l.cfg.CopiesFail != nil && l.cfg.CopiesFail()
 	if l.first {
 		l.first, in.PowerLost, in.Away = false, true, l.cfg.Resume.Recovery.Away

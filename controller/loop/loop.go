@@ -104,6 +104,9 @@ type Config struct {
 	// Wear is what share of its rated cycles the heater's relay has been used for, and false
 	// where nobody knows. It must not wait. Nil knows nothing.
 	Wear func() (ratio float64, known bool)
+	// Drift is how the heat that holds a cabinet's chamber has changed. It must not wait. Nil
+	// knows nothing.
+	Drift func(*cabinet.Cabinet) controller.Drift
 	// CopiesFail reports whether batches have no copy where they should. It must not wait. Nil
 	// keeps no copies.
 	CopiesFail func() bool

@@ -68,6 +68,7 @@ var (
 	heaterEnergy = desc("heater_energy_joules_total", "Rated heater power times its on-time since the daemon began.")
 	operations   = desc("relay_operations_total", "How often the output has been switched since the daemon began.", "output")
 	relayWear    = desc("relay_wear_ratio", "Share of its rated cycles that the heater's relay has been used for; only where the cabinet file has them.", "output")
+	heldDrift    = desc("held_heat_drift_ratio", "Heat that holds the chamber over what held it at first, by batches of one product since the cabinet learned; only where ten of them tell.")
 	batchState   = desc("batch_state", "State of the batch (ISA-88): 1 for the one it is in.", "state")
 	batchGood    = desc("batch_good", "Whether the last batch completed, showed what applies of cooked, come-up, surface, chilled and process, and no rule is not met; only once it is over.")
 	stageInfo    = desc("stage_info", "Product and stage under way.", "product", "stage")
@@ -251,6 +252,9 @@ func (m *Metrics) collect(out chan<- prometheus.Metric) {
 	}
 	if s.WearKnown {
 		gauge(relayWear, s.RelayWear, controller.Heater.String())
+	}
+	if s.Inputs.Drift.Ratio > 0 {
+		gauge(heldDrift, s.Inputs.Drift.Ratio)
 	}
 	for b := range controller.BatchStates {
 		gauge(batchState, truth(s.State.Batch == b), b.String())

@@ -31,6 +31,8 @@ const (
 	concludedState = "state" // as text, deflated
 	concludedCores = "cores" // samples, deflated
 	concludedPeak  = "peak"  // the hottest chamber, °C
+	concludedHeld  = "held"  // a controller.HeldFigure
+	heldRoom       = 0.1     // °C, in which the room is kept with it
 	concludedPart  = 9000    // bytes of text in a row; mostText is what a reader expects
 	// mostConcluded bounds the samples that are kept in memory for it: two days and more.
 	mostConcluded = 20000
@@ -44,15 +46,20 @@ const courseEvery = 10 * time.Second
 // the hottest up.
 const courseSteps = 1024
 
-// coreCourse follows the cores through a batch, and the hottest of the chamber.
+// coreCourse follows the cores through a batch, the hottest of the chamber, and the heat that
+// held it.
 type coreCourse struct {
 	samples deviation.Course
 	last    deviation.Sample // step
 	peak    float64
-	seen    bool // there is a peak
+	seen    bool                 // there is a peak
+	held    *controller.HeldHeat // nil where nobody asks for it
 }
 
-func (c *coreCourse) see(_ int64, _ *profile.Product, _ *controller.Inputs, s *controller.State, _ controller.Outputs, _ []controller.Event) {
+func (c *coreCourse) see(_ int64, p *profile.Product, in *controller.Inputs, s *controller.State, out controller.Outputs, _ []controller.Event) {
+	if c.held != nil {
+		c.held.See(p, in, s, out)
+	}
 	if v, ok := s.Chamber.Reading.Value(); ok && s.Batch.Active() && (!c.seen || float64(v) > c.peak) {
 		c.peak, c.seen = float64(v), true
 	}
@@ -86,7 +93,7 @@ func conclude(m *memory, moment Moment, s *controller.State, c *coreCourse) (row
 	}
 	entry := func(subject string, number int) row {
 		r := newRow(noteTable, "wall", moment.Wall.Format(timeLayout), "who", "fumarium", "entry", string(Concluded), "subject", subject)
-		if number > 0 {
+		if number != 0 {
 			r.set("number", number)
 		}
 		return r
@@ -102,6 +109,14 @@ func conclude(m *memory, moment Moment, s *controller.State, c *coreCourse) (row
 	}
 	put(concludedState, packed(m.text(s)))
 	put(concludedCores, packed(c.encode()))
+	if c.held != nil {
+		if f, ok := c.held.Figure(); ok { // before the peak, which programs before took every value for
+			r := entry(concludedHeld, int(math.Round(float64(f.Room)/heldRoom)))
+			r.set("value", f.Ratio)
+			r.set("text", f.Of)
+			rows = append(rows, r)
+		}
+	}
 	if c.seen {
 		r := entry(concludedPeak, 0)
 		r.set("value", c.peak)
@@ -175,6 +190,21 @@ func decodeCourse(data []byte) (c deviation.Course, err error) {
 		c = append(c, s)
 	}
 	return c, in.err
+}
+
+// Held gives what held the chamber in each batch whose end was kept with it, oldest first. It
+// reads no batch.
+func (r *Reader) Held(ctx context.Context) (all []controller.HeldFigure, err error) {
+	err = r.reading(ctx, func(q querier) error {
+		rows, err := query(ctx, q, noteTable, "entry = ? AND subject = ?", string(Concluded), concludedHeld)
+		for _, row := range rows {
+			f := controller.HeldFigure{Of: row.text("text"), Room: quantity.Celsius(heldRoom * float64(row.int("number")))}
+			f.Ratio, _ = row.float("value")
+			all = append(all, f)
+		}
+		return err
+	})
+	return all, err
 }
 
 // An Account is a batch that is over, as a report tells it.
@@ -275,7 +305,7 @@ func (e *epilogue) read(chain *verifier) error {
 		case kind == string(Concluded):
 			if b := texts[row.text("subject")]; b != nil {
 				b.WriteString(row.text("text"))
-			} else if v, ok := row.float("value"); ok {
+			} else if v, ok := row.float("value"); ok && row.text("subject") == concludedPeak {
 				peak = v
 			}
 		case kind != "":

@@ -275,7 +275,7 @@ func (r *Recorder) Begin(m Moment, s Start) string {
 		"cabinet", s.Cabinet.Name, "cabinet_name", s.CabinetFile.Name, "cabinet_file", s.CabinetFile.Data,
 		"layout", r.layout(), "state", string(r.names.text(&s.Before)))
 	r.ids[id] = true
-	r.last, r.gap, r.course = s.Before, nil, &coreCourse{}
+	r.last, r.gap, r.course = s.Before, nil, &coreCourse{held: controller.NewHeldHeat(s.Product, s.Cabinet)}
 	r.open = &block{batch: r.next, header: &header, product: s.Product, moment: m}
 	r.next++
 	return id

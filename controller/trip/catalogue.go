@@ -279,6 +279,11 @@ var catalogue = [Count]Entry{
 		Meaning: "The heater's relay has closed nine tenths as often as its maker rates it for, or more. A worn contact welds, and then heats on.",
 		Action:  "Have it exchanged by someone qualified between two batches, and start its count anew (doctor says how).",
 	},
+	CabinetDrifted: {
+		Name: "cabinet-drifted", Priority: Later,
+		Meaning: "The heat that holds the chamber has changed by more than batches scatter. So say the last five batches of a product, held against the first five in as warm a room since the cabinet learned.",
+		Action:  "If it takes more: look at the gasket of the door, at the element, whether all of it gets warm, and at the insulation. If it takes less: look at where the chamber probe hangs. Let the cabinet learn anew once it is mended (fumarium tune).",
+	},
 	CopiesFailing: {
 		Name: "copies-failing", Priority: Later,
 		Meaning: "Not every batch has its copy in the folder for copies: the record on this board is the only one of them.",

@@ -69,6 +69,7 @@ const (
 	CopiesFailing
 	HumidityNotReached
 	ChamberTooWarm
+	CabinetDrifted
 	Count // number of codes, for arrays
 )
 

@@ -49,7 +49,7 @@ var unsaid = regexp.MustCompile(` = | / %s|× | of protein|%s of meat / |^, (?:o
 
 // alsoSpoken are files of which some texts stand on the page, besides much else.
 var alsoSpoken = []string{
-	"controller/web/*.go", "controller/bend.go", "controller/access/access.go", "profile/formula/*.go", "profile/words.go", "profile/assistant/*.go", "profile/fish/*.go",
+	"controller/web/*.go", "controller/{bend,heldheat}.go", "controller/access/access.go", "profile/formula/*.go", "profile/words.go", "profile/assistant/*.go", "profile/fish/*.go",
 	"profile/ferment/*.go", "profile/chilling/*.go", "profile/lethality/*.go", "sim/rehearse.go", "cmd/fumarium/kept.go", "cmd/fumarium/upkeep.go",
 	"controller/history/history.go", "controller/loop/*.go", "controller/evidence.go", "controller/learning.go", "controller/record/recorder.go", "profile/weighed/weighed.go", "cmd/fumarium/{weigh,run,opening,rehearse_tune}.go",
 }
