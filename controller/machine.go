@@ -42,6 +42,7 @@ type Machine struct {
 	airless                       bool          // see Airless
 	tight                         bool          // see TightlyTuned
 	slack                         bool          // see Slack
+	unasked                       bool          // see Unasked
 	aimReturns                    time.Duration // see there
 	filmStill                     float64       // see there
 	smokeShare                    float64       // of the heater's power, that the smoke generator brings

@@ -159,6 +159,9 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 		if !m.has("heater.held_integral_ratio") {
 			runs = runs.Slack()
 		}
+		if !m.has("chamber.probe[0].asked") {
+			runs = runs.Unasked()
+		}
 		state, err = m.parse(text)
 		return err
 	}

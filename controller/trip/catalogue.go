@@ -42,7 +42,7 @@ var catalogue = [Count]Entry{
 	},
 	ChamberFrozen: {
 		Name: "chamber-frozen", Priority: Now, Trips: true,
-		Meaning: "A chamber probe has reported exactly the same value although the heater gave enough more or less than before to move it, or was on and off for three quarters of an hour.",
+		Meaning: "A chamber probe has reported exactly the same value although the heater gave enough more or less than before to move it, or was on and off for three quarters of an hour, and then rested for five minutes or more to see it fall.",
 		Action:  "Unplug and check the probe and its front end, then reset.",
 		More:    []Advice{{With: ChamberPair, Text: "If it cannot be mended, leave it unplugged and say that you go on without it (mended chamber-doubt)."}},
 	},
