@@ -2,6 +2,7 @@ package controller
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"fumarium/controller/cabinet"
@@ -21,6 +22,8 @@ const (
 	frozenMove      quantity.Kelvin = 2.5              // what more or less heat than before must have brought
 	frozenFalls                     = 0.03             // duty in usualHeat; more is not excused: frozen probes would be seen later
 	frozenAbove                     = 0.05             // duty; nor is more of this
+	frozenAsked                     = 5 * time.Minute  // without heat, and twice the lag of what is felt, in which anything would have fallen
+	frozenTrust                     = chamberFrozen    // after it did
 	chamberApart    quantity.Kelvin = 15
 )
 
@@ -54,12 +57,17 @@ type probeWatch struct {
 	rises  float64          `record:"rises_kelvin_per_second"` // what it was rising by, then
 	heated float64          `record:"heated_kelvin"`           // what has reached the air since, beyond that
 	moved  float64          `record:"moved_kelvin"`            // what of it the probe must have felt
+	asked  time.Duration    `record:"asked"`                   // the heater rests for so long to see it move
+	trust  time.Duration    `record:"trusted"`                 // for so long yet full heat asks no more, as it did
 }
 
 // follow takes a good sample in.
 func (w *probeWatch) follow(v quantity.Celsius, dt time.Duration, heaterOn bool) {
 	if !w.has || v != w.last {
-		*w = probeWatch{last: v, has: true, held: w.held, falls: w.falls, above: w.above, rises: w.rises}
+		if w.asked > 0 {
+			w.trust = frozenTrust
+		}
+		*w = probeWatch{last: v, has: true, held: w.held, falls: w.falls, above: w.above, rises: w.rises, trust: w.trust}
 		return
 	}
 	w.same += dt
@@ -123,6 +131,9 @@ func (p *chamberProbe) believed(t *step, r sensors.Reading) (quantity.Celsius, b
 	}
 	p.silent = 0
 	p.probeWatch.follow(v, t.dt, t.s.Out.On.Has(Heater))
+	if p.trust -= t.dt; p.trust < 0 || t.s.Balance.settled == 0 { // with another damper full heat brings something else
+		p.trust = 0
+	}
 	if p.full += t.dt; t.s.Heater.Demand < fullDuty || p.same == 0 {
 		p.full = 0
 	}
@@ -144,11 +155,38 @@ func (p *chamberProbe) believed(t *step, r sensors.Reading) (quantity.Celsius, b
 	m := t.m
 	p.heated = lagged(p.heated, m.gain*(on-p.held), t.seconds, m.lagSeconds)
 	p.moved = lagged(p.moved, p.heated, t.seconds, m.feltSeconds)
-	if p.same >= chamberFrozen && p.on >= max(frozenSwitching, p.same/frozenShare) && p.off >= max(frozenSwitching, p.same/frozenShare) ||
-		p.full > t.risesFrom(v) || p.moved > float64(frozenMove) || p.moved < -float64(frozenMove)-p.eases(m) {
-		t.s.Chamber.stuck = true
-	}
+	still := p.same >= chamberFrozen && p.on >= max(frozenSwitching, p.same/frozenShare) && p.off >= max(frozenSwitching, p.same/frozenShare) ||
+		p.full > t.risesFrom(v) && p.trust == 0 || p.moved > float64(frozenMove) || p.moved < -float64(frozenMove)-p.eases(m)
+	t.s.Chamber.stuck = p.ask(t, still) || t.s.Chamber.stuck
 	return v, true
+}
+
+// ask reports a probe that is frozen. One that stands still where it should have moved need
+// not be: a front end of coarse steps rests on one of them while the air hardly moves, for
+// hours at a steady hold. So it is asked first: the heater rests until it moves, which takes a
+// minute or two, and of one that is frozen the air gets no hotter meanwhile. A batch that
+// learns is not disturbed.
+func (p *chamberProbe) ask(t *step, still bool) bool {
+	if t.m.unasked || t.s.Learns {
+		return still
+	}
+	if still || p.asked > 0 {
+		p.asked += t.dt
+	}
+	return p.asked > max(frozenAsked, time.Duration(2*t.m.feltSeconds*float64(time.Second)))
+}
+
+// asks reports whether a probe is being asked.
+func (c *chamberMemory) asks() bool {
+	return slices.ContainsFunc(c.probes[:], func(p chamberProbe) bool { return p.asked > 0 })
+}
+
+// Unasked is the machine that takes a reading for frozen as soon as it should have moved, as
+// programs did: for replaying what they recorded.
+func (m *Machine) Unasked() *Machine {
+	before := *m
+	before.unasked = true
+	return &before
 }
 
 // risesFrom is the time within which full heat brings frozenRise at a reading. Near to what

@@ -65,7 +65,7 @@ func (t *step) drive() {
 		s.Fan.Relay.Cut(&t.m.fan, t.dt)
 	}
 	out.On.Set(Smoke, s.Smoke.blow(t, smoke && (!out.On.Has(Fan) || c.Rules.FanWithSmoke)))
-	if s.Heater.rests > 0 {
+	if s.Heater.rests > 0 || s.Chamber.asks() {
 		s.Heater.rest(t, stage)
 	} else {
 		out.On.Set(Heater, s.Heater.heat(t, stage))

@@ -206,6 +206,10 @@ func (h *heaterMemory) followRise(t *step, chamber quantity.Celsius) {
 func (h *heaterMemory) followFull(t *step, chamber quantity.Celsius) {
 	s := t.s
 	h.noHeat = h.noHeat && s.Tripped == trip.NoHeat
+	if s.Chamber.asks() { // what is known of full heat stands, and a new look begins after it
+		h.fullFor = 0
+		return
+	}
 	if s.Batch != Running || h.Demand < fullDuty || !h.HasSetpoint || chamber > h.Setpoint-3 || t.doorOpen() || h.rests > 0 ||
 		s.Stage > 0 && t.in.Elapsed-s.StageEntered < noHeatLeast { // a new stage's fan and damper come first
 		h.fullFor, h.short = 0, false

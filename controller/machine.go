@@ -43,6 +43,7 @@ type Machine struct {
 	tight                         bool          // see TightlyTuned
 	slack                         bool          // see Slack
 	forgets                       bool          // see Forgetful
+	unasked                       bool          // see Unasked
 	aimReturns                    time.Duration // see there
 	filmStill                     float64       // see there
 	smokeShare                    float64       // of the heater's power, that the smoke generator brings

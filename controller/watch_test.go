@@ -724,16 +724,62 @@ func TestAChamberThatDoesNotFollowItsHeatTrips(t *testing.T) {
 	r := newRig(t).started(2)
 	r.run(40 * time.Minute)
 	require.Equal(t, trip.None, r.s.Tripped)
-	from := r.in.Elapsed
+	from, heated := r.in.Elapsed, r.in.Elapsed
 	for r.s.Tripped == trip.None && r.in.Elapsed < from+time.Hour {
 		in := r.in
 		in.Chamber[0] = sensors.At(77)
 		in.Core[0] = flicker(in.Core[0], in.Elapsed)
 		r.s, r.out, _ = stepped(r.p, r.c, r.s, in)
 		r.in.Elapsed += time.Second
+		if r.out.On.Has(Heater) {
+			heated = r.in.Elapsed
+		}
 	}
 	assert.Equal(t, trip.ChamberFrozen, r.s.Tripped)
-	assert.Less(t, r.in.Elapsed-from, 6*time.Minute)
+	assert.Less(t, heated-from, 3*time.Minute, "then the heater rests, and nothing moves")
+	assert.Less(t, r.in.Elapsed-from, 8*time.Minute)
+}
+
+// A front end of coarse steps stands still at a steady hold. It is asked: the heater rests, and
+// goes on with the first step that the reading moves by. As programs were, that was a trip.
+func TestAChamberThatStandsStillIsAskedFirst(t *testing.T) {
+	p, c := testProduct(), testCabinet()
+	p.Stages[2].Until = core(profile.CoreAtLeast, 90)
+	m, err := New(p, c)
+	require.NoError(t, err)
+	for name, m := range map[string]*Machine{"asked": m.Unbalanced(), "unasked": m.Unbalanced().Unasked()} {
+		r := newRig(t).started(2)
+		r.run(40 * time.Minute)
+		s, in, off, asked := r.s, r.in, time.Duration(0), 0
+		for range 3 * 3600 {
+			in.Elapsed += time.Second
+			// With no heat it falls, by a step in 20 s.
+			in.Chamber[0] = sensors.At(80 - 0.25*quantity.Celsius(off/(20*time.Second)))
+			in.Core[0] = flicker(r.in.Core[0], in.Elapsed)
+			stood := s.Chamber.asks()
+			var out Outputs
+			s, out, _ = m.Step(s, in)
+			if off += time.Second; out.On.Has(Heater) {
+				off = 0
+			}
+			if s.Chamber.asks() {
+				require.False(t, out.On.Has(Heater), "at %v", in.Elapsed)
+				if !stood {
+					asked++
+				}
+			}
+			if s.Tripped != trip.None {
+				break
+			}
+		}
+		if name == "unasked" {
+			assert.Equal(t, trip.ChamberFrozen, s.Tripped)
+			assert.Zero(t, asked)
+			continue
+		}
+		assert.Equal(t, trip.None, s.Tripped)
+		assert.Positive(t, asked)
+	}
 }
 
 // A core that creeps towards the end of its come-up is not there because one noisy

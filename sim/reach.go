@@ -6,6 +6,7 @@ import (
 	"math"
 	"time"
 
+	"fumarium/controller/cabinet"
 	"fumarium/profile"
 	"fumarium/profile/quantity"
 	"fumarium/profile/source"
@@ -48,6 +49,17 @@ func (s *Short) Finding(p *profile.Product, file string) source.Finding {
 		Message: fmt.Sprintf("%s (%s)", said, with),
 		Remedy:  "ask for less, give it longer, or open the damper less",
 	}
+}
+
+// TooMuch notes a product of more food than the cabinet's file says it is meant for. Its heat
+// may be too little for that, above all where it is wet.
+func TooMuch(p *profile.Product, c *cabinet.Cabinet, file string) (source.Finding, bool) {
+	mass := p.Formula.Mass()
+	return source.Finding{
+		File: file, Line: 1, Column: 1, Severity: source.Note, Code: "load",
+		Message: fmt.Sprintf("%v go into the chamber, and %s is meant for %v at most", mass, c.Name, c.Load),
+		Remedy:  "smoke it in parts, or hang less",
+	}, c.Load > 0 && mass > c.Load
 }
 
 // Reach finds what the simulated cabinet cannot keep of a product's setpoints and ramps,

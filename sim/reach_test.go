@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fumarium/profile"
+	"fumarium/profile/quantity"
 )
 
 // What is said beforehand not to be reached is not reached in a rehearsal either, and what is
@@ -52,4 +53,20 @@ func TestReachSaysWhatARehearsalThenShows(t *testing.T) {
 		}
 	}
 	assert.Positive(t, said)
+}
+
+// More food than a cabinet's file says it is meant for is noted, and only that.
+func TestTooMuchFoodIsNoted(t *testing.T) {
+	p := *product(t, "hayloft-chicken")
+	c := *builtCabinet(t, "masonry-walk-in")
+	mass := p.Formula.Mass()
+	for load, noted := range map[quantity.Kilograms]bool{0: false, mass * 0.99: true, mass * 1.01: false} {
+		c.Load = load
+		found, ok := TooMuch(&p, &c, "mine.yaml")
+		assert.Equal(t, noted, ok, "%v", load)
+		if ok {
+			assert.Contains(t, found.Message, mass.String())
+			assert.Contains(t, found.Message, load.String())
+		}
+	}
 }

@@ -136,15 +136,18 @@ func heatEnds(name string, data []byte, home *cabinet.Cabinet) string {
 	return fmt.Sprintf("%s: the heat ends by itself, unless a person restarts it: %s; all together %s", shown(name), strings.Join(stages, ", "), quantity.FormatDuration(m.BatchHeat()))
 }
 
-// unreached notes which setpoint or ramp of a product the cabinet cannot keep; nothing where
-// the cabinet's file does not say what it is built of.
+// unreached notes what of a product is more than the cabinet is meant for, and which setpoint
+// or ramp it cannot keep; nothing where its file does not say so, or what it is built of.
 func unreached(ctx context.Context, p *profile.Product, file string, home *cabinet.Cabinet) (found source.Findings) {
+	if more, ok := sim.TooMuch(p, home, file); ok {
+		found = append(found, more)
+	}
 	if !home.CanRehearse() {
-		return nil
+		return found
 	}
 	short, err := sim.Reach(ctx, sim.Setup{Product: p, Cabinet: home})
 	if err != nil {
-		return nil
+		return found
 	}
 	for i := range short {
 		found = append(found, short[i].Finding(p, file))

@@ -42,6 +42,8 @@ type Cabinet struct {
 	Rules     Rules
 	Generator Generator
 	Ambient   quantity.Celsius // what to expect of the room
+	// Load is the most food that it is meant for; zero is not stated.
+	Load quantity.Kilograms
 	// Altitude above the sea sets the pressure of the air and where water boils.
 	// HasAltitude tells sea level from a file that does not say.
 	Altitude    quantity.Meters

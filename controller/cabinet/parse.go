@@ -25,6 +25,7 @@ const (
 var (
 	altitudeRange  = source.Range[quantity.Meters]{Low: LowestAltitude, High: HighestAltitude, Text: inMeters, Why: "nobody smokes food beyond that"}
 	ambientRange   = source.Range[quantity.Celsius]{Low: -30, High: 50, Text: quantity.Celsius.String}
+	loadRange      = source.Range[quantity.Kilograms]{Low: 0, High: 5000, Above: true, Text: quantity.Kilograms.String}
 	offsetRange    = source.Range[quantity.Kelvin]{Low: -5, High: 5, Text: quantity.Kelvin.String, Why: "a probe that is further out wants replacing"}
 	errorRange     = source.Range[quantity.Kelvin]{Low: 0, High: 10, Text: quantity.Kelvin.String, Why: "a probe that may be further out proves nothing"}
 	sheathRange    = source.Range[time.Duration]{Low: 0, High: 30 * time.Minute, Text: quantity.FormatDuration}
@@ -109,6 +110,9 @@ func parse(doc *source.Document, recorded bool) (*Cabinet, error) {
 	}
 	c := &Cabinet{Name: root.Need("cabinet").Text()}
 	c.Ambient, _ = source.ReadIn(root.Need("ambient"), quantity.ParseTemperature, ambientRange)
+	if v := root.Take("load"); v.Present() {
+		c.Load, _ = source.ReadIn(v, quantity.ParseMass, loadRange)
+	}
 	if v := root.Take("altitude"); v.Present() {
 		c.Altitude, c.HasAltitude = source.ReadIn(v, quantity.ParseAltitude, altitudeRange)
 	}

@@ -162,6 +162,9 @@ func replay(ctx context.Context, q querier, b *Batch, see observer) (*profile.Pr
 		if !m.has("air.damper_driven") {
 			runs = runs.Forgetful()
 		}
+		if !m.has("chamber.probe[0].asked") {
+			runs = runs.Unasked()
+		}
 		state, err = m.parse(text)
 		return err
 	}

@@ -42,7 +42,7 @@ var catalogue = [Count]Entry{
 	},
 	ChamberFrozen: {
 		Name: "chamber-frozen", Priority: Now, Trips: true,
-		Meaning: "A chamber probe has reported exactly the same value although the heater gave enough more or less than before to move it, or was on and off for three quarters of an hour.",
+		Meaning: "A chamber probe has reported exactly the same value although the heater gave enough more or less than before to move it, or was on and off for three quarters of an hour, and then rested for five minutes or more to see it fall.",
 		Action:  "Unplug and check the probe and its front end, then reset.",
 		More:    []Advice{{With: ChamberPair, Text: "If it cannot be mended, leave it unplugged and say that you go on without it (mended chamber-doubt)."}},
 	},
@@ -218,8 +218,8 @@ var catalogue = [Count]Entry{
 	},
 	HeatUnanswered: {
 		Name: "heat-unanswered", Priority: Now, Trips: true, Suppresses: []Code{HeatShort, StageOvertime, StageOverdue},
-		Meaning: "More heat has gone into the chamber than its reading shows: the probe reads too low, stands still or hangs outside, the door was open for long, the element gives much less than the cabinet file says, or the heat does not reach the air. Or nothing heats and the reading does not fall: it stands still, or the relay is welded or something burns. Nobody knows how hot the chamber is; the heater is off.",
-		Action:  "Look at the chamber with another thermometer; if it is hot and does not cool, cut the mains. See that its probe hangs inside and is of the type in the cabinet file, that the door is shut and all of the element gets warm; then reset. Should a large load have done it, give its stage a slower ramp.",
+		Meaning: "More heat has gone into the chamber than its reading shows: the probe reads too low, stands still or hangs outside, the door was open for long, the element gives much less than the cabinet file says, more wet food hangs there than it can heat, or the heat does not reach the air. Or nothing heats and the reading does not fall: it stands still, or the relay is welded or something burns. Nobody knows how hot the chamber is; the heater is off.",
+		Action:  "Look at the chamber with another thermometer; if it is hot and does not cool, cut the mains. See that its probe hangs inside and is of the type in the cabinet file, that the door is shut and all of the element gets warm; then reset. Should a large load have done it, hang no more than the cabinet is meant for, or give its stage a slower ramp.",
 	},
 	CoreOutrunsChamber: {
 		Name: "core-outruns-chamber", Priority: Now, Trips: true, Delay: time.Minute, Needs: CoreProbe,

@@ -196,6 +196,9 @@ func heard(t *testing.T) []string {
 		if c, err := shipped.Find("steel-box"); err == nil && file != "mine.yaml" {
 			short, err := sim.Reach(t.Context(), sim.Setup{Product: p, Cabinet: c.Value})
 			require.NoError(t, err)
+			if more, ok := sim.TooMuch(p, c.Value, file); ok {
+				say(more.Severity.Asks() + ": " + more.Error())
+			}
 			for i := range short {
 				found := short[i].Finding(p, file)
 				say(found.Severity.Asks() + ": " + found.Error())

@@ -28,6 +28,7 @@ var cabinetHead = []row{
 	usual("format", "the format of the file", "1").as("a whole number from 1"),
 	need("cabinet", "what the cabinet is called"),
 	need("ambient", "what to expect of the room"),
+	free("load", "the most food that it is meant for; check notes what is more", "nothing is said of it"),
 	free("altitude", "above the sea: where water boils, and how a wet bulb reads", "as at the sea, and check asks for it where it counts"),
 	free("line chip", "the label of the GPIO chip that the pins belong to", "the only one whose label begins with pinctrl-"),
 	usual("mains", "what thermocouple chips filter out", "50 Hz"),
