@@ -35,6 +35,8 @@ func chilled(r *Rules, c *Claim, over bool) Judgement {
 		name += fmt.Sprintf(" of the US, as no figure of %s for such a product is known here", r.Where)
 	}
 	switch rule := r.Chilling(); {
+	case rule.Pass(c.Chill) && c.Most >= 1 && !c.cooked(r):
+		return Judgement{NotShown, name + ": nothing shows since when it was cooked"}
 	case rule.Pass(c.Chill):
 		return formulaAllows(r, name)
 	case rule.Failed(c.Chill):

@@ -188,6 +188,28 @@ func TestCoolingCountsFromTheCookedCoreOn(t *testing.T) {
 
 // Which text holds where: package chilling cites them. Where a place has none, the verdict
 // says whose it goes by.
+// A core that by its probe was not quite cooked may have been: what it cools by then counts, and
+// the come-up goes on beside it. FSIS Appendix B, option 1: 130 to 80 °F in 1.5 h.
+func TestItCoolsOnceItMayHaveBeenCooked(t *testing.T) {
+	rules := proof.RulesOf(plain(profile.ChillUncured), profile.UnitedStates, 0.5)
+	ride := func(r proof.Rules, cold time.Duration) proof.Verdict {
+		c := newRide().along(&r, 62.8, 80, 2*time.Hour).stay(&r, 62.8, 80, time.Minute) // of 145 °F, which asks for four
+		c.along(&r, 40, 40, time.Hour).stay(&r, 40, 40, cold)
+		c.along(&r, 70, 80, time.Hour).stay(&r, 70, 80, 10*time.Minute)
+		c.line.Chilling = true
+		c.along(&r, 20, 80, time.Hour).along(&r, 2, 80, 2*time.Hour).stay(&r, 2, 80, time.Hour)
+		return c.over(&r, true)
+	}
+	v := ride(rules, 2*time.Hour)
+	assert.Equal(t, proof.Met, v[proof.Cooked].Answer, v[proof.Cooked].Why)
+	assert.Equal(t, proof.NotMet, v[proof.Chilled].Answer, v[proof.Chilled].Why)
+	v = ride(rules, 0)
+	assert.Equal(t, proof.Met, v[proof.Chilled].Answer, v[proof.Chilled].Why)
+	before := proof.OneProbe.RulesOf(plain(profile.ChillUncured), profile.UnitedStates, 0.5)
+	v = ride(before, 2*time.Hour)
+	assert.Equal(t, proof.Met, v[proof.Chilled].Answer, "a batch that began before is held to what was so then: %s", v[proof.Chilled].Why)
+}
+
 func TestWhoseCoolingItIsHeldTo(t *testing.T) {
 	intact, cured := plain(profile.ChillUncured), *rules(t, "marjoram-ring").Product
 	pumped := plain(profile.ChillUncured)

@@ -34,6 +34,10 @@ const (
 	ByPlace
 	// OneProbe believes no core probe that was out of sight and may be another since.
 	OneProbe
+	// MaybeCooked follows the way of chilling from the moment at which the hottest core may
+	// have been cooked, where the probe reads too low. Until the coldest surely was, the
+	// come-up goes on beside it.
+	MaybeCooked
 	// Editions is their number.
 	Editions
 )
@@ -151,9 +155,10 @@ var ComeUp = lethality.ComeUpWithin(0)
 
 // A Claim is what the core has gone through so far. Zero has seen nothing.
 type Claim struct {
-	ComeUp lethality.ComeUp `record:"come_up"` // of the coldest core
-	Heat   lethality.Count  `record:"heat"`    // of the coldest core, by the product's criterion
-	Chill  chilling.State   `record:"chill"`   // of the hottest core, by the product's rule
+	ComeUp lethality.ComeUp `record:"come_up"`    // of the coldest core
+	Heat   lethality.Count  `record:"heat"`       // of the coldest core, by the product's criterion
+	Chill  chilling.State   `record:"chill"`      // of the hottest core, by the product's rule
+	Most   float64          `record:"most_ratio"` // of the lethality, that the hottest core may have had; 1 is all
 
 	Surface Moisture       `record:"surface"`
 	Smoking fish.Course    `record:"smoking"`      // of fish that is smoked cold
@@ -173,6 +178,16 @@ func (c *Claim) cooked(r *Rules) bool {
 		return c.ComeUp.Done
 	}
 	return c.ComeUp.Done && r.Criterion.Met(c.Heat)
+}
+
+// heats counts what a line of the hottest core may have had of its lethality: the sum of what
+// each step had by itself is at least what they had together.
+func (c *Claim) heats(r *Rules, from, to quantity.Celsius, dt time.Duration) {
+	if r.Criterion == nil || r.Edition < MaybeCooked || c.Most >= 1 {
+		return
+	}
+	e := quantity.Celsius(r.CoreError)
+	c.Most = min(1, c.Most+r.Criterion.Fraction(r.Criterion.Add(lethality.Count{}, from+e, to+e, dt)))
 }
 
 // comingUp reports whether the come-up time runs: until the product is cooked, and for one
@@ -201,11 +216,11 @@ func (c *Claim) unseen(r *Rules, dt time.Duration, chilling bool, air Air) {
 }
 
 // cools reports whether the way of chilling is to be followed, and gives it as the probe must
-// show it. From the cooked core on all cooling counts, also that of a stage that heats
-// less: spores live through the cook. Batches of the first edition count it from the last
-// heated stage on.
+// show it. From the core on that is cooked, or may be, all cooling counts, also that of a stage
+// that heats less: spores live through the cook. Batches of the first edition count it from
+// the last heated stage on.
 func (c *Claim) cools(r *Rules, chilling bool) (rule chilling.Rule, ok bool) {
-	if r.Chill == nil || !chilling && !(r.Edition >= ByPlace && c.cooked(r)) {
+	if r.Chill == nil || !chilling && !(r.Edition >= ByPlace && (c.cooked(r) || c.Most >= 1)) {
 		return rule, false
 	}
 	rule = r.Chilling()
@@ -311,6 +326,7 @@ func (c *Claiming) Follow(r *Rules, l *Line) {
 	} else if k != nil {
 		c.ahead.Heat = k.Gap(c.ahead.Heat)
 	}
+	c.ahead.heats(r, l.HotFrom, l.HotTo, l.Step)
 	if c.ahead.comingUp(r, l.Chilling) {
 		next := r.comeUp().Add(c.ahead.ComeUp, l.ColdFrom, l.ColdTo, l.Step)
 		if next.Done && !l.Learnt {
