@@ -394,13 +394,17 @@ func (j *judge) stageEnded(m *sim.Moment, e *controller.Event) {
 	}
 }
 
+// charred is how many times its heat food had, beyond which two parts in a hundred of it are
+// nobody's question: that takes a core of 200 °C, behind a welded relay.
+const charred = 1000
+
 func (j *judge) claims(m *sim.Moment) {
 	c := j.criterion
 	if c == nil || m.Now%(10*sim.Step) != 0 {
 		return
 	}
 	claimed, had := c.Fraction(m.After.Heat), j.cooked.Fraction(j.truth)
-	if claimed > had*1.02+0.02 {
+	if claimed > had*1.02+0.02 && had < charred {
 		j.violates(Violation{
 			Rule: ClaimIsTrue, At: m.Now, Slight: claimed <= j.nearly.Fraction(j.near)*1.02+0.02,
 			Text: fmt.Sprintf("%.3f of what is required claimed, %.3f had, true core %s", claimed, had, m.World.Built().Core()),
