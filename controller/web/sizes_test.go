@@ -137,6 +137,7 @@ func inEverySize(t *testing.T, ctx ctx, name, ready string) {
 		until(t, ctx, ready)
 		for _, size := range sizes {
 			do(t, ctx, chromedp.EmulateViewport(size.width, size.height))
+			until(t, ctx, ready) // a curve is drawn anew
 			at := fmt.Sprintf("%s-%s-%s", name, size.name, read(t, ctx, "kept.language"))
 			picture(t, ctx, at)
 			look(t, ctx, at, []string{})
