@@ -227,11 +227,7 @@ func (e Event) Text(p *profile.Product) string {
 		return stage + " confirmed by the person"
 	case AlarmRaised:
 		entry := e.Alarm.Entry()
-		meaning := entry.Meaning
-		if words := e.Drift.String(); words != "" {
-			meaning += " " + words
-		}
-		return fmt.Sprintf("alarm %s (%s): %s %s", entry.Name, entry.Priority, meaning, entry.Do(e.Here))
+		return fmt.Sprintf("alarm %s (%s): %s %s", entry.Name, entry.Priority, e.Drift.Beside(entry.Meaning), entry.Do(e.Here))
 	case AlarmReturned:
 		return "alarm " + e.Alarm.String() + " over"
 	case Tripped:

@@ -218,3 +218,6 @@ func (d Drift) String() string {
 		return fmt.Sprintf("It takes %.0f %% less heat than it did.", percent)
 	}
 }
+
+// Beside adds it to what is said: nothing where nobody knows.
+func (d Drift) Beside(said string) string { return strings.TrimSuffix(said+" "+d.String(), " ") }

@@ -38,8 +38,12 @@ func (d *driftWatch) Of(c *cabinet.Cabinet) controller.Drift {
 	return controller.Drift{}
 }
 
-// look reads the record. What was found before stays where it cannot be read.
+// look reads the record, of a cabinet that has learned. What was found before stays where it
+// cannot be read.
 func (d *driftWatch) look(ctx context.Context, c *cabinet.Cabinet) {
+	if c.Learned == (cabinet.Learned{}) {
+		return
+	}
 	all, err := d.records.Held(ctx)
 	switch {
 	case ctx.Err() != nil:

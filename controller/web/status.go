@@ -325,8 +325,8 @@ func NewStatus(s *snapshot.Snapshot, now time.Time) Status {
 	}
 	for _, c := range s.Pressing() {
 		e := c.Entry()
-		if words := s.Inputs.Drift.String(); c == trip.CabinetDrifted && words != "" {
-			e.Meaning += " " + words
+		if c == trip.CabinetDrifted {
+			e.Meaning = s.Inputs.Drift.Beside(e.Meaning)
 		}
 		status.Alarms = append(status.Alarms, Alarm{
 			Code: e.Name, Priority: e.Priority.String(), State: st.Alarms[c].Phase.String(), Meaning: e.Meaning, Action: e.Do(here), Mended: e.Says(here),
